@@ -1,0 +1,171 @@
+"""The things a studio buys, as frozen records: a material, its phases, and what is known of it.
+
+Every figure carries its own passport (`Figure`): value, low and high (the 5 % and 95 % points),
+unit, source key and note. Units are those of `optimizer.nomenclature`; see `optimizer.specs` for
+how the files in ``material_specs/`` become these records.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from types import MappingProxyType
+
+from optimizer.errors import UnknownMaterial
+
+__all__ = ["PHASES", "ROLES", "Catalogue", "Figure", "Material", "ReferencePoint", "Source"]
+
+ROLES = ("binder", "filler", "pigment", "admixture", "water")
+"""What a material does in a mix."""
+
+PHASES = (
+    "hemihydrate_alpha",
+    "hemihydrate_beta",
+    "yeelimite",
+    "anhydrite",
+    "gypsum",
+    "lime",
+    "belite",
+    "inert",
+    "sand",
+)
+"""Phases a dry material may be made of; `sand` is grain, `inert` is unreactive binder powder."""
+
+
+@dataclass(frozen=True)
+class Source:
+    """One entry of the bibliography: where figures come from and whether it was opened."""
+
+    key: str
+    citation: str
+    opened: bool
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One number with its passport.
+
+    Attributes
+    ----------
+    value, low, high : float
+        Best value and its 5 % and 95 % points, in `unit`; ``low == high`` means exact.
+    unit : str
+        Unit of the three numbers.
+    source : str
+        Key in ``sources.toml``.
+    note : str
+        Says "from memory", "assumption", "computed" or "common practice, no source" where so.
+    """
+
+    value: float
+    low: float
+    high: float
+    unit: str
+    source: str
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class ReferencePoint:
+    """A strength somebody measured or stated, and the mix, age and state it belongs to.
+
+    Attributes
+    ----------
+    strength : Figure
+        Compressive strength [MPa].
+    age : float
+        Age at test [min].
+    state : str
+        ``wet`` (never dried) or ``dry`` (constant mass).
+    water_ratio : float
+        Water per dry material by mass [-]; the sand named below does not count as dry material.
+    added_sand : float
+        Standard sand added for the test, per mass of the material [-].
+    """
+
+    strength: Figure
+    age: float
+    state: str
+    water_ratio: float
+    added_sand: float = 0.0
+
+
+@dataclass(frozen=True)
+class Material:
+    """One purchasable dry powder or liquid.
+
+    Attributes
+    ----------
+    name : str
+        Key in job files, e.g. ``gypsum_cement``.
+    label : str
+        Words shown to people.
+    role : str
+        One of `ROLES`.
+    kind : str
+        For binders ``gypsum`` or ``csa``; for fillers ``heavy`` or ``light``; for admixtures
+        ``retarder`` or ``plasticizer``; else empty.
+    cement : str
+        Binders that name the same cement share one intrinsic strength.
+    phases : Mapping[str, float]
+        Mass share by phase [-]; shares sum to 1 for binders.
+    figures : Mapping[str, Figure]
+        Named figures: density [g/cm3], water_demand [g/g], set_initial and set_final [min],
+        dry_wet_ratio [-], reflectance [-], scattering [-], embodied_co2 [g/g], conductivity [W/mK],
+        max_share [-], crystalline_silica [-], and for admixtures their dose figures.
+    reference_points : tuple[ReferencePoint, ...]
+        Strength anchors of a binder.
+    cautions : tuple[str, ...]
+        Keys of the cautions that travel with this material.
+    note : str
+        What a caster should know.
+    path : str
+        Spec file the record was read from.
+    """
+
+    name: str
+    label: str
+    role: str
+    kind: str = ""
+    cement: str = ""
+    phases: Mapping[str, float] = field(default_factory=dict)
+    figures: Mapping[str, Figure] = field(default_factory=dict)
+    reference_points: tuple[ReferencePoint, ...] = ()
+    cautions: tuple[str, ...] = ()
+    note: str = ""
+    path: str = ""
+
+    def figure(self, name: str, default: float = 0.0) -> float:
+        """Return the value of figure `name` [its own unit], or `default` if the spec has none."""
+        known = self.figures.get(name)
+        return default if known is None else known.value
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """Materials by name, the model's global figures, and the bibliography."""
+
+    materials: Mapping[str, Material]
+    model: Mapping[str, Figure]
+    sources: Mapping[str, Source]
+
+    def __post_init__(self) -> None:
+        for name in ("materials", "model", "sources"):
+            object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
+
+    def __getitem__(self, name: str) -> Material:
+        """Return the material `name`; raises `UnknownMaterial` with the three nearest names."""
+        try:
+            return self.materials[name]
+        except KeyError:
+            nearest = tuple(get_close_matches(name, self.materials, n=3, cutoff=0.0))
+            raise UnknownMaterial(name, nearest) from None
+
+    def __iter__(self) -> Iterator[str]:
+        """Iterate over the names in file order."""
+        return iter(self.materials)
+
+    def __len__(self) -> int:
+        """Return how many materials there are."""
+        return len(self.materials)

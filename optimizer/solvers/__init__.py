@@ -1,0 +1,1 @@
+"""Solver adapters: rows and functions in, points and a status of our own out."""

@@ -1,0 +1,1 @@
+"""The trial book and the measurements a studio can make."""

@@ -1,0 +1,1 @@
+"""Command line and page: read, call the optimizer, show."""
