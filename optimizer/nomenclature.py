@@ -45,27 +45,111 @@ class Quantity:
 
 
 _ROWS: Final = (
-    Quantity("fresh_density", "density of the mixed slurry, air included", "g/cm3", "lb/ft3", "wet density", 3),
-    Quantity("demolded_mass", "one vessel when it leaves the mold", "g", "oz", "mass out of the mold", 3, "lower"),
+    Quantity(
+        "fresh_density", "density of the mixed slurry, air included", "g/cm3", "lb/ft3", "wet density", 3
+    ),
+    Quantity(
+        "demolded_mass", "one vessel when it leaves the mold", "g", "oz", "mass out of the mold", 3, "lower"
+    ),
     Quantity("dry_mass", "one vessel at constant mass", "g", "oz", "dry mass", 3, "lower"),
-    Quantity("porosity", "pore share of the dry body's volume", "fraction", "fraction", "porosity", 2, "lower"),
-    Quantity("absorption", "water taken up by the dry body, by mass", "fraction", "fraction", "absorption", 2, "lower"),
-    Quantity("wet_strength", "compressive, never dried, at 24 h", "MPa", "psi", "strength at one day, damp", 2, "higher"),
+    Quantity(
+        "porosity", "pore share of the dry body's volume", "fraction", "fraction", "porosity", 2, "lower"
+    ),
+    Quantity(
+        "absorption",
+        "water taken up by the dry body, by mass",
+        "fraction",
+        "fraction",
+        "absorption",
+        2,
+        "lower",
+    ),
+    Quantity(
+        "wet_strength",
+        "compressive, never dried, at 24 h",
+        "MPa",
+        "psi",
+        "strength at one day, damp",
+        2,
+        "higher",
+    ),
     Quantity("dry_strength", "compressive, at constant mass", "MPa", "psi", "dry strength", 2, "higher"),
-    Quantity("flexural_strength", "bending strength at constant mass", "MPa", "psi", "dry bending strength", 2, "higher"),
-    Quantity("working_window", "from powder meeting water to the end of pouring", "min", "min", "working window", 2, "higher"),
-    Quantity("demold_time", "from powder meeting water to leaving the mold unharmed", "min", "min", "demold time", 2, "lower"),
+    Quantity(
+        "flexural_strength",
+        "bending strength at constant mass",
+        "MPa",
+        "psi",
+        "dry bending strength",
+        2,
+        "higher",
+    ),
+    Quantity(
+        "working_window",
+        "from powder meeting water to the end of pouring",
+        "min",
+        "min",
+        "working window",
+        2,
+        "higher",
+    ),
+    Quantity(
+        "demold_time",
+        "from powder meeting water to leaving the mold unharmed",
+        "min",
+        "min",
+        "demold time",
+        2,
+        "lower",
+    ),
     Quantity("drying_time", "from demolding to constant mass", "d", "d", "drying time", 2, "lower"),
     Quantity("whiteness", "CIE L* of the dry face", "-", "-", "whiteness L*", 3, "higher"),
     Quantity("casting_peak", "highest temperature while setting", "degC", "degF", "setting peak", 2, "lower"),
-    Quantity("outer_wall_temperature", "outside of the wall in use", "degC", "degF", "outer wall in use", 2, "lower"),
-    Quantity("inner_wall_temperature", "inside of the wall in use", "degC", "degF", "inner wall in use", 2, "lower"),
-    Quantity("heat_margin", "lowest limit of the phases present less the hottest wall", "K", "delta_degF", "heat margin", 2, "higher"),
-    Quantity("sealer_coats", "coats of sealer down to the target absorption", "count", "count", "sealer coats", 1, "lower"),
-    Quantity("crystalline_silica", "mass share of the dry blend", "fraction", "fraction", "crystalline silica", 2, "lower"),
-    Quantity("embodied_co2", "carbon dioxide of the powders of one vessel", "g", "oz", "embodied CO2", 2, "lower"),
+    Quantity(
+        "outer_wall_temperature",
+        "outside of the wall in use",
+        "degC",
+        "degF",
+        "outer wall in use",
+        2,
+        "lower",
+    ),
+    Quantity(
+        "inner_wall_temperature", "inside of the wall in use", "degC", "degF", "inner wall in use", 2, "lower"
+    ),
+    Quantity(
+        "heat_margin",
+        "lowest limit of the phases present less the hottest wall",
+        "K",
+        "delta_degF",
+        "heat margin",
+        2,
+        "higher",
+    ),
+    Quantity(
+        "sealer_coats",
+        "coats of sealer down to the target absorption",
+        "count",
+        "count",
+        "sealer coats",
+        1,
+        "lower",
+    ),
+    Quantity(
+        "crystalline_silica",
+        "mass share of the dry blend",
+        "fraction",
+        "fraction",
+        "crystalline silica",
+        2,
+        "lower",
+    ),
+    Quantity(
+        "embodied_co2", "carbon dioxide of the powders of one vessel", "g", "oz", "embodied CO2", 2, "lower"
+    ),
     Quantity("damp_risk", "late-ettringite class in damp use", "class", "class", "damp risk", 1, "lower"),
-    Quantity("cost", "one good vessel, all parts", "currency", "currency", "cost of a good vessel", 3, "lower"),
+    Quantity(
+        "cost", "one good vessel, all parts", "currency", "currency", "cost of a good vessel", 3, "lower"
+    ),
 )
 
 QUANTITIES: Final[dict[str, Quantity]] = {row.name: row for row in _ROWS}

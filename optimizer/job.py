@@ -1,0 +1,56 @@
+"""A job: everything a caster states, as one frozen record, read from a TOML file by `optimizer.jobfile`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from optimizer.shop import Bounds, Candle, Limit, Price, Shop, Vessel
+
+__all__ = ["Job"]
+
+
+@dataclass(frozen=True)
+class Job:
+    """One question to the optimizer.
+
+    Attributes
+    ----------
+    title, currency : str
+        Name of the job and its one currency code.
+    materials : tuple[str, ...]
+        Names of the dry materials that may be used, in catalogue spelling.
+    vessel, candle, shop : Vessel, Candle | None, Shop
+        What is cast, what burns in it, and where.
+    limits : tuple[Limit, ...]
+        The bounds to meet.
+    prices : Mapping[str, Price]
+        Price by material; a material without a price may be used only in `check`.
+    bounds : Mapping[str, Bounds]
+        Share of the dry powder by material.
+    at_most_materials : int | None
+        Most dry materials in the blend.
+    confidence : float
+        Chance with which each limit is to be met; 0.5 judges best values.
+    objective : str
+        Property to make best.
+    maximize : bool
+        True when the objective is to be made large.
+    example_prices : bool
+        True when the prices are invented examples.
+    """
+
+    title: str
+    currency: str
+    materials: tuple[str, ...]
+    vessel: Vessel
+    shop: Shop = field(default_factory=Shop)
+    candle: Candle | None = None
+    limits: tuple[Limit, ...] = ()
+    prices: Mapping[str, Price] = field(default_factory=dict)
+    bounds: Mapping[str, Bounds] = field(default_factory=dict)
+    at_most_materials: int | None = None
+    confidence: float = 0.5
+    objective: str = "cost"
+    maximize: bool = False
+    example_prices: bool = False

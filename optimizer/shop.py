@@ -1,0 +1,266 @@
+"""What the caster states: vessel, candle, shop, prices and limits, as frozen records with visible defaults.
+
+Every default is a starting value a caster replaces, "common practice, no source" unless a source is
+named. Units are those of `optimizer.nomenclature`; lengths are mm, volumes mL, times min unless named.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+__all__ = ["DAMP_CLASSES", "EXPOSURES", "Bounds", "Candle", "Limit", "Price", "Shop", "Vessel"]
+
+EXPOSURES = ("continuous", "repeated burns", "single hour")
+"""How the vessel meets heat."""
+
+DAMP_CLASSES = ("low", "medium", "high")
+"""Late-ettringite classes, from best to worst."""
+
+
+@dataclass(frozen=True)
+class Vessel:
+    """Geometry of one vessel.
+
+    Attributes
+    ----------
+    cavity_volume : float
+        Volume of slurry that fills one mold [mL].
+    outer_diameter, height, wall, base : float
+        Outer diameter, outer height, wall and base thickness [mm].
+    """
+
+    cavity_volume: float
+    outer_diameter: float = 85.0
+    height: float = 95.0
+    wall: float = 8.0
+    base: float = 8.0
+
+    @property
+    def outer_area(self) -> float:
+        """Outer side area that loses heat [m2]."""
+        return math.pi * self.outer_diameter * self.height * 1e-6
+
+    @property
+    def sealed_area(self) -> float:
+        """Inner side and floor, the face a sealer goes on [m2]."""
+        inner = self.outer_diameter - 2.0 * self.wall
+        return (math.pi * inner * (self.height - self.base) + math.pi * inner**2 / 4.0) * 1e-6
+
+
+def ring_volume(outer_diameter: float, height: float, wall: float, base: float) -> float:
+    """Return the volume [mL] of a straight round vessel from its outer measures [mm].
+
+    Examples
+    --------
+    >>> round(ring_volume(85.0, 95.0, 8.0, 8.0), 1)
+    213.7
+    """
+    inner = outer_diameter - 2.0 * wall
+    return math.pi / 4.0 * (outer_diameter**2 * height - inner**2 * (height - base)) * 1e-3
+
+
+@dataclass(frozen=True)
+class Candle:
+    """The candle burned in the vessel.
+
+    Attributes
+    ----------
+    wicks : int
+        Number of wicks [-].
+    burn_rate : float
+        Wax burned by one wick [g/h].
+    exposure : str
+        One of `EXPOSURES`.
+    heat_of_combustion : float
+        Net heat of the wax [kJ/g]; paraffin 43, vegetable 37 (from memory).
+    measured_outer : float | None
+        Outer wall in the caster's own burn test [degC]; replaces the estimate.
+    room : float
+        Room temperature during the burn [degC].
+    """
+
+    wicks: int = 1
+    burn_rate: float = 4.5
+    exposure: str = "repeated burns"
+    heat_of_combustion: float = 43.0
+    measured_outer: float | None = None
+    room: float = 21.0
+
+
+@dataclass(frozen=True)
+class Shop:
+    """The room, the people, the molds and the money rules of one studio.
+
+    Attributes
+    ----------
+    temperature, humidity : float
+        Room [degC] and relative humidity [fraction].
+    mixing : float
+        Minutes of mixing and soaking before the first pour [min].
+    demold_floor : float
+        The shop never demolds before this age [min].
+    damp_cure : float
+        How long a casting is kept damp before it dries [min].
+    damp_service : bool
+        True when the finished vessel will stand in damp.
+    wage : float
+        Cost of one hour of work [currency/h].
+    shift, prep : float
+        Working minutes of a day, and minutes to clean and fill a mold for one turn [min].
+    overnight : bool
+        True when molds may be filled at the end of the shift and emptied in the morning.
+    molds : int
+        Molds owned.
+    mold_price, mold_life : float
+        Price of one mold [currency] and castings it lasts [count].
+    mold_view : str
+        ``wear`` charges each casting its share of the mold's life; ``order`` charges the molds that
+        a day's work needs to one order of `order_vessels`.
+    order_vessels, order_days : float
+        Size of the order and casting days that the ``order`` view spreads molds over.
+    mold_thickness, mold_mass : float
+        Silicone wall [mm] and mass of one mold [g].
+    reject, finish_reject : float
+        Share of castings lost at demolding, and of those left lost after sealing [fraction of castings].
+    waste : float
+        Slurry mixed in excess of what the molds hold [fraction of the filled mass].
+    weigh_step, dose_step : float
+        What the scale resolves for powders and water, and for pigments and admixtures [g].
+    cast_minutes, seal_minutes, pack_minutes : float
+        Hands-on minutes per casting, per coat of sealer, and per packed vessel [min].
+    coat_cost : float
+        Sealer used by one coat on one vessel [currency].
+    target_absorption, coat_factor, max_coats : float
+        Absorption the sealer is to reach [fraction], what one coat leaves of it [-], most coats allowed.
+    shelf_cost, shelf_places : float
+        Cost of one vessel on the drying shelf for a day [currency/d], and places on it [count].
+    packing_cost : float
+        Box and filling of one vessel [currency].
+    shipping_bands : tuple[tuple[float, float], ...]
+        (mass up to [g], cost [currency]) of one shipped vessel, ascending; empty: shipping not counted.
+    shipped_extras : float
+        Mass shipped beside the empty vessel: wax, lid, box [g].
+    water_price : float
+        Price of water [currency/kg].
+    fees, profit : float
+        Marketplace fees and wanted profit, each a fraction of the selling price.
+    """
+
+    temperature: float = 21.0
+    humidity: float = 0.5
+    mixing: float = 5.0
+    demold_floor: float = 0.0
+    damp_cure: float = 1440.0
+    damp_service: bool = False
+    wage: float = 20.0
+    shift: float = 420.0
+    prep: float = 10.0
+    overnight: bool = False
+    molds: int = 6
+    mold_price: float = 28.0
+    mold_life: float = 80.0
+    mold_view: str = "wear"
+    order_vessels: float = 300.0
+    order_days: float = 12.0
+    mold_thickness: float = 10.0
+    mold_mass: float = 600.0
+    reject: float = 0.08
+    finish_reject: float = 0.0
+    waste: float = 0.08
+    weigh_step: float = 1.0
+    dose_step: float = 0.1
+    cast_minutes: float = 8.0
+    seal_minutes: float = 2.5
+    pack_minutes: float = 4.0
+    coat_cost: float = 0.12
+    target_absorption: float = 0.03
+    coat_factor: float = 0.35
+    max_coats: int = 6
+    shelf_cost: float = 0.01
+    shelf_places: int = 120
+    packing_cost: float = 0.60
+    shipping_bands: tuple[tuple[float, float], ...] = ()
+    shipped_extras: float = 320.0
+    water_price: float = 0.004
+    fees: float = 0.0
+    profit: float = 0.0
+
+
+@dataclass(frozen=True)
+class Price:
+    """What one pack of a material costs at the door.
+
+    Attributes
+    ----------
+    pack : float
+        Mass of one pack [kg].
+    price : float
+        Price of one pack before tax [currency].
+    tax : float
+        Tax on the price [fraction of the price before tax].
+    freight : float
+        Delivery of one order [currency].
+    freight_per_kg : float
+        Delivery by mass [currency/kg].
+    packs_per_order : float
+        Packs the freight of one order is spread over [count].
+    trip_distance, trip_rate, trip_hours : float
+        A trip to fetch it: both ways [km], cost of driving [currency/km], time at the shop's wage [h].
+    breaks : tuple[tuple[float, float], ...]
+        (packs from, price of one pack), ascending in packs.
+    lost : float
+        Powder lost to damp, spills and the rest in the bag [fraction of the bought mass].
+    stock : float | None
+        Usable mass on the shelf [kg]; None: not stated.
+    """
+
+    pack: float
+    price: float
+    tax: float = 0.0
+    freight: float = 0.0
+    freight_per_kg: float = 0.0
+    packs_per_order: float = 1.0
+    trip_distance: float = 0.0
+    trip_rate: float = 0.0
+    trip_hours: float = 0.0
+    breaks: tuple[tuple[float, float], ...] = ()
+    lost: float = 0.0
+    stock: float | None = None
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """Share of the dry powder a material may take; `least` applies when it is used at all [fraction]."""
+
+    least: float = 0.0
+    most: float = 1.0
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A one-sided bound on a property.
+
+    Attributes
+    ----------
+    property : str
+        Name in `optimizer.nomenclature`.
+    sense : str
+        ``<=`` or ``>=``.
+    bound : float
+        Bound in the property's unit; for `damp_risk` the index in `DAMP_CLASSES`.
+    """
+
+    property: str
+    sense: str
+    bound: float
+
+    def margin(self, value: float) -> float:
+        """Return the distance of `value` to the bound, positive when the limit is met [its unit].
+
+        Examples
+        --------
+        >>> Limit("dry_mass", "<=", 365.0).margin(350.0)
+        15.0
+        """
+        return self.bound - value if self.sense == "<=" else value - self.bound
