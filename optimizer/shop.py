@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-__all__ = ["DAMP_CLASSES", "EXPOSURES", "Bounds", "Candle", "Limit", "Price", "Shop", "Vessel"]
+__all__ = ["DAMP_CLASSES", "EXPOSURES", "Bounds", "Candle", "Limit", "Price", "Shop", "Vessel", "ring_volume"]
 
 EXPOSURES = ("continuous", "repeated burns", "single hour")
 """How the vessel meets heat."""
