@@ -54,7 +54,7 @@ def ring_volume(outer_diameter: float, height: float, wall: float, base: float) 
     Examples
     --------
     >>> round(ring_volume(85.0, 95.0, 8.0, 8.0), 1)
-    213.7
+    213.8
     """
     inner = outer_diameter - 2.0 * wall
     return math.pi / 4.0 * (outer_diameter**2 * height - inner**2 * (height - base)) * 1e-3
@@ -213,6 +213,8 @@ class Price:
         Powder lost to damp, spills and the rest in the bag [fraction of the bought mass].
     stock : float | None
         Usable mass on the shelf [kg]; None: not stated.
+    shelf_life : float | None
+        Days a pack stays usable [d]; None: as long as it takes.
     """
 
     pack: float
@@ -227,6 +229,7 @@ class Price:
     breaks: tuple[tuple[float, float], ...] = ()
     lost: float = 0.0
     stock: float | None = None
+    shelf_life: float | None = None
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,297 @@
+"""Cost of one good vessel by part, and the same cost as a straight line an optimizer can minimize.
+
+Three stages carry three divisors. With casting rejects ``r1`` and finishing rejects ``r2``::
+
+    cost = casting / ((1 - r1) (1 - r2)) + finishing / (1 - r2) + packing
+
+A vessel lost late takes every earlier cost with it; one lost at demolding never meets the sealer.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from optimizer.money.turns import molds_needed, pours_needed, whole_up
+from optimizer.shop import Shop
+
+__all__ = [
+    "CostLine",
+    "CostParts",
+    "MoldCharge",
+    "cost_coefficients",
+    "mold_charge",
+    "price_floor",
+    "shipping_cost",
+    "shipping_edges",
+    "vessel_cost",
+]
+
+
+@dataclass(frozen=True)
+class CostParts:
+    """Money in one good vessel.
+
+    Attributes
+    ----------
+    parts : Mapping[str, float]
+        Money by part [currency]; ``casting_rejects`` and ``finishing_rejects`` hold what the lost ones
+        cost, so that every other part is what this one vessel took.
+    """
+
+    parts: Mapping[str, float]
+
+    @property
+    def per_good_vessel(self) -> float:
+        """Sum of the parts [currency]."""
+        return math.fsum(self.parts.values())
+
+
+@dataclass(frozen=True)
+class CostLine:
+    """Cost of one good vessel as a straight line, shipping aside.
+
+    Attributes
+    ----------
+    fixed : float
+        Cost that no blend changes at this number of turns and coats [currency].
+    per_powder_money : float
+        Cost per unit of material money in one filled cavity, before waste [-].
+    per_shelf_day : float
+        Cost of one day of drying [currency/d].
+    """
+
+    fixed: float
+    per_powder_money: float
+    per_shelf_day: float
+
+    def at(self, material_money: float, drying_days: float) -> float:
+        """Return the cost without shipping for materials [currency/cavity] and drying [d]."""
+        return self.fixed + self.per_powder_money * material_money + self.per_shelf_day * drying_days
+
+
+@dataclass(frozen=True)
+class MoldCharge:
+    """What molds cost, split by how it is carried.
+
+    Attributes
+    ----------
+    per_casting : float
+        Wear of one casting, which rejects carry too [currency].
+    per_good_vessel : float
+        Molds bought for the order over the vessels ordered [currency].
+    needed, bought : int
+        Molds at work in the order and molds bought for it [count]; 0 in the ``wear`` view.
+    """
+
+    per_casting: float
+    per_good_vessel: float
+    needed: int = 0
+    bought: int = 0
+
+
+def mold_charge(shop: Shop, turns: int) -> MoldCharge:
+    """Return what molds add to the cost of a vessel in the shop's view of molds.
+
+    Parameters
+    ----------
+    shop : Shop
+        ``mold_view`` is ``wear`` or ``order``; `order_vessels` and `order_days` set the order.
+    turns : int
+        Castings of one mold on a working day [count].
+
+    Returns
+    -------
+    MoldCharge
+        In the ``wear`` view each casting pays price over life. In the ``order`` view the molds
+        beyond those owned are paid whole by the order, including the spares that replace worn ones, and
+        castings made in owned molds pay their wear. No turn at all costs infinitely much.
+
+    Examples
+    --------
+    >>> shop = Shop(mold_view="order", molds=0, order_vessels=300, order_days=12, reject=0.08, mold_price=28)
+    >>> [round(mold_charge(shop, turns).per_good_vessel, 2) for turns in (1, 3, 5)]
+    [2.61, 0.93, 0.56]
+    """
+    wear = shop.mold_price / shop.mold_life
+    if shop.mold_view == "wear":
+        return MoldCharge(wear, 0.0)
+    pours = pours_needed(shop.order_vessels, shop.reject, shop.finish_reject)
+    if pours == 0:
+        return MoldCharge(0.0, 0.0)
+    if turns < 1:
+        return MoldCharge(0.0, math.inf)
+    needed = molds_needed(pours, shop.order_days, turns)
+    added = max(0, needed - shop.molds)
+    bought = max(added, whole_up(pours * added / needed / shop.mold_life))
+    owned_share = (needed - added) / needed
+    return MoldCharge(wear * owned_share, bought * shop.mold_price / shop.order_vessels, needed, bought)
+
+
+def shipping_cost(shipped_mass: float, shop: Shop) -> float:
+    """Return the postage of one vessel of `shipped_mass` grams, wax, lid and box included [currency].
+
+    A parcel heavier than the last band costs infinitely much: no carrier named takes it.
+
+    Examples
+    --------
+    >>> shipping_cost(700.0, Shop(shipping_bands=((500.0, 4.0), (1000.0, 6.5))))
+    6.5
+    """
+    if not shop.shipping_bands:
+        return 0.0
+    return next((cost for limit, cost in shop.shipping_bands if shipped_mass <= limit), math.inf)
+
+
+def shipping_edges(shop: Shop) -> tuple[tuple[float, float], ...]:
+    """Return (heaviest empty vessel [g], postage [currency]) of each band a vessel can fall in.
+
+    An optimizer that tries each row as a limit on the dry mass has tried every band.
+
+    Examples
+    --------
+    >>> shipping_edges(Shop(shipping_bands=((300.0, 3.0), (500.0, 4.0), (1000.0, 6.5)), shipped_extras=320.0))
+    ((180.0, 4.0), (680.0, 6.5))
+    """
+    if not shop.shipping_bands:
+        return ((math.inf, 0.0),)
+    edges = ((limit - shop.shipped_extras, cost) for limit, cost in shop.shipping_bands)
+    return tuple((mass, cost) for mass, cost in edges if mass > 0.0)
+
+
+def vessel_cost(
+    powder_mass_cost: float,
+    admixture_cost: float,
+    water_cost: float,
+    *,
+    turns: int,
+    coats: float,
+    drying_days: float,
+    shipped_mass: float,
+    shop: Shop,
+) -> CostParts:
+    """Return what one good vessel costs, part by part.
+
+    Parameters
+    ----------
+    powder_mass_cost, admixture_cost, water_cost : float
+        Money for powder, for pigment and admixtures, and for water in one filled cavity, before
+        waste [currency].
+    turns : int
+        Castings of one mold on a working day [count].
+    coats : float
+        Coats of sealer [count].
+    drying_days : float
+        Days on the drying shelf [d].
+    shipped_mass : float
+        Dry vessel and `Shop.shipped_extras` together [g].
+    shop : Shop
+        Wage, minutes, molds, rejects, packing and postage.
+
+    Returns
+    -------
+    CostParts
+        Parts that add up to the cost of one good vessel.
+
+    Examples
+    --------
+    >>> parts = vessel_cost(0.28, 0.0, 0.0, turns=5, coats=2, drying_days=3, shipped_mass=680, shop=Shop())
+    >>> round(parts.per_good_vessel, 2)
+    7.48
+    """
+    molds = mold_charge(shop, turns)
+    casting = _casting_parts(powder_mass_cost, admixture_cost, water_cost, shop) | {
+        "molds": molds.per_casting
+    }
+    finishing = _finishing_parts(coats, drying_days, shop)
+    packing = _packing_parts(shop) | {"shipping": shipping_cost(shipped_mass, shop)}
+    poured, finished = sum(casting.values()), sum(finishing.values())
+    demolded = poured / (1.0 - shop.reject)
+    rejects = {
+        "casting_rejects": demolded - poured,
+        "finishing_rejects": (demolded + finished) * shop.finish_reject / (1.0 - shop.finish_reject),
+    }
+    parts = {**casting, **finishing, **rejects, **packing}
+    return CostParts(parts | {"molds": molds.per_casting + molds.per_good_vessel})
+
+
+def cost_coefficients(shop: Shop, turns: int, coats: float) -> CostLine:
+    """Return the cost of one good vessel as a line in material money and drying days.
+
+    Parameters
+    ----------
+    shop : Shop
+        The same record `vessel_cost` takes.
+    turns : int
+        Castings of one mold on a working day [count].
+    coats : float
+        Coats of sealer [count].
+
+    Returns
+    -------
+    CostLine
+        ``line.at(materials, days) + shipping_cost(mass, shop)`` equals `vessel_cost`.
+
+    Examples
+    --------
+    >>> line = cost_coefficients(Shop(), turns=5, coats=2)
+    >>> round(line.at(0.28, 3), 2)
+    7.48
+    """
+    good = (1.0 - shop.reject) * (1.0 - shop.finish_reject)
+    molds = mold_charge(shop, turns)
+    poured = sum(_casting_parts(0.0, 0.0, 0.0, shop).values()) + molds.per_casting
+    finished = sum(_finishing_parts(coats, 0.0, shop).values()) / (1.0 - shop.finish_reject)
+    fixed = poured / good + finished + molds.per_good_vessel + sum(_packing_parts(shop).values())
+    return CostLine(fixed, (1.0 + shop.waste) / good, shop.shelf_cost / (1.0 - shop.finish_reject))
+
+
+def _casting_parts(powder: float, admixture: float, water: float, shop: Shop) -> dict[str, float]:
+    return {
+        "powder": powder,
+        "admixture": admixture,
+        "water": water,
+        "waste": shop.waste * (powder + admixture + water),
+        "casting_labor": shop.cast_minutes * shop.wage / 60.0,
+    }
+
+
+def _finishing_parts(coats: float, drying_days: float, shop: Shop) -> dict[str, float]:
+    return {
+        "sealer": coats * shop.coat_cost,
+        "sealing_labor": coats * shop.seal_minutes * shop.wage / 60.0,
+        "shelf": drying_days * shop.shelf_cost,
+    }
+
+
+def _packing_parts(shop: Shop) -> dict[str, float]:
+    return {"packing_labor": shop.pack_minutes * shop.wage / 60.0, "packing": shop.packing_cost}
+
+
+def price_floor(full_cost: float, fees: float = 0.0, profit: float = 0.0) -> float:
+    """Return the lowest selling price that covers the cost, the fees and the wanted profit [currency].
+
+    Parameters
+    ----------
+    full_cost : float
+        Cost of one good vessel delivered [currency].
+    fees, profit : float
+        Each a fraction of the selling price, not of the cost.
+
+    Raises
+    ------
+    ValueError
+        When fees and profit take the whole price or more: then no price is high enough.
+
+    Examples
+    --------
+    7.50 of cost, 10 % fees and 15 % profit of the price: 7.50 / 0.75.
+
+    >>> price_floor(7.50, fees=0.10, profit=0.15)
+    10.0
+    """
+    kept = 1.0 - fees - profit
+    if kept <= 0.0:
+        raise ValueError(f"fees {fees} and profit {profit} leave nothing of the price to pay the cost")
+    return full_cost / kept
