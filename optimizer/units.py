@@ -1,0 +1,496 @@
+"""Text with units in, text with units out: the only place where units are converted.
+
+Inside the package every figure is a float in the unit of `optimizer.nomenclature`. A number is read by
+a strict pattern of our own; a unit is looked up in a closed list of spellings and handed to pint, which
+holds every factor. Nothing is ever evaluated. pint is imported at the first text that needs a factor.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from fractions import Fraction
+from functools import lru_cache
+from threading import Lock
+from typing import TYPE_CHECKING, Final, Literal
+
+from optimizer.errors import QuantityError
+from optimizer.nomenclature import quantity
+
+if TYPE_CHECKING:
+    import pint
+
+__all__ = ["System", "convert", "display_value", "parse", "show", "show_amount", "significant"]
+
+System = Literal["metric", "us"]
+
+_LONGEST: Final = 200
+_PLAIN: Final = frozenset({"-", "count", "fraction", "currency", "g/g"})
+_DIFFERENCES: Final = frozenset({"K", "delta_degF"})
+
+_SPELLINGS: Final[dict[str, str]] = {
+    spelling: name
+    for name, spellings in {
+        "milligram": "mg",
+        "gram": "g gram grams gramme grammes",
+        "kilogram": "kg kilo kilos kilogram kilograms",
+        "metric_ton": "t tonne tonnes",
+        "pound": "lb lbs pound pounds",
+        "ounce": "oz ounce ounces",
+        "micrometer": "µm μm um micron microns",
+        "millimeter": "mm",
+        "centimeter": "cm",
+        "meter": "m meter meters metre metres",
+        "kilometer": "km",
+        "inch": "in inch inches",
+        "foot": "ft foot feet",
+        "mile": "mi mile miles",
+        "milliliter": "ml cc",
+        "centiliter": "cl",
+        "deciliter": "dl",
+        "liter": "l liter liters litre litres",
+        "fluid_ounce": "floz",
+        "cup": "cup cups",
+        "pint": "pt pint pints",
+        "quart": "qt quart quarts",
+        "gallon": "gal gallon gallons",
+        "second": "s sec secs second seconds",
+        "minute": "min mins minute minutes",
+        "hour": "h hr hrs hour hours",
+        "day": "d day days",
+        "week": "wk week weeks",
+        "pascal": "pa",
+        "kilopascal": "kpa",
+        "megapascal": "mpa",
+        "gigapascal": "gpa",
+        "bar": "bar",
+        "psi": "psi",
+        "ksi": "ksi",
+        "newton": "n",
+        "kilonewton": "kn",
+        "force_kilogram": "kgf",
+        "force_pound": "lbf",
+        "degC": "c °c degc celsius",
+        "degF": "f °f degf fahrenheit",
+        "kelvin": "k kelvin",
+        "delta_degF": "delta_degf",
+        "joule": "j",
+        "kilojoule": "kj",
+        "calorie": "cal",
+        "watt": "w",
+        "kilowatt": "kw",
+        "mole": "mol",
+        "percent": "% percent pct",
+        "dimensionless": "fraction",
+    }.items()
+    for spelling in spellings.split()
+}
+
+_REFUSED: Final = {
+    "mPa": "Write MPa; mPa is a thousandth of a pascal.",
+    "gr": "Write g for grams; gr is a grain.",
+    "Mg": "Write mg, g or kg.",
+}
+
+_PHRASES: Final = (
+    (re.compile(r"\bfl(uid)?[. ]*(oz\b\.?|ounces?\b)", re.I), "floz"),
+    (re.compile(r"\b(?:cu|cubic)[. ]+([a-z]+)", re.I), r"\g<1>3"),
+    (re.compile(r"\b(?:sq|square)[. ]+([a-z]+)", re.I), r"\g<1>2"),
+    (re.compile(r"(°|\bdeg(?:rees?)?)[. ]+(?=[cf]|kelvin)", re.I), "deg"),
+    (re.compile(r"\s*\bper\b\s*", re.I), "/"),
+    (re.compile(r"/\(?m[ *·]?K\)?$"), "/m/K"),
+)
+
+_NUMBER: Final = re.compile(
+    r"(?P<sign>[+-]?)\s?(?P<whole>[0-9]{1,3}(?: [0-9]{3})+(?![0-9])|[0-9]+)?"
+    r"(?:(?P<mark>[.,])(?P<decimals>[0-9]+))?(?P<power>[eE][+-]?[0-9]{1,3}(?![0-9]))?(?P<unit>.*)",
+    re.DOTALL,
+)
+_HOURS: Final = re.compile(
+    r"([0-9]{1,4})\s*(?:h|hr|hrs|hours?)\s*([0-5]?[0-9])\s*(?:min|mins|minutes?)?", re.I
+)
+_TERM: Final = re.compile(r"([A-Za-zµμ°%_]+)(?:\^|\*\*)?([1-4])?")
+
+_EXAMPLES: Final = {
+    "g": "a mass such as '365 g', '0.4 kg' or '13 oz'",
+    "kg": "a mass such as '25 kg' or '55 lb'",
+    "mm": "a length such as '85 mm' or '3.5 in'",
+    "km": "a distance such as '12 km' or '8 mi'",
+    "mL": "a volume such as '215 mL', '12 fl oz' or '81 in3'",
+    "s": "a time such as '90 s'",
+    "min": "a time such as '35 min', '1h15' or '0.5 d'",
+    "h": "a time such as '7 h' or '1h15'",
+    "d": "a time such as '2 d' or '36 h'",
+    "MPa": "a strength such as '24 MPa' or '3500 psi'",
+    "degC": "a temperature such as '24 C' or '75 F'",
+    "K": "a temperature difference such as '5 K' or '10 F'",
+    "g/cm3": "a density such as '2.75 g/cm3' or '110 lb/ft3'",
+    "g/h": "a burn rate such as '4.5 g/h'",
+    "fraction": "a share such as '8 %' or 0.08",
+    "count": "a whole number such as 2",
+    "currency": "an amount of money as a plain number such as 41.50",
+    "currency/h": "money per time such as '20 /h'",
+    "currency/km": "money per distance such as '0.30 /km'",
+    "currency/kg": "money per mass such as '1.20 /kg'",
+    "-": "a plain number such as 88",
+    "g/g": "a ratio of masses as a plain number such as 0.33",
+}
+
+_US_AMOUNTS: Final = {
+    "g": "oz",
+    "kg": "lb",
+    "mL": "floz",
+    "mm": "in",
+    "km": "mi",
+    "MPa": "psi",
+    "degC": "degF",
+    "K": "delta_degF",
+    "g/cm3": "lb/ft3",
+    "currency/kg": "currency/lb",
+    "currency/km": "currency/mi",
+    "currency/L": "currency/gal",
+}
+_WORDS: Final = {
+    "degC": "°C",
+    "degF": "°F",
+    "delta_degF": "°F",
+    "floz": "fl oz",
+    "-": "",
+    "count": "",
+    "class": "",
+    "currency": "",
+}
+_TEMPERATURES: Final = frozenset({"degC", "degF", "K", "delta_degF"})
+
+_lock: Final = Lock()
+
+
+def parse(text: str | float, unit: str) -> float:
+    """Read a quantity and return it in `unit`.
+
+    Decimal point or decimal comma; spaces may group thousands ("1 200 g"); "1h15" is a time. For the
+    unit ``K`` degrees are differences. A plain number is enough where the unit is a plain number
+    (``-``, ``count``, ``fraction``, ``g/g``, ``currency``). Money per something is written "20 /h".
+
+    Parameters
+    ----------
+    text : str or float
+        What somebody typed, or a number from a file [any].
+    unit : str
+        Unit wanted, as in `optimizer.nomenclature` [-].
+
+    Returns
+    -------
+    float
+        The quantity [`unit`].
+
+    Raises
+    ------
+    QuantityError
+        With what is allowed and the repair: no number, missing or unknown unit, wrong dimension,
+        ambiguous comma, overlong text, or a number beyond any size.
+
+    Examples
+    --------
+    >>> parse("2,3 kg", "g")
+    2300.0
+    >>> parse("1h15", "min")
+    75.0
+    >>> round(parse("3500 psi", "MPa"), 2)
+    24.13
+    >>> parse("20 /h", "currency/h")
+    20.0
+    """
+    words = _words(text, unit)
+    hours = _HOURS.fullmatch(words)
+    if hours:
+        number, unit_text = 60.0 * int(hours[1]) + int(hours[2]), "min"
+    else:
+        number, unit_text = _number_and_unit(words, unit)
+    try:
+        scale, offset = _conversion(unit_text, unit)
+    except QuantityError as error:
+        raise QuantityError(words, error.allowed, error.repair) from None
+    result = number * scale + offset
+    if not math.isfinite(result):
+        raise QuantityError(words, _allowed(unit), "Write a number of ordinary size.")
+    if unit == "count" and result != int(result):
+        raise QuantityError(words, _allowed(unit), "Write a whole number.")
+    return result
+
+
+def convert(value: float, unit_from: str, unit_to: str) -> float:
+    """Convert `value` from one unit to another.
+
+    Parameters
+    ----------
+    value : float or numpy.ndarray
+        The quantity [`unit_from`].
+    unit_from, unit_to : str
+        Units; with ``K`` or ``delta_degF`` as `unit_to`, degrees are differences [-].
+
+    Returns
+    -------
+    float or numpy.ndarray
+        The quantity [`unit_to`].
+
+    Raises
+    ------
+    QuantityError
+        If the two units measure different things.
+
+    Examples
+    --------
+    >>> convert(0.0, "degC", "degF")
+    32.0
+    """
+    if unit_from == unit_to:
+        return value
+    scale, offset = _conversion(unit_from, unit_to)
+    return value * scale + offset
+
+
+def display_value(value: float, quantity_name: str, system: System = "metric") -> tuple[float, str]:
+    """Return `value` of the named quantity in the unit people are shown, with that unit's word.
+
+    Parameters
+    ----------
+    value : float
+        The quantity [unit of `optimizer.nomenclature`].
+    quantity_name : str
+        A name of the nomenclature [-].
+    system : str
+        ``metric`` or ``us`` [-].
+
+    Returns
+    -------
+    tuple[float, str]
+        Number [shown unit] and the unit's word; shares become percent, pure numbers have no word.
+
+    Examples
+    --------
+    >>> display_value(0.08, "absorption")
+    (8.0, '%')
+    >>> display_value(50.0, "casting_peak", "us")
+    (122.0, '°F')
+    """
+    row = quantity(quantity_name)
+    unit = row.us_unit if system == "us" else row.unit
+    if unit == "fraction":
+        return 100.0 * value, "%"
+    return convert(value, row.unit, unit), _WORDS.get(unit, unit)
+
+
+def show(value: float | str, quantity_name: str, system: System = "metric") -> str:
+    """Return the quantity as text: digits worth showing, unit of the system.
+
+    Parameters
+    ----------
+    value : float or str
+        The quantity [unit of `optimizer.nomenclature`]; a class is its own word.
+    quantity_name : str
+        A name of the nomenclature [-].
+    system : str
+        ``metric`` or ``us`` [-].
+
+    Returns
+    -------
+    str
+        Text such as "24 MPa"; "never" for a time without end, "unknown" for no number.
+
+    Examples
+    --------
+    >>> show(24.13, "dry_strength", "us")
+    '3500 psi'
+    >>> show(0.2284, "porosity")
+    '23 %'
+    >>> show(3.4085, "cost")
+    '3.41'
+    """
+    if isinstance(value, str):
+        return value
+    row = quantity(quantity_name)
+    number, word = display_value(value, quantity_name, system)
+    if not math.isfinite(number):
+        return _endless(number, row.unit)
+    return f"{_digits(number, row.unit, row.digits)} {word}".strip()
+
+
+def show_amount(value: float, unit: str, digits: int = 3, system: System = "metric") -> str:
+    """Return any amount that is not in the nomenclature (length, volume, powder...) as text.
+
+    Parameters
+    ----------
+    value : float
+        The amount [`unit`].
+    unit : str
+        Its unit; with ``us`` the usual counterpart is shown [-].
+    digits : int
+        Significant digits [-].
+    system : str
+        ``metric`` or ``us`` [-].
+
+    Returns
+    -------
+    str
+        Number and unit.
+
+    Examples
+    --------
+    >>> show_amount(215.0, "mL", system="us")
+    '7.27 fl oz'
+    """
+    shown = _US_AMOUNTS.get(unit, unit) if system == "us" else unit
+    number = convert(value, unit, shown)
+    if not math.isfinite(number):
+        return _endless(number, unit)
+    if unit == "fraction":
+        return f"{significant(100.0 * number, digits)} %"
+    word = _WORDS.get(shown, shown).removeprefix("currency")
+    return f"{_digits(number, unit, digits)} {word}".strip()
+
+
+def significant(value: float, digits: int, most_decimals: int = 6) -> str:
+    """Return a finite number with so many significant digits, without exponent.
+
+    Parameters
+    ----------
+    value : float
+        Any finite number [any].
+    digits : int
+        Significant digits [-].
+    most_decimals : int
+        Never more decimals than this [-].
+
+    Returns
+    -------
+    str
+        The number as text.
+
+    Examples
+    --------
+    >>> significant(1234.5, 2), significant(9.96, 2), significant(0.0412, 2)
+    ('1200', '10', '0.041')
+    """
+    for _ in range(2):  # rounding may lift 9.96 to 10: then one decimal less
+        places = digits - 1 - (math.floor(math.log10(abs(value))) if value else 0)
+        value = round(value, min(places, most_decimals))
+    return f"{value + 0.0:.{min(max(places, 0), most_decimals)}f}"
+
+
+def _endless(number: float, unit: str) -> str:
+    if math.isnan(number):
+        return "unknown"
+    return "never" if unit in ("min", "h", "d") else "unlimited"
+
+
+def _digits(number: float, unit: str, digits: int) -> str:
+    if unit in ("currency", "count"):
+        return f"{number + 0.0:.{2 if unit == 'currency' else 0}f}"
+    if unit in _TEMPERATURES:
+        return significant(number, max(digits, 3 if abs(number) >= 99.5 else 2), most_decimals=1)
+    return significant(number, digits)
+
+
+def _allowed(unit: str) -> str:
+    return _EXAMPLES.get(unit, f"a number with a unit such as '1 {unit}'")
+
+
+def _words(text: object, unit: str) -> str:
+    """Return the text with plain spaces and signs, checked for kind and length."""
+    if isinstance(text, bool) or not isinstance(text, str | int | float):
+        raise QuantityError(text, _allowed(unit), "Write a number with its unit, in quotes.")
+    words = " ".join(str(text)[: _LONGEST + 1].replace("−", "-").split())
+    if len(words) > _LONGEST:
+        raise QuantityError(f"{words[:40]}...", _allowed(unit), f"Write at most {_LONGEST} characters.")
+    return words.replace("²", "2").replace("³", "3").replace("º", "°")
+
+
+def _number_and_unit(words: str, unit: str) -> tuple[float, str]:
+    match = _NUMBER.fullmatch(words)
+    if match is None or (match["whole"] is None and match["decimals"] is None):
+        raise QuantityError(words, _allowed(unit), "Begin with a number.")
+    whole, decimals, rest = match["whole"] or "", match["decimals"] or "", match["unit"].strip()
+    if rest[:1].isdigit() or rest[:1] in (".", ","):
+        raise QuantityError(words, _allowed(unit), "Write one number with one decimal mark, such as 1234.5.")
+    if match["mark"] == "," and len(decimals) == 3 and len(whole) <= 3 and whole.strip("0"):
+        repair = f"Write {whole}{decimals} or {whole}.{decimals}: the comma can be read both ways."
+        raise QuantityError(words, _allowed(unit), repair)
+    return float(f"{match['sign']}{whole.replace(' ', '')}.{decimals or 0}{match['power'] or ''}"), rest
+
+
+@lru_cache(maxsize=2048)
+def _conversion(unit_text: str, unit: str) -> tuple[float, float]:
+    """Return (scale, offset) so that ``number * scale + offset`` is in `unit`."""
+    if unit_text == unit or (not unit_text and unit in _PLAIN):
+        return 1.0, 0.0
+    if not unit_text:
+        raise QuantityError("a number without a unit", _allowed(unit), "Add the unit.")
+    if unit in ("-", "count", "currency"):
+        raise QuantityError(unit_text, _allowed(unit), "Leave the unit away: a plain number is wanted.")
+    wanted = _pint_name(unit, unit)
+    if unit.startswith("currency/") and not wanted.startswith("1/"):
+        raise QuantityError(unit, _allowed(unit), "Name one unit after the stroke.")
+    return _factor(_pint_name(unit_text, unit), wanted, unit_text, unit)
+
+
+def _factor(given: str, wanted: str, unit_text: str, unit: str) -> tuple[float, float]:
+    import pint
+
+    try:
+        with _lock:
+            registry = _registry()
+            units = registry.Unit(given), registry.Unit(wanted)
+            zero, one = (float(registry.Quantity(x, units[0]).m_as(units[1])) for x in (0.0, 1.0))
+    except (pint.PintError, ArithmeticError, ValueError):
+        raise QuantityError(unit_text, _allowed(unit), _dimension_repair(given, unit)) from None
+    if not zero:
+        return one, 0.0
+    # the steps and zeros of the temperature scales are short fractions: take float noise off them
+    scale, offset = (float(Fraction(x).limit_denominator(1000)) for x in (one - zero, zero))
+    return scale, offset
+
+
+def _dimension_repair(given: str, unit: str) -> str:
+    if given == "ounce" and unit in ("mL", "L"):
+        return "Write 'fl oz' for a volume; 'oz' is a mass."
+    if given == "fluid_ounce" and unit in ("g", "kg"):
+        return "Write 'oz' for a mass; 'fl oz' is a volume."
+    if given == "meter" and unit in ("min", "h", "d"):
+        return "Write 'min' for minutes; 'm' is a meter."
+    return f"Use a unit that can be turned into {unit}."
+
+
+def _pint_name(unit_text: str, unit: str) -> str:
+    """Spell a unit the way pint does; every word must be in the closed list."""
+    text = unit_text.removeprefix("currency")
+    for pattern, replacement in _PHRASES:
+        text = pattern.sub(replacement, text)
+    if text.startswith(("/", "1/")) != unit.startswith(("currency/", "1/")):
+        repair = "Write the number, then its unit."
+        if unit.startswith("currency/"):
+            repair = "Write the number and the unit after a stroke; the currency is named once in the job."
+        raise QuantityError(unit_text, _allowed(unit), repair)
+    parts = text.removeprefix("1").split("/")
+    numerator = "*".join(_term(word, unit_text, unit) for word in re.split(r"[ *·]+", parts[0]) if word)
+    return "/".join([numerator or "1", *(_term(word.strip(), unit_text, unit) for word in parts[1:])])
+
+
+def _term(word: str, unit_text: str, unit: str) -> str:
+    if word in _REFUSED:
+        raise QuantityError(unit_text, _allowed(unit), _REFUSED[word])
+    match = _TERM.fullmatch(word.rstrip("."))
+    name = match and _SPELLINGS.get(match[1].lower())
+    if not match or not name:
+        repair = f"The unit {word!r} is not known here; check its spelling."
+        raise QuantityError(unit_text, _allowed(unit), repair)
+    if name in ("degC", "degF") and unit in _DIFFERENCES:
+        name = f"delta_{name}"
+    return f"{name}**{match[2]}" if match[2] else name
+
+
+@lru_cache(maxsize=1)
+def _registry() -> pint.UnitRegistry[float]:
+    import pint
+
+    return pint.UnitRegistry(cache_folder=None)
