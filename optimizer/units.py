@@ -2,13 +2,15 @@
 
 Inside the package every figure is a float in the unit of `optimizer.nomenclature`. A number is read by
 a strict pattern of our own; a unit is looked up in a closed list of spellings and handed to pint, which
-holds every factor. Nothing is ever evaluated. pint is imported at the first text that needs a factor.
+holds every factor (times: the standard library). Nothing is ever evaluated. pint is imported at the first
+text that needs a factor: it takes most of a second.
 """
 
 from __future__ import annotations
 
 import math
 import re
+from datetime import timedelta
 from fractions import Fraction
 from functools import lru_cache
 from threading import Lock
@@ -16,6 +18,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from optimizer.errors import QuantityError
 from optimizer.nomenclature import quantity
+from optimizer.unit_words import allowed_text, spell
 
 if TYPE_CHECKING:
     import pint
@@ -26,80 +29,6 @@ System = Literal["metric", "us"]
 
 _LONGEST: Final = 200
 _PLAIN: Final = frozenset({"-", "count", "fraction", "currency", "g/g"})
-_DIFFERENCES: Final = frozenset({"K", "delta_degF"})
-
-_SPELLINGS: Final[dict[str, str]] = {
-    spelling: name
-    for name, spellings in {
-        "milligram": "mg",
-        "gram": "g gram grams gramme grammes",
-        "kilogram": "kg kilo kilos kilogram kilograms",
-        "metric_ton": "t tonne tonnes",
-        "pound": "lb lbs pound pounds",
-        "ounce": "oz ounce ounces",
-        "micrometer": "µm μm um micron microns",
-        "millimeter": "mm",
-        "centimeter": "cm",
-        "meter": "m meter meters metre metres",
-        "kilometer": "km",
-        "inch": "in inch inches",
-        "foot": "ft foot feet",
-        "mile": "mi mile miles",
-        "milliliter": "ml cc",
-        "centiliter": "cl",
-        "deciliter": "dl",
-        "liter": "l liter liters litre litres",
-        "fluid_ounce": "floz",
-        "cup": "cup cups",
-        "pint": "pt pint pints",
-        "quart": "qt quart quarts",
-        "gallon": "gal gallon gallons",
-        "second": "s sec secs second seconds",
-        "minute": "min mins minute minutes",
-        "hour": "h hr hrs hour hours",
-        "day": "d day days",
-        "week": "wk week weeks",
-        "pascal": "pa",
-        "kilopascal": "kpa",
-        "megapascal": "mpa",
-        "gigapascal": "gpa",
-        "bar": "bar",
-        "psi": "psi",
-        "ksi": "ksi",
-        "newton": "n",
-        "kilonewton": "kn",
-        "force_kilogram": "kgf",
-        "force_pound": "lbf",
-        "degC": "c °c degc celsius",
-        "degF": "f °f degf fahrenheit",
-        "kelvin": "k kelvin",
-        "delta_degF": "delta_degf",
-        "joule": "j",
-        "kilojoule": "kj",
-        "calorie": "cal",
-        "watt": "w",
-        "kilowatt": "kw",
-        "mole": "mol",
-        "percent": "% percent pct",
-        "dimensionless": "fraction",
-    }.items()
-    for spelling in spellings.split()
-}
-
-_REFUSED: Final = {
-    "mPa": "Write MPa; mPa is a thousandth of a pascal.",
-    "gr": "Write g for grams; gr is a grain.",
-    "Mg": "Write mg, g or kg.",
-}
-
-_PHRASES: Final = (
-    (re.compile(r"\bfl(uid)?[. ]*(oz\b\.?|ounces?\b)", re.I), "floz"),
-    (re.compile(r"\b(?:cu|cubic)[. ]+([a-z]+)", re.I), r"\g<1>3"),
-    (re.compile(r"\b(?:sq|square)[. ]+([a-z]+)", re.I), r"\g<1>2"),
-    (re.compile(r"(°|\bdeg(?:rees?)?)[. ]+(?=[cf]|kelvin)", re.I), "deg"),
-    (re.compile(r"\s*\bper\b\s*", re.I), "/"),
-    (re.compile(r"/\(?m[ *·]?K\)?$"), "/m/K"),
-)
 
 _NUMBER: Final = re.compile(
     r"(?P<sign>[+-]?)\s?(?P<whole>[0-9]{1,3}(?: [0-9]{3})+(?![0-9])|[0-9]+)?"
@@ -109,33 +38,6 @@ _NUMBER: Final = re.compile(
 _HOURS: Final = re.compile(
     r"([0-9]{1,4})\s*(?:h|hr|hrs|hours?)\s*([0-5]?[0-9])\s*(?:min|mins|minutes?)?", re.I
 )
-_TERM: Final = re.compile(r"([A-Za-zµμ°%_]+)(?:\^|\*\*)?([1-4])?")
-
-_EXAMPLES: Final = {
-    "g": "a mass such as '365 g', '0.4 kg' or '13 oz'",
-    "kg": "a mass such as '25 kg' or '55 lb'",
-    "mm": "a length such as '85 mm' or '3.5 in'",
-    "km": "a distance such as '12 km' or '8 mi'",
-    "mL": "a volume such as '215 mL', '12 fl oz' or '81 in3'",
-    "s": "a time such as '90 s'",
-    "min": "a time such as '35 min', '1h15' or '0.5 d'",
-    "h": "a time such as '7 h' or '1h15'",
-    "d": "a time such as '2 d' or '36 h'",
-    "MPa": "a strength such as '24 MPa' or '3500 psi'",
-    "degC": "a temperature such as '24 C' or '75 F'",
-    "K": "a temperature difference such as '5 K' or '10 F'",
-    "g/cm3": "a density such as '2.75 g/cm3' or '110 lb/ft3'",
-    "g/h": "a burn rate such as '4.5 g/h'",
-    "fraction": "a share such as '8 %' or 0.08",
-    "count": "a whole number such as 2",
-    "currency": "an amount of money as a plain number such as 41.50",
-    "currency/h": "money per time such as '20 /h'",
-    "currency/km": "money per distance such as '0.30 /km'",
-    "currency/kg": "money per mass such as '1.20 /kg'",
-    "-": "a plain number such as 88",
-    "g/g": "a ratio of masses as a plain number such as 0.33",
-}
-
 _US_AMOUNTS: Final = {
     "g": "oz",
     "kg": "lb",
@@ -160,6 +62,7 @@ _WORDS: Final = {
     "class": "",
     "currency": "",
 }
+_TIMES: Final = frozenset({"second", "minute", "hour", "day", "week"})
 _TEMPERATURES: Final = frozenset({"degC", "degF", "K", "delta_degF"})
 
 _lock: Final = Lock()
@@ -213,9 +116,9 @@ def parse(text: str | float, unit: str) -> float:
         raise QuantityError(words, error.allowed, error.repair) from None
     result = number * scale + offset
     if not math.isfinite(result):
-        raise QuantityError(words, _allowed(unit), "Write a number of ordinary size.")
+        raise QuantityError(words, allowed_text(unit), "Write a number of ordinary size.")
     if unit == "count" and result != int(result):
-        raise QuantityError(words, _allowed(unit), "Write a whole number.")
+        raise QuantityError(words, allowed_text(unit), "Write a whole number.")
     return result
 
 
@@ -392,30 +295,28 @@ def _digits(number: float, unit: str, digits: int) -> str:
     return significant(number, digits)
 
 
-def _allowed(unit: str) -> str:
-    return _EXAMPLES.get(unit, f"a number with a unit such as '1 {unit}'")
-
-
 def _words(text: object, unit: str) -> str:
     """Return the text with plain spaces and signs, checked for kind and length."""
     if isinstance(text, bool) or not isinstance(text, str | int | float):
-        raise QuantityError(text, _allowed(unit), "Write a number with its unit, in quotes.")
+        raise QuantityError(text, allowed_text(unit), "Write a number with its unit, in quotes.")
     words = " ".join(str(text)[: _LONGEST + 1].replace("−", "-").split())
     if len(words) > _LONGEST:
-        raise QuantityError(f"{words[:40]}...", _allowed(unit), f"Write at most {_LONGEST} characters.")
+        raise QuantityError(f"{words[:40]}...", allowed_text(unit), f"Write at most {_LONGEST} characters.")
     return words.replace("²", "2").replace("³", "3").replace("º", "°")
 
 
 def _number_and_unit(words: str, unit: str) -> tuple[float, str]:
     match = _NUMBER.fullmatch(words)
     if match is None or (match["whole"] is None and match["decimals"] is None):
-        raise QuantityError(words, _allowed(unit), "Begin with a number.")
+        raise QuantityError(words, allowed_text(unit), "Begin with a number.")
     whole, decimals, rest = match["whole"] or "", match["decimals"] or "", match["unit"].strip()
     if rest[:1].isdigit() or rest[:1] in (".", ","):
-        raise QuantityError(words, _allowed(unit), "Write one number with one decimal mark, such as 1234.5.")
+        raise QuantityError(
+            words, allowed_text(unit), "Write one number with one decimal mark, such as 1234.5."
+        )
     if match["mark"] == "," and len(decimals) == 3 and len(whole) <= 3 and whole.strip("0"):
         repair = f"Write {whole}{decimals} or {whole}.{decimals}: the comma can be read both ways."
-        raise QuantityError(words, _allowed(unit), repair)
+        raise QuantityError(words, allowed_text(unit), repair)
     return float(f"{match['sign']}{whole.replace(' ', '')}.{decimals or 0}{match['power'] or ''}"), rest
 
 
@@ -425,16 +326,23 @@ def _conversion(unit_text: str, unit: str) -> tuple[float, float]:
     if unit_text == unit or (not unit_text and unit in _PLAIN):
         return 1.0, 0.0
     if not unit_text:
-        raise QuantityError("a number without a unit", _allowed(unit), "Add the unit.")
+        raise QuantityError("a number without a unit", allowed_text(unit), "Add the unit.")
     if unit in ("-", "count", "currency"):
-        raise QuantityError(unit_text, _allowed(unit), "Leave the unit away: a plain number is wanted.")
-    wanted = _pint_name(unit, unit)
+        raise QuantityError(unit_text, allowed_text(unit), "Leave the unit away: a plain number is wanted.")
+    wanted = spell(unit, unit)
     if unit.startswith("currency/") and not wanted.startswith("1/"):
-        raise QuantityError(unit, _allowed(unit), "Name one unit after the stroke.")
-    return _factor(_pint_name(unit_text, unit), wanted, unit_text, unit)
+        raise QuantityError(unit, allowed_text(unit), "Name one unit after the stroke.")
+    given = spell(unit_text, unit)
+    if given == wanted:
+        return 1.0, 0.0
+    if given == "percent" and wanted == "dimensionless":
+        return 0.01, 0.0
+    if given in _TIMES and wanted in _TIMES:
+        return timedelta(**{f"{given}s": 1}) / timedelta(**{f"{wanted}s": 1}), 0.0
+    return _pint_factor(given, wanted, unit_text, unit)
 
 
-def _factor(given: str, wanted: str, unit_text: str, unit: str) -> tuple[float, float]:
+def _pint_factor(given: str, wanted: str, unit_text: str, unit: str) -> tuple[float, float]:
     import pint
 
     try:
@@ -443,7 +351,7 @@ def _factor(given: str, wanted: str, unit_text: str, unit: str) -> tuple[float, 
             units = registry.Unit(given), registry.Unit(wanted)
             zero, one = (float(registry.Quantity(x, units[0]).m_as(units[1])) for x in (0.0, 1.0))
     except (pint.PintError, ArithmeticError, ValueError):
-        raise QuantityError(unit_text, _allowed(unit), _dimension_repair(given, unit)) from None
+        raise QuantityError(unit_text, allowed_text(unit), _dimension_repair(given, unit)) from None
     if not zero:
         return one, 0.0
     # the steps and zeros of the temperature scales are short fractions: take float noise off them
@@ -459,34 +367,6 @@ def _dimension_repair(given: str, unit: str) -> str:
     if given == "meter" and unit in ("min", "h", "d"):
         return "Write 'min' for minutes; 'm' is a meter."
     return f"Use a unit that can be turned into {unit}."
-
-
-def _pint_name(unit_text: str, unit: str) -> str:
-    """Spell a unit the way pint does; every word must be in the closed list."""
-    text = unit_text.removeprefix("currency")
-    for pattern, replacement in _PHRASES:
-        text = pattern.sub(replacement, text)
-    if text.startswith(("/", "1/")) != unit.startswith(("currency/", "1/")):
-        repair = "Write the number, then its unit."
-        if unit.startswith("currency/"):
-            repair = "Write the number and the unit after a stroke; the currency is named once in the job."
-        raise QuantityError(unit_text, _allowed(unit), repair)
-    parts = text.removeprefix("1").split("/")
-    numerator = "*".join(_term(word, unit_text, unit) for word in re.split(r"[ *·]+", parts[0]) if word)
-    return "/".join([numerator or "1", *(_term(word.strip(), unit_text, unit) for word in parts[1:])])
-
-
-def _term(word: str, unit_text: str, unit: str) -> str:
-    if word in _REFUSED:
-        raise QuantityError(unit_text, _allowed(unit), _REFUSED[word])
-    match = _TERM.fullmatch(word.rstrip("."))
-    name = match and _SPELLINGS.get(match[1].lower())
-    if not match or not name:
-        repair = f"The unit {word!r} is not known here; check its spelling."
-        raise QuantityError(unit_text, _allowed(unit), repair)
-    if name in ("degC", "degF") and unit in _DIFFERENCES:
-        name = f"delta_{name}"
-    return f"{name}**{match[2]}" if match[2] else name
 
 
 @lru_cache(maxsize=1)
