@@ -116,6 +116,10 @@ class Material:
         max_share [-], crystalline_silica [-], and for admixtures their dose figures.
     reference_points : tuple[ReferencePoint, ...]
         Strength anchors of a binder.
+    dose_levels : tuple[float, ...]
+        Doses of an admixture worth trying [fraction of the powder it is counted on].
+    phases_source, phases_note : str
+        Source key and note of the phase shares.
     cautions : tuple[str, ...]
         Keys of the cautions that travel with this material.
     note : str
@@ -132,6 +136,9 @@ class Material:
     phases: Mapping[str, float] = field(default_factory=dict)
     figures: Mapping[str, Figure] = field(default_factory=dict)
     reference_points: tuple[ReferencePoint, ...] = ()
+    dose_levels: tuple[float, ...] = ()
+    phases_source: str = ""
+    phases_note: str = ""
     cautions: tuple[str, ...] = ()
     note: str = ""
     path: str = ""
