@@ -6,16 +6,31 @@ named. Units are those of `optimizer.nomenclature`; lengths are mm, volumes mL, 
 
 from __future__ import annotations
 
+import datetime
 import math
 from dataclasses import dataclass
 
-__all__ = ["DAMP_CLASSES", "EXPOSURES", "Bounds", "Candle", "Limit", "Price", "Shop", "Vessel", "ring_volume"]
+__all__ = [
+    "DAMP_CLASSES",
+    "EXPOSURES",
+    "MOLD_VIEWS",
+    "Bounds",
+    "Candle",
+    "Limit",
+    "Price",
+    "Shop",
+    "Vessel",
+    "ring_volume",
+]
 
 EXPOSURES = ("continuous", "repeated burns", "single hour")
 """How the vessel meets heat."""
 
 DAMP_CLASSES = ("low", "medium", "high")
 """Late-ettringite classes, from best to worst."""
+
+MOLD_VIEWS = ("wear", "order")
+"""How molds are charged: by the wear of each casting, or those one order needs to that order."""
 
 
 @dataclass(frozen=True)
@@ -115,8 +130,8 @@ class Shop:
     mold_price, mold_life : float
         Price of one mold [currency] and castings it lasts [count].
     mold_view : str
-        ``wear`` charges each casting its share of the mold's life; ``order`` charges the molds that
-        a day's work needs to one order of `order_vessels`.
+        One of `MOLD_VIEWS`: ``wear`` charges each casting its share of the mold's life; ``order`` charges
+        the molds that a day's work needs to one order of `order_vessels`.
     order_vessels, order_days : float
         Size of the order and casting days that the ``order`` view spreads molds over.
     mold_thickness, mold_mass : float
@@ -145,6 +160,19 @@ class Shop:
         Price of water [currency/kg].
     fees, profit : float
         Marketplace fees and wanted profit, each a fraction of the selling price.
+    people : float
+        People at work; the minutes of casting, sealing and packing share their shifts [count].
+    pour_minutes : float
+        Minutes to pour one mold from a mix [min].
+    molds_per_mix, mixes_per_day : int
+        Molds the bucket fills, and mixes made in a day at most [count].
+    seal_days, test_burn_days, pack_days : int
+        Days from the first coat to a cured seal and days of test burns [calendar d]; days the last boxes
+        take [working d].
+    working_days : tuple[int, ...]
+        Days of the week with work, Monday 0 to Sunday 6.
+    holidays : tuple[datetime.date, ...]
+        Days without work.
     """
 
     temperature: float = 21.0
@@ -185,6 +213,15 @@ class Shop:
     water_price: float = 0.004
     fees: float = 0.0
     profit: float = 0.0
+    people: float = 1.0
+    pour_minutes: float = 1.0
+    molds_per_mix: int = 6
+    mixes_per_day: int = 24
+    seal_days: int = 1
+    test_burn_days: int = 2
+    pack_days: int = 1
+    working_days: tuple[int, ...] = (0, 1, 2, 3, 4)
+    holidays: tuple[datetime.date, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -215,6 +252,10 @@ class Price:
         Usable mass on the shelf [kg]; None: not stated.
     shelf_life : float | None
         Days a pack stays usable [d]; None: as long as it takes.
+    supplier : str
+        Seller's name; materials of one seller come in one delivery. Empty: a delivery of its own.
+    free_freight_from : float | None
+        Goods before tax in one delivery from which `freight` falls away [currency]; None: never.
     """
 
     pack: float
@@ -230,6 +271,8 @@ class Price:
     lost: float = 0.0
     stock: float | None = None
     shelf_life: float | None = None
+    supplier: str = ""
+    free_freight_from: float | None = None
 
 
 @dataclass(frozen=True)
