@@ -1,0 +1,297 @@
+"""How far setting and hardening have come: maturity, gain curves and the set curve of hemihydrate."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.constants import GAS_CONSTANT, ZERO_CELSIUS
+from optimizer.properties.arrays import Values
+
+__all__ = [
+    "FINAL_SET_DEGREE",
+    "INITIAL_SET_DEGREE",
+    "arrhenius_rate",
+    "avrami_degree",
+    "avrami_parameters",
+    "avrami_time",
+    "equivalent_age",
+    "gain_rate_from_two",
+    "hemihydrate_degree",
+    "hyperbolic_gain",
+    "nurse_saul",
+]
+
+INITIAL_SET_DEGREE: Final = 0.10
+"""Degree of hydration at initial set [fraction]: a convention, no source."""
+
+FINAL_SET_DEGREE: Final = 0.65
+"""Degree of hydration at final set [fraction]: a convention, no source."""
+
+_INITIAL_DECAY: Final = -np.log1p(-INITIAL_SET_DEGREE)
+_LOG_SPAN: Final = float(np.log(-np.log1p(-FINAL_SET_DEGREE) / _INITIAL_DECAY))
+
+
+def arrhenius_rate(temperature: Values, activation_energy: Values, reference: float = 21.0) -> Values:
+    """Return how many times faster than at `reference` a cement hardens.
+
+    Parameters
+    ----------
+    temperature : Values
+        Temperature of the casting [degC].
+    activation_energy : Values
+        Apparent activation energy [kJ/mol].
+    reference : float
+        Temperature the times and strengths of the specs hold at [degC].
+
+    Returns
+    -------
+    Values
+        Equivalent time per time [-].
+
+    References
+    ----------
+    ASTM C1074, equivalent age (from memory); symbols in Carino and Lew, 2001.
+
+    Examples
+    --------
+    >>> round(float(arrhenius_rate(30.0, 40.0, 23.0)), 4)
+    1.4551
+    """
+    difference = 1.0 / (temperature + ZERO_CELSIUS) - 1.0 / (reference + ZERO_CELSIUS)
+    return np.exp(-1000.0 * activation_energy / GAS_CONSTANT * difference)
+
+
+def equivalent_age(
+    durations: NDArray[np.float64],
+    temperatures: NDArray[np.float64],
+    activation_energy: float,
+    reference: float = 21.0,
+) -> Values:
+    """Return the age at `reference` that a temperature history amounts to.
+
+    Parameters
+    ----------
+    durations : NDArray
+        Lengths of the steps, last axis [any unit of time].
+    temperatures : NDArray
+        Mean temperature of each step [degC].
+    activation_energy : float
+        Apparent activation energy [kJ/mol].
+    reference : float
+        Reference temperature [degC].
+
+    Returns
+    -------
+    Values
+        Equivalent age [the unit of the durations].
+
+    References
+    ----------
+    ASTM C1074 (from memory).
+    """
+    age: Values = np.sum(durations * arrhenius_rate(temperatures, activation_energy, reference), axis=-1)
+    return age
+
+
+def nurse_saul(
+    durations: NDArray[np.float64], temperatures: NDArray[np.float64], datum: float = 0.0
+) -> Values:
+    """Return the temperature-time factor of a history.
+
+    Parameters
+    ----------
+    durations : NDArray
+        Lengths of the steps, last axis [any unit of time].
+    temperatures : NDArray
+        Mean temperature of each step [degC].
+    datum : float
+        Temperature at which nothing hardens any more [degC].
+
+    Returns
+    -------
+    Values
+        Maturity [degC times the unit of the durations].
+
+    References
+    ----------
+    ASTM C1074, Nurse-Saul function (from memory).
+
+    Examples
+    --------
+    >>> float(nurse_saul(np.array([28.0]), np.array([15.0]), datum=-11.0))
+    728.0
+    """
+    maturity: Values = np.sum(durations * np.maximum(temperatures - datum, 0.0), axis=-1)
+    return maturity
+
+
+def hyperbolic_gain(age: Values, rate: Values, start: Values) -> Values:
+    """Return the share of the final strength reached at `age`.
+
+    Parameters
+    ----------
+    age, start : Values
+        Equivalent age, and the age at which strength begins [any one unit of time].
+    rate : Values
+        Rate constant [1 per that unit].
+
+    Returns
+    -------
+    Values
+        Share of the final strength [fraction]; 0 before `start`.
+
+    References
+    ----------
+    Carino 1984, Cem. Concr. Aggreg. 6(2):61; ASTM C1074 (from memory).
+
+    Examples
+    --------
+    >>> round(float(50.0 * hyperbolic_gain(3.0, 0.8, 0.5)), 3)
+    33.333
+    """
+    grown = rate * np.maximum(age - start, 0.0)
+    return grown / (1.0 + grown)
+
+
+def gain_rate_from_two(strength_ratio: Values, age_early: Values, age_late: Values, start: Values) -> Values:
+    """Return the rate of the hyperbola through two strengths.
+
+    Parameters
+    ----------
+    strength_ratio : Values
+        Early strength over late strength [fraction].
+    age_early, age_late, start : Values
+        Ages of the two tests and of the first strength [any one unit of time],
+        ``start < age_early < age_late``.
+
+    Returns
+    -------
+    Values
+        Rate for `hyperbolic_gain` [1 per that unit].
+
+    Notes
+    -----
+    The ratio must lie between the ratio of the two ages (a straight line) and 1 (no gain after the
+    early test); one outside is moved to the nearest ratio that has a hyperbola.
+
+    Examples
+    --------
+    >>> round(float(gain_rate_from_two(0.4, 3.0, 24.0, 1.0)), 6)
+    0.26087
+    """
+    early, late = age_early - start, age_late - start
+    straight = early / late
+    ratio = np.clip(strength_ratio, straight + 1e-3 * (1.0 - straight), 1.0 - 1e-3 * (1.0 - straight))
+    return (ratio * late - early) / (early * late * (1.0 - ratio))
+
+
+def avrami_parameters(initial_set: Values, final_set: Values) -> tuple[Values, Values]:
+    """Return exponent and rate of the set curve through both set times.
+
+    Parameters
+    ----------
+    initial_set, final_set : Values
+        Set times [any one unit of time]; a final set closer than 1 % to the initial set counts as
+        1 % later.
+
+    Returns
+    -------
+    exponent : Values
+        Avrami exponent [-].
+    rate : Values
+        Rate constant [1 per that unit].
+
+    References
+    ----------
+    Avrami, J. Chem. Phys. 7 (1939) 1103 (from memory); for hemihydrate see Singh and Middendorf
+    2007. The degrees at both set times are a convention of ours.
+
+    Examples
+    --------
+    >>> exponent, rate = avrami_parameters(10.0, 18.0)
+    >>> round(float(exponent), 2), round(float(rate), 4)
+    (3.91, 0.0563)
+    """
+    exponent = _LOG_SPAN / np.log(np.maximum(final_set / initial_set, 1.01))
+    return exponent, _INITIAL_DECAY ** (1.0 / exponent) / initial_set
+
+
+def avrami_degree(time: Values, exponent: Values, rate: Values) -> Values:
+    """Return the degree of hydration at `time`.
+
+    Parameters
+    ----------
+    time : Values
+        Time from powder meeting water [any unit of time].
+    exponent : Values
+        Avrami exponent [-].
+    rate : Values
+        Rate constant [1 per that unit].
+
+    Returns
+    -------
+    Values
+        Degree [fraction].
+
+    Examples
+    --------
+    >>> round(float(avrami_degree(18.0, *avrami_parameters(10.0, 18.0))), 2)
+    0.65
+    """
+    return -np.expm1(-((rate * np.maximum(time, 0.0)) ** exponent))
+
+
+def avrami_time(degree: Values, exponent: Values, rate: Values) -> Values:
+    """Return the time at which `degree` is reached: the inverse of `avrami_degree`.
+
+    Parameters
+    ----------
+    degree : Values
+        Degree of hydration, below 1 [fraction].
+    exponent : Values
+        Avrami exponent [-].
+    rate : Values
+        Rate constant [1 per unit of time].
+
+    Returns
+    -------
+    Values
+        Time [that unit].
+
+    Examples
+    --------
+    >>> round(float(avrami_time(0.90, *avrami_parameters(10.0, 18.0))), 1)
+    22.0
+    """
+    return (-np.log1p(-degree)) ** (1.0 / exponent) / rate
+
+
+def hemihydrate_degree(time: Values, initial_set: Values, final_set: Values) -> Values:
+    """Return the degree of hydration of hemihydrate at `time`, from its set times.
+
+    Parameters
+    ----------
+    time : Values
+        Time from powder meeting water [min].
+    initial_set, final_set : Values
+        Set times [min].
+
+    Returns
+    -------
+    Values
+        Degree [fraction]: 0.10 at initial set, 0.65 at final set.
+
+    Notes
+    -----
+    No factor for temperature: hemihydrate sets at nearly one pace between 20 and 40 degC
+    (from memory).
+
+    Examples
+    --------
+    >>> round(float(hemihydrate_degree(27.0, 10.0, 18.0)), 3)
+    0.994
+    """
+    return avrami_degree(time, *avrami_parameters(initial_set, final_set))
