@@ -1,0 +1,204 @@
+"""One vocabulary for how a solve ended; every solver's own codes are translated here and nowhere else.
+
+A code says how a solver *stopped*, which is not what its answer is *worth*. The translations below therefore
+never make an answer optimal on their own: `judge` weighs the stop against what our own check found, and for a
+stopped integer model against the numbers (value, bound), never against a word in the solver's message.
+"""
+
+from __future__ import annotations
+
+import math
+from enum import Enum
+
+__all__ = ["Status", "from_highs", "from_pulp", "from_slsqp", "judge", "relative_gap"]
+
+
+class Status(Enum):
+    """How a solve ended, in our own words.
+
+    Attributes
+    ----------
+    OPTIMAL
+        The best answer of the model stated, checked by our own code.
+    FEASIBLE
+        An answer that holds all rows, not known to be the best.
+    INFEASIBLE
+        Proved: nothing holds all rows.
+    UNBOUNDED
+        The cost can fall without end: the model lacks a limit.
+    TIME_LIMIT
+        Out of time without an answer worth showing.
+    INTERRUPTED
+        Stopped from outside without an answer worth showing.
+    FAILED
+        No verdict: the solver gave up, or its answer did not pass our check.
+    """
+
+    OPTIMAL = "optimal"
+    FEASIBLE = "feasible"
+    INFEASIBLE = "infeasible"
+    UNBOUNDED = "unbounded"
+    TIME_LIMIT = "time_limit"
+    INTERRUPTED = "interrupted"
+    FAILED = "failed"
+
+    @property
+    def has_answer(self) -> bool:
+        """Whether there are values to read."""
+        return self in (Status.OPTIMAL, Status.FEASIBLE)
+
+
+# PuLP's LpStatus and LpSolution codes (pulp/constants.py of the 3.x line). A solver stopped early reports
+# status "optimal" with solution code 2, so the pair is read, never the status alone.
+_PULP_STATUS = {
+    1: Status.OPTIMAL,
+    0: Status.FAILED,
+    -1: Status.INFEASIBLE,
+    -2: Status.UNBOUNDED,
+    -3: Status.FAILED,
+}
+_PULP_INTEGER_FEASIBLE = 2
+
+# HighsModelStatus (highspy enum, by number). 9 is "unbounded or infeasible": no verdict.
+_HIGHS = {
+    6: Status.OPTIMAL,
+    7: Status.OPTIMAL,
+    8: Status.INFEASIBLE,
+    10: Status.UNBOUNDED,
+    13: Status.TIME_LIMIT,
+    14: Status.TIME_LIMIT,
+    17: Status.INTERRUPTED,
+    19: Status.INTERRUPTED,
+}
+
+# Exit modes of scipy's SLSQP. 4 ("inequality constraints incompatible") is no proof of infeasibility, and 8
+# ("positive directional derivative") is a common ending at the optimum itself: both are left to our own
+# check.
+_SLSQP = {0: Status.OPTIMAL, 9: Status.TIME_LIMIT}
+
+
+def from_pulp(status: int, solution: int) -> Status:
+    """Translate PuLP's pair of codes.
+
+    Parameters
+    ----------
+    status : int
+        ``LpProblem.status``.
+    solution : int
+        ``LpProblem.sol_status``.
+
+    Returns
+    -------
+    Status
+        How the solve stopped.
+
+    Examples
+    --------
+    >>> from_pulp(1, 1), from_pulp(1, 2), from_pulp(-1, -1)
+    (<Status.OPTIMAL: 'optimal'>, <Status.FEASIBLE: 'feasible'>, <Status.INFEASIBLE: 'infeasible'>)
+    """
+    if status == 1 and solution == _PULP_INTEGER_FEASIBLE:
+        return Status.FEASIBLE
+    return _PULP_STATUS.get(status, Status.FAILED)
+
+
+def from_highs(code: int) -> Status:
+    """Translate a HiGHS model status by its number.
+
+    Parameters
+    ----------
+    code : int
+        ``int(Highs.getModelStatus())``.
+
+    Returns
+    -------
+    Status
+        How the solve stopped; `Status.FAILED` for every code without a verdict.
+
+    Examples
+    --------
+    >>> from_highs(7), from_highs(9)
+    (<Status.OPTIMAL: 'optimal'>, <Status.FAILED: 'failed'>)
+    """
+    return _HIGHS.get(code, Status.FAILED)
+
+
+def from_slsqp(mode: int) -> Status:
+    """Translate an exit mode of scipy's SLSQP.
+
+    Parameters
+    ----------
+    mode : int
+        Exit mode.
+
+    Returns
+    -------
+    Status
+        How the solve stopped; never a verdict on the point it returned.
+
+    Examples
+    --------
+    >>> from_slsqp(8)
+    <Status.FAILED: 'failed'>
+    """
+    return _SLSQP.get(mode, Status.FAILED)
+
+
+def relative_gap(value: float, bound: float) -> float:
+    """Return how far a value may lie above the best possible one, as a share of the value.
+
+    Parameters
+    ----------
+    value : float
+        Cost of the answer (minimized).
+    bound : float
+        Proved lower bound on the cost.
+
+    Returns
+    -------
+    float
+        ``(value - bound) / max(|value|, 1e-12)``, at least 0; infinite when either number is missing.
+
+    Examples
+    --------
+    >>> relative_gap(2.0, 1.5)
+    0.25
+    """
+    if not (math.isfinite(value) and math.isfinite(bound)):
+        return math.inf
+    return max(0.0, value - bound) / max(abs(value), 1e-12)
+
+
+def judge(stopped: Status, holds: bool, gap: float, tolerance: float) -> Status:
+    """Decide what an answer is worth from how the solver stopped and from our own numbers.
+
+    Parameters
+    ----------
+    stopped : Status
+        How the solver says it stopped.
+    holds : bool
+        Whether our own check found every row held.
+    gap : float
+        Relative gap between the answer and its proved bound; infinite when unknown.
+    tolerance : float
+        Gap at or below which an answer counts as optimal.
+
+    Returns
+    -------
+    Status
+        `OPTIMAL` or `FEASIBLE` only for an answer that holds; otherwise the reason there is none.
+
+    Examples
+    --------
+    A solver that was stopped with an answer proved good enough has solved the problem:
+
+    >>> judge(Status.TIME_LIMIT, holds=True, gap=0.0, tolerance=1e-6)
+    <Status.OPTIMAL: 'optimal'>
+    >>> judge(Status.OPTIMAL, holds=False, gap=0.0, tolerance=1e-6)
+    <Status.FAILED: 'failed'>
+    """
+    if stopped in (Status.INFEASIBLE, Status.UNBOUNDED):
+        return stopped
+    if holds:
+        return Status.OPTIMAL if gap <= tolerance else Status.FEASIBLE
+    return Status.FAILED if stopped.has_answer else stopped
