@@ -29,7 +29,6 @@ __all__ = [
     "MPA_PER_PSI",
     "NBS_ENTHALPIES",
     "SILICA_DUST_LIMITS",
-    "SPECIFIC_HEATS",
     "WATER_DENSITY",
     "YEELIMITE_ENTHALPIES",
     "ZERO_CELSIUS",
@@ -157,17 +156,3 @@ NBS_ENTHALPIES: Final[Mapping[str, float]] = MappingProxyType(
     }
 )
 """Formation enthalpies of the calcium sulfates [kJ/mol] [nbs]; not to be mixed with `ENTHALPIES`."""
-
-SPECIFIC_HEATS: Final[Mapping[str, float]] = MappingProxyType(
-    {
-        "water": 4.18,
-        "bound_water": 2.2,
-        "gypsum": 1.08,
-        "hemihydrate": 0.82,
-        "anhydrite": 0.73,
-        "cement": 0.75,
-        "sand": 0.80,
-        "limestone": 0.84,
-    }
-)
-"""Heat capacity [J/(g K)]: calcium sulfates [nbs]; the others handbook values, from memory."""

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.constants import MOLAR_MASSES, MOLAR_VOLUMES
-from optimizer.properties.arrays import Values
+from optimizer.properties.arrays import TINY, Values
 from optimizer.properties.hydration import Hydrates
 
 __all__ = ["GROWTH_PER_MOLE", "NEARLY_PURE", "damp_class", "late_ettringite_potential"]
@@ -30,6 +30,13 @@ NEARLY_PURE: Final = 0.95
 """Share of hemihydrate in the binder from which too little ye'elimite is left to matter (judgement)."""
 
 _LOW, _MEDIUM, _HIGH = 0, 1, 2
+
+
+def _reactive_share(hydrates: Hydrates) -> Values:
+    """Return hemihydrate among the phases that react [fraction]."""
+    plaster = hydrates.given_hemihydrate
+    others = hydrates.given_yeelimite + hydrates.given_anhydrite + hydrates.given_gypsum
+    return plaster / (plaster + others + hydrates.given_lime + TINY)
 
 
 def late_ettringite_potential(hydrates: Hydrates, bulk_volume: Values) -> Values:
@@ -68,8 +75,8 @@ def damp_class(
     hydrates: Hydrates,
     potential: Values,
     porosity: Values,
-    hemihydrate_share: Values,
     damp_service: bool = True,
+    hemihydrate_share: Values | None = None,
 ) -> NDArray[np.int64]:
     """Return the late-ettringite class: 0 low, 1 medium, 2 high.
 
@@ -81,10 +88,11 @@ def damp_class(
         `late_ettringite_potential` [fraction].
     porosity : Values
         Pore share of the body [fraction].
-    hemihydrate_share : Values
-        Hemihydrate materials in the binder, by dry mass [fraction].
     damp_service : bool
         True where the body will stand in damp.
+    hemihydrate_share : Values, optional
+        Hemihydrate materials in the binder, by dry mass [fraction]; by default hemihydrate among the
+        reactive phases, which is a little more.
 
     Returns
     -------
@@ -102,13 +110,14 @@ def damp_class(
     --------
     >>> from optimizer.properties.hydration import hydrate
     >>> short_of_water = hydrate(40.0, 20.0, 12.0, 0.0, 0.0, 35.0)
-    >>> int(damp_class(short_of_water, late_ettringite_potential(short_of_water, 70.16), 0.125, 0.2))
+    >>> int(damp_class(short_of_water, late_ettringite_potential(short_of_water, 70.16), 0.125))
     2
     """
+    share = np.asarray(_reactive_share(hydrates) if hemihydrate_share is None else hemihydrate_share)
     sulfate = np.asarray(hydrates.given_hemihydrate) + hydrates.given_gypsum
     excess = (np.asarray(hydrates.sulfate_ratio) > 2.0) & (np.asarray(hydrates.given_yeelimite) > 0.0)
     late = (np.asarray(hydrates.monosulfate) > 0.0) & (sulfate > 0.0)
-    limed = (np.asarray(hydrates.given_lime) > 0.0) & (np.asarray(hemihydrate_share) > 0.10)
+    limed = (np.asarray(hydrates.given_lime) > 0.0) & (share > 0.10)
     wet = np.where(excess & (potential > 0.5 * porosity), _HIGH, np.where(excess | late, _MEDIUM, _LOW))
-    exposed = damp_service & (np.asarray(hemihydrate_share) < NEARLY_PURE)
+    exposed = damp_service & (share < NEARLY_PURE)
     return np.maximum(np.where(exposed, wet, _LOW), np.where(limed, _MEDIUM, _LOW))
