@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from optimizer.errors import Fault
-from optimizer.toml_files import nearest_repair, shown_value
+from optimizer.toml_files import nearest_repair, shown_key, shown_value
 
 __all__ = [
     "MODEL",
@@ -121,10 +121,10 @@ def faults_of(error: ValidationError, place: str, known: tuple[str, ...]) -> lis
 
 
 def _fault(row: dict[str, Any], place: str, known: tuple[str, ...]) -> Fault:
-    key = ".".join(str(part) for part in row["loc"])
+    key = ".".join(shown_key(part) for part in row["loc"])
     where, kind = f"{place}:{key}", row["type"]
     if kind == "missing":
-        return Fault(where, "nothing", "the key with its value", f"Add {row['loc'][-1]!s}.")
+        return Fault(where, "nothing", "the key with its value", f"Add {shown_key(row['loc'][-1])}.")
     if kind == "extra_forbidden":
         return Fault(
             where,

@@ -18,7 +18,7 @@ from optimizer.spec_figures import (
     passport_faults,
     span_faults,
 )
-from optimizer.toml_files import nearest_repair
+from optimizer.toml_files import nearest_repair, shown_key
 from optimizer.units import parse
 
 if TYPE_CHECKING:
@@ -130,9 +130,11 @@ def _share_faults(phases: PhasesForm, kind: str, where: str) -> Iterator[Fault]:
     for phase, share in phases.shares.items():
         if phase not in PHASES:
             repair = nearest_repair(phase, PHASES)
-            yield Fault(f"{where}.shares.{phase}", "an unknown phase", ", ".join(PHASES), repair)
+            yield Fault(f"{where}.shares.{shown_key(phase)}", "an unknown phase", ", ".join(PHASES), repair)
         if not 0.0 <= share <= 1.0:
-            yield Fault(f"{where}.shares.{phase}", f"{share:g}", "0 to 1", "Write the share of the mass.")
+            yield Fault(
+                f"{where}.shares.{shown_key(phase)}", f"{share:g}", "0 to 1", "Write the share of the mass."
+            )
     total = math.fsum(phases.shares.values())
     if not abs(total - 1.0) <= _SUM_SLACK:
         repair = f"Add {1.0 - total:g} of inert." if total < 1.0 else "Lower the shares."
@@ -147,7 +149,7 @@ def _figures(
     forms: Mapping[str, FigureForm], place: str, sources: Mapping[str, Source], faults: list[Fault]
 ) -> Iterator[tuple[str, Figure]]:
     for name, form in forms.items():
-        where, span = f"{place}:figures.{name}", MATERIAL_FIGURES.get(name)
+        where, span = f"{place}:figures.{shown_key(name)}", MATERIAL_FIGURES.get(name)
         if span is None:
             repair = nearest_repair(name, list(MATERIAL_FIGURES))
             faults.append(Fault(where, "an unknown figure", "the figures of the shipped files", repair))

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 from optimizer.errors import Fault, FileFaults
 from optimizer.materials import ROLES, Catalogue, Figure, Material, Source
 from optimizer.spec_figures import MODEL_FIGURES, figure_of
-from optimizer.toml_files import nearest_repair, read_toml
+from optimizer.toml_files import nearest_repair, read_toml, shown_key
 
 if TYPE_CHECKING:
     from optimizer.spec_forms import FigureForm
@@ -138,7 +138,7 @@ def _model(
         path = paths.get(_MODEL_FILE)
         forms = path and _form(path, MODEL.validate_python, tuple(FigureForm.model_fields), faults)
         for key, form in (forms or {}).items():
-            figure = _model_figure(key, form, f"{path}:{key}", sources, faults)
+            figure = _model_figure(key, form, f"{path}:{shown_key(key)}", sources, faults)
             if figure is not None:
                 model[key] = figure
     missing = [key for key in MODEL_FIGURES if key not in model] if not faults else []

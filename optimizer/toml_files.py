@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Sequence
 from difflib import get_close_matches
@@ -10,12 +11,13 @@ from typing import Any, Final
 
 from optimizer.errors import Fault, FileFaults
 
-__all__ = ["LARGEST_FILE", "nearest_repair", "read_toml", "shown_value"]
+__all__ = ["LARGEST_FILE", "nearest_repair", "read_toml", "shown_key", "shown_value"]
 
 LARGEST_FILE: Final = 1_000_000
 """Most bytes read of one file."""
 
 _SHOWN: Final = 60
+_MOST_POINTS: Final = 200
 
 
 def read_toml(path: Path) -> dict[str, Any]:
@@ -50,6 +52,18 @@ def shown_value(value: object) -> str:
     """Return `value` as it may stand in a fault: one line of at most 60 characters."""
     text = repr(value)
     return text if len(text) <= _SHOWN else f"{text[: _SHOWN - 3]}..."
+
+
+def shown_key(key: object) -> str:
+    """Return one part of a key as it may stand in a fault: plain, or quoted and cut short.
+
+    Examples
+    --------
+    >>> shown_key("density"), shown_key(2)
+    ('density', '2')
+    """
+    text = str(key)
+    return text if re.fullmatch(r"[\w-]{1,60}", text, re.ASCII) else shown_value(text)
 
 
 def nearest_repair(name: str, known: Sequence[str]) -> str:
@@ -93,6 +107,9 @@ def _text(path: Path) -> str:
 
 
 def _parsed(text: str, path: Path) -> dict[str, Any]:
+    crowded = next((n for n, line in enumerate(text.split("\n"), 1) if line.count(".") > _MOST_POINTS), None)
+    if crowded:  # the reader's time grows with the square of the points in a key
+        raise _fault(path, f"over {_MOST_POINTS} points in line {crowded}", "Split the line.")
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

@@ -89,6 +89,7 @@ _PHRASES: Final = (
     (re.compile(r"/\(?m[ *·]?K\)?$"), "/m/K"),
 )
 
+_SUPERSCRIPTS: Final = str.maketrans({"²": "2", "³": "3", "º": "°"})
 _TERM: Final = re.compile(r"([A-Za-zµμ°%_]+)(?:\^|\*\*)?([1-4])?")
 
 _EXAMPLES: Final = {
@@ -147,7 +148,7 @@ def spell(unit_text: str, unit: str) -> str:
     >>> spell("lb/ft3", "g/cm3"), spell("fl. oz.", "mL"), spell("F", "K")
     ('pound/foot**3', 'fluid_ounce', 'delta_degF')
     """
-    text = unit_text.removeprefix("currency")
+    text = unit_text.removeprefix("currency").translate(_SUPERSCRIPTS)
     for pattern, replacement in _PHRASES:
         text = pattern.sub(replacement, text)
     if text.startswith(("/", "1/")) != unit.startswith(("currency/", "1/")):

@@ -28,6 +28,7 @@ __all__ = ["System", "convert", "display_value", "parse", "show", "show_amount",
 System = Literal["metric", "us"]
 
 _LONGEST: Final = 200
+_MOST_DECIMALS: Final = 6
 _PLAIN: Final = frozenset({"-", "count", "fraction", "currency", "g/g"})
 
 _NUMBER: Final = re.compile(
@@ -253,7 +254,7 @@ def show_amount(value: float, unit: str, digits: int = 3, system: System = "metr
     return f"{_digits(number, unit, digits)} {word}".strip()
 
 
-def significant(value: float, digits: int, most_decimals: int = 6) -> str:
+def significant(value: float, digits: int) -> str:
     """Return a finite number with so many significant digits, without exponent.
 
     Parameters
@@ -262,8 +263,6 @@ def significant(value: float, digits: int, most_decimals: int = 6) -> str:
         Any finite number [any].
     digits : int
         Significant digits [-].
-    most_decimals : int
-        Never more decimals than this [-].
 
     Returns
     -------
@@ -277,8 +276,8 @@ def significant(value: float, digits: int, most_decimals: int = 6) -> str:
     """
     for _ in range(2):  # rounding may lift 9.96 to 10: then one decimal less
         places = digits - 1 - (math.floor(math.log10(abs(value))) if value else 0)
-        value = round(value, min(places, most_decimals))
-    return f"{value + 0.0:.{min(max(places, 0), most_decimals)}f}"
+        value = round(value, min(places, _MOST_DECIMALS))
+    return f"{value + 0.0:.{min(max(places, 0), _MOST_DECIMALS)}f}"
 
 
 def _endless(number: float, unit: str) -> str:
@@ -291,7 +290,8 @@ def _digits(number: float, unit: str, digits: int) -> str:
     if unit in ("currency", "count"):
         return f"{number + 0.0:.{2 if unit == 'currency' else 0}f}"
     if unit in _TEMPERATURES:
-        return significant(number, max(digits, 3 if abs(number) >= 99.5 else 2), most_decimals=1)
+        places = 0 if abs(number) >= 9.95 else 1
+        return f"{round(number, places) + 0.0:.{places}f}"
     return significant(number, digits)
 
 
@@ -302,7 +302,7 @@ def _words(text: object, unit: str) -> str:
     words = " ".join(str(text)[: _LONGEST + 1].replace("−", "-").split())
     if len(words) > _LONGEST:
         raise QuantityError(f"{words[:40]}...", allowed_text(unit), f"Write at most {_LONGEST} characters.")
-    return words.replace("²", "2").replace("³", "3").replace("º", "°")
+    return words
 
 
 def _number_and_unit(words: str, unit: str) -> tuple[float, str]:
