@@ -117,7 +117,7 @@ class Material:
     reference_points : tuple[ReferencePoint, ...]
         Strength anchors of a binder.
     dose_levels : tuple[float, ...]
-        Doses of an admixture worth trying [fraction of the powder it is counted on].
+        Doses of an admixture worth trying [%]: retarders of binder without sand, else of powder.
     phases_source, phases_note : str
         Source key and note of the phase shares.
     cautions : tuple[str, ...]

@@ -48,7 +48,7 @@ class Span:
 
 
 STRENGTH: Final = Span("MPa", 0.1, 250.0)
-DOSE: Final = Span("fraction", 0.0, 0.05)
+DOSE: Final = Span("%", 0.0, 5.0)
 _SHARE: Final = Span("fraction", 0.0, 1.0)
 
 MATERIAL_FIGURES: Final[Mapping[str, Span]] = {
@@ -73,7 +73,7 @@ MATERIAL_FIGURES: Final[Mapping[str, Span]] = {
     "water_reduction": Span("fraction", 0.0, 0.4),
     "set_factor": Span("-", 0.3, 5.0),
 }
-"""Figures a material may have; shares and doses are fractions, retarder slopes are per percent."""
+"""Figures a material may have; shares are fractions; doses are percent of binder without sand or of powder."""
 
 MODEL_FIGURES: Final[Mapping[str, Span]] = {
     "b_gypsum": Span("-", 1.0, 15.0),

@@ -108,6 +108,7 @@ _EXAMPLES: Final = {
     "g/cm3": "a density such as '2.75 g/cm3' or '110 lb/ft3'",
     "g/h": "a burn rate such as '4.5 g/h'",
     "fraction": "a share such as '8 %' or 0.08",
+    "%": "a dose such as '0.2 %'",
     "count": "a whole number such as 2",
     "currency": "an amount of money as a plain number such as 41.50",
     "currency/h": "money per time such as '20 /h'",
