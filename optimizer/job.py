@@ -38,6 +38,9 @@ class Job:
         True when the objective is to be made large.
     example_prices : bool
         True when the prices are invented examples.
+    stated : frozenset[str]
+        Dotted keys the caster wrote (``shop.wage``); every other value is a default. Two jobs that
+        ask the same are equal whoever stated the values.
     """
 
     title: str
@@ -54,3 +57,4 @@ class Job:
     objective: str = "cost"
     maximize: bool = False
     example_prices: bool = False
+    stated: frozenset[str] = field(default=frozenset(), compare=False)

@@ -167,8 +167,8 @@ class Shop:
     molds_per_mix, mixes_per_day : int
         Molds the bucket fills, and mixes made in a day at most [count].
     seal_days, test_burn_days, pack_days : int
-        Days from the first coat to a cured seal and days of test burns [calendar d]; days the last boxes
-        take [working d].
+        Days from the first coat to a cured seal [calendar d]; days of test burns, for a flame is watched,
+        and days the last boxes take [working d].
     working_days : tuple[int, ...]
         Days of the week with work, Monday 0 to Sunday 6.
     holidays : tuple[datetime.date, ...]

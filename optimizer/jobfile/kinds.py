@@ -1,0 +1,267 @@
+"""Kinds of value a job file holds: each reads what a file says, writes it back, and names what is allowed."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, TypeAlias
+
+from optimizer.errors import QuantityError
+from optimizer.unit_words import allowed_text
+from optimizer.units import parse
+
+__all__ = [
+    "MOST_MONEY",
+    "PLAIN_UNITS",
+    "Choice",
+    "Flag",
+    "Key",
+    "Number",
+    "Pairs",
+    "Text",
+    "number_text",
+    "read_number",
+    "unit_word",
+]
+
+PLAIN_UNITS: Final = frozenset({"-", "count", "fraction", "currency"})
+"""Units of values that may be written as plain numbers."""
+
+MOST_MONEY: Final = 1e9
+"""Amounts above are slips of the pen [currency]."""
+
+_MOST_ROWS: Final = 50
+
+
+@dataclass(frozen=True)
+class Number:
+    """A quantity: its key, unit and range.
+
+    Attributes
+    ----------
+    name : str
+        Key in the file.
+    unit : str
+        Unit held in the record.
+    least, most : float
+        Range [`unit`].
+    open_least, open_most : bool
+        True when that end of the range is itself excluded.
+    field : str
+        Name in the record, where it differs from the key.
+    """
+
+    name: str
+    unit: str
+    least: float = 0.0
+    most: float = math.inf
+    open_least: bool = False
+    open_most: bool = False
+    field: str = ""
+
+    @property
+    def range_text(self) -> str:
+        """The range in words."""
+        unit = f" {unit_word(self.unit)}".rstrip()
+        low = f"above {self.least:g}" if self.open_least else f"{self.least:g} or more"
+        high = f"below {self.most:g}" if self.open_most else f"at most {self.most:g}"
+        return f"{low}{unit}" if self.most >= MOST_MONEY else f"{low}, {high}{unit}"
+
+    def read(self, raw: object) -> float | int:
+        """Return the value of `raw` [`unit`]; raises `QuantityError`."""
+        value = read_number(raw, self.unit)
+        too_low = value <= self.least if self.open_least else value < self.least
+        too_high = value >= self.most if self.open_most else value > self.most
+        if too_low or too_high:
+            raise QuantityError(raw, self.range_text, self._range_repair(value))
+        return int(value) if self.unit == "count" else value
+
+    def write(self, value: float) -> str | float:
+        """Return the value as it stands in a file."""
+        if self.unit in PLAIN_UNITS:
+            return value
+        return f"{number_text(value)} {unit_word(self.unit)}"
+
+    def _range_repair(self, value: float) -> str:
+        if self.unit == "fraction" and 1.0 <= value <= 100.0:
+            return f'Write "{value:g} %" or {value / 100.0:g} if percent is meant.'
+        if value < 0.0 <= self.least:
+            return "Leave the minus sign away."
+        return "Check the number and its unit."
+
+
+@dataclass(frozen=True)
+class Flag:
+    """A value that is true or false."""
+
+    name: str
+    field: str = ""
+
+    def read(self, raw: object) -> bool:
+        """Return the flag; raises `QuantityError`."""
+        if not isinstance(raw, bool):
+            raise QuantityError(raw, "true or false", "Write true or false, without quotes.")
+        return raw
+
+    def write(self, value: bool) -> bool:
+        """Return the value as it stands in a file."""
+        return value
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A word out of a list."""
+
+    name: str
+    words: tuple[str, ...]
+    field: str = ""
+
+    def read(self, raw: object) -> str:
+        """Return the word; raises `QuantityError`."""
+        if not isinstance(raw, str) or raw not in self.words:
+            quoted = ", ".join(f'"{word}"' for word in self.words)
+            raise QuantityError(raw, quoted, "Write one of these words in quotes.")
+        return raw
+
+    def write(self, value: str) -> str:
+        """Return the value as it stands in a file."""
+        return value
+
+
+@dataclass(frozen=True)
+class Text:
+    """Free text of one line."""
+
+    name: str
+    longest: int = 200
+    field: str = ""
+
+    def read(self, raw: object) -> str:
+        """Return the text; raises `QuantityError`."""
+        if not isinstance(raw, str) or len(raw) > self.longest:
+            raise QuantityError(
+                raw, f"text of at most {self.longest} characters", "Write a short text in quotes."
+            )
+        return raw
+
+    def write(self, value: str) -> str:
+        """Return the value as it stands in a file."""
+        return value
+
+
+@dataclass(frozen=True)
+class Pairs:
+    """Rows of two quantities, ascending in the first: a list of pairs or of small tables.
+
+    Attributes
+    ----------
+    name : str
+        Key in the file.
+    columns : tuple[Number, Number]
+        The two quantities.
+    falling : bool
+        True when the second may not rise from row to row.
+    """
+
+    name: str
+    columns: tuple[Number, Number]
+    falling: bool = False
+    field: str = ""
+
+    def read(self, raw: object) -> tuple[tuple[float, float], ...]:
+        """Return the rows; raises `QuantityError`."""
+        if not isinstance(raw, list) or len(raw) > _MOST_ROWS:
+            raise QuantityError(raw, f"a list of at most {_MOST_ROWS} rows", f"Write {self._example}.")
+        rows = tuple(self._row(row) for row in raw)
+        first, second = self.columns
+        for (start, value), (next_start, next_value) in itertools.pairwise(rows):
+            if next_start <= start:
+                raise QuantityError(raw, f"{first.name} in rising order", f"Sort the rows by {first.name}.")
+            if self.falling and next_value > value:
+                repair = f"Check the rows: {second.name} of the later one is higher."
+                raise QuantityError(raw, f"{second.name} that never rises with {first.name}", repair)
+        return rows
+
+    def write(self, rows: Sequence[tuple[float, float]]) -> list[dict[str, str | float]]:
+        """Return the rows as they stand in a file."""
+        return [{c.name: c.write(x) for c, x in zip(self.columns, row, strict=True)} for row in rows]
+
+    @property
+    def _example(self) -> str:
+        first, second = self.columns
+        sample = {"g": '"500 g"', "count": "10"}[first.unit]
+        return f"[{{ {first.name} = {sample}, {second.name} = 4.20 }}]"
+
+    def _row(self, row: object) -> tuple[float, float]:
+        names = [column.name for column in self.columns]
+        cells = row
+        if isinstance(row, dict) and set(row) == set(names):
+            cells = [row[name] for name in names]
+        if not isinstance(cells, list) or len(cells) != len(names):
+            raise QuantityError(row, f"rows of {names[0]} and {names[1]}", f"Write {self._example}.")
+        return self.columns[0].read(cells[0]), self.columns[1].read(cells[1])
+
+
+Key: TypeAlias = Number | Flag | Choice | Text | Pairs
+
+
+def read_number(raw: object, unit: str) -> float:
+    """Return a quantity of a file in `unit`, clean of the dust a conversion leaves.
+
+    "80.6 F" and "27 C" must be one job: a converted value keeps 12 significant digits.
+
+    Parameters
+    ----------
+    raw : object
+        Text with its unit; a plain number where the unit allows one.
+    unit : str
+        Unit wanted.
+
+    Returns
+    -------
+    float
+        The quantity [`unit`].
+
+    Raises
+    ------
+    QuantityError
+        As `optimizer.units.parse`.
+
+    Examples
+    --------
+    >>> read_number("80.6 F", "degC"), read_number("0,5", "fraction")
+    (27.0, 0.5)
+    """
+    if isinstance(raw, bool) or not isinstance(raw, str | int | float):
+        raise QuantityError(raw, allowed_text(unit), "Write one number with its unit, in quotes.")
+    if isinstance(raw, float) and not math.isfinite(raw):
+        raise QuantityError(raw, allowed_text(unit), "Write an ordinary number.")
+    if not isinstance(raw, str) and unit not in PLAIN_UNITS:
+        repair = f'Add the unit: "{raw} {unit_word(unit)}" if that is meant.'
+        raise QuantityError(raw, allowed_text(unit), repair)
+    value = parse(raw, unit) + 0.0
+    return value if repr(value) in str(raw) else float(f"{value:.12g}")
+
+
+def unit_word(unit: str) -> str:
+    """Return the unit as it stands after a number in a file; nothing for plain numbers.
+
+    Examples
+    --------
+    >>> unit_word("degC"), unit_word("currency/h"), unit_word("fraction")
+    ('C', '/h', '')
+    """
+    return "" if unit in PLAIN_UNITS else "C" if unit == "degC" else unit.removeprefix("currency")
+
+
+def number_text(value: float) -> str:
+    """Return a number as short text that reads back to the same number.
+
+    Examples
+    --------
+    >>> number_text(35.0), number_text(0.1 + 0.2)
+    ('35', '0.30000000000000004')
+    """
+    return str(int(value)) if value == int(value) and abs(value) < 1e6 else repr(float(value))

@@ -1,0 +1,90 @@
+"""From a `Job` to the text of a job file that reads back to an equal one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import fields
+from typing import Any
+
+from optimizer.job import Job
+from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP_VALUES, VESSEL
+from optimizer.jobfile.kinds import Key
+from optimizer.jobfile.limits import write_limit, write_objective
+from optimizer.shop import ring_volume
+
+__all__ = ["write_job"]
+
+
+def write_job(job: Job) -> str:
+    """Return the text of a job file that reads back to a job equal to `job`.
+
+    Values the caster stated are written, and values that differ from their default; nothing else, so
+    that whoever reads the file still sees which figures are the caster's.
+
+    Examples
+    --------
+    >>> from optimizer.shop import Shop, Vessel
+    >>> print(write_job(Job("Cup", "EUR", ("gypsum_cement",), Vessel(215.0), Shop(wage=24.5))))
+    title = "Cup"
+    currency = "EUR"
+    materials = [
+        "gypsum_cement",
+    ]
+    objective = "cost"
+    <BLANKLINE>
+    [vessel]
+    cavity_volume = "215 mL"
+    <BLANKLINE>
+    [shop]
+    wage = "24.5 /h"
+    <BLANKLINE>
+    """
+    import tomli_w
+
+    return tomli_w.dumps({**_top(job), **_tables(job)})
+
+
+def _top(job: Job) -> dict[str, Any]:
+    return {
+        "title": job.title,
+        "currency": job.currency,
+        "materials": list(job.materials),
+        "objective": write_objective(job.objective, job.maximize),
+        **_values(job, TOP_VALUES, "", job.stated),
+    }
+
+
+def _tables(job: Job) -> dict[str, Any]:
+    limits: dict[str, Any] = {}
+    for limit in job.limits:
+        limits.setdefault(limit.property, []).append(write_limit(limit))
+    tables = {
+        "shop": _values(job.shop, SHOP, "shop.", job.stated),
+        "limits": {name: texts[0] if len(texts) == 1 else texts for name, texts in limits.items()},
+        "bounds": {n: _values(x, BOUNDS, f"bounds.{n}.", job.stated) for n, x in job.bounds.items()},
+        "prices": {n: _values(x, PRICE, f"prices.{n}.", job.stated) for n, x in job.prices.items()},
+    }
+    candle = {} if job.candle is None else {"candle": _values(job.candle, CANDLE, "candle.", job.stated)}
+    return {"vessel": _vessel(job), **candle, **{name: table for name, table in tables.items() if table}}
+
+
+def _vessel(job: Job) -> dict[str, Any]:
+    vessel, stated = job.vessel, job.stated
+    values = _values(vessel, VESSEL, "vessel.", stated)
+    by_ring = {"outer_diameter", "height", "wall"} <= values.keys() and "vessel.cavity_volume" not in stated
+    ring = ring_volume(vessel.outer_diameter, vessel.height, vessel.wall, vessel.base)
+    if by_ring and vessel.cavity_volume == ring:
+        del values["cavity_volume"]
+    return values
+
+
+def _values(record: object, keys: Sequence[Key], prefix: str, stated: frozenset[str]) -> dict[str, Any]:
+    """Return the stated values of `record` and those that differ from its defaults."""
+    defaults = {each.name: each.default for each in fields(record)}  # type: ignore[arg-type]  # a record
+    values: dict[str, Any] = {}
+    for key in keys:
+        name = key.field or key.name
+        value = getattr(record, name)
+        if value is not None and (f"{prefix}{key.name}" in stated or value != defaults[name]):
+            values[key.name] = key.write(value)
+    return values
