@@ -10,7 +10,7 @@ believed only when a Farkas ray proves it the same way.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["RelaxationAnswer", "WarmLP", "weak_duality_bound"]
 
 Vector = NDArray[np.float64]
+Index = NDArray[np.integer[Any]] | list[int] | slice
 
 _OPTIONS: dict[str, bool | float | str] = {
     "output_flag": False,
@@ -36,6 +37,7 @@ _OPTIONS: dict[str, bool | float | str] = {
 _ANY_THREADS = 0
 _MINIMIZE = 1
 _ROWWISE = 2
+_NOISE = 1e-9
 _EPSILON = float(np.finfo(float).eps)
 
 
@@ -122,20 +124,22 @@ class WarmLP:
         self.cost = _copy(cost)
         self._highs.changeColsCost(self.cost.size, _indices(self.cost.size), self.cost)
 
-    def set_column_bounds(self, columns: ArrayLike, lower: ArrayLike, upper: ArrayLike) -> None:
+    def set_column_bounds(self, columns: Index, lower: ArrayLike, upper: ArrayLike) -> None:
         """Change the bounds of some columns.
 
         Parameters
         ----------
-        columns : array_like
+        columns : numpy.ndarray, list or slice
             Numbers of the columns.
         lower, upper : array_like
             Their new bounds; crossed ones make the program infeasible, as a branch may.
         """
-        which = np.asarray(columns, dtype=np.int32)
-        self.lower[which], self.upper[which] = lower, upper
-        if which.size:
-            self._highs.changeColsBounds(which.size, which, self.lower[which], self.upper[which])
+        before, above = self.lower.copy(), self.upper.copy()
+        self.lower[columns], self.upper[columns] = lower, upper
+        # Each column once, or HiGHS refuses the whole call.
+        moved = np.flatnonzero((self.lower != before) | (self.upper != above)).astype(np.int32)
+        if moved.size:
+            self._highs.changeColsBounds(moved.size, moved, self.lower[moved], self.upper[moved])
 
     def set_row_bounds(self, rows: ArrayLike, lower: ArrayLike, upper: ArrayLike) -> None:
         """Change the limits of some rows.
@@ -228,7 +232,7 @@ class WarmLP:
         Parameters
         ----------
         duals : array_like
-            One multiplier per row, from this program or a sibling of it.
+            One multiplier per row (rows added since may be left out), from this program or a sibling of it.
 
         Returns
         -------
@@ -280,7 +284,7 @@ class WarmLP:
 
     def _infeasible(self) -> RelaxationAnswer:
         """Believe infeasibility only with a ray whose bound on a zero cost is above zero."""
-        _, exists, ray = self._highs.getDualRay()
+        _, exists, ray = self._highs.getDualRay()  # type: ignore[attr-defined]  # absent from highspy's stubs
         nothing = np.zeros(self.cost.size)
         for direction in (ray, -ray) if exists else ():
             if weak_duality_bound(self, direction, nothing) > 0.0:
@@ -296,7 +300,8 @@ def weak_duality_bound(lp: WarmLP, duals: Vector, cost: Vector) -> float:
     lp : WarmLP
         The program, for its rows and bounds.
     duals : numpy.ndarray
-        One multiplier per row; those of the wrong sign for a one-sided row count as zero.
+        One multiplier per row, rows added since left out; those of the wrong sign for a one-sided row count
+        as zero.
     cost : numpy.ndarray
         Cost per unit of each column.
 
@@ -308,22 +313,27 @@ def weak_duality_bound(lp: WarmLP, duals: Vector, cost: Vector) -> float:
     Notes
     -----
     For every point of the program ``cost @ x = duals @ (matrix @ x) + rest @ x`` with ``rest = cost - duals
-    @ matrix``; each term is at least what its own limit allows (weak duality, textbook).
+    @ matrix``; each term is at least what its own limit allows (weak duality, textbook). The bound is exact
+    only where every column has finite bounds: on the open side of a column a rest below 1e-9 of the terms it
+    was made of counts as zero.
     """
-    pull = np.where(duals > 0.0, lp.row_lower, lp.row_upper)
+    count = duals.size
+    matrix = lp.matrix[:count]
+    pull = np.where(duals > 0.0, lp.row_lower[:count], lp.row_upper[:count])
     if not np.isfinite(pull).all():
         duals = np.where(np.isfinite(pull), duals, 0.0)
         pull = np.where(np.isfinite(pull), pull, 0.0)
-    rest = cost - duals @ lp.matrix
-    reach = np.where(rest > 0.0, lp.lower, lp.upper)
-    if not np.isfinite(reach).all():
-        if np.any(rest[~np.isfinite(reach)]):
-            return -np.inf
-        reach = np.where(np.isfinite(reach), reach, 0.0)
     weights = np.abs(duals)
-    made_of = np.abs(cost) + weights @ np.abs(lp.matrix)
+    rest = cost - duals @ matrix
+    made_of = np.abs(cost) + weights @ np.abs(matrix)
+    reach = np.where(rest > 0.0, lp.lower, lp.upper)
+    open_ended = ~np.isfinite(reach)
+    if open_ended.any():
+        if np.any(np.abs(rest) > _NOISE * made_of, where=open_ended):
+            return -np.inf
+        reach = np.where(open_ended, 0.0, reach)
     handled = weights @ np.abs(pull) + made_of @ np.abs(reach)
-    rounding = _EPSILON * (duals.size + reach.size + 2) * handled
+    rounding = _EPSILON * (count + reach.size + 2) * handled
     return float(duals @ pull + rest @ reach - rounding)
 
 
