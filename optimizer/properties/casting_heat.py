@@ -11,11 +11,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from types import MappingProxyType
+from typing import Final, TypeAlias
 
 import numpy as np
-import numpy.typing as npt
+from numpy.typing import NDArray
 
+from optimizer.properties.arrays import Values
+from optimizer.properties.maturity import avrami_parameters, avrami_time
 from optimizer.shop import Shop, Vessel
 
 __all__ = [
@@ -25,41 +28,41 @@ __all__ = [
     "MoldCase",
     "adiabatic_temperature",
     "casting_peak",
-    "csa_release",
-    "gypsum_release",
     "heat_capacity",
     "mold_case",
     "one_node_peak",
 ]
 
-Array = npt.NDArray[np.float64]
-
-SPECIFIC_HEATS: Final[Mapping[str, float]] = {
-    "hemihydrate": 0.82,
-    "gypsum": 1.08,
-    "water": 4.18,
-    "bound water": 2.2,
-    "sand": 0.80,
-    "limestone": 0.84,
-    "cement": 0.75,
-}
-"""Specific heats [J/(g K)]; from memory, gypsum from NBS tables."""
+SPECIFIC_HEATS: Final[Mapping[str, float]] = MappingProxyType(
+    {
+        "hemihydrate": 0.82,
+        "anhydrite": 0.73,
+        "gypsum": 1.08,
+        "water": 4.18,
+        "bound_water": 2.2,
+        "sand": 0.80,
+        "limestone": 0.84,
+        "cement": 0.75,
+    }
+)
+"""Specific heats [J/(g K)]: calcium sulfates NBS tables, the others handbook values, all from memory."""
 
 BURN_CAUTION: Final = 48.0
 """Setting peak above which skin burns within ten minutes [degC], ISO 13732-1 from memory."""
 
 CSA_HALF_TIME: Final = 45.0
-"""Age at which half of the CSA's early heat is out [min], judgement: it runs ahead of strength."""
+"""Age at which half of the CSA's early heat is out [min], judgement: it runs ahead of strength.
 
-_CSA_POWER: Final = 2.5
-_AT_INITIAL: Final = -math.log(1.0 - 0.10)
-_AT_FINAL: Final = -math.log(1.0 - 0.65)
-_AT_END: Final = -math.log(0.001)
-_LEAST_SPAN: Final = 1.05
+The release is an Avrami curve of exponent 2.5, judgement too."""
+
+_CSA_EXPONENT: Final = 2.5
+_COMPLETE: Final = 0.999
 _GRID: Final = np.linspace(0.0, 1.0, 65) ** 2
 _LOG_GRID: Final = np.concatenate(([-np.inf], np.log(_GRID[1:])))
 _STEPS: Final = np.diff(_GRID)
 _MOST_DECAYS: Final = 600.0
+
+Grid: TypeAlias = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -132,7 +135,7 @@ def mold_case(vessel: Vessel, shop: Shop) -> MoldCase:
     )
 
 
-def heat_capacity(amounts: Mapping[str, npt.ArrayLike]) -> Array:
+def heat_capacity(amounts: Mapping[str, Values]) -> Values:
     """Return the heat capacity of a mixture.
 
     For the rise while setting, count the products (gypsum and left-over water): the heat they hold at the
@@ -145,7 +148,7 @@ def heat_capacity(amounts: Mapping[str, npt.ArrayLike]) -> Array:
 
     Returns
     -------
-    Array
+    Values
         Heat capacity [J/K], or [J/(K mL)] for amounts per volume.
 
     References
@@ -158,22 +161,19 @@ def heat_capacity(amounts: Mapping[str, npt.ArrayLike]) -> Array:
     >>> round(float(heat_capacity({"cement": 1.0, "water": 0.3}) / 1.3), 2)
     1.54
     """
-    total = np.zeros(())
-    for name, mass in amounts.items():
-        total = total + SPECIFIC_HEATS[name] * np.asarray(mass, dtype=float)
-    return np.asarray(total)
+    return sum((SPECIFIC_HEATS[name] * mass for name, mass in amounts.items()), start=0.0)
 
 
-def adiabatic_temperature(heat: npt.ArrayLike, capacity: npt.ArrayLike, room: npt.ArrayLike = 21.0) -> Array:
+def adiabatic_temperature(heat: Values, capacity: Values, room: Values = 21.0) -> Values:
     """Return what a leftover in the bucket comes close to: no heat lost at all [degC].
 
     Parameters
     ----------
-    heat : array_like
+    heat : Values
         All heat released per volume [J/mL].
-    capacity : array_like
+    capacity : Values
         Heat capacity per volume [J/(K mL)].
-    room : array_like
+    room : Values
         Temperature at the start [degC].
 
     Notes
@@ -185,84 +185,38 @@ def adiabatic_temperature(heat: npt.ArrayLike, capacity: npt.ArrayLike, room: np
     >>> round(float(adiabatic_temperature(118.1, 1.9659, 20.0)), 1)
     80.1
     """
-    return np.asarray(np.asarray(room, dtype=float) + np.asarray(heat, dtype=float) / capacity)
-
-
-def gypsum_release(time: npt.ArrayLike, initial_set: npt.ArrayLike, final_set: npt.ArrayLike) -> Array:
-    """Return the share of hemihydrate that has turned to gypsum [fraction].
-
-    Parameters
-    ----------
-    time : array_like
-        Since powder met water [min].
-    initial_set, final_set : array_like
-        Setting times [min].
-
-    Notes
-    -----
-    Avrami, ``X = 1 - exp(-(t / tau)^n)``, through X = 0.10 at initial and 0.65 at final set (convention).
-    Exponents of 3 to 4 are usual (Singh & Middendorf 2007, abstract read).
-
-    Examples
-    --------
-    >>> gypsum_release([10.0, 18.0], 10.0, 18.0).round(2).tolist()
-    [0.1, 0.65]
-    """
-    power, scale = _avrami(initial_set, final_set)
-    return np.asarray(-np.expm1(-((np.asarray(time, dtype=float) / scale) ** power)))
-
-
-def csa_release(time: npt.ArrayLike, half_time: npt.ArrayLike = CSA_HALF_TIME) -> Array:
-    """Return the share of the CSA's early heat that is out [fraction].
-
-    Parameters
-    ----------
-    time : array_like
-        Since powder met water [min].
-    half_time : array_like
-        When half is out [min].
-
-    Notes
-    -----
-    ``1 - exp(-ln 2 (t / t_half)^2.5)``; form and exponent are judgement.
-
-    Examples
-    --------
-    >>> float(csa_release(45.0))
-    0.5
-    """
-    return np.asarray(-np.expm1(-math.log(2.0) * (np.asarray(time, dtype=float) / half_time) ** _CSA_POWER))
+    return room + heat / capacity
 
 
 def casting_peak(
     mold: MoldCase,
-    heat_gypsum: npt.ArrayLike,
-    heat_csa: npt.ArrayLike,
-    initial_set: npt.ArrayLike,
-    final_set: npt.ArrayLike,
-    capacity: npt.ArrayLike,
-    csa_half_time: npt.ArrayLike = CSA_HALF_TIME,
-) -> tuple[Array, Array]:
+    heat_gypsum: Values,
+    heat_csa: Values,
+    initial_set: Values,
+    final_set: Values,
+    capacity: Values,
+    csa_half_time: Values = CSA_HALF_TIME,
+) -> tuple[Values, Values]:
     """Return the highest temperature of the cast while it sets, and when.
 
     Parameters
     ----------
     mold : MoldCase
         Mold and room.
-    heat_gypsum, heat_csa : array_like
+    heat_gypsum, heat_csa : Values
         Heat released in the end by each binder, per volume of cast [J/mL].
-    initial_set, final_set : array_like
+    initial_set, final_set : Values
         Setting times of the gypsum [min].
-    capacity : array_like
+    capacity : Values
         Heat capacity of the cast per volume [J/(K mL)].
-    csa_half_time : array_like
+    csa_half_time : Values
         When half of the CSA's heat is out [min].
 
     Returns
     -------
-    peak : Array
+    peak : Values
         Highest temperature [degC].
-    time : Array
+    time : Values
         Minutes after powder met water [min].
 
     Notes
@@ -277,48 +231,35 @@ def casting_peak(
     (43.4, 36)
     """
     heats = (_column(heat_gypsum), _column(heat_csa))
-    curves = (_avrami(_column(initial_set), _column(final_set)), _csa_curve(_column(csa_half_time)))
-    volumetric, horizon = _column(capacity), _horizon(heats, curves)
-    to_come = heats[0] * _unreleased(horizon, *curves[0]) + heats[1] * _unreleased(horizon, *curves[1])
+    gypsum = avrami_parameters(_column(initial_set), _column(final_set))
+    csa = (_CSA_EXPONENT, math.log(2.0) ** (1.0 / _CSA_EXPONENT) / _column(csa_half_time))
+    horizon = np.maximum(_end(heats[0], *gypsum), _end(heats[1], *csa))
+    to_come = heats[0] * _to_come(horizon, *gypsum) + heats[1] * _to_come(horizon, *csa)
+    volumetric = _column(capacity)
     rate = (to_come[..., :-1] - to_come[..., 1:]) / (volumetric * horizon * _STEPS)
     rise = _response(mold, volumetric, horizon, rate)
     top = rise.argmax(axis=-1)
-    peak = mold.room + rise.max(axis=-1)
-    return np.asarray(peak), np.asarray(horizon[..., 0] * _GRID[1:][top])
+    return mold.room + rise.max(axis=-1), horizon[..., 0] * _GRID[1:][top]
 
 
-def _column(values: npt.ArrayLike) -> Array:
+def _column(values: Values) -> Grid:
     """Return `values` with a last axis of one for the time grid."""
-    return np.asarray(values, dtype=float)[..., None]
+    return np.asarray(values)[..., None]
 
 
-def _avrami(initial_set: npt.ArrayLike, final_set: npt.ArrayLike) -> tuple[Array, Array]:
-    """Return exponent [-] and time scale [min] through both setting times."""
-    first = np.asarray(initial_set, dtype=float)
-    span = np.maximum(np.asarray(final_set, dtype=float) / first, _LEAST_SPAN)
-    power = math.log(_AT_FINAL / _AT_INITIAL) / np.log(span)
-    return np.asarray(power), np.asarray(first * _AT_INITIAL ** (-1.0 / power))
+def _end(heat: Grid, exponent: Values, rate: Values) -> Grid:
+    """Return the time at which 99.9 % of `heat` is out, hardly any if there is none [min]."""
+    return np.where(heat > 0.0, avrami_time(_COMPLETE, exponent, rate), 1.0)
 
 
-def _csa_curve(half_time: Array) -> tuple[float, Array]:
-    """Return exponent [-] and time scale [min] of the CSA's heat."""
-    return _CSA_POWER, half_time * math.log(2.0) ** (-1.0 / _CSA_POWER)
+def _to_come(horizon: Grid, exponent: Values, rate: Values) -> Grid:
+    """Return the share of a release still to come at each point of the grid [fraction]."""
+    log_decay = np.minimum(exponent * (_LOG_GRID + np.log(horizon * rate)), _MOST_DECAYS)
+    left: Grid = np.exp(-np.exp(log_decay))
+    return left
 
 
-def _horizon(heats: tuple[Array, Array], curves: tuple[tuple[Array | float, Array], ...]) -> Array:
-    """Return the time at which every binder that gives heat has given 99.9 % of it [min]."""
-    (gypsum_power, gypsum_scale), (csa_power, csa_scale) = curves
-    gypsum = np.where(heats[0] > 0.0, gypsum_scale * _AT_END ** (1.0 / gypsum_power), 1.0)
-    csa = np.where(heats[1] > 0.0, csa_scale * _AT_END ** (1.0 / csa_power), 1.0)
-    return np.asarray(np.maximum(gypsum, csa))
-
-
-def _unreleased(horizon: Array, power: Array | float, scale: Array) -> Array:
-    """Return the share of an Avrami release still to come on the grid [fraction]."""
-    return np.asarray(np.exp(-np.exp(power * (_LOG_GRID + np.log(horizon / scale)))))
-
-
-def _response(mold: MoldCase, capacity: Array, horizon: Array, rate: Array) -> Array:
+def _response(mold: MoldCase, capacity: Grid, horizon: Grid, rate: Grid) -> Grid:
     """Return the rise of the cast on the grid, for `rate` in kelvin per minute between its points [K]."""
     cast = 60.0 * mold.inner / (capacity * mold.volume)
     back = 60.0 * mold.inner / mold.capacity
@@ -326,35 +267,33 @@ def _response(mold: MoldCase, capacity: Array, horizon: Array, rate: Array) -> A
     gap = np.sqrt((cast - away) ** 2 + 4.0 * cast * back)
     slow = (cast + away - gap) / 2.0
     fast = slow + gap
-    return np.asarray(
-        _mode(slow, horizon, rate) * ((away - slow) / gap)
-        + _mode(fast, horizon, rate) * ((fast - away) / gap)
-    )
+    kept = _mode(slow, horizon, rate) * (away - slow) + _mode(fast, horizon, rate) * (fast - away)
+    return kept / gap
 
 
-def _mode(decay: Array, horizon: Array, rate: Array) -> Array:
+def _mode(decay: Grid, horizon: Grid, rate: Grid) -> Grid:
     """Return what one decaying mode has kept of the heat at each point of the grid [K]."""
     # A mode that fades within 1/600 of the horizon follows the heat at once; the cap only keeps
     # its growing exponential within floating point.
-    held = np.minimum(decay, _MOST_DECAYS / horizon)
-    growth = np.exp(held * horizon * _GRID)
+    held: Grid = np.minimum(decay, _MOST_DECAYS / horizon)
+    growth: Grid = np.exp(held * horizon * _GRID)
     gained = np.cumsum(rate * (growth[..., 1:] - growth[..., :-1]), axis=-1)
-    return np.asarray(gained / (held * growth[..., 1:]))
+    return gained / (held * growth[..., 1:])
 
 
-def one_node_peak(release_rate: npt.ArrayLike, loss_rate: npt.ArrayLike) -> tuple[Array, Array]:
+def one_node_peak(release_rate: Values, loss_rate: Values) -> tuple[Values, Values]:
     """Return the peak of a single body with exponential release, and when.
 
     Parameters
     ----------
-    release_rate, loss_rate : array_like
+    release_rate, loss_rate : Values
         Rates of release and of cooling, not equal [1/s].
 
     Returns
     -------
-    share : Array
+    share : Values
         Peak rise over the adiabatic rise [fraction].
-    time : Array
+    time : Values
         When [s].
 
     Notes
@@ -367,6 +306,5 @@ def one_node_peak(release_rate: npt.ArrayLike, loss_rate: npt.ArrayLike) -> tupl
     >>> round(float(share), 6), round(float(time), 2)
     (0.698827, 1290.07)
     """
-    released, lost = np.asarray(release_rate, dtype=float), np.asarray(loss_rate, dtype=float)
-    time = np.log(released / lost) / (released - lost)
-    return np.asarray(np.exp(-lost * time)), np.asarray(time)
+    time = np.log(release_rate / loss_rate) / (release_rate - loss_rate)
+    return np.exp(-loss_rate * time), time

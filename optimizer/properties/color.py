@@ -13,7 +13,8 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
+
+from optimizer.properties.arrays import Values
 
 __all__ = [
     "D65_TEN_DEGREES",
@@ -31,8 +32,6 @@ __all__ = [
     "whiteness_index",
 ]
 
-Array = npt.NDArray[np.float64]
-
 D65_TEN_DEGREES: Final = (0.31382, 0.33100)
 """Chromaticity of daylight D65 for the 10-degree observer [-]."""
 
@@ -46,12 +45,12 @@ _LINEAR_BELOW: Final = (6.0 / 29.0) ** 3
 _LINEAR_SLOPE: Final = 116.0 * (29.0 / 6.0) ** 2 / 3.0
 
 
-def absorption_ratio(reflected: npt.ArrayLike) -> Array:
+def absorption_ratio(reflected: Values) -> Values:
     """Return the Kubelka-Munk ratio K/S of a thick layer of reflectance `reflected` [-].
 
     Parameters
     ----------
-    reflected : array_like
+    reflected : Values
         Reflectance, above 0 and up to 1 [fraction].
 
     References
@@ -63,21 +62,20 @@ def absorption_ratio(reflected: npt.ArrayLike) -> Array:
     >>> round(float(absorption_ratio(0.8)), 6)
     0.025
     """
-    r = np.asarray(reflected, dtype=float)
-    return np.asarray((1.0 - r) ** 2 / (2.0 * r))
+    return (1.0 - reflected) ** 2 / (2.0 * reflected)
 
 
-def reflectance(ratio: npt.ArrayLike) -> Array:
+def reflectance(ratio: Values) -> Values:
     """Return the reflectance of a thick layer whose K/S is `ratio`; inverse of `absorption_ratio`.
 
     Parameters
     ----------
-    ratio : array_like
+    ratio : Values
         Absorbed over scattered light, at least 0 [-].
 
     Returns
     -------
-    Array
+    Values
         Reflectance [fraction].
 
     References
@@ -90,20 +88,19 @@ def reflectance(ratio: npt.ArrayLike) -> Array:
     >>> round(float(reflectance(0.025)), 6)
     0.8
     """
-    x = np.asarray(ratio, dtype=float)
-    return np.asarray(1.0 / (1.0 + x + np.sqrt(x * (x + 2.0))))
+    return 1.0 / (1.0 + ratio + np.sqrt(ratio * (ratio + 2.0)))
 
 
-def mixed_ratio(amounts: npt.ArrayLike, scattering: npt.ArrayLike, ratio: npt.ArrayLike) -> Array:
+def mixed_ratio(amounts: Values, scattering: Values, ratio: Values) -> Values:
     """Return K/S of a mixture; materials along the last axis [-].
 
     Parameters
     ----------
-    amounts : array_like
+    amounts : Values
         Mass of each material, in any one unit [g].
-    scattering : array_like
+    scattering : Values
         Scattering power of each by mass, relative to set gypsum [-].
-    ratio : array_like
+    ratio : Values
         K/S of each material alone [-].
 
     Notes
@@ -114,20 +111,22 @@ def mixed_ratio(amounts: npt.ArrayLike, scattering: npt.ArrayLike, ratio: npt.Ar
 
     Examples
     --------
-    >>> x = mixed_ratio([0.7, 0.3], [1.0, 2.0], absorption_ratio([0.9, 0.6]))
+    >>> alone = absorption_ratio(np.array([0.9, 0.6]))
+    >>> x = mixed_ratio(np.array([0.7, 0.3]), np.array([1.0, 2.0]), alone)
     >>> round(float(reflectance(x)), 5)
     0.69953
     """
-    weight = np.asarray(amounts, dtype=float) * np.asarray(scattering, dtype=float)
-    return np.asarray((weight * np.asarray(ratio, dtype=float)).sum(axis=-1) / weight.sum(axis=-1))
+    weight = np.multiply(amounts, scattering)
+    mixed: Values = np.sum(weight * ratio, axis=-1) / np.sum(weight, axis=-1)
+    return mixed
 
 
-def lightness(y: npt.ArrayLike) -> Array:
+def lightness(y: Values) -> Values:
     """Return the CIE 1976 lightness L* of luminance `y` [-].
 
     Parameters
     ----------
-    y : array_like
+    y : Values
         Luminance, 1 for a perfect white [fraction].
 
     References
@@ -139,16 +138,15 @@ def lightness(y: npt.ArrayLike) -> Array:
     >>> round(float(lightness(0.8)), 2)
     91.68
     """
-    lum = np.asarray(y, dtype=float)
-    return np.asarray(np.where(lum > _LINEAR_BELOW, 116.0 * np.cbrt(lum) - 16.0, _LINEAR_SLOPE * lum))
+    return np.where(y > _LINEAR_BELOW, 116.0 * np.cbrt(y) - 16.0, _LINEAR_SLOPE * y)
 
 
-def luminance(l_star: npt.ArrayLike) -> Array:
+def luminance(l_star: Values) -> Values:
     """Return the luminance of lightness `l_star`; inverse of `lightness` [fraction].
 
     Parameters
     ----------
-    l_star : array_like
+    l_star : Values
         CIE L* [-].
 
     References
@@ -160,11 +158,10 @@ def luminance(l_star: npt.ArrayLike) -> Array:
     >>> round(float(luminance(50.0)), 4)
     0.1842
     """
-    level = np.asarray(l_star, dtype=float)
-    return np.asarray(np.where(level > 8.0, ((level + 16.0) / 116.0) ** 3, level / _LINEAR_SLOPE))
+    return np.where(l_star > 8.0, ((l_star + 16.0) / 116.0) ** 3, l_star / _LINEAR_SLOPE)
 
 
-def ratio_bound(least_lightness: npt.ArrayLike) -> Array:
+def ratio_bound(least_lightness: Values) -> Values:
     """Return the largest K/S whose face is still at least `least_lightness` [-].
 
     As K/S mixes linearly, ``sum p_i S_i ((K/S)_i - bound) <= 0`` is the whiteness limit as a linear row
@@ -172,7 +169,7 @@ def ratio_bound(least_lightness: npt.ArrayLike) -> Array:
 
     Parameters
     ----------
-    least_lightness : array_like
+    least_lightness : Values
         Lowest allowed L*, above 0 and up to 100 [-].
 
     References
@@ -187,16 +184,16 @@ def ratio_bound(least_lightness: npt.ArrayLike) -> Array:
     return absorption_ratio(luminance(least_lightness))
 
 
-def wet_reflectance(dry: npt.ArrayLike, factor: npt.ArrayLike = WETTING_FACTOR) -> Array:
+def wet_reflectance(dry: Values, factor: Values = WETTING_FACTOR) -> Values:
     """Return the reflectance of the same face when wet [fraction].
 
     Water in the pores leaves the absorption as it is and cuts the scattering, so K/S rises by `factor`.
 
     Parameters
     ----------
-    dry : array_like
+    dry : Values
         Reflectance of the dry face [fraction].
-    factor : array_like
+    factor : Values
         Rise of K/S on wetting [-].
 
     References
@@ -208,21 +205,19 @@ def wet_reflectance(dry: npt.ArrayLike, factor: npt.ArrayLike = WETTING_FACTOR) 
     >>> round(float(wet_reflectance(0.59)), 2)
     0.36
     """
-    return reflectance(np.asarray(factor, dtype=float) * absorption_ratio(dry))
+    return reflectance(factor * absorption_ratio(dry))
 
 
-def surface_corrected(
-    measured: npt.ArrayLike, outside: npt.ArrayLike = 0.04, inside: npt.ArrayLike = 0.6
-) -> Array:
+def surface_corrected(measured: Values, outside: Values = 0.04, inside: Values = 0.6) -> Values:
     """Return the reflectance below a smooth surface, from the measured one (Saunderson) [fraction].
 
     Matt casts hardly need it; a glossy sealer does.
 
     Parameters
     ----------
-    measured : array_like
+    measured : Values
         Reflectance as read by the meter [fraction].
-    outside, inside : array_like
+    outside, inside : Values
         Share of light the surface throws back from without and from within [fraction].
 
     References
@@ -234,23 +229,22 @@ def surface_corrected(
     >>> round(float(surface_corrected(0.8)), 5)
     0.90476
     """
-    seen, k_1, k_2 = (np.asarray(v, dtype=float) for v in (measured, outside, inside))
-    return np.asarray((seen - k_1) / (1.0 - k_1 - k_2 * (1.0 - seen)))
+    return (measured - outside) / (1.0 - outside - inside * (1.0 - measured))
 
 
 def cie_whiteness(
-    x: npt.ArrayLike,
-    y: npt.ArrayLike,
-    luminance_percent: npt.ArrayLike,
+    x: Values,
+    y: Values,
+    luminance_percent: Values,
     white: tuple[float, float] = D65_TEN_DEGREES,
-) -> Array:
+) -> Values:
     """Return the CIE whiteness of a measured color [-].
 
     Parameters
     ----------
-    x, y : array_like
+    x, y : Values
         Chromaticity of the face [-].
-    luminance_percent : array_like
+    luminance_percent : Values
         Y on the scale where perfect white is 100 [-].
     white : tuple[float, float]
         Chromaticity of the illuminant [-].
@@ -266,21 +260,21 @@ def cie_whiteness(
     93.85
     """
     x_n, y_n = white
-    shift = 800.0 * (x_n - np.asarray(x, dtype=float)) + 1700.0 * (y_n - np.asarray(y, dtype=float))
-    return np.asarray(np.asarray(luminance_percent, dtype=float) + shift)
+    shift = 800.0 * (x_n - x) + 1700.0 * (y_n - y)
+    return luminance_percent + shift
 
 
 def cie_tint(
-    x: npt.ArrayLike,
-    y: npt.ArrayLike,
+    x: Values,
+    y: Values,
     white: tuple[float, float] = D65_TEN_DEGREES,
     degrees: int = 10,
-) -> Array:
+) -> Values:
     """Return the CIE tint of a measured color, greenish above 0, reddish below [-].
 
     Parameters
     ----------
-    x, y : array_like
+    x, y : Values
         Chromaticity of the face [-].
     white : tuple[float, float]
         Chromaticity of the illuminant [-].
@@ -299,15 +293,15 @@ def cie_tint(
     """
     x_n, y_n = white
     slope = 1000.0 if degrees == 2 else 900.0
-    return np.asarray(slope * (x_n - np.asarray(x, dtype=float)) - 650.0 * (y_n - np.asarray(y, dtype=float)))
+    return slope * (x_n - x) - 650.0 * (y_n - y)
 
 
-def whiteness_index(y: npt.ArrayLike, z: npt.ArrayLike) -> Array:
+def whiteness_index(y: Values, z: Values) -> Values:
     """Return the older ASTM E313 whiteness from tristimulus Y and Z (illuminant C, percent scale) [-].
 
     Parameters
     ----------
-    y, z : array_like
+    y, z : Values
         Tristimulus values, perfect white Y = 100 [-].
 
     References
@@ -319,4 +313,4 @@ def whiteness_index(y: npt.ArrayLike, z: npt.ArrayLike) -> Array:
     >>> round(float(whiteness_index(100.0, 105.0)), 2)
     55.74
     """
-    return np.asarray(3.388 * np.asarray(z, dtype=float) - 3.0 * np.asarray(y, dtype=float))
+    return 3.388 * z - 3.0 * y

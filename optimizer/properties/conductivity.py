@@ -14,7 +14,8 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
+
+from optimizer.properties.arrays import Values
 
 __all__ = [
     "AIR",
@@ -29,8 +30,6 @@ __all__ = [
     "maxwell_eucken",
     "paste_conductivity",
 ]
-
-Array = npt.NDArray[np.float64]
 
 AIR: Final = 0.026
 """Still air in the pores of a dry body [W/(m K)], handbook value."""
@@ -49,14 +48,14 @@ Fitted to one measurement: 0.3004 W/(m K) at 57.5 % pores (Architecture Civil En
 2019, doi 10.21307/acee-2019-037)."""
 
 
-def maxwell_eucken(matrix: npt.ArrayLike, inclusion: npt.ArrayLike, fraction: npt.ArrayLike) -> Array:
+def maxwell_eucken(matrix: Values, inclusion: Values, fraction: Values) -> Values:
     """Return the conductivity of separate round inclusions in a continuous matrix [W/(m K)].
 
     Parameters
     ----------
-    matrix, inclusion : array_like
+    matrix, inclusion : Values
         Conductivity of matrix and inclusion [W/(m K)].
-    fraction : array_like
+    fraction : Values
         Volume fraction of the inclusion [-].
 
     Notes
@@ -69,22 +68,19 @@ def maxwell_eucken(matrix: npt.ArrayLike, inclusion: npt.ArrayLike, fraction: np
     >>> round(float(maxwell_eucken(1.0, 0.0, 0.5)), 4)
     0.4
     """
-    k_m, k_i = np.asarray(matrix, dtype=float), np.asarray(inclusion, dtype=float)
-    contrast = np.asarray(fraction, dtype=float) * (k_i - k_m)
-    base = k_i + 2.0 * k_m
-    return np.asarray(k_m * (base + 2.0 * contrast) / (base - contrast))
+    contrast = fraction * (inclusion - matrix)
+    base = inclusion + 2.0 * matrix
+    return matrix * (base + 2.0 * contrast) / (base - contrast)
 
 
-def hashin_shtrikman(
-    first: npt.ArrayLike, second: npt.ArrayLike, second_fraction: npt.ArrayLike
-) -> tuple[Array, Array]:
+def hashin_shtrikman(first: Values, second: Values, second_fraction: Values) -> tuple[Values, Values]:
     """Return the lower and the upper bound of any isotropic mixture of two materials [W/(m K)].
 
     Parameters
     ----------
-    first, second : array_like
+    first, second : Values
         Conductivities [W/(m K)].
-    second_fraction : array_like
+    second_fraction : Values
         Volume fraction of the second material [-].
 
     References
@@ -97,20 +93,19 @@ def hashin_shtrikman(
     >>> round(float(lower), 4), round(float(upper), 4)
     (0.7143, 0.7273)
     """
-    share = np.asarray(second_fraction, dtype=float)
-    one = maxwell_eucken(first, second, share)
-    other = maxwell_eucken(second, first, 1.0 - share)
+    one = maxwell_eucken(first, second, second_fraction)
+    other = maxwell_eucken(second, first, 1.0 - second_fraction)
     return np.minimum(one, other), np.maximum(one, other)
 
 
-def effective_medium(first: npt.ArrayLike, second: npt.ArrayLike, second_fraction: npt.ArrayLike) -> Array:
+def effective_medium(first: Values, second: Values, second_fraction: Values) -> Values:
     """Return the conductivity of two materials of which neither is continuous [W/(m K)].
 
     Parameters
     ----------
-    first, second : array_like
+    first, second : Values
         Conductivities [W/(m K)].
-    second_fraction : array_like
+    second_fraction : Values
         Volume fraction of the second material [-].
 
     Notes
@@ -122,22 +117,20 @@ def effective_medium(first: npt.ArrayLike, second: npt.ArrayLike, second_fractio
     >>> round(float(effective_medium(1.0, 0.5, 0.5)), 4)
     0.7215
     """
-    k_1, k_2 = np.asarray(first, dtype=float), np.asarray(second, dtype=float)
-    v_2 = np.asarray(second_fraction, dtype=float)
-    half = (2.0 - 3.0 * v_2) * k_1 + (3.0 * v_2 - 1.0) * k_2
-    return np.asarray((half + np.sqrt(half**2 + 8.0 * k_1 * k_2)) / 4.0)
+    half = (2.0 - 3.0 * second_fraction) * first + (3.0 * second_fraction - 1.0) * second
+    return (half + np.sqrt(half**2 + 8.0 * first * second)) / 4.0
 
 
-def geometric_mean(first: npt.ArrayLike, second: npt.ArrayLike, second_fraction: npt.ArrayLike) -> Array:
+def geometric_mean(first: Values, second: Values, second_fraction: Values) -> Values:
     """Return the geometric mean of two conductivities by volume [W/(m K)].
 
     A rule of thumb, not a bound: it can fall below the lower Hashin-Shtrikman bound.
 
     Parameters
     ----------
-    first, second : array_like
+    first, second : Values
         Conductivities, above zero [W/(m K)].
-    second_fraction : array_like
+    second_fraction : Values
         Volume fraction of the second material [-].
 
     Notes
@@ -149,25 +142,24 @@ def geometric_mean(first: npt.ArrayLike, second: npt.ArrayLike, second_fraction:
     >>> round(float(geometric_mean(1.0, 0.5, 0.5)), 4)
     0.7071
     """
-    share = np.asarray(second_fraction, dtype=float)
-    return np.asarray(np.asarray(first, dtype=float) ** (1.0 - share) * np.asarray(second) ** share)
+    return np.power(first, 1.0 - second_fraction) * np.power(second, second_fraction)
 
 
 def paste_conductivity(
-    porosity: npt.ArrayLike,
-    solid: npt.ArrayLike = GYPSUM_SOLID,
-    pore: npt.ArrayLike = AIR,
-    weight: npt.ArrayLike = BOUND_WEIGHT,
-) -> Array:
+    porosity: Values,
+    solid: Values = GYPSUM_SOLID,
+    pore: Values = AIR,
+    weight: Values = BOUND_WEIGHT,
+) -> Values:
     """Return the conductivity of hardened paste [W/(m K)].
 
     Parameters
     ----------
-    porosity : array_like
+    porosity : Values
         Pores per volume of paste, grains left out [fraction].
-    solid, pore : array_like
+    solid, pore : Values
         Conductivity of the solid and of what fills the pores [W/(m K)].
-    weight : array_like
+    weight : Values
         Place between the Hashin-Shtrikman bounds, 0 lower, 1 upper [-].
 
     References
@@ -180,29 +172,28 @@ def paste_conductivity(
     0.301
     """
     lower, upper = hashin_shtrikman(solid, pore, porosity)
-    share = np.asarray(weight, dtype=float)
-    return np.asarray(share * upper + (1.0 - share) * lower)
+    return weight * upper + (1.0 - weight) * lower
 
 
 def body_conductivity(
-    porosity_of_paste: npt.ArrayLike,
-    solid_conductivity: npt.ArrayLike,
-    heavy_volume: npt.ArrayLike,
-    heavy_conductivity: npt.ArrayLike,
-    light_volume: npt.ArrayLike,
-    light_conductivity: npt.ArrayLike,
-) -> Array:
+    porosity_of_paste: Values,
+    solid_conductivity: Values,
+    heavy_volume: Values,
+    heavy_conductivity: Values,
+    light_volume: Values,
+    light_conductivity: Values,
+) -> Values:
     """Return the conductivity of the dry body: paste with heavy and light grains in it [W/(m K)].
 
     Parameters
     ----------
-    porosity_of_paste : array_like
+    porosity_of_paste : Values
         Pores per volume of paste, grains left out [fraction].
-    solid_conductivity : array_like
+    solid_conductivity : Values
         Solid of the paste [W/(m K)].
-    heavy_volume, light_volume : array_like
+    heavy_volume, light_volume : Values
         Sand-like and lightweight grains per volume of body [fraction].
-    heavy_conductivity, light_conductivity : array_like
+    heavy_conductivity, light_conductivity : Values
         Conductivity of those grains [W/(m K)].
 
     Notes
@@ -220,21 +211,20 @@ def body_conductivity(
     lift = _polarizability(paste, heavy_volume, heavy_conductivity) + _polarizability(
         paste, light_volume, light_conductivity
     )
-    return np.asarray(paste * (1.0 + 2.0 * lift) / (1.0 - lift))
+    return paste * (1.0 + 2.0 * lift) / (1.0 - lift)
 
 
-def _polarizability(matrix: Array, volume: npt.ArrayLike, conductivity: npt.ArrayLike) -> Array:
+def _polarizability(matrix: Values, volume: Values, conductivity: Values) -> Values:
     """Return what one kind of grain adds to the right side of Maxwell's relation [-]."""
-    grain = np.asarray(conductivity, dtype=float)
-    return np.asarray(np.asarray(volume, dtype=float) * (grain - matrix) / (grain + 2.0 * matrix))
+    return volume * (conductivity - matrix) / (conductivity + 2.0 * matrix)
 
 
-def density_conductivity(dry_density: npt.ArrayLike) -> Array:
+def density_conductivity(dry_density: Values) -> Values:
     """Return a conductivity from dry density alone, for a body of unknown make [W/(m K)].
 
     Parameters
     ----------
-    dry_density : array_like
+    dry_density : Values
         Dry density [g/cm3].
 
     References
@@ -247,4 +237,4 @@ def density_conductivity(dry_density: npt.ArrayLike) -> Array:
     >>> round(float(density_conductivity(2.0)), 3)
     0.878
     """
-    return np.asarray(0.0721 * np.exp(1.25 * np.asarray(dry_density, dtype=float)))
+    return 0.0721 * np.exp(1.25 * dry_density)

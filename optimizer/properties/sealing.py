@@ -15,7 +15,9 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
+from numpy.typing import NDArray
+
+from optimizer.properties.arrays import TINY, Values
 
 __all__ = [
     "FILM_FACTOR",
@@ -27,8 +29,6 @@ __all__ = [
     "sealer_coats",
     "wax_soak_time",
 ]
-
-Array = npt.NDArray[np.float64]
 
 FILM_FACTOR: Final = 0.35
 """Share of the absorption that one coat of a film-forming or wax sealer leaves [-], assumption."""
@@ -42,18 +42,16 @@ FLOOR_SHARE: Final = 0.02
 _EDGE_SLACK: Final = 1e-9
 
 
-def sealed_absorption(
-    absorption: npt.ArrayLike, coats: npt.ArrayLike, factor: npt.ArrayLike = FILM_FACTOR
-) -> Array:
+def sealed_absorption(absorption: Values, coats: Values, factor: Values = FILM_FACTOR) -> Values:
     """Return the absorption left under `coats` coats [fraction].
 
     Parameters
     ----------
-    absorption : array_like
+    absorption : Values
         Absorption of the bare dry body [fraction].
-    coats : array_like
+    coats : Values
         Coats of sealer [count].
-    factor : array_like
+    factor : Values
         Share of the absorption that one coat leaves [-].
 
     Notes
@@ -65,22 +63,19 @@ def sealed_absorption(
     >>> round(float(sealed_absorption(0.17, 2)), 4)
     0.0208
     """
-    left = np.maximum(np.asarray(factor, dtype=float) ** np.asarray(coats), FLOOR_SHARE)
-    return np.asarray(np.asarray(absorption, dtype=float) * left)
+    return absorption * np.maximum(factor**coats, FLOOR_SHARE)
 
 
-def sealer_coats(
-    absorption: npt.ArrayLike, target: npt.ArrayLike, factor: npt.ArrayLike = FILM_FACTOR
-) -> Array:
+def sealer_coats(absorption: Values, target: Values, factor: Values = FILM_FACTOR) -> Values:
     """Return the coats that bring the absorption down to `target`, infinite when none do [count].
 
     Parameters
     ----------
-    absorption : array_like
+    absorption : Values
         Absorption of the bare dry body [fraction].
-    target : array_like
+    target : Values
         Absorption to reach, above 0 [fraction].
-    factor : array_like
+    factor : Values
         Share of the absorption that one coat leaves, below 1 [-].
 
     Notes
@@ -92,13 +87,12 @@ def sealer_coats(
     >>> float(sealer_coats(0.17, 0.03))
     2.0
     """
-    bare = np.asarray(absorption, dtype=float)
-    share = np.asarray(target, dtype=float) / np.maximum(bare, np.finfo(float).tiny)
-    coats = np.ceil(np.log(share) / np.log(np.asarray(factor, dtype=float)) - _EDGE_SLACK)
-    return np.asarray(np.where(share < FLOOR_SHARE * (1.0 - _EDGE_SLACK), np.inf, np.maximum(coats, 0.0)))
+    share = target / np.maximum(absorption, TINY)
+    coats = np.ceil(np.log(share) / np.log(factor) - _EDGE_SLACK)
+    return np.where(share < FLOOR_SHARE * (1.0 - _EDGE_SLACK), np.inf, np.maximum(coats, 0.0))
 
 
-def coat_edges(target: float, factor: float = FILM_FACTOR, most: int = 6) -> Array:
+def coat_edges(target: float, factor: float = FILM_FACTOR, most: int = 6) -> NDArray[np.float64]:
     """Return the largest absorption that 0, 1, ... `most` coats still bring to `target` [fraction].
 
     Parameters
@@ -112,7 +106,7 @@ def coat_edges(target: float, factor: float = FILM_FACTOR, most: int = 6) -> Arr
 
     Returns
     -------
-    Array
+    NDArray
         Ascending edges, index = coats; edges repeat once the floor is reached [fraction].
 
     Notes
@@ -124,19 +118,19 @@ def coat_edges(target: float, factor: float = FILM_FACTOR, most: int = 6) -> Arr
     >>> coat_edges(0.03, most=2).round(4).tolist()
     [0.03, 0.0857, 0.2449]
     """
-    return np.asarray(target / np.maximum(factor ** np.arange(most + 1.0), FLOOR_SHARE))
+    return target / np.maximum(factor ** np.arange(most + 1.0), FLOOR_SHARE)
 
 
-def first_coat_volume(porosity: npt.ArrayLike, area: npt.ArrayLike, depth: npt.ArrayLike = 1.0) -> Array:
+def first_coat_volume(porosity: Values, area: Values, depth: Values = 1.0) -> Values:
     """Return the sealer that the pores drink with the first coat [mL].
 
     Parameters
     ----------
-    porosity : array_like
+    porosity : Values
         Pore share of the body [fraction].
-    area : array_like
+    area : Values
         Sealed face [m2].
-    depth : array_like
+    depth : Values
         How deep the sealer soaks in [mm]; 1 mm is an assumption.
 
     Notes
@@ -148,16 +142,16 @@ def first_coat_volume(porosity: npt.ArrayLike, area: npt.ArrayLike, depth: npt.A
     >>> round(float(first_coat_volume(0.30, 0.025)), 6)
     7.5
     """
-    return np.asarray(1000.0 * np.asarray(porosity, dtype=float) * np.asarray(area) * np.asarray(depth))
+    return 1000.0 * porosity * area * depth
 
 
 def wax_soak_time(
-    depth: npt.ArrayLike,
-    pore_radius: npt.ArrayLike,
-    viscosity: npt.ArrayLike = 5.0,
-    tension: npt.ArrayLike = 26.0,
-    contact_angle: npt.ArrayLike = 0.0,
-) -> Array:
+    depth: Values,
+    pore_radius: Values,
+    viscosity: Values = 5.0,
+    tension: Values = 26.0,
+    contact_angle: Values = 0.0,
+) -> Values:
     """Return how long molten wax takes to soak through an unsealed wall [s].
 
     Crooked pores stretch it several times over. The point is the order: seconds to minutes, so an
@@ -165,13 +159,13 @@ def wax_soak_time(
 
     Parameters
     ----------
-    depth : array_like
+    depth : Values
         Wall thickness [mm].
-    pore_radius : array_like
+    pore_radius : Values
         Radius of the pores [um].
-    viscosity, tension : array_like
+    viscosity, tension : Values
         Of the melt: [mPa s] and [mN/m]; defaults are paraffin at 70 to 80 degC, from memory.
-    contact_angle : array_like
+    contact_angle : Values
         Between melt and pore wall [deg].
 
     References
@@ -183,6 +177,6 @@ def wax_soak_time(
     >>> round(float(wax_soak_time(8.0, 1.0)), 1)
     24.6
     """
-    length, radius = np.asarray(depth, dtype=float) * 1e-3, np.asarray(pore_radius, dtype=float) * 1e-6
-    pull = radius * np.asarray(tension, dtype=float) * np.cos(np.radians(contact_angle))
-    return np.asarray(2.0 * length**2 * np.asarray(viscosity, dtype=float) / pull)
+    length, radius = depth * 1e-3, pore_radius * 1e-6
+    pull = radius * tension * np.cos(np.radians(contact_angle))
+    return 2.0 * length**2 * viscosity / pull

@@ -16,8 +16,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
+from numpy.typing import NDArray
 
+from optimizer.constants import GAS_CONSTANT, ZERO_CELSIUS
+from optimizer.properties.arrays import Values
 from optimizer.properties.surface_loss import EMISSIVITY, STEFAN_BOLTZMANN, heat_flux
 from optimizer.shop import EXPOSURES, Candle, Vessel
 
@@ -30,6 +32,7 @@ __all__ = [
     "OUTER_WALL_RULE",
     "POOL",
     "POOL_SHARE",
+    "LossTable",
     "WallCase",
     "equivalent_hours",
     "flame_heat",
@@ -39,8 +42,6 @@ __all__ = [
     "wall_case",
     "wall_temperatures",
 ]
-
-Array = npt.NDArray[np.float64]
 
 FLAME_SHARE: Final = 0.20
 """Share of the flame's heat that reaches the wall [fraction]; assumption, no published figure."""
@@ -73,8 +74,29 @@ OUTER_WALL_RULE: Final = 60.0
 """Hottest outer wall of the trade rule, 140 degF [degC]; common practice, no source."""
 
 _RAMP: Final = (0.03, 0.07)
-_KELVIN: Final = 273.15
-_TABLE: Final = 600
+_POINTS: Final = 600
+
+
+@dataclass(frozen=True, eq=False)
+class LossTable:
+    """What the outside loses to the room, by its temperature, read both ways.
+
+    Attributes
+    ----------
+    outer, loss : NDArray
+        Outside temperature [degC] and heat lost [W], ascending.
+    """
+
+    outer: NDArray[np.float64]
+    loss: NDArray[np.float64]
+
+    def heat(self, temperature: Values) -> Values:
+        """Return the heat lost at an outside `temperature` [degC] [W]."""
+        return np.interp(temperature, self.outer, self.loss)
+
+    def temperature(self, heat: Values) -> Values:
+        """Return the outside temperature at which `heat` [W] is lost [degC]."""
+        return np.interp(heat, self.loss, self.outer)
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,14 +105,14 @@ class WallCase:
 
     Attributes
     ----------
-    room : float
-        Room temperature [degC].
     flame : float
         Heat released by all wicks [W].
     wall_shape : float
         Thermal resistance of the wall times its conductivity, ``ln(ro / ri) / (2 pi H)`` [1/m].
     film : float
         Resistance between wax pool and wall [K/W].
+    table : LossTable
+        Loss of the outside to the room.
     flux_heat, flux_outer : float
         Flux-driven wall: heat through it [W] and its outside [degC]. With a burn test, the measured
         outside and the heat it loses.
@@ -98,40 +120,33 @@ class WallCase:
         True when the caster's burn test replaces the estimate.
     cap_heat, cap_outer : float
         Most heat the pool can give [W], and the outside that loses it [degC].
-    outer, loss : Array
-        Table of outside temperatures [degC] and the heat they lose [W], ascending.
-    pool_outer, pool_conductance : Array
-        Table of outside temperatures [degC] of the pool-driven wall, by the conductance from pool to
-        outside that gives them [W/K], ascending.
+    pool_outer, pool_conductance : NDArray
+        Outside of the pool-driven wall [degC] by the conductance from pool to outside [W/K], ascending.
     """
 
-    room: float
     flame: float
     wall_shape: float
     film: float
+    table: LossTable
     flux_heat: float
     flux_outer: float
     measured: bool
     cap_heat: float
     cap_outer: float
-    outer: Array
-    loss: Array
-    pool_outer: Array
-    pool_conductance: Array
+    pool_outer: NDArray[np.float64]
+    pool_conductance: NDArray[np.float64]
 
 
-def flame_heat(
-    burn_rate: npt.ArrayLike, heat_of_combustion: npt.ArrayLike, wicks: npt.ArrayLike = 1
-) -> Array:
+def flame_heat(burn_rate: Values, heat_of_combustion: Values, wicks: Values = 1) -> Values:
     """Return the heat released by a burning candle [W].
 
     Parameters
     ----------
-    burn_rate : array_like
+    burn_rate : Values
         Wax burned by one wick [g/h].
-    heat_of_combustion : array_like
+    heat_of_combustion : Values
         Net heat of the wax [kJ/g].
-    wicks : array_like
+    wicks : Values
         Number of wicks [-].
 
     References
@@ -144,7 +159,7 @@ def flame_heat(
     >>> round(float(flame_heat(4.0, 43.0)), 2)
     47.78
     """
-    return np.asarray(np.asarray(burn_rate, dtype=float) * heat_of_combustion * np.asarray(wicks) / 3.6)
+    return burn_rate * heat_of_combustion * wicks / 3.6
 
 
 def wall_case(
@@ -165,8 +180,7 @@ def wall_case(
 
     Notes
     -----
-    The outside loses heat as in `surface_loss.heat_flux`. The table reaches the temperature at which
-    radiation alone would lose the whole flame, so it needs no search for its end.
+    The outside loses heat as in `surface_loss.heat_flux`.
 
     Examples
     --------
@@ -174,53 +188,50 @@ def wall_case(
     >>> round(case.flux_outer, 1), case.measured
     (55.0, True)
     """
-    area, room = vessel.outer_area, candle.room
     flame = float(flame_heat(candle.burn_rate, candle.heat_of_combustion, candle.wicks))
+    table = _loss_table(vessel, candle.room, flame, emissivity)
     radius = vessel.outer_diameter / 2.0
-    film = 1e6 / (INNER_FILM * 2.0 * math.pi * (radius - vessel.wall) * vessel.height)
-
-    def lost(temperature: Array) -> Array:
-        flux = heat_flux(temperature, room, vessel.height, vessel.outer_diameter, emissivity)
-        return np.asarray(area * flux)
-
-    reach = flame / (area * emissivity * 4.0 * STEFAN_BOLTZMANN * (room + _KELVIN) ** 3)
-    outer = room + reach * np.linspace(0.0, 1.0, _TABLE) ** 2
-    loss = lost(outer)
-    pool_outer = np.linspace(room, POOL, _TABLE, endpoint=False)
-    heat = flame_share * flame
-    flux_outer = float(np.interp(heat, loss, outer))
-    if candle.measured_outer is not None:
-        flux_outer = candle.measured_outer
-        heat = float(lost(np.asarray(flux_outer)))
+    turn = 2.0 * math.pi * vessel.height * 1e-3
+    pool_outer = np.linspace(candle.room, POOL, _POINTS, endpoint=False)
+    measured = candle.measured_outer
+    heat = flame_share * flame if measured is None else float(table.heat(measured))
     return WallCase(
-        room=room,
         flame=flame,
-        wall_shape=1e3 * math.log(radius / (radius - vessel.wall)) / (2.0 * math.pi * vessel.height),
-        film=film,
+        wall_shape=math.log(radius / (radius - vessel.wall)) / turn,
+        film=1e3 / (INNER_FILM * turn * (radius - vessel.wall)),
+        table=table,
         flux_heat=heat,
-        flux_outer=flux_outer,
-        measured=candle.measured_outer is not None,
+        flux_outer=float(table.temperature(heat)) if measured is None else measured,
+        measured=measured is not None,
         cap_heat=POOL_SHARE * flame,
-        cap_outer=float(np.interp(POOL_SHARE * flame, loss, outer)),
-        outer=outer,
-        loss=loss,
+        cap_outer=float(table.temperature(POOL_SHARE * flame)),
         pool_outer=pool_outer,
-        pool_conductance=lost(pool_outer) / (POOL - pool_outer),
+        pool_conductance=np.asarray(table.heat(pool_outer) / (POOL - pool_outer)),
     )
 
 
+def _loss_table(vessel: Vessel, room: float, flame: float, emissivity: float) -> LossTable:
+    """Return the loss table up to where radiation alone would lose the whole flame, or past the pool."""
+    area = vessel.outer_area
+    radiated = area * emissivity * 4.0 * STEFAN_BOLTZMANN * (room + ZERO_CELSIUS) ** 3
+    reach = max(flame / radiated, POOL - room)
+    outer = room + reach * np.linspace(0.0, 1.0, _POINTS) ** 2
+    flux = heat_flux(outer, room, vessel.height, vessel.outer_diameter, emissivity)
+    return LossTable(outer, np.asarray(area * flux))
+
+
 def wall_temperatures(
-    case: WallCase, conductivity: npt.ArrayLike, flame_share: npt.ArrayLike | None = None
-) -> tuple[Array, Array]:
+    case: WallCase, conductivity: Values, flame_share: Values | None = None
+) -> tuple[Values, Values]:
     """Return the outer and the inner wall temperature in use, the hotter of both idealisations [degC].
 
     Parameters
     ----------
     case : WallCase
         From `wall_case`.
-    conductivity : array_like
+    conductivity : Values
         Conductivity of the body [W/(m K)].
-    flame_share : array_like | None
+    flame_share : Values | None
         Share of the flame's heat that enters the wall, in place of the case's own, for draws [fraction].
         A burn test overrules it.
 
@@ -235,40 +246,40 @@ def wall_temperatures(
     >>> [round(float(t), 1) for t in wall_temperatures(case, 0.5)]
     [57.7, 65.7]
     """
-    resistance = case.wall_shape / np.asarray(conductivity, dtype=float)
+    resistance = case.wall_shape / conductivity
     heat, outer = _flux_driven(case, flame_share)
     inner = outer + heat * resistance
     if case.measured:
-        return np.broadcast_to(outer, inner.shape), inner
+        return np.full_like(inner, case.flux_outer), inner
     pool_outer, pool_inner = _pool_driven(case, resistance)
     return np.maximum(outer, pool_outer), np.maximum(inner, pool_inner)
 
 
-def _flux_driven(case: WallCase, flame_share: npt.ArrayLike | None) -> tuple[Array, Array]:
+def _flux_driven(case: WallCase, flame_share: Values | None) -> tuple[Values, Values]:
     """Return heat [W] and outside [degC] of the wall that takes a fixed share of the flame."""
     if flame_share is None or case.measured:
-        return np.asarray(case.flux_heat), np.asarray(case.flux_outer)
-    heat = np.asarray(flame_share, dtype=float) * case.flame
-    return heat, np.asarray(np.interp(heat, case.loss, case.outer))
+        return case.flux_heat, case.flux_outer
+    heat = flame_share * case.flame
+    return heat, case.table.temperature(heat)
 
 
-def _pool_driven(case: WallCase, resistance: Array) -> tuple[Array, Array]:
+def _pool_driven(case: WallCase, resistance: Values) -> tuple[Values, Values]:
     """Return outside and inside [degC] of the wall on a pool of wax."""
     conductance = 1.0 / (case.film + resistance)
     free = np.interp(conductance, case.pool_conductance, case.pool_outer)
     heat = np.minimum((POOL - free) * conductance, case.cap_heat)
     outer = np.minimum(free, case.cap_outer)
-    return outer, np.asarray(outer + heat * resistance)
+    return outer, outer + heat * resistance
 
 
-def flame_share_from_burn(case: WallCase, measured_outer: npt.ArrayLike) -> Array:
+def flame_share_from_burn(case: WallCase, measured_outer: Values) -> Values:
     """Return the share of the flame's heat that a burn test shows in the wall [fraction].
 
     Parameters
     ----------
     case : WallCase
         The vessel and candle of the test.
-    measured_outer : array_like
+    measured_outer : Values
         Outer wall after 3 to 4 h, by contact probe [degC].
 
     Notes
@@ -281,23 +292,22 @@ def flame_share_from_burn(case: WallCase, measured_outer: npt.ArrayLike) -> Arra
     >>> round(float(flame_share_from_burn(case, case.flux_outer)), 3)
     0.2
     """
-    measured = np.asarray(measured_outer, dtype=float)
-    return np.asarray(np.interp(measured, case.outer, case.loss) / case.flame)
+    return case.table.heat(measured_outer) / case.flame
 
 
-def _presence(share: npt.ArrayLike) -> Array:
+def _presence(share: Values) -> Values:
     """Return 0 without a phase, 1 with it, and a smooth rise from 3 to 7 % of solids [-]."""
     low, high = _RAMP
-    part = np.clip((np.asarray(share, dtype=float) - low) / (high - low), 0.0, 1.0)
-    return np.asarray(part**2 * (3.0 - 2.0 * part))
+    part = np.clip((share - low) / (high - low), 0.0, 1.0)
+    return part**2 * (3.0 - 2.0 * part)
 
 
-def phase_limit(gypsum_share: npt.ArrayLike, ettringite_share: npt.ArrayLike, exposure: str) -> Array:
+def phase_limit(gypsum_share: Values, ettringite_share: Values, exposure: str) -> Values:
     """Return the lowest temperature limit of the phases present [degC].
 
     Parameters
     ----------
-    gypsum_share, ettringite_share : array_like
+    gypsum_share, ettringite_share : Values
         Share of the dry solids [fraction].
     exposure : str
         One of `shop.EXPOSURES`.
@@ -322,14 +332,14 @@ def phase_limit(gypsum_share: npt.ArrayLike, ettringite_share: npt.ArrayLike, ex
     return np.minimum(gypsum, ettringite)
 
 
-def heat_margin(limit: npt.ArrayLike, outer: npt.ArrayLike, inner: npt.ArrayLike) -> Array:
+def heat_margin(limit: Values, outer: Values, inner: Values) -> Values:
     """Return how far the hottest wall stays below the limit, negative when above it [K].
 
     Parameters
     ----------
-    limit : array_like
+    limit : Values
         From `phase_limit` [degC].
-    outer, inner : array_like
+    outer, inner : Values
         From `wall_temperatures` [degC].
 
     Notes
@@ -341,21 +351,19 @@ def heat_margin(limit: npt.ArrayLike, outer: npt.ArrayLike, inner: npt.ArrayLike
     >>> float(heat_margin(52.0, 50.0, 58.5))
     -6.5
     """
-    return np.asarray(np.asarray(limit, dtype=float) - np.maximum(outer, inner))
+    return limit - np.maximum(outer, inner)
 
 
-def equivalent_hours(
-    hours: npt.ArrayLike, temperature: npt.ArrayLike, activation: npt.ArrayLike = 100.0
-) -> Array:
+def equivalent_hours(hours: Values, temperature: Values, activation: Values = 100.0) -> Values:
     """Return the hours at 52 degC that do the same to gypsum [h].
 
     Parameters
     ----------
-    hours : array_like
+    hours : Values
         Time at `temperature` [h].
-    temperature : array_like
+    temperature : Values
         Inner wall [degC].
-    activation : array_like
+    activation : Values
         Activation energy [kJ/mol].
 
     References
@@ -368,6 +376,6 @@ def equivalent_hours(
     >>> round(float(equivalent_hours(1.0, 60.0)), 1)
     2.4
     """
-    kelvin = np.asarray(temperature, dtype=float) + _KELVIN
-    power = -np.asarray(activation, dtype=float) / 8.314e-3 * (1.0 / kelvin - 1.0 / (52.0 + _KELVIN))
-    return np.asarray(np.asarray(hours, dtype=float) * np.exp(power))
+    kelvin = temperature + ZERO_CELSIUS
+    power = -1000.0 * activation / GAS_CONSTANT * (1.0 / kelvin - 1.0 / (52.0 + ZERO_CELSIUS))
+    return hours * np.exp(power)
