@@ -16,8 +16,10 @@ class Job:
 
     Attributes
     ----------
-    title, currency : str
-        Name of the job and its one currency code.
+    title : str
+        Name of the job.
+    currency : str
+        Its one currency, as three capital letters.
     materials : tuple[str, ...]
         Names of the dry materials that may be used, in catalogue spelling.
     vessel, candle, shop : Vessel, Candle | None, Shop

@@ -11,7 +11,15 @@ from typing import Any, Final
 
 from optimizer.errors import Fault, FileFaults
 
-__all__ = ["LARGEST_FILE", "nearest_repair", "read_toml", "shown_key", "shown_value"]
+__all__ = [
+    "LARGEST_FILE",
+    "nearest_repair",
+    "parse_toml",
+    "read_text",
+    "read_toml",
+    "shown_key",
+    "shown_value",
+]
 
 LARGEST_FILE: Final = 1_000_000
 """Most bytes read of one file."""
@@ -45,7 +53,7 @@ def read_toml(path: Path) -> dict[str, Any]:
     Traceback (most recent call last):
     optimizer.errors.FileFaults: nowhere.toml: read no such file; ... Check the name and the folder.
     """
-    return _parsed(_text(path), path)
+    return parse_toml(read_text(path), str(path))
 
 
 def shown_value(value: object) -> str:
@@ -78,41 +86,93 @@ def nearest_repair(name: str, known: Sequence[str]) -> str:
     return f"Did you mean {close[0]!r}? If not, remove it." if close else "Remove it or correct its name."
 
 
-def _fault(path: Path, value: str, repair: str, allowed: str = "a TOML file") -> FileFaults:
-    return FileFaults([Fault(str(path), value, allowed, repair)])
+def read_text(path: Path, where: str = "") -> str:
+    """Return the text of the file at `path`.
 
+    Parameters
+    ----------
+    path : Path
+        The file [-].
+    where : str
+        What faults call it; its path where left out [-].
 
-def _text(path: Path) -> str:
+    Returns
+    -------
+    str
+        Its text.
+
+    Raises
+    ------
+    FileFaults
+        If there is no such file, it is a folder, over `LARGEST_FILE` bytes, binary or not UTF-8.
+    """
+    where = where or str(path)
     try:
         if path.is_dir():
-            raise _fault(path, "a folder", "Name the file itself.")
+            raise _fault(where, "a folder", "Name the file itself.")
         with path.open("rb") as file:
             raw = file.read(LARGEST_FILE + 1)
     except (FileNotFoundError, NotADirectoryError):
-        raise _fault(path, "no such file", "Check the name and the folder.") from None
+        raise _fault(where, "no such file", "Check the name and the folder.") from None
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
         reason = getattr(error, "strerror", None) or str(error)
-        raise _fault(path, reason, "Make the file readable.") from None
-    if len(raw) > LARGEST_FILE:
-        raise _fault(path, "a very large file", f"Keep it under {LARGEST_FILE // 1_000_000} MB.")
-    if not raw.strip():
-        raise _fault(path, "an empty file", "Start from a shipped file.")
+        raise _fault(where, reason, "Make the file readable.") from None
+    _check_size(len(raw), where)
     if b"\0" in raw:
-        raise _fault(path, "a binary file", "Save it as plain text in UTF-8.")
+        raise _fault(where, "a binary file", "Save it as plain text in UTF-8.")
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
-        raise _fault(path, f"a byte that is not UTF-8 in line {line}", "Save it in UTF-8.") from None
+        raise _fault(where, f"a byte that is not UTF-8 in line {line}", "Save it in UTF-8.") from None
 
 
-def _parsed(text: str, path: Path) -> dict[str, Any]:
-    crowded = next((n for n, line in enumerate(text.split("\n"), 1) if line.count(".") > _MOST_POINTS), None)
-    if crowded:  # the reader's time grows with the square of the points in a key
-        raise _fault(path, f"over {_MOST_POINTS} points in line {crowded}", "Split the line.")
+def parse_toml(text: str, where: str) -> dict[str, Any]:
+    """Return the tables of the text of a TOML file.
+
+    Parameters
+    ----------
+    text : str
+        The text [-].
+    where : str
+        What faults call the file [-].
+
+    Returns
+    -------
+    dict
+        Its top table.
+
+    Raises
+    ------
+    FileFaults
+        If the text is empty, over `LARGEST_FILE` characters, holds a zero byte, or is not TOML.
+    """
+    _check_size(len(text), where)
+    text = text.removeprefix("\ufeff")
+    if not text.strip():
+        raise _fault(where, "an empty file", "Start from a shipped file.")
+    if "\0" in text:
+        raise _fault(where, "a binary file", "Save it as plain text in UTF-8.")
+    _check_lines(text, where)
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise _fault(path, str(error), "Correct that line.", "TOML, key = value") from None
+        raise _fault(where, str(error), "Correct that line.", "TOML, key = value") from None
     except (RecursionError, ValueError):  # nested without end, or an integer of thousands of digits
-        raise _fault(path, "nesting or numbers beyond measure", "Write plain key = value lines.") from None
+        raise _fault(where, "nesting or numbers beyond measure", "Write plain key = value lines.") from None
+
+
+def _fault(where: str, value: str, repair: str, allowed: str = "a TOML file") -> FileFaults:
+    return FileFaults([Fault(where, value, allowed, repair)])
+
+
+def _check_size(size: int, where: str) -> None:
+    if size > LARGEST_FILE:
+        raise _fault(where, "a very large file", f"Keep it under {LARGEST_FILE // 1_000_000} MB.")
+
+
+def _check_lines(text: str, where: str) -> None:
+    """Refuse a line full of points: the reader's time grows with the square of the points in a key."""
+    for number, line in enumerate(text.split("\n"), 1):
+        if line.count(".") > _MOST_POINTS and not line.lstrip().startswith("#"):
+            raise _fault(where, f"over {_MOST_POINTS} points in line {number}", "Split the line.")

@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-import reprlib
 from collections.abc import Callable, Iterable, Sequence
 from difflib import get_close_matches
-from typing import Any, Final, TypeGuard, TypeVar
+from typing import Any, TypeGuard, TypeVar
 
 from optimizer.errors import Fault, FileFaults, QuantityError
 from optimizer.jobfile.checks import Complaint
 from optimizer.jobfile.keys import HOMES
 from optimizer.jobfile.kinds import Key
-from optimizer.jobfile.loading import key_text
+from optimizer.toml_files import shown_key, shown_value
 
 __all__ = ["Collector", "nearest"]
 
 T = TypeVar("T")
-
-_shown: Final = reprlib.Repr()
-_shown.maxlevel, _shown.maxstring, _shown.maxother = 3, 80, 80
 
 
 class Collector:
@@ -65,7 +61,7 @@ class Collector:
         try:
             value = read(raw)
         except QuantityError as error:
-            self.fault(key, _shown.repr(raw), error.allowed, error.repair)
+            self.fault(key, shown_value(raw), error.allowed, error.repair)
             return None
         self.stated.add(key)
         return value
@@ -92,7 +88,7 @@ class Collector:
         if isinstance(raw, dict):
             return True
         repair = f"Write [{prefix}] on its own line and the values below it."
-        self.fault(prefix, _shown.repr(raw), "a table", repair)
+        self.fault(prefix, shown_value(raw), "a table", repair)
         return False
 
     def missing(self, key: str, allowed: str, repair: str) -> None:
@@ -105,7 +101,7 @@ class Collector:
         for name in raw:
             if name not in names:
                 near = ", ".join(nearest(name, names))
-                at = f"{prefix}.{key_text(name)}" if prefix else key_text(name)
+                at = f"{prefix}.{shown_key(name)}" if prefix else shown_key(name)
                 home = f"Move it to {HOMES[name]}." if name in HOMES else "Correct the key or take it out."
                 self.fault(at, "an unknown key", f"nearest: {near}", home)
 

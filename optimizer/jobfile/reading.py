@@ -15,10 +15,11 @@ from optimizer.jobfile.checks import complaints
 from optimizer.jobfile.collecting import Collector, nearest
 from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP, TOP_VALUES, VESSEL
 from optimizer.jobfile.limits import read_limits, read_objective
-from optimizer.jobfile.loading import key_text, load_text, load_toml
+from optimizer.jobfile.loading import load_tables
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import PROPERTIES
 from optimizer.shop import Bounds, Candle, Limit, Price, Shop, Vessel, ring_volume
+from optimizer.toml_files import read_text, shown_key, shown_value
 
 __all__ = ["parse_job", "read_job"]
 
@@ -54,7 +55,7 @@ def read_job(source: str | Path, catalogue: Catalogue, *, name: str = "") -> Job
     if isinstance(source, str) and (not source.strip() or re.search(r"[=\n]", source)):
         return parse_job(source, catalogue, name or "job")
     where = name or str(source)
-    return parse_job(load_text(Path(source), where), catalogue, where)
+    return parse_job(read_text(Path(source), where), catalogue, where)
 
 
 def parse_job(text: str, catalogue: Catalogue, where: str) -> Job:
@@ -65,7 +66,7 @@ def parse_job(text: str, catalogue: Catalogue, where: str) -> Job:
     FileFaults
         All faults of the file.
     """
-    data = load_toml(text, where)
+    data = load_tables(text, where)
     found = Collector(where)
     found.unknown(data, TOP, "")
     objective, maximize = _optional(found, data, "objective", read_objective) or ("cost", False)
@@ -114,7 +115,7 @@ def _currency_code(raw: object) -> str:
 def _materials(found: Collector, data: dict[str, Any], catalogue: Catalogue) -> tuple[str, ...]:
     raw = data.get("materials")
     if not isinstance(raw, list) or not raw:
-        value = "nothing" if raw is None else repr(raw)[:80]
+        value = "nothing" if raw is None else shown_value(raw)
         binders = [name for name in catalogue if catalogue[name].role == "binder"][:2]
         repair = f"Write a list such as materials = {json.dumps(binders)}."
         found.fault("materials", value, "a list of material names in quotes", repair)
@@ -124,7 +125,7 @@ def _materials(found: Collector, data: dict[str, Any], catalogue: Catalogue) -> 
     for name in raw:
         problem = _material_problem(name, good, catalogue)
         if problem:
-            found.fault("materials", repr(name)[:80], *problem)
+            found.fault("materials", shown_value(name), *problem)
         else:
             good.append(name)
     return tuple(good)
@@ -186,12 +187,12 @@ def _by_material(
             near = ", ".join(nearest(name, listed))
             repair = "Add the name to materials, correct it, or take this table out."
             found.fault(
-                f"{section}.{key_text(name)}",
+                f"{section}.{shown_key(name)}",
                 "a material not listed",
                 f"a material of the list; nearest: {near}",
                 repair,
             )
-    records = {name: read(found, table, f"{section}.{key_text(name)}") for name, table in raw.items()}
+    records = {name: read(found, table, f"{section}.{shown_key(name)}") for name, table in raw.items()}
     return {name: record for name, record in records.items() if name in listed}
 
 
