@@ -22,6 +22,7 @@ __all__ = [
     "MoldCharge",
     "cost_coefficients",
     "mold_charge",
+    "order_charge",
     "price_floor",
     "shipping_cost",
     "shipping_edges",
@@ -104,9 +105,8 @@ def mold_charge(shop: Shop, turns: int) -> MoldCharge:
     Returns
     -------
     MoldCharge
-        In the ``wear`` view each casting pays price over life. In the ``order`` view the molds
-        beyond those owned are paid whole by the order, including the spares that replace worn ones, and
-        castings made in owned molds pay their wear. No turn at all costs infinitely much.
+        In the ``wear`` view each casting pays price over life. In the ``order`` view as `order_charge`,
+        for the molds that so many days need. No turn at all costs infinitely much.
 
     Examples
     --------
@@ -114,19 +114,40 @@ def mold_charge(shop: Shop, turns: int) -> MoldCharge:
     >>> [round(mold_charge(shop, turns).per_good_vessel, 2) for turns in (1, 3, 5)]
     [2.61, 0.93, 0.56]
     """
-    wear = shop.mold_price / shop.mold_life
     if shop.mold_view == "wear":
-        return MoldCharge(wear, 0.0)
-    pours = pours_needed(shop.order_vessels, shop.reject, shop.finish_reject)
-    if pours == 0:
-        return MoldCharge(0.0, 0.0)
+        return MoldCharge(shop.mold_price / shop.mold_life, 0.0)
     if turns < 1:
         return MoldCharge(0.0, math.inf)
-    needed = molds_needed(pours, shop.order_days, turns)
-    added = max(0, needed - shop.molds)
-    bought = max(added, whole_up(pours * added / needed / shop.mold_life))
-    owned_share = (needed - added) / needed
-    return MoldCharge(wear * owned_share, bought * shop.mold_price / shop.order_vessels, needed, bought)
+    pours = pours_needed(shop.order_vessels, shop.reject, shop.finish_reject)
+    return order_charge(shop.order_vessels, molds_needed(pours, shop.order_days, turns), shop)
+
+
+def order_charge(vessels: float, at_work: int, shop: Shop) -> MoldCharge:
+    """Return what molds add to a vessel of an order that is charged for those bought for it.
+
+    Parameters
+    ----------
+    vessels : float
+        Good vessels ordered [count].
+    at_work : int
+        Molds at work on the order [count].
+    shop : Shop
+        Molds owned, their price and life, rejects.
+
+    Returns
+    -------
+    MoldCharge
+        The order pays whole for the molds beyond those owned, and for the spares that replace them once
+        worn; castings made in owned molds pay their wear.
+    """
+    if vessels == 0 or at_work == 0:
+        return MoldCharge(0.0, 0.0)
+    pours = pours_needed(vessels, shop.reject, shop.finish_reject)
+    added = max(0, at_work - shop.molds)
+    bought = max(added, whole_up(pours * added / at_work / shop.mold_life))
+    owned_share = (at_work - added) / at_work
+    wear = shop.mold_price / shop.mold_life * owned_share
+    return MoldCharge(wear, bought * shop.mold_price / vessels, at_work, bought)
 
 
 def shipping_cost(shipped_mass: float, shop: Shop) -> float:
@@ -170,6 +191,7 @@ def vessel_cost(
     drying_days: float,
     shipped_mass: float,
     shop: Shop,
+    molds: MoldCharge | None = None,
 ) -> CostParts:
     """Return what one good vessel costs, part by part.
 
@@ -188,6 +210,8 @@ def vessel_cost(
         Dry vessel and `Shop.shipped_extras` together [g].
     shop : Shop
         Wage, minutes, molds, rejects, packing and postage.
+    molds : MoldCharge | None
+        Charge for molds; None takes `mold_charge` in the shop's view.
 
     Returns
     -------
@@ -200,10 +224,9 @@ def vessel_cost(
     >>> round(parts.per_good_vessel, 2)
     7.48
     """
-    molds = mold_charge(shop, turns)
-    casting = _casting_parts(powder_mass_cost, admixture_cost, water_cost, shop) | {
-        "molds": molds.per_casting
-    }
+    charge = mold_charge(shop, turns) if molds is None else molds
+    casting = _casting_parts(powder_mass_cost, admixture_cost, water_cost, shop)
+    casting["molds"] = charge.per_casting
     finishing = _finishing_parts(coats, drying_days, shop)
     packing = _packing_parts(shop) | {"shipping": shipping_cost(shipped_mass, shop)}
     poured, finished = sum(casting.values()), sum(finishing.values())
@@ -213,7 +236,7 @@ def vessel_cost(
         "finishing_rejects": (demolded + finished) * shop.finish_reject / (1.0 - shop.finish_reject),
     }
     parts = {**casting, **finishing, **rejects, **packing}
-    return CostParts(parts | {"molds": molds.per_casting + molds.per_good_vessel})
+    return CostParts(parts | {"molds": charge.per_casting + charge.per_good_vessel})
 
 
 def cost_coefficients(shop: Shop, turns: int, coats: float) -> CostLine:

@@ -1,0 +1,132 @@
+"""What one working day can cast with one blend: molds, labor, mixer and drying shelf, each on its own."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Final
+
+from optimizer.money.request import Candidate
+from optimizer.money.turns import turns_per_day, whole_down, whole_up
+from optimizer.shop import Shop
+
+__all__ = ["RESOURCES", "Capacity", "capacity", "day_rates", "molds_per_mix", "without"]
+
+RESOURCES = ("molds", "labor", "mixer", "shelf", "drying")
+"""What can hold an order back, by name."""
+
+
+@dataclass(frozen=True)
+class Capacity:
+    """The bounds of a working day, and the minutes and days a vessel takes.
+
+    Attributes
+    ----------
+    day_molds, night_molds : float
+        Castings that leave their molds within the shift, and those left in them overnight [count].
+    labor : float
+        Minutes of work, all people together [min].
+    mixer : float
+        Castings that the day's mixes fill [count].
+    shelf : float
+        Places on the drying shelf [count].
+    cast_minutes, seal_minutes, pack_minutes : float
+        Work on one casting, on sealing one vessel (all coats) and on packing one [min].
+    shelf_days, drying_days : int
+        Days a casting keeps its place on the shelf, and days it waits to be dry [calendar d].
+    seal_days, test_burn_days : int
+        Days to a cured seal [calendar d] and days of test burns [working d].
+    """
+
+    day_molds: float
+    night_molds: float
+    labor: float
+    mixer: float
+    shelf: float
+    cast_minutes: float
+    seal_minutes: float
+    pack_minutes: float
+    shelf_days: int
+    drying_days: int
+    seal_days: int
+    test_burn_days: int
+
+
+def molds_per_mix(working_window: float, shop: Shop) -> int:
+    """Return the molds one mix fills: as many as the bucket, the working window and the molds allow.
+
+    Examples
+    --------
+    A window of 9 min, 5 of them spent mixing, leaves time for four molds at a minute each.
+
+    >>> molds_per_mix(9.0, Shop(mixing=5.0, pour_minutes=1.0, molds_per_mix=6, molds=10))
+    4
+    """
+    time = working_window - shop.mixing
+    by_window = math.inf if shop.pour_minutes == 0.0 and time >= 0.0 else _ratio(time, shop.pour_minutes)
+    return max(0, whole_down(min(shop.molds_per_mix, by_window, shop.molds)))
+
+
+def capacity(candidate: Candidate, shop: Shop) -> Capacity:
+    """Return what a working day can do with this blend in this shop.
+
+    Parameters
+    ----------
+    candidate : Candidate
+        Demold time, working window, drying time and coats.
+    shop : Shop
+        Molds at work, people, shift, mixes and shelf.
+    """
+    turns = turns_per_day(candidate.demold_time, shop)
+    by_day = min(turns, turns_per_day(candidate.demold_time, replace(shop, overnight=False)))
+    dry = whole_up(candidate.drying_time)
+    return Capacity(
+        day_molds=shop.molds * by_day,
+        night_molds=shop.molds * (turns - by_day),
+        labor=shop.shift * shop.people,
+        mixer=shop.mixes_per_day * molds_per_mix(candidate.working_window, shop),
+        shelf=shop.shelf_places,
+        cast_minutes=shop.cast_minutes,
+        seal_minutes=shop.seal_minutes * candidate.coats,
+        pack_minutes=shop.pack_minutes,
+        shelf_days=max(1, dry),
+        drying_days=dry,
+        seal_days=shop.seal_days if candidate.coats > 0 else 0,
+        test_burn_days=shop.test_burn_days,
+    )
+
+
+def day_rates(bounds: Capacity, shop: Shop) -> Mapping[str, float]:
+    """Return the castings a day that each resource alone could keep up [count/d].
+
+    Labor counts every stage of a casting, for sealing and packing take their minutes from the same
+    shift; vessels lost on the way need no more of it. The shelf turns over in calendar days.
+    """
+    kept = 1.0 - shop.reject
+    sold = kept * (1.0 - shop.finish_reject)
+    minutes = bounds.cast_minutes + kept * bounds.seal_minutes + sold * bounds.pack_minutes
+    return {
+        "molds": bounds.day_molds + bounds.night_molds,
+        "labor": _ratio(bounds.labor, minutes),
+        "mixer": bounds.mixer,
+        "shelf": bounds.shelf / bounds.shelf_days,
+    }
+
+
+def without(bounds: Capacity, resource: str) -> Capacity:
+    """Return the same day with one of `RESOURCES` no longer holding anything back."""
+    return _LIFTED[resource](bounds)
+
+
+def _ratio(amount: float, each: float) -> float:
+    return math.inf if each == 0.0 else amount / each
+
+
+_LIFTED: Final[Mapping[str, Callable[[Capacity], Capacity]]] = {
+    "molds": lambda bounds: replace(bounds, day_molds=math.inf),
+    "labor": lambda bounds: replace(bounds, labor=math.inf),
+    "mixer": lambda bounds: replace(bounds, mixer=math.inf),
+    "shelf": lambda bounds: replace(bounds, shelf=math.inf),
+    "drying": lambda bounds: replace(bounds, drying_days=0, shelf_days=1),
+}

@@ -1,0 +1,81 @@
+"""What is asked of an order plan: the order itself, and the blends that could make it."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from optimizer.shop import Price, Shop
+
+__all__ = ["Candidate", "OrderRequest"]
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One blend as an order sees it.
+
+    Attributes
+    ----------
+    name : str
+        Name shown in the ranking.
+    powders : Mapping[str, float]
+        Powder in one filled cavity, before waste, by material [kg].
+    demold_time : float
+        From powder meeting water to leaving the mold [min].
+    drying_time : float
+        From demolding to constant mass [d].
+    working_window : float
+        From powder meeting water to the end of pouring [min].
+    coats : float
+        Coats of sealer [count].
+    dry_mass : float
+        One empty vessel at constant mass [g].
+    admixtures : Mapping[str, float]
+        Pigments and admixtures in one filled cavity, before waste, by material [kg].
+    water : float
+        Water in one filled cavity, before waste [kg].
+    """
+
+    name: str
+    powders: Mapping[str, float]
+    demold_time: float
+    drying_time: float
+    working_window: float
+    coats: float
+    dry_mass: float
+    admixtures: Mapping[str, float] = field(default_factory=dict)
+    water: float = 0.0
+
+    @property
+    def materials(self) -> Mapping[str, float]:
+        """Everything bought that goes into one filled cavity, by material [kg]."""
+        return {**self.powders, **self.admixtures}
+
+
+@dataclass(frozen=True)
+class OrderRequest:
+    """So many good vessels by a date, from one studio.
+
+    Attributes
+    ----------
+    vessels : int
+        Good vessels ordered [count].
+    start : datetime.date
+        First day on which casting may begin.
+    due : datetime.date
+        Last day on which the packed vessels may leave.
+    shop : Shop
+        Molds owned, people, hours, calendar and money rules.
+    prices : Mapping[str, Price]
+        Price and stock by material.
+    may_buy_molds : bool
+        False when the order must be made with the molds owned.
+    """
+
+    vessels: int
+    start: datetime.date
+    due: datetime.date
+    shop: Shop
+    prices: Mapping[str, Price] = field(default_factory=dict)
+    may_buy_molds: bool = True
