@@ -211,7 +211,7 @@ def vessel_cost(
     shop : Shop
         Wage, minutes, molds, rejects, packing and postage.
     molds : MoldCharge | None
-        Charge for molds; None takes `mold_charge` in the shop's view.
+        Charge for molds; None takes `mold_charge` in the shop's view, at `turns`.
 
     Returns
     -------

@@ -1,0 +1,220 @@
+"""The plan of an order: pours, molds, bags, dates, what holds it back, its cost in both views of molds."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from optimizer.errors import FileFaults
+from optimizer.money.breakeven import OrderLine
+from optimizer.money.capacity import RESOURCES, Capacity, capacity, day_rates, without
+from optimizer.money.checks import check_candidate, check_request
+from optimizer.money.landed import landed_price
+from optimizer.money.molds import search_molds
+from optimizer.money.purchase import Purchase, buy_bags
+from optimizer.money.remedies import Remedy, find_remedies
+from optimizer.money.request import Candidate, OrderRequest
+from optimizer.money.schedule import Schedule, make_schedule
+from optimizer.money.turns import pours_needed, turns_per_day
+from optimizer.money.vessel_cost import CostParts, MoldCharge, order_charge, price_floor, vessel_cost
+from optimizer.money.workdays import working_days_between
+
+__all__ = ["OrderPlan", "plan_order"]
+
+
+@dataclass(frozen=True)
+class OrderPlan:
+    """How one blend makes an order.
+
+    Attributes
+    ----------
+    candidate : Candidate
+        The blend.
+    vessels, pours, turns : int
+        Good vessels, castings to pour for them, and castings of one mold on a working day [count].
+    meets_date : bool
+        True when the plan is ready by the due date.
+    schedule : Schedule | None
+        Day by day; None when this blend cannot be cast in this shop at all.
+    molds_at_work, molds_to_buy : int
+        Molds the plan uses and how many of them are bought [count].
+    molds_worn : float
+        Molds' lives that the castings use up, owned and bought together [count].
+    rates : Mapping[str, float]
+        Castings a day that each resource alone could keep up [count/d].
+    bottleneck : str
+        One of `RESOURCES`: ``drying`` when the wait for the last casting to dry is longer than all the
+        casting, else the resource with the lowest rate. Empty for an order of nothing.
+    relief : Mapping[str, datetime.date | None]
+        Ready date, planned anew, if a resource held nothing back.
+    earliest : datetime.date | None
+        Earliest ready date with as many molds as are of use, or with those owned if none may be bought.
+    earliest_molds : int
+        Least molds at work that reach `earliest` [count].
+    remedies : tuple[Remedy, ...]
+        Changes to the shop as it stands that make the date, each confirmed by a plan of its own; empty when
+        the molds owned make it.
+    purchase : Purchase
+        Whole bags to buy.
+    cost_order, cost_wear : CostParts
+        One good vessel with the molds bought charged to this order, and with wear only.
+    price_floor : float
+        Lowest price of one vessel over the cost charged to this order, fees and profit included [currency].
+    line : OrderLine
+        The plan as `optimizer.money.breakeven` compares it at other sizes.
+    """
+
+    candidate: Candidate
+    vessels: int
+    pours: int
+    turns: int
+    meets_date: bool
+    schedule: Schedule | None
+    molds_at_work: int
+    molds_to_buy: int
+    molds_worn: float
+    rates: Mapping[str, float]
+    bottleneck: str
+    relief: Mapping[str, datetime.date | None]
+    earliest: datetime.date | None
+    earliest_molds: int
+    remedies: tuple[Remedy, ...]
+    purchase: Purchase
+    cost_order: CostParts
+    cost_wear: CostParts
+    price_floor: float
+    line: OrderLine
+
+    @property
+    def ready(self) -> datetime.date | None:
+        """The day the order may leave; None when it cannot be made."""
+        return self.schedule.ready if self.schedule else None
+
+    @property
+    def casts_per_day(self) -> float:
+        """Mean castings of a day with casting [count/d]."""
+        days = self.schedule.casting_days if self.schedule else 0
+        return self.pours / days if days else 0.0
+
+
+def plan_order(request: OrderRequest, candidate: Candidate) -> OrderPlan:
+    """Return how one blend makes an order.
+
+    Parameters
+    ----------
+    request : OrderRequest
+        Vessels, dates, shop and prices.
+    candidate : Candidate
+        The blend, with its materials for one cavity and its times.
+
+    Returns
+    -------
+    OrderPlan
+        With the molds owned when they make the date, else with the fewest bought molds that make it,
+        else with the molds owned again (or, where there are none, those of the earliest date).
+
+    Raises
+    ------
+    FileFaults
+        All faults of the request and of the candidate at once.
+    """
+    faults = [*check_request(request), *check_candidate(candidate, request)]
+    if faults:
+        raise FileFaults(faults)
+    molds = search_molds(request, candidate)
+    shop = replace(request.shop, molds=molds.at_work)
+    bounds = capacity(candidate, shop)
+    rates = day_rates(bounds, shop)
+    made = molds.schedule
+    purchase = _purchase(request, candidate)
+    charge = order_charge(request.vessels, molds.at_work if made else 0, request.shop)
+    order, wear, bare = _costs(request, candidate, purchase, charge)
+    pours = pours_needed(request.vessels, shop.reject, shop.finish_reject)
+    return OrderPlan(
+        candidate=candidate,
+        vessels=request.vessels,
+        pours=pours,
+        turns=turns_per_day(candidate.demold_time, shop),
+        meets_date=made is not None and made.ready <= request.due,
+        schedule=made,
+        molds_at_work=molds.at_work,
+        molds_to_buy=charge.bought,
+        molds_worn=pours / shop.mold_life,
+        rates=rates,
+        bottleneck=_bottleneck(rates, bounds, made),
+        relief=_relief(request, bounds),
+        earliest=molds.earliest,
+        earliest_molds=molds.earliest_molds,
+        remedies=() if molds.owned_are_enough else find_remedies(request, candidate),
+        purchase=purchase,
+        cost_order=order,
+        cost_wear=wear,
+        price_floor=price_floor(order.per_good_vessel, shop.fees, shop.profit),
+        line=_line(request, candidate, bare, made),
+    )
+
+
+def _purchase(request: OrderRequest, candidate: Candidate) -> Purchase:
+    shop = request.shop
+    filled = pours_needed(request.vessels, shop.reject, shop.finish_reject) * (1.0 + shop.waste)
+    needs = {name: filled * mass for name, mass in candidate.materials.items()}
+    return buy_bags(needs, {name: request.prices[name] for name in needs}, shop.wage)
+
+
+def _costs(
+    request: OrderRequest, candidate: Candidate, purchase: Purchase, charge: MoldCharge
+) -> tuple[CostParts, CostParts, CostParts]:
+    """Return the cost with molds charged to the order, with wear only, and with no molds at all."""
+    shop = request.shop
+
+    def money(materials: Mapping[str, float]) -> float:
+        return math.fsum(mass * _per_kg(name, request, purchase) for name, mass in materials.items())
+
+    def cost(molds: MoldCharge) -> CostParts:
+        return vessel_cost(
+            money(candidate.powders),
+            money(candidate.admixtures),
+            candidate.water * shop.water_price,
+            turns=0,
+            coats=candidate.coats,
+            drying_days=candidate.drying_time,
+            shipped_mass=candidate.dry_mass + shop.shipped_extras,
+            shop=shop,
+            molds=molds,
+        )
+
+    return cost(charge), cost(MoldCharge(shop.mold_price / shop.mold_life, 0.0)), cost(MoldCharge(0.0, 0.0))
+
+
+def _per_kg(name: str, request: OrderRequest, purchase: Purchase) -> float:
+    """Return the landed price at the packs this order buys, or at the usual order when it buys none."""
+    packs = purchase.packs(name)
+    return landed_price(request.prices[name], request.shop.wage, packs or None).per_usable_kg
+
+
+def _bottleneck(rates: Mapping[str, float], bounds: Capacity, made: Schedule | None) -> str:
+    slowest = min(rates, key=lambda name: rates[name])
+    if made is None:
+        return slowest
+    cast = [day.day for day in made.days if day.cast]
+    if not cast:
+        return ""
+    return "drying" if bounds.drying_days > (cast[-1] - cast[0]).days + 1 else slowest
+
+
+def _relief(request: OrderRequest, bounds: Capacity) -> Mapping[str, datetime.date | None]:
+    def ready(resource: str) -> datetime.date | None:
+        made = make_schedule(request.vessels, without(bounds, resource), request.shop, request.start)
+        return made.ready if made else None
+
+    return {resource: ready(resource) for resource in RESOURCES}
+
+
+def _line(request: OrderRequest, candidate: Candidate, bare: CostParts, made: Schedule | None) -> OrderLine:
+    turns = turns_per_day(candidate.demold_time, request.shop)
+    days = working_days_between(request.start, request.due, request.shop)
+    if made and made.last_cast:
+        days -= working_days_between(made.last_cast, made.ready, request.shop) - 1
+    return OrderLine(candidate.name, bare.per_good_vessel, turns, max(1, days))
