@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from enum import Enum
 
-__all__ = ["Status", "from_highs", "from_pulp", "from_slsqp", "judge", "relative_gap"]
+__all__ = ["HIGHS_NO_VERDICT", "Status", "from_highs", "from_slsqp", "judge", "relative_gap"]
 
 
 class Status(Enum):
@@ -48,18 +48,11 @@ class Status(Enum):
         return self in (Status.OPTIMAL, Status.FEASIBLE)
 
 
-# PuLP's LpStatus and LpSolution codes (pulp/constants.py of the 3.x line). A solver stopped early reports
-# status "optimal" with solution code 2, so the pair is read, never the status alone.
-_PULP_STATUS = {
-    1: Status.OPTIMAL,
-    0: Status.FAILED,
-    -1: Status.INFEASIBLE,
-    -2: Status.UNBOUNDED,
-    -3: Status.FAILED,
-}
-_PULP_INTEGER_FEASIBLE = 2
+HIGHS_NO_VERDICT = 9
+"""HiGHS's "unbounded or infeasible", met when its presolve stops early."""
 
-# HighsModelStatus (highspy enum, by number). 9 is "unbounded or infeasible": no verdict.
+# HighsModelStatus by number. Read from HiGHS itself also when PuLP runs it: PuLP calls code 9 infeasible
+# and a solve stopped by time optimal.
 _HIGHS = {
     6: Status.OPTIMAL,
     7: Status.OPTIMAL,
@@ -75,31 +68,6 @@ _HIGHS = {
 # ("positive directional derivative") is a common ending at the optimum itself: both are left to our own
 # check.
 _SLSQP = {0: Status.OPTIMAL, 9: Status.TIME_LIMIT}
-
-
-def from_pulp(status: int, solution: int) -> Status:
-    """Translate PuLP's pair of codes.
-
-    Parameters
-    ----------
-    status : int
-        ``LpProblem.status``.
-    solution : int
-        ``LpProblem.sol_status``.
-
-    Returns
-    -------
-    Status
-        How the solve stopped.
-
-    Examples
-    --------
-    >>> from_pulp(1, 1), from_pulp(1, 2), from_pulp(-1, -1)
-    (<Status.OPTIMAL: 'optimal'>, <Status.FEASIBLE: 'feasible'>, <Status.INFEASIBLE: 'infeasible'>)
-    """
-    if status == 1 and solution == _PULP_INTEGER_FEASIBLE:
-        return Status.FEASIBLE
-    return _PULP_STATUS.get(status, Status.FAILED)
 
 
 def from_highs(code: int) -> Status:
@@ -179,7 +147,8 @@ def judge(stopped: Status, holds: bool, gap: float, tolerance: float) -> Status:
     holds : bool
         Whether our own check found every row held.
     gap : float
-        Relative gap between the answer and its proved bound; infinite when unknown.
+        Relative gap between the answer and its proved bound, or another distance from the best; infinite
+        when unknown.
     tolerance : float
         Gap at or below which an answer counts as optimal.
 
