@@ -73,7 +73,7 @@ MATERIAL_FIGURES: Final[Mapping[str, Span]] = {
     "water_reduction": Span("fraction", 0.0, 0.4),
     "set_factor": Span("-", 0.3, 5.0),
 }
-"""Figures a material may have; shares are fractions; doses are percent of binder without sand or of powder."""
+"""Figures a material may have; shares are fractions, doses percent (of binder without sand, or of powder)."""
 
 MODEL_FIGURES: Final[Mapping[str, Span]] = {
     "b_gypsum": Span("-", 1.0, 15.0),
