@@ -1,0 +1,189 @@
+"""Solve a binder's own parameters from its reference points, so that no strength is ever typed in.
+
+The whole chain (its sand, the air, the gain curve, the sulfate term) is inverted at the points of the
+spec: wet points fix the intrinsic strength (latest age) and the gain rate (earliest), a dry point fixes
+the ratio of dry to wet strength. The pure binder at its reference mix then returns its reference value.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.chain.columns import SAND_DENSITY, Lookup, bound_of, own_regime, plain_columns, regime_columns
+from optimizer.chain.parameters import SPREAD_OF_RANGE
+from optimizer.chain.strength import sulfate_knee
+from optimizer.constants import WATER_DENSITY
+from optimizer.materials import Figure, Material, ReferencePoint
+from optimizer.properties.maturity import gain_rate_from_two, hemihydrate_degree, hyperbolic_gain
+
+__all__ = ["DISAGREEMENT", "Anchor", "anchor_of", "reconcile"]
+
+Array = NDArray[np.float64]
+
+DISAGREEMENT = math.log(1.30)
+"""Gap of intrinsic strengths of one cement [ln] above which the lower is used and the gap reported."""
+
+_DEFAULT_RATE = 0.003
+_DEFAULT_DRY_RATIO = {"gypsum": 2.0, "csa": 1.08}
+
+
+@dataclass(frozen=True)
+class Anchor:
+    """What a binder's reference points say, each of shape () or (draws,).
+
+    Attributes
+    ----------
+    ln_intrinsic : Array
+        Log of the strength of the pore-free hydrates [ln MPa].
+    ln_top : Array
+        Log of the end strength at the reference mix, never dried [ln MPa].
+    ln_dry_ratio : Array
+        Log of dry over wet strength [-].
+    ln_initial, ln_final : Array
+        Logs of initial and final set at the reference water [ln min].
+    ln_rate : Array
+        Log of the gain rate of the cement part [ln 1/min].
+    """
+
+    ln_intrinsic: Array
+    ln_top: Array
+    ln_dry_ratio: Array
+    ln_initial: Array
+    ln_final: Array
+    ln_rate: Array
+
+
+def anchor_of(material: Material, lookup: Lookup) -> Anchor:
+    """Solve the anchor of one binder; parameters come from `lookup`.
+
+    Raises
+    ------
+    ValueError
+        If the spec of a binder holds no wet reference point.
+    """
+    wet = sorted((p for p in material.reference_points if p.state == "wet"), key=lambda point: point.age)
+    if not wet:
+        msg = f"{material.path or material.name}: a binder needs at least one wet reference point"
+        raise ValueError(msg)
+    early, late = wet[0], wet[-1]
+    ln_initial, ln_final = (_ln_time(material, key, lookup) for key in ("set_initial", "set_final"))
+    rate = _gain_rate(material, early, late, ln_initial, ln_final, lookup)
+    ln_gain = _ln_gain(material, late, ln_initial, ln_final, rate, lookup)
+    ln_end = _ln_strength(material, late, lookup) - ln_gain
+    ln_intrinsic = ln_end - _ln_mix_factor(material, late, lookup)
+    ln_dry = _ln_dry_ratio(material, ln_intrinsic, lookup)
+    return Anchor(ln_intrinsic, ln_end, ln_dry, ln_initial, ln_final, np.log(rate))
+
+
+def _ln_time(material: Material, key: str, lookup: Lookup) -> Array:
+    figure = material.figures[key]
+    return np.asarray(
+        math.log(figure.value) + lookup(f"{material.name}.set_time", 0.0) * _ln_spread(figure), float
+    )
+
+
+def _ln_spread(figure: Figure) -> float:
+    return math.log(figure.high / figure.low) / SPREAD_OF_RANGE
+
+
+def _ln_strength(material: Material, point: ReferencePoint, lookup: Lookup) -> Array:
+    spread = _ln_spread(point.strength)
+    return np.asarray(
+        math.log(point.strength.value) + lookup(f"{material.name}.strength", 0.0) * spread, float
+    )
+
+
+def _water_factor(material: Material, point: ReferencePoint, lookup: Lookup) -> Array:
+    demand = lookup(f"{material.name}.water_demand", material.figure("water_demand"))
+    return np.asarray(np.clip((point.water_ratio / demand) ** 2, 0.5, 2.0))
+
+
+def _gain_rate(
+    material: Material,
+    early: ReferencePoint,
+    late: ReferencePoint,
+    ln_initial: Array,
+    ln_final: Array,
+    lookup: Lookup,
+) -> Array:
+    if material.kind == "gypsum" or early is late:
+        return np.asarray(_DEFAULT_RATE + 0.0 * ln_initial)
+    ratio = np.exp(_ln_strength(material, early, lookup) - _ln_strength(material, late, lookup))
+    # The two ages may belong to different waters; the earliest point's own final set starts the gain.
+    start = np.exp(ln_final) * _water_factor(material, early, lookup)
+    start = np.minimum(start, 0.9 * early.age)
+    return np.asarray(gain_rate_from_two(np.clip(ratio, 0.02, 0.98), early.age, late.age, start))
+
+
+def _ln_gain(
+    material: Material,
+    point: ReferencePoint,
+    ln_initial: Array,
+    ln_final: Array,
+    rate: Array,
+    lookup: Lookup,
+) -> Array:
+    factor = _water_factor(material, point, lookup)
+    final = np.exp(ln_final) * factor
+    if material.kind == "gypsum":
+        degree = hemihydrate_degree(point.age, np.exp(ln_initial) * factor, final)
+        return np.asarray(3.0 * np.log(np.maximum(degree, 1e-3)))
+    return np.asarray(np.log(np.maximum(hyperbolic_gain(point.age, rate, final), 1e-3)))
+
+
+def _ln_mix_factor(material: Material, point: ReferencePoint, lookup: Lookup) -> Array:
+    """Return ln of strength over intrinsic strength at a reference mix (pores, grains, sulfate)."""
+    regime = own_regime(bound_of(material))
+    own = {**plain_columns(material, lookup), **regime_columns(material, regime, lookup)}
+    sand = point.added_sand / SAND_DENSITY
+    liters = (own["volume"] + point.water_ratio / WATER_DENSITY + sand) / (1.0 - lookup("air", 0.02))
+    heavy = (own["heavy"] + sand) / liters
+    porosity = 1.0 - (own["solids"] + sand) / liters
+    paste = np.maximum(porosity / (1.0 - heavy), lookup("min_paste_porosity", 0.12))
+    hydrates = own["gypsum_volume"] + own["csa_volume"]
+    gypsum = own["gypsum_volume"] / hydrates
+    cement = 1.0 - gypsum
+    slope = gypsum * lookup("b_gypsum", 4.63) + cement * lookup("b_csa", 6.0)
+    grain = gypsum * lookup("filler_exponent_gypsum", 1.5) + cement * lookup("filler_exponent_csa", 0.5)
+    phases = bound_of(material)
+    knee = sulfate_knee(phases.sulfate, phases.yeelimite)
+    return np.asarray(
+        -slope * paste
+        + grain * np.log1p(-heavy)
+        + 4.0 * lookup("gamma", -0.13) * gypsum * cement
+        - lookup("kappa", 0.6) * cement * knee
+    )
+
+
+def _ln_dry_ratio(material: Material, ln_intrinsic: Array, lookup: Lookup) -> Array:
+    dry = [point for point in material.reference_points if point.state == "dry"]
+    if dry:
+        latest = max(dry, key=lambda point: point.age)
+        wet_there = ln_intrinsic + _ln_mix_factor(material, latest, lookup)
+        return _ln_strength(material, latest, lookup) - wet_there
+    default = material.figure("dry_wet_ratio", _DEFAULT_DRY_RATIO.get(material.kind, 1.0))
+    return np.asarray(np.log(lookup(f"{material.name}.dry_wet_ratio", default)), float)
+
+
+def reconcile(anchors: dict[str, Anchor], materials: dict[str, Material]) -> dict[str, Anchor]:
+    """Let binders of one cement share its strength where their points disagree by more than 30 %.
+
+    Within 30 % each keeps its own reference points. Beyond, the lowest intrinsic strength serves all of
+    them, so that the optimizer cannot buy a bag for a strength the same cement does not have elsewhere.
+    """
+    out = dict(anchors)
+    for cement in {m.cement for m in materials.values() if m.cement}:
+        members = [name for name, m in materials.items() if m.cement == cement and name in anchors]
+        stack = np.stack(np.broadcast_arrays(*(anchors[name].ln_intrinsic for name in members)))
+        lowest = stack.min(axis=0)
+        for name, own in zip(members, stack, strict=True):
+            excess = np.where(own - lowest > DISAGREEMENT, own - lowest, 0.0)
+            anchor = anchors[name]
+            out[name] = replace(
+                anchor, ln_intrinsic=anchor.ln_intrinsic - excess, ln_top=anchor.ln_top - excess
+            )
+    return out

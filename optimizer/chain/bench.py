@@ -1,0 +1,44 @@
+"""Where a mix is cast and used: what vessel, shop, room and candle fix before any blend is known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from optimizer.job import Job
+from optimizer.properties.casting_heat import MoldCase, mold_case
+from optimizer.properties.drying import DryingRoom, drying_room
+from optimizer.properties.service_heat import WallCase, wall_case
+from optimizer.shop import Candle, Shop, Vessel
+
+__all__ = ["Bench", "bench_of"]
+
+
+@dataclass(frozen=True)
+class Bench:
+    """The surroundings of a job.
+
+    Attributes
+    ----------
+    vessel, shop, candle : Vessel, Shop, Candle | None
+        As stated.
+    wall : WallCase | None
+        The burning candle's facts; None without a candle.
+    mold : MoldCase
+        Mold that takes the setting heat.
+    room : DryingRoom
+        Air that dries the castings.
+    """
+
+    vessel: Vessel
+    shop: Shop
+    candle: Candle | None
+    wall: WallCase | None
+    mold: MoldCase
+    room: DryingRoom
+
+
+def bench_of(job: Job, flame_share: float = 0.20) -> Bench:
+    """Return the bench of a job; `flame_share` is the share of flame heat in the wall [-]."""
+    wall = None if job.candle is None else wall_case(job.vessel, job.candle, flame_share)
+    room = drying_room(job.shop.temperature, job.shop.humidity)
+    return Bench(job.vessel, job.shop, job.candle, wall, mold_case(job.vessel, job.shop), room)

@@ -1,0 +1,231 @@
+"""The compiled chain of one list of materials: a table of coefficients and the global constants.
+
+``table[regime]`` has shape (..., n + 1, m): row i turns one kilogram of material i, the last row one
+kilogram of water, into the m columns named by `COLUMNS`. Leading axes are draws of the parameters.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.chain.anchors import Anchor, anchor_of, reconcile
+from optimizer.chain.columns import (
+    REGIMES,
+    WATER_CAPACITY,
+    Lookup,
+    bound_of,
+    hydrates_of,
+    own_regime,
+    plain_columns,
+    regime_columns,
+)
+from optimizer.chain.parameters import ParameterSet, parameters_of
+from optimizer.constants import WATER_DENSITY
+from optimizer.materials import Catalogue, Material
+
+__all__ = ["COLUMNS", "INDEX", "Model", "compile_model"]
+
+Array = NDArray[np.float64]
+
+COLUMNS: Final = (
+    # regime-dependent
+    "gypsum_volume",
+    "csa_volume",
+    "solids",
+    "bound",
+    "gypsum_mass",
+    "ettringite_mass",
+    "monosulfate_mass",
+    "dry",
+    "heat_gypsum",
+    "heat_csa",
+    "capacity",
+    "ln_intrinsic_gypsum",
+    "ln_intrinsic_csa",
+    "ln_dry_ratio",
+    "ln_top",
+    "ln_initial",
+    "ln_final",
+    "ln_rate",
+    # the same in all regimes
+    "volume",
+    "powder",
+    "binder",
+    "heavy",
+    "light",
+    "heavy_conduct",
+    "light_conduct",
+    "sand",
+    "pigment",
+    "demand",
+    "reference_water",
+    "hemihydrate_water",
+    "sulfate",
+    "yeelimite",
+    "silica",
+    "co2",
+    "scatter",
+    "absorb",
+    "retard_gypsum",
+    "retard_csa",
+    "weaken_gypsum",
+    "weaken_csa",
+    "plasticizer",
+    "water",
+)
+INDEX: Final[Mapping[str, int]] = {name: k for k, name in enumerate(COLUMNS)}
+
+_REFERENCE_BINDERS = {"gypsum": "gypsum_cement", "csa": "csa_cement"}
+"""Sulfate that one binder lends to another's ettringite is credited at these binders' own parameters."""
+
+_PLASTICIZER = {"water_reduction": 0.15, "dose": 0.2, "set_factor": 1.4}
+
+
+@dataclass(frozen=True)
+class Model:
+    """The chain, ready to evaluate mixes of `names`.
+
+    Attributes
+    ----------
+    names : tuple[str, ...]
+        Dry materials in order.
+    tables : Mapping[str, Array]
+        Per regime the coefficients, shape (..., n + 1, m).
+    constants : Mapping[str, Array]
+        Global parameters, each of shape () or (draws, 1).
+    roles, kinds : tuple[str, ...]
+        Role and kind by material.
+    anchors : Mapping[str, Anchor]
+        Solved reference points by binder.
+    """
+
+    names: tuple[str, ...]
+    tables: Mapping[str, Array]
+    constants: Mapping[str, Array]
+    roles: tuple[str, ...]
+    kinds: tuple[str, ...]
+    anchors: Mapping[str, Anchor]
+
+    def column(self, name: str, regime: str = "excess") -> Array:
+        """Return one column's coefficients, shape (..., n + 1): per kg of each material, then of water."""
+        return np.asarray(self.tables[regime][..., INDEX[name]])
+
+    def __getitem__(self, name: str) -> Array:
+        """Return the global constant `name`."""
+        return self.constants[name]
+
+
+def compile_model(
+    catalogue: Catalogue,
+    names: Sequence[str],
+    parameters: ParameterSet | None = None,
+    fitted: Array | None = None,
+) -> Model:
+    """Compile the chain for the materials `names`.
+
+    Parameters
+    ----------
+    catalogue, names
+        Where figures come from, and the dry materials of the mix in order.
+    parameters
+        Uncertain parameters; default: those of the specs.
+    fitted
+        Values on the fitted scale, shape (m,) or (draws, m); default: the centers.
+    """
+    parameters = parameters or parameters_of(catalogue, names)
+    values = parameters.values(fitted)
+    materials = {name: catalogue[name] for name in names}
+    lookup = _lookup(catalogue, values)
+    anchors = _anchors(catalogue, materials, lookup)
+    tables = {regime: _table(materials, regime, lookup, anchors) for regime in REGIMES}
+    constants = {key: _expand(values.get(key, figure.value)) for key, figure in catalogue.model.items()}
+    constants["blend_departure"] = _expand(values.get("blend_departure", 0.0))
+    constants.update(_plasticizer(materials, lookup))
+    return Model(
+        tuple(names),
+        tables,
+        constants,
+        tuple(m.role for m in materials.values()),
+        tuple(m.kind for m in materials.values()),
+        anchors,
+    )
+
+
+def _expand(value: Array | float) -> Array:
+    array = np.asarray(value, float)
+    return array[..., None] if array.ndim else array
+
+
+def _lookup(catalogue: Catalogue, values: Mapping[str, Array]) -> Lookup:
+    def lookup(name: str, default: float) -> Array:
+        if name in values:
+            return values[name]
+        figure = catalogue.model.get(name)
+        return np.asarray(default if figure is None else figure.value, float)
+
+    return lookup
+
+
+def _anchors(catalogue: Catalogue, materials: dict[str, Material], lookup: Lookup) -> dict[str, Anchor]:
+    binders = {name: m for name, m in materials.items() if m.role == "binder"}
+    for name in _REFERENCE_BINDERS.values():
+        binders.setdefault(name, catalogue[name])
+    return reconcile({name: anchor_of(m, lookup) for name, m in binders.items()}, binders)
+
+
+def _plasticizer(materials: Mapping[str, Material], lookup: Lookup) -> dict[str, Array]:
+    found = next((m for m in materials.values() if m.kind == "plasticizer"), None)
+    out = {}
+    for key, default in _PLASTICIZER.items():
+        value = default if found is None else found.figure(key, default)
+        name = f"{found.name}.{key}" if found else key
+        out[f"plasticizer_{key}"] = _expand(lookup(name, value))
+    return out
+
+
+def _table(
+    materials: Mapping[str, Material], regime: str, lookup: Lookup, anchors: Mapping[str, Anchor]
+) -> Array:
+    rows = [_row(material, regime, lookup, anchors) for material in materials.values()]
+    rows.append({"volume": 1.0 / WATER_DENSITY, "capacity": 1e3 * WATER_CAPACITY, "water": 1.0})
+    shape = np.broadcast_shapes(*(np.shape(value) for row in rows for value in row.values()))
+    table = np.zeros((*shape, len(rows), len(COLUMNS)))
+    for i, row in enumerate(rows):
+        for name, value in row.items():
+            table[..., i, INDEX[name]] = value
+    return table
+
+
+def _row(
+    material: Material, regime: str, lookup: Lookup, anchors: Mapping[str, Anchor]
+) -> dict[str, Array | float]:
+    row = {**plain_columns(material, lookup), **regime_columns(material, regime, lookup)}
+    phases = bound_of(material)
+    own = hydrates_of(phases, "idle" if regime == "idle" else own_regime(phases))
+    for kind in ("gypsum", "csa"):
+        lent = hydrates_of(phases, regime).volume(kind) - own.volume(kind)
+        _credit(row, kind, own.volume(kind), anchors.get(material.name))
+        _credit(row, kind, lent, anchors[_REFERENCE_BINDERS[kind]])
+    return row
+
+
+def _credit(row: dict[str, Array | float], kind: str, volume: float, anchor: Anchor | None) -> None:
+    """Add `volume` of hydrates, with the parameters of the binder that is credited for it."""
+    if anchor is None or volume == 0.0:
+        return
+    shares = {
+        f"ln_intrinsic_{kind}": anchor.ln_intrinsic,
+        "ln_dry_ratio": anchor.ln_dry_ratio,
+        "ln_top": anchor.ln_top,
+        "ln_initial": anchor.ln_initial,
+        "ln_final": anchor.ln_final,
+    }
+    if kind == "csa":
+        shares["ln_rate"] = anchor.ln_rate
+    for name, value in shares.items():
+        row[name] = row.get(name, 0.0) + volume * value

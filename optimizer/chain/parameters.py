@@ -1,0 +1,162 @@
+"""What the chain is unsure of: one list of named parameters with a center and a spread.
+
+A calibration changes centers and spreads and adds correlation; the chain never knows where they came from.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.materials import Catalogue, Figure, Material
+
+__all__ = ["SPREAD_OF_RANGE", "Parameter", "ParameterSet", "parameters_of"]
+
+Array = NDArray[np.float64]
+
+SPREAD_OF_RANGE = 2.0 * 1.6448536269514722
+"""Standard deviations between the 5 % and the 95 % point of a normal distribution."""
+
+_NORMAL_MODEL = {"gamma": None, "gamma_damp": None, "gamma_time": 0.0, "filler_exponent_csa": None}
+_MATERIAL_LOG = ("density", "water_demand", "dry_wet_ratio", "scattering", "embodied_co2", "set_factor")
+_MATERIAL_NORMAL = ("reflectance", "water_reduction")
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One uncertain number.
+
+    Attributes
+    ----------
+    name : str
+        ``b_gypsum`` for the model, ``gypsum_cement.density`` for a material.
+    center, spread : float
+        Mean and standard deviation of the parameter itself, or of its natural log when `log`.
+    log : bool
+        True when the parameter is positive and its log is normal.
+    most : float
+        Largest allowed value; draws above are cut there.
+    """
+
+    name: str
+    center: float
+    spread: float
+    log: bool = True
+    most: float = math.inf
+
+    @classmethod
+    def of_figure(cls, name: str, figure: Figure, *, log: bool = True, most: float = math.inf) -> Parameter:
+        """Read low and high of a figure as the 5 % and 95 % points of a (log)normal distribution."""
+        if log:
+            spread = math.log(figure.high / figure.low) / SPREAD_OF_RANGE if figure.high > figure.low else 0.0
+            return cls(name, math.log(figure.value), spread, True, most)
+        return cls(name, figure.value, (figure.high - figure.low) / SPREAD_OF_RANGE, False, most)
+
+    def natural(self, value: Array | float) -> Array:
+        """Turn a value of the fitted scale into the parameter's own unit."""
+        out = np.exp(value) if self.log else np.asarray(value, float)
+        return np.minimum(out, self.most)
+
+
+@dataclass(frozen=True)
+class ParameterSet:
+    """Parameters with their joint normal distribution on the fitted scale.
+
+    Attributes
+    ----------
+    items : tuple[Parameter, ...]
+        Names, centers and spreads.
+    correlation : Array | None
+        Correlation matrix of a calibration, shape (m, m); None when independent.
+    origin : Mapping[str, int]
+        Trials that taught a parameter, by name; missing means none.
+    """
+
+    items: tuple[Parameter, ...]
+    correlation: Array | None = None
+    origin: Mapping[str, int] = field(default_factory=dict)
+
+    def __len__(self) -> int:
+        """Return how many parameters there are."""
+        return len(self.items)
+
+    def __iter__(self) -> Iterator[Parameter]:
+        """Iterate over the parameters."""
+        return iter(self.items)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names in order."""
+        return tuple(item.name for item in self.items)
+
+    @property
+    def centers(self) -> Array:
+        """Centers on the fitted scale, shape (m,)."""
+        return np.array([item.center for item in self.items])
+
+    @property
+    def spreads(self) -> Array:
+        """Standard deviations on the fitted scale, shape (m,)."""
+        return np.array([item.spread for item in self.items])
+
+    def covariance(self) -> Array:
+        """Return the covariance on the fitted scale, shape (m, m)."""
+        spreads = self.spreads
+        if self.correlation is None:
+            return np.diag(spreads**2)
+        return self.correlation * np.outer(spreads, spreads)
+
+    def values(self, fitted: Array | None = None) -> dict[str, Array]:
+        """Return each parameter in its own unit, each of shape () or (draws,) as `fitted` is (m,) or (draws, m)."""
+        points = self.centers if fitted is None else np.asarray(fitted, float)
+        return {item.name: item.natural(points[..., k]) for k, item in enumerate(self.items)}
+
+    def draws(self, count: int, seed: int) -> Array:
+        """Return `count` draws on the fitted scale, shape (count, m); same seed, same draws."""
+        noise = np.random.default_rng(seed).standard_normal((count, len(self)))
+        if self.correlation is not None:
+            noise = noise @ _root(self.correlation).T
+        return self.centers + noise * self.spreads
+
+    def moved(self, changes: Mapping[str, Parameter]) -> ParameterSet:
+        """Return a copy with some parameters replaced by name."""
+        return replace(self, items=tuple(changes.get(item.name, item) for item in self.items))
+
+
+def _root(matrix: Array) -> Array:
+    values, vectors = np.linalg.eigh(matrix)
+    return np.asarray(vectors * np.sqrt(np.clip(values, 0.0, None)))
+
+
+def parameters_of(catalogue: Catalogue, names: Sequence[str]) -> ParameterSet:
+    """List the parameters of the model and of the materials `names`, as shipped or as the specs say."""
+    items = [_model_parameter(key, figure) for key, figure in catalogue.model.items()]
+    items.append(Parameter("blend_departure", 0.0, 1.0, log=False))
+    for name in names:
+        items.extend(_of_material(catalogue[name]))
+    return ParameterSet(tuple(items))
+
+
+def _model_parameter(key: str, figure: Figure) -> Parameter:
+    if key in _NORMAL_MODEL or figure.value <= 0 or figure.low <= 0:
+        most = 0.0 if key == "gamma_time" else math.inf
+        return Parameter.of_figure(key, figure, log=False, most=most)
+    return Parameter.of_figure(key, figure)
+
+
+def _of_material(material: Material) -> Iterator[Parameter]:
+    for key in (*_MATERIAL_LOG, *_MATERIAL_NORMAL):
+        figure = material.figures.get(key)
+        if figure is not None:
+            most = 0.995 if key == "reflectance" else math.inf
+            yield Parameter.of_figure(
+                f"{material.name}.{key}", figure, log=key in _MATERIAL_LOG and figure.low > 0, most=most
+            )
+    if material.role == "binder":
+        # One common factor a bag for its strengths and one for its times: bags differ as a whole.
+        yield Parameter(f"{material.name}.strength", 0.0, 1.0, log=False)
+        yield Parameter(f"{material.name}.set_time", 0.0, 1.0, log=False)

@@ -1,0 +1,249 @@
+"""Every property of the vocabulary from the body, one function each, and all of them at once.
+
+Each function takes a `Cast` (mix, body, clock, bench) and returns an array of shape (..., mixes) in the
+unit of `optimizer.nomenclature`. `PREDICTORS` names them; money is added by `optimizer.costing`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.chain.bench import Bench
+from optimizer.chain.body import Body, body_of
+from optimizer.chain.model import Model
+from optimizer.chain.strength import dry_gain, flexural
+from optimizer.chain.timing import DAY, LONGEST, Clock, clock_of, demold_need, demold_time, wet_strength_at
+from optimizer.constants import MOLAR_MASSES
+from optimizer.properties.casting_heat import casting_peak
+from optimizer.properties.color import lightness, reflectance
+from optimizer.properties.conductivity import body_conductivity
+from optimizer.properties.damp import damp_class, late_ettringite_potential
+from optimizer.properties.drying import drying_time
+from optimizer.properties.hydration import hydrate
+from optimizer.properties.sealing import sealer_coats
+from optimizer.properties.service_heat import heat_margin, phase_limit, wall_temperatures
+
+__all__ = ["PREDICTORS", "Cast", "cast_of", "predict"]
+
+Array = NDArray[np.float64]
+
+_TINY = 1e-12
+
+
+@dataclass(frozen=True)
+class Cast:
+    """Mixes cast at one bench; everything a property needs, computed once.
+
+    Attributes
+    ----------
+    model, bench : Model, Bench
+        Chain and surroundings.
+    mixes : Array
+        Kilograms per liter, shape (mixes, n + 1).
+    body : Body
+        The hardened bodies.
+    """
+
+    model: Model
+    bench: Bench
+    mixes: Array
+    body: Body
+
+    @cached_property
+    def clock(self) -> Clock:
+        """Set and gain at the shop's temperature."""
+        shop = self.bench.shop
+        return clock_of(self.model, self.body, temperature=shop.temperature, damp=shop.damp_service)
+
+    @cached_property
+    def liters(self) -> float:
+        """Slurry in one vessel [L]."""
+        return self.bench.vessel.cavity_volume * 1e-3
+
+    @cached_property
+    def fresh_density(self) -> Array:
+        """Wet density [g/cm3]."""
+        return np.asarray(self.body["powder"] + self.body["water"])
+
+    @cached_property
+    def dry_density(self) -> Array:
+        """Density at constant mass [g/cm3]."""
+        return self.body["dry"]
+
+    @cached_property
+    def absorption(self) -> Array:
+        """Water taken up by mass [fraction]."""
+        share = self.body.gypsum_share
+        opened = share * self.model["open_pores_gypsum"] + (1.0 - share) * self.model["open_pores_csa"]
+        return np.asarray(self.body.porosity * opened / np.maximum(self.dry_density, _TINY))
+
+    @cached_property
+    def dry_strength(self) -> Array:
+        """Compressive strength at constant mass [MPa]."""
+        wet = wet_strength_at(self.clock, self.bench.shop.damp_cure)
+        return np.asarray(wet * np.exp(dry_gain(self.body)))
+
+    @cached_property
+    def conductivity(self) -> Array:
+        """Conductivity of the dry wall [W/mK]."""
+        body = self.body
+        solid = np.exp(
+            body.gypsum_share * np.log(self.model["solid_conductivity_gypsum"])
+            + body.csa_share * np.log(self.model["solid_conductivity_csa"])
+        )
+        heavy, light = body["heavy"], body["light"]
+        return body_conductivity(
+            np.clip(body.paste_porosity, 0.0, 0.99),
+            solid,
+            heavy,
+            np.exp(body["heavy_conduct"] / np.maximum(heavy, _TINY)),
+            light,
+            np.exp(body["light_conduct"] / np.maximum(light, _TINY)),
+        )
+
+    @cached_property
+    def walls(self) -> tuple[Array, Array]:
+        """Outer and inner wall in use [degC]."""
+        if self.bench.wall is None:
+            unknown = np.full(self.conductivity.shape, np.nan)
+            return unknown, unknown
+        share = self.model["flame_share"]
+        return wall_temperatures(self.bench.wall, self.conductivity, share)
+
+    @cached_property
+    def demold_need(self) -> Array:
+        """Compressive strength needed at demolding [MPa]."""
+        return demold_need(self.model, self.body.gypsum_share, self.bench.vessel.wall)
+
+
+def cast_of(model: Model, bench: Bench, mixes: Array) -> Cast:
+    """Return the casts of `mixes`, shape (mixes, n + 1) [kg/L], see `optimizer.chain.body.per_liter`."""
+    return Cast(model, bench, mixes, body_of(model, mixes))
+
+
+def _vessel_mass(density: Array, cast: Cast) -> Array:
+    return np.asarray(density * cast.bench.vessel.cavity_volume)
+
+
+def _demolded_mass(cast: Cast) -> Array:
+    return _vessel_mass(cast.fresh_density, cast) * (1.0 - cast.model["loss_in_mold"])
+
+
+def _wet_strength(cast: Cast) -> Array:
+    return wet_strength_at(cast.clock, DAY)
+
+
+def _flexural_strength(cast: Cast) -> Array:
+    return flexural(cast.dry_strength, cast.body.gypsum_share)
+
+
+def _working_window(cast: Cast) -> Array:
+    return np.asarray(np.maximum(cast.clock.initial - cast.bench.shop.mixing, 0.0))
+
+
+def _demold_time(cast: Cast) -> Array:
+    return demold_time(cast.clock, cast.demold_need, cast.bench.shop.demold_floor)
+
+
+def _drying_time(cast: Cast) -> Array:
+    body = cast.body
+    resistance = np.exp(
+        body.gypsum_share * np.log(cast.model["vapor_resistance_gypsum"])
+        + body.csa_share * np.log(cast.model["vapor_resistance_csa"])
+    )
+    free = 1e3 * np.maximum(body["water"] - body["bound"], 0.0)
+    damp = cast.model["csa_damp_cure"] * body.csa_share
+    return np.asarray(drying_time(cast.bench.room, free, cast.bench.vessel.wall, resistance, damp))
+
+
+def _whiteness(cast: Cast) -> Array:
+    ratio = cast.body["absorb"] / np.maximum(cast.body["scatter"], _TINY)
+    return lightness(reflectance(ratio))
+
+
+def _casting_peak(cast: Cast) -> Array:
+    body = cast.body
+    peak, _ = casting_peak(
+        cast.bench.mold,
+        1e-3 * body["heat_gypsum"],
+        1e-3 * np.maximum(body["heat_csa"], 0.0),
+        np.minimum(cast.clock.initial, LONGEST),
+        np.minimum(cast.clock.final, LONGEST),
+        1e-3 * body["capacity"],
+        cast.model["csa_heat_half_time"],
+    )
+    return peak
+
+
+def _heat_margin(cast: Cast) -> Array:
+    outer, inner = cast.walls
+    solids = np.maximum(cast.dry_density, _TINY)
+    exposure = "repeated burns" if cast.bench.candle is None else cast.bench.candle.exposure
+    limit = phase_limit(cast.body["gypsum_mass"] / solids, cast.body["ettringite_mass"] / solids, exposure)
+    return heat_margin(limit, outer, inner)
+
+
+def _sealer_coats(cast: Cast) -> Array:
+    shop = cast.bench.shop
+    return sealer_coats(cast.absorption, shop.target_absorption, shop.coat_factor)
+
+
+def _crystalline_silica(cast: Cast) -> Array:
+    return np.asarray(cast.body["silica"] / np.maximum(cast.body["powder"], _TINY))
+
+
+def _embodied_co2(cast: Cast) -> Array:
+    return _vessel_mass(cast.body["co2"], cast)
+
+
+def _damp_risk(cast: Cast) -> Array:
+    body = cast.body
+    own_water = 1.5 * MOLAR_MASSES["water"] * 1e-3
+    hemihydrate = body["hemihydrate_water"] / own_water
+    anhydrite = np.maximum(body["sulfate"] - hemihydrate, 0.0)
+    hydrates = hydrate(
+        body["yeelimite"] * MOLAR_MASSES["yeelimite"] * 1e-3,
+        hemihydrate * MOLAR_MASSES["hemihydrate"] * 1e-3,
+        anhydrite * MOLAR_MASSES["anhydrite"] * 1e-3,
+        0.0,
+        0.0,
+        body["water"],
+    )
+    potential = late_ettringite_potential(hydrates, 1.0)
+    damp = cast.bench.shop.damp_service
+    return np.asarray(damp_class(hydrates, potential, body.porosity, damp), float)
+
+
+PREDICTORS: Final[Mapping[str, Callable[[Cast], Array]]] = {
+    "fresh_density": lambda cast: cast.fresh_density,
+    "demolded_mass": _demolded_mass,
+    "dry_mass": lambda cast: _vessel_mass(cast.dry_density, cast),
+    "porosity": lambda cast: cast.body.porosity,
+    "absorption": lambda cast: cast.absorption,
+    "wet_strength": _wet_strength,
+    "dry_strength": lambda cast: cast.dry_strength,
+    "flexural_strength": _flexural_strength,
+    "working_window": _working_window,
+    "demold_time": _demold_time,
+    "drying_time": _drying_time,
+    "whiteness": _whiteness,
+    "casting_peak": _casting_peak,
+    "outer_wall_temperature": lambda cast: cast.walls[0],
+    "inner_wall_temperature": lambda cast: cast.walls[1],
+    "heat_margin": _heat_margin,
+    "sealer_coats": _sealer_coats,
+    "crystalline_silica": _crystalline_silica,
+    "embodied_co2": _embodied_co2,
+    "damp_risk": _damp_risk,
+}
+
+
+def predict(cast: Cast, names: Iterable[str] = tuple(PREDICTORS)) -> dict[str, Array]:
+    """Return the properties `names` of the casts, each of shape (..., mixes)."""
+    return {name: PREDICTORS[name](cast) for name in names}

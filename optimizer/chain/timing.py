@@ -1,0 +1,147 @@
+"""Set, working window, strength at an age, and the age at which a vessel may leave the mold."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.chain.body import Body
+from optimizer.chain.model import Model
+from optimizer.chain.strength import compressive_for_flexural, ln_end_strength, part_weights
+from optimizer.constants import GAS_CONSTANT
+from optimizer.properties.maturity import hemihydrate_degree, hyperbolic_gain
+
+__all__ = ["DAY", "LONGEST", "Clock", "clock_of", "demold_need", "demold_time", "wet_strength_at"]
+
+Array = NDArray[np.float64]
+
+DAY = 1440.0
+"""Minutes in a day."""
+
+SPEC_TEMPERATURE = 21.0
+"""Room temperature at which the set times of the specs hold [degC]."""
+
+LONGEST = 90.0 * DAY
+"""Age after which a vessel that still cannot leave the mold never will [min]."""
+
+_ROUNDS, _POINTS = 3, 24
+
+
+@dataclass(frozen=True)
+class Clock:
+    """Times and gain of a body, each of shape (..., mixes).
+
+    Attributes
+    ----------
+    initial, final : Array
+        Initial and final set from powder meeting water [min].
+    rate : Array
+        Gain rate of the cement part at the room's temperature [1/min].
+    ln_end : Array
+        ln of the end strength, never dried [ln MPa].
+    gypsum_weight, csa_weight : Array
+        Shares of the two parts in that strength [-].
+    """
+
+    initial: Array
+    final: Array
+    rate: Array
+    ln_end: Array
+    gypsum_weight: Array
+    csa_weight: Array
+
+
+def speed(model: Model, temperature: float) -> Array:
+    """Return how much faster the cement part runs than at 21 degC [-].
+
+    Arrhenius form of ASTM C1074 (from memory), activation energy of the model's figures [kJ/mol].
+    """
+    kelvin, reference = temperature + 273.15, SPEC_TEMPERATURE + 273.15
+    energy = 1e3 * model["csa_activation_energy"] / GAS_CONSTANT
+    return np.asarray(np.exp(-energy * (1.0 / kelvin - 1.0 / reference)))
+
+
+def clock_of(model: Model, body: Body, *, temperature: float = SPEC_TEMPERATURE, damp: bool = False) -> Clock:
+    """Return the clock of each body at a room temperature [degC]."""
+    gypsum, cement = body.gypsum_share, body.csa_share
+    wetness = np.log(np.maximum(body["water"], 1e-9) / np.maximum(body["reference_water"], 1e-9))
+    binder = np.maximum(body["binder"], 1e-9)
+    retarded = (gypsum * body["retard_gypsum"] + cement * body["retard_csa"]) / binder
+    fast = speed(model, temperature)
+    shift = (
+        model["gamma_time"] * gypsum * cement
+        + np.clip(2.0 * wetness, -np.log(2.0), np.log(2.0))
+        + retarded
+        + _plasticized(model, body)
+        - cement * np.log(fast)
+    )
+    initial = np.exp(np.minimum(body.mean("ln_initial") + shift, 30.0))
+    final = np.exp(np.minimum(body.mean("ln_final") + shift, 30.0))
+    csa_volume = np.maximum(body["csa_volume"], 1e-12)
+    rate = np.exp(np.clip(body["ln_rate"] / csa_volume, -30.0, 10.0)) * fast
+    weights = part_weights(model, body)
+    return Clock(initial, final, rate, ln_end_strength(model, body, damp=damp), *weights)
+
+
+def _plasticized(model: Model, body: Body) -> Array:
+    dose = 100.0 * body["plasticizer"] / np.maximum(body["powder"], 1e-9)
+    share = np.clip(dose / model["plasticizer_dose"], 0.0, 1.0)
+    return np.asarray(share * np.log(model["plasticizer_set_factor"]))
+
+
+def gain_at(clock: Clock, age: Array | float) -> Array:
+    """Return the share of the end strength reached at `age` [min], never dried [-]."""
+    degree = hemihydrate_degree(age, clock.initial, clock.final)
+    cement = hyperbolic_gain(age, clock.rate, clock.final)
+    return np.asarray(clock.gypsum_weight * degree**3 + clock.csa_weight * cement)
+
+
+def wet_strength_at(clock: Clock, age: Array | float) -> Array:
+    """Return compressive strength, never dried, at `age` [min] -> [MPa]."""
+    return np.asarray(np.exp(clock.ln_end) * gain_at(clock, age))
+
+
+def demold_need(model: Model, gypsum_share: Array, wall: float) -> Array:
+    """Return the compressive strength a vessel needs to leave the mold unharmed [MPa].
+
+    Parameters
+    ----------
+    model, gypsum_share
+        Compiled chain and gypsum-type share of the hydrates [-].
+    wall
+        Wall at the rim [mm]; thinner than 6 mm needs more.
+    """
+    plain = model["thin_rim_need"] if wall < 6.0 else model["demold_need"]
+    bend = compressive_for_flexural(float(np.mean(model["flexural_need"])), gypsum_share)
+    return np.asarray(np.maximum(plain, bend))
+
+
+def demold_time(clock: Clock, need: Array, floor: float = 0.0) -> Array:
+    """Return the first age at which the vessel may leave the mold [min]; infinity when never.
+
+    Not before final set nor before the shop's own floor. Monotone in age, so the crossing is found by
+    zooming into a grid on the log of age and a straight line on the last step.
+    """
+    start = np.maximum(clock.final, max(floor, 1e-3))
+    low = np.log(start)
+    high = np.full_like(low, np.log(LONGEST))
+    wide = Clock(*(getattr(clock, name)[..., None] for name in Clock.__dataclass_fields__))
+    steps = np.linspace(0.0, 1.0, _POINTS)
+    reached = np.log(np.maximum(wet_strength_at(clock, LONGEST), 1e-12)) >= np.log(need)
+    for _ in range(_ROUNDS):
+        grid = low[..., None] + (high - low)[..., None] * steps
+        excess = np.log(np.maximum(wet_strength_at(wide, np.exp(grid)), 1e-12)) - np.log(need)[..., None]
+        first = np.argmax(excess >= 0.0, axis=-1)[..., None]
+        before = np.maximum(first - 1, 0)
+        low, high = _at(grid, before), _at(grid, first)
+        short, over = _at(excess, before), _at(excess, first)
+    # Straight line on the last bracket: smooth enough for slopes to be taken of it.
+    share = np.where(over > short, -short / np.where(over > short, over - short, 1.0), 0.0)
+    age = np.exp(low + (high - low) * np.clip(share, 0.0, 1.0))
+    return np.asarray(np.where(reached & (start < LONGEST), np.maximum(age, start), np.inf))
+
+
+def _at(values: Array, index: NDArray[np.intp]) -> Array:
+    return np.asarray(np.take_along_axis(values, index, -1)[..., 0])

@@ -1,0 +1,88 @@
+"""List everything that comes in steps, so that no step has to be met inside the smooth search."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from itertools import product
+
+from optimizer.formulation import Case
+from optimizer.money.turns import demold_edges
+from optimizer.money.vessel_cost import cost_coefficients, shipping_edges
+from optimizer.problem import Problem
+from optimizer.properties.sealing import coat_edges
+from optimizer.shop import Limit
+
+__all__ = ["cases_of"]
+
+_NO_EDGE = 28.0 * 1440.0
+"""Demold time that no shop waits for [min]."""
+
+_RETARDER_LEVELS = (0.0, 0.25, 0.5, 1.0)
+
+
+def cases_of(problem: Problem) -> tuple[Case, ...]:
+    """Return all cases of a problem, cheapest fixed cost first.
+
+    Each names the limits that hold it: the latest demold time of its turns, the absorption its coats still
+    seal, the heaviest vessel its postage carries. Where money is neither objective nor limit, one case per
+    choice of doses remains.
+    """
+    steps = _money_steps(problem) if _money_matters(problem) else (Case(cost_coefficients(problem.job.shop, 1, 0)),)
+    out = [
+        Case(step.line, step.shipping, step.limits, doses, step.turns, step.coats)
+        for step in steps
+        for doses in _doses(problem)
+    ]
+    return tuple(sorted(out, key=lambda case: (case.line.fixed + case.shipping, -case.turns, case.coats)))
+
+
+def _money_matters(problem: Problem) -> bool:
+    return problem.job.objective == "cost" or any(x.property == "cost" for x in problem.job.limits)
+
+
+def _money_steps(problem: Problem) -> Iterator[Case]:
+    shop = problem.job.shop
+    edges = coat_edges(shop.target_absorption, shop.coat_factor, shop.max_coats)
+    asked = problem.limit("demold_time", "<=")
+    turns = _turn_steps(problem, _NO_EDGE if asked is None else asked.bound)
+    for (count, demold), coats, (heaviest, postage) in product(turns, range(shop.max_coats + 1), _bands(problem)):
+        if coats and edges[coats] == edges[coats - 1]:
+            continue
+        limits = [Limit("absorption", "<=", float(edges[coats]))]
+        if asked is None or demold < asked.bound:
+            limits.append(Limit("demold_time", "<=", demold))
+        if math.isfinite(heaviest):
+            limits.append(Limit("dry_mass", "<=", heaviest - shop.shipped_extras))
+        yield Case(cost_coefficients(shop, count, coats), postage, tuple(limits), {}, count, coats)
+
+
+def _turn_steps(problem: Problem, longest: float) -> tuple[tuple[int, float], ...]:
+    """(turns, latest demold time), reduced to one where turns change no cost."""
+    edges = demold_edges(problem.job.shop, longest)
+    if not edges:
+        return ((1, longest),)
+    if problem.job.shop.mold_view == "wear":
+        return ((edges[0][0], max(edge for _, edge in edges)),)
+    return edges
+
+
+def _bands(problem: Problem) -> tuple[tuple[float, float], ...]:
+    bands = shipping_edges(problem.job.shop)
+    return bands or ((math.inf, 0.0),)
+
+
+def _doses(problem: Problem) -> Iterator[Mapping[int, float]]:
+    levels = [_levels(problem, k) for k in problem.doses]
+    for choice in product(*levels):
+        yield dict(zip(problem.doses, choice, strict=True))
+
+
+def _levels(problem: Problem, k: int) -> tuple[float, ...]:
+    """Shares to try: of the powder for a plasticizer, of the binder for a retarder [-]."""
+    material, bounds = problem.materials[k], problem.bounds[k]
+    if material.kind == "plasticizer":
+        full = material.figure("dose", 0.2) / 100.0
+        return (0.0, min(full, bounds.most))
+    most = min(material.figure("max_dose_gypsum", 0.15) / 100.0, bounds.most)
+    return tuple(level * most for level in _RETARDER_LEVELS)

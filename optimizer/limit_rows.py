@@ -1,0 +1,114 @@
+"""Limits as rows a solver can hold: smooth, of size one, positive where the limit is met.
+
+A row is judged by the same property functions as a report; where a property has a step or a time without
+an end (coats, demold time) the row asks the equivalent smooth question.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.chain.predict import PREDICTORS, Cast
+from optimizer.chain.timing import wet_strength_at
+from optimizer.properties.sealing import coat_edges
+from optimizer.shop import Limit
+
+__all__ = ["limit_rows", "row_scale"]
+
+Array = NDArray[np.float64]
+
+_LOG: Final = frozenset(
+    {
+        "fresh_density",
+        "demolded_mass",
+        "dry_mass",
+        "porosity",
+        "absorption",
+        "wet_strength",
+        "dry_strength",
+        "flexural_strength",
+        "drying_time",
+        "embodied_co2",
+    }
+)
+_SCALE: Final = {
+    "whiteness": 5.0,
+    "casting_peak": 10.0,
+    "outer_wall_temperature": 10.0,
+    "inner_wall_temperature": 10.0,
+    "heat_margin": 10.0,
+    "crystalline_silica": 0.1,
+    "damp_risk": 1.0,
+    "sealer_coats": 1.0,
+}
+"""What counts as one unit of margin for properties that may be zero or negative [the property's unit]."""
+
+_FAR = 50.0
+
+
+def row_scale(name: str, bound: float) -> float:
+    """Return the change of a property that moves its row by about one [the property's unit]."""
+    return _SCALE.get(name, max(abs(bound), 1e-9))
+
+
+def limit_rows(limit: Limit, cast: Cast) -> tuple[Array, ...]:
+    """Return the margins of each mix to one limit, all >= 0 when it is met; 1 is 100 % (log) or a `row_scale`.
+
+    Parameters
+    ----------
+    limit
+        The bound; its property must have a predictor (cost is handled by the money rows).
+    cast
+        Mixes at their bench.
+    """
+    special = _SPECIAL.get((limit.property, limit.sense))
+    if special is not None:
+        return special(limit, cast)
+    value = PREDICTORS[limit.property](cast)
+    sign = 1.0 if limit.sense == ">=" else -1.0
+    if limit.property in _LOG and limit.bound > 0:
+        with np.errstate(divide="ignore"):
+            row = sign * (np.log(np.maximum(value, 0.0)) - np.log(limit.bound))
+    else:
+        row = sign * (value - limit.bound) / row_scale(limit.property, limit.bound)
+    return (_tame(row),)
+
+
+def _tame(row: Array) -> Array:
+    # fmax and fmin let a number win over nan: what no chain can evaluate is far from meeting a limit.
+    return np.asarray(np.fmin(np.fmax(row, -_FAR), _FAR))
+
+
+def _demold_within(limit: Limit, cast: Cast) -> tuple[Array, ...]:
+    """Strong enough at the age of the limit, and set by then."""
+    clock = cast.clock
+    if limit.bound < cast.bench.shop.demold_floor:
+        return (np.full(clock.final.shape, -_FAR),)
+    reached = np.log(np.maximum(wet_strength_at(clock, limit.bound), 1e-9))
+    return _tame(reached - np.log(cast.demold_need)), _tame(np.log(limit.bound) - np.log(clock.final))
+
+
+def _window_at_least(limit: Limit, cast: Cast) -> tuple[Array, ...]:
+    return (_tame(np.log(cast.clock.initial) - np.log(limit.bound + cast.bench.shop.mixing)),)
+
+
+def _window_at_most(limit: Limit, cast: Cast) -> tuple[Array, ...]:
+    return (-_window_at_least(limit, cast)[0],)
+
+
+def _coats_at_most(limit: Limit, cast: Cast) -> tuple[Array, ...]:
+    shop = cast.bench.shop
+    edge = float(coat_edges(shop.target_absorption, shop.coat_factor, max(int(limit.bound), 0))[-1])
+    return limit_rows(Limit("absorption", "<=", edge), cast)
+
+
+_SPECIAL: Final[dict[tuple[str, str], Callable[[Limit, Cast], tuple[Array, ...]]]] = {
+    ("demold_time", "<="): _demold_within,
+    ("working_window", ">="): _window_at_least,
+    ("working_window", "<="): _window_at_most,
+    ("sealer_coats", "<="): _coats_at_most,
+}

@@ -1,0 +1,131 @@
+"""The problem: a job with its catalogue compiled into all a solver needs, frozen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.chain.bench import Bench, bench_of
+from optimizer.chain.model import Model, compile_model
+from optimizer.chain.parameters import ParameterSet, parameters_of
+from optimizer.job import Job
+from optimizer.materials import Catalogue, Material
+from optimizer.money.landed import landed_price
+from optimizer.shop import Bounds, Limit
+
+__all__ = ["Problem", "problem_of"]
+
+Array = NDArray[np.float64]
+
+_LEAST = {"binder": 0.02, "filler": 0.02, "pigment": 0.002}
+"""Smallest share worth weighing and keeping a bag for, when the job states none [fraction]; judgement."""
+
+
+@dataclass(frozen=True)
+class Problem:
+    """A job ready to be solved.
+
+    Attributes
+    ----------
+    job, catalogue : Job, Catalogue
+        What was asked, and where the figures come from.
+    names : tuple[str, ...]
+        Dry materials in order; mixes hold one more column, water.
+    parameters : ParameterSet
+        What the chain is unsure of.
+    bench : Bench
+        Vessel, shop, candle.
+    model : Model
+        The chain at the centers of the parameters.
+    """
+
+    job: Job
+    catalogue: Catalogue
+    names: tuple[str, ...]
+    parameters: ParameterSet
+    bench: Bench
+    model: Model
+
+    @cached_property
+    def materials(self) -> tuple[Material, ...]:
+        """The dry materials in order."""
+        return tuple(self.catalogue[name] for name in self.names)
+
+    @cached_property
+    def prices(self) -> Array:
+        """Landed price of each dry material and of water, shape (n + 1,) [currency/kg]; nan: not priced."""
+        shop = self.job.shop
+        out = [
+            landed_price(self.job.prices[name], shop.wage).per_usable_kg
+            if name in self.job.prices
+            else np.nan
+            for name in self.names
+        ]
+        return np.array([*out, shop.water_price])
+
+    @cached_property
+    def bounds(self) -> tuple[Bounds, ...]:
+        """Least and most share of the dry powder of each material, defaults filled in."""
+        return tuple(self._bounds(material) for material in self.materials)
+
+    def _bounds(self, material: Material) -> Bounds:
+        stated = self.job.bounds.get(material.name)
+        most = material.figure("max_share", 1.0)
+        if stated is not None:
+            return Bounds(stated.least, min(stated.most, most))
+        return Bounds(min(_LEAST.get(material.role, 0.0), most), most)
+
+    @cached_property
+    def doses(self) -> tuple[int, ...]:
+        """Positions of the admixtures: fixed doses, tried one by one."""
+        return tuple(k for k, m in enumerate(self.materials) if m.role == "admixture")
+
+    @cached_property
+    def solids(self) -> tuple[int, ...]:
+        """Positions of the materials with a free share."""
+        return tuple(k for k, m in enumerate(self.materials) if m.role != "admixture")
+
+    @property
+    def liters(self) -> float:
+        """Slurry in one vessel [L]."""
+        return self.job.vessel.cavity_volume * 1e-3
+
+    def limit(self, name: str, sense: str) -> Limit | None:
+        """Return the limit on a property in one sense, or None."""
+        return next((x for x in self.job.limits if x.property == name and x.sense == sense), None)
+
+    def with_limits(self, limits: Sequence[Limit]) -> Problem:
+        """Return the same problem with other limits; nothing is compiled again."""
+        return replace(self, job=replace(self.job, limits=tuple(limits)))
+
+
+def problem_of(
+    job: Job,
+    catalogue: Catalogue,
+    parameters: ParameterSet | None = None,
+    extra: Sequence[str] = (),
+) -> Problem:
+    """Compile a job.
+
+    Parameters
+    ----------
+    job, catalogue
+        The question and the figures.
+    parameters
+        Calibrated parameters; default: those of the specs.
+    extra
+        Materials to know beside the job's own, for `check` of a blend that uses them.
+
+    Raises
+    ------
+    UnknownMaterial
+        If a name is not in the catalogue.
+    """
+    names = tuple(dict.fromkeys((*job.materials, *extra)))
+    known = parameters or parameters_of(catalogue, names)
+    bench = bench_of(job, catalogue.model["flame_share"].value)
+    return Problem(job, catalogue, names, known, bench, compile_model(catalogue, names, known))
