@@ -1,0 +1,367 @@
+"""The trial book: a file beside the job in which trials are entered, corrected and never overwritten.
+
+Several programs and threads may use the same book at once. When a call that writes returns, what it wrote
+is on the disk; when it raises, nothing of it is in the book.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import sqlite3
+import string
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final
+
+from optimizer.trials.checks import check_trial
+from optimizer.trials.files import prepare, reading, writing
+from optimizer.trials.records import Trial, digest
+from optimizer.trials.rows import Entry, entries_of, insert
+from optimizer.trials.troubles import BookConflict, NoSuchTrial
+
+__all__ = ["Entered", "TrialBook", "book_beside"]
+
+_CHUNK: Final = 500
+
+
+@dataclass(frozen=True)
+class Entered:
+    """What one acknowledged write did: ids that were added, corrected, or already there unchanged."""
+
+    added: tuple[str, ...] = ()
+    corrected: tuple[str, ...] = ()
+    unchanged: tuple[str, ...] = ()
+
+
+def book_beside(job: Path) -> Path:
+    """Return where the trial book of a job lies: ``trials.db`` in the job's folder.
+
+    Parameters
+    ----------
+    job : Path
+        The job file, or a folder [-].
+
+    Returns
+    -------
+    Path
+        File of the book; it need not exist.
+
+    Examples
+    --------
+    >>> book_beside(Path("studio/tumbler.toml")).as_posix()
+    'studio/trials.db'
+    """
+    return (job if job.is_dir() else job.parent) / "trials.db"
+
+
+class TrialBook:
+    """One trial book.
+
+    Parameters
+    ----------
+    path : Path
+        File of the book; made when there is none [-].
+    timeout : float
+        How long to wait while another program writes [s].
+
+    Raises
+    ------
+    BookError
+        `NotABook`, `BookNewer`, `BookDamaged`, `BookBusy`, `BookReadOnly` or `BookFull`.
+    """
+
+    def __init__(self, path: Path, timeout: float = 30.0) -> None:
+        self.path = path
+        self.timeout = timeout
+        prepare(path, timeout)
+
+    def add(self, trial: Trial, today: dt.date | None = None) -> str:
+        """Enter a new trial and return its id.
+
+        Parameters
+        ----------
+        trial : Trial
+            The record; without an id it gets date and letter, such as ``2026-03-02-a`` [-].
+        today : datetime.date | None
+            The day after which a date is in the future; None: the machine's date [-].
+
+        Returns
+        -------
+        str
+            Id of the trial, which is on the disk.
+
+        Raises
+        ------
+        FileFaults
+            When the trial holds anything that cannot be.
+        BookError
+            When it could not be written, or the id is taken.
+        """
+        check_trial(trial, today)
+        with writing(self.path, self.timeout) as connection:
+            named = trial if trial.id else replace(trial, id=_free_id(connection, trial.date))
+            if _latest(connection, named.id) is not None:
+                repair = "Give it another id, or enter it as a correction."
+                raise BookConflict(self.path, f"a second trial {named.id!r}", "an id not in the book", repair)
+            insert(connection, named, revision=1)
+        return named.id
+
+    def enter(self, trials: Iterable[Trial], reason: str = "", corrections: bool = False) -> Entered:
+        """Enter trials that have an id as one unit: all or none of them.
+
+        Parameters
+        ----------
+        trials : Iterable[Trial]
+            Checked records with ids [-].
+        reason : str
+            Where they come from; kept with corrections [-].
+        corrections : bool
+            True: a known id with other content is a correction; False: a conflict [-].
+
+        Returns
+        -------
+        Entered
+            What was done; a trial the book holds unchanged is left alone.
+
+        Raises
+        ------
+        BookConflict
+            When an id is known with other content and corrections are not asked for.
+        BookError
+            When they could not be written.
+        """
+        added: list[str] = []
+        corrected: list[str] = []
+        unchanged: list[str] = []
+        with writing(self.path, self.timeout) as connection:
+            for trial in trials:
+                known = _latest(connection, trial.id)
+                if known is None:
+                    insert(connection, trial, revision=1)
+                    added.append(trial.id)
+                elif known["digest"] == digest(trial) and not known["withdrawn"]:
+                    unchanged.append(trial.id)
+                elif corrections:
+                    insert(connection, trial, known["revision"] + 1, reason)
+                    corrected.append(trial.id)
+                else:
+                    raise self._differs(trial.id)
+        return Entered(tuple(added), tuple(corrected), tuple(unchanged))
+
+    def correct(
+        self, trial: Trial, reason: str, supersedes: int | None = None, today: dt.date | None = None
+    ) -> int:
+        """Enter a correction of the trial with the same id; what was there before stays in its history.
+
+        Parameters
+        ----------
+        trial : Trial
+            The whole record as it should read [-].
+        reason : str
+            Why [-].
+        supersedes : int | None
+            Revision the correction was made from; a newer one is then a conflict [-].
+        today : datetime.date | None
+            As in `add` [-].
+
+        Returns
+        -------
+        int
+            Revision of the correction.
+
+        Raises
+        ------
+        NoSuchTrial
+            When the book has no trial of this id.
+        BookConflict
+            When somebody corrected it since `supersedes`.
+        FileFaults
+            When the trial holds anything that cannot be.
+        """
+        check_trial(trial, today)
+        with writing(self.path, self.timeout) as connection:
+            revision = self._next_revision(connection, trial.id, supersedes)
+            insert(connection, trial, revision, reason)
+        return revision
+
+    def withdraw(self, id: str, reason: str) -> int:
+        """Take a trial out of the current ones; `correct` brings it back.
+
+        Parameters
+        ----------
+        id : str
+            Id of the trial [-].
+        reason : str
+            Why [-].
+
+        Returns
+        -------
+        int
+            Revision of the withdrawal.
+
+        Raises
+        ------
+        NoSuchTrial
+            When the book has no trial of this id.
+        """
+        with writing(self.path, self.timeout) as connection:
+            revision = self._next_revision(connection, id, None)
+            rows = connection.execute("SELECT * FROM latest WHERE id = ?", (id,)).fetchall()
+            insert(connection, entries_of(connection, rows)[0].trial, revision, reason, withdrawn=True)
+        return revision
+
+    def get(self, id: str) -> Entry:
+        """Return the newest version of a trial.
+
+        Parameters
+        ----------
+        id : str
+            Id of the trial [-].
+
+        Returns
+        -------
+        Entry
+            The version, with the record in `trial`.
+
+        Raises
+        ------
+        NoSuchTrial
+            When the book has no trial of this id.
+        """
+        return self.history(id)[-1]
+
+    def history(self, id: str) -> tuple[Entry, ...]:
+        """Return every version of a trial, oldest first.
+
+        Parameters
+        ----------
+        id : str
+            Id of the trial [-].
+
+        Returns
+        -------
+        tuple[Entry, ...]
+            All versions, withdrawals included.
+
+        Raises
+        ------
+        NoSuchTrial
+            When the book has no trial of this id.
+        """
+        with reading(self.path, self.timeout) as connection:
+            rows = connection.execute("SELECT * FROM entry WHERE id = ? ORDER BY revision", (id,)).fetchall()
+            if not rows:
+                raise self._unknown(connection, id)
+            return entries_of(connection, rows)
+
+    def count(self) -> int:
+        """Return how many trials count at present [count]."""
+        with reading(self.path, self.timeout) as connection:
+            return int(connection.execute("SELECT count(*) FROM current").fetchone()[0])
+
+    def page(self, limit: int = 50, offset: int = 0) -> tuple[Entry, ...]:
+        """Return one page of the current trials, newest day first.
+
+        Parameters
+        ----------
+        limit : int
+            Trials on the page, at most 1000 [count].
+        offset : int
+            Trials before the page [count].
+
+        Returns
+        -------
+        tuple[Entry, ...]
+            At most `limit` entries.
+        """
+        with reading(self.path, self.timeout) as connection:
+            order = "SELECT * FROM current ORDER BY date DESC, id DESC LIMIT ? OFFSET ?"
+            rows = connection.execute(order, (min(max(limit, 0), 1000), max(offset, 0))).fetchall()
+            return entries_of(connection, rows)
+
+    def trials(self) -> Iterator[Trial]:
+        """Give all current trials, oldest day first, as one unchanging state of the book.
+
+        Yields
+        ------
+        Trial
+            Records, for export and calibration.
+        """
+        with reading(self.path, self.timeout) as connection:
+            rows = connection.execute("SELECT * FROM current ORDER BY date, id")
+            while chunk := rows.fetchmany(_CHUNK):
+                for entry in entries_of(connection, chunk):
+                    yield entry.trial
+
+    def conflicts(self, trials: Iterable[Trial]) -> tuple[str, ...]:
+        """Return the ids of `trials` that the book knows with other content.
+
+        Parameters
+        ----------
+        trials : Iterable[Trial]
+            Records with ids [-].
+
+        Returns
+        -------
+        tuple[str, ...]
+            Ids, in order.
+        """
+        with reading(self.path, self.timeout) as connection:
+            found = []
+            for trial in trials:
+                known = _latest(connection, trial.id)
+                if known is not None and (known["withdrawn"] or known["digest"] != digest(trial)):
+                    found.append(trial.id)
+            return tuple(found)
+
+    def _next_revision(self, connection: sqlite3.Connection, id: str, supersedes: int | None) -> int:
+        known = _latest(connection, id)
+        if known is None:
+            raise self._unknown(connection, id)
+        if supersedes is not None and supersedes != known["revision"]:
+            value = f"a correction of revision {supersedes} of {id!r}"
+            allowed = f"of its newest revision, {known['revision']}"
+            raise BookConflict(self.path, value, allowed, "Look at the newest version and correct that one.")
+        return int(known["revision"]) + 1
+
+    def _unknown(self, connection: sqlite3.Connection, id: str) -> NoSuchTrial:
+        rows = connection.execute("SELECT id FROM entry WHERE revision = 1 ORDER BY number DESC LIMIT 3")
+        nearest = ", ".join(row[0] for row in rows) or "none yet"
+        return NoSuchTrial(
+            self.path,
+            f"trial {id!r}",
+            f"a trial in the book, such as {nearest}",
+            "List the book and pick one.",
+        )
+
+    def _differs(self, id: str) -> BookConflict:
+        repair = "Import with corrections, or give the trial another id."
+        return BookConflict(self.path, f"trial {id!r} with other content", "an unchanged trial", repair)
+
+
+def _latest(connection: sqlite3.Connection, id: str) -> sqlite3.Row | None:
+    order = "SELECT revision, withdrawn, digest FROM entry WHERE id = ? ORDER BY revision DESC LIMIT 1"
+    row: sqlite3.Row | None = connection.execute(order, (id,)).fetchone()
+    return row
+
+
+def _free_id(connection: sqlite3.Connection, date: dt.date) -> str:
+    """Return date and letter of the next batch of the day."""
+    day = date.isoformat()
+    # '.' follows '-' in the order of characters, so the range holds exactly the ids that begin with "day-"
+    order = "SELECT count(*) FROM entry WHERE id > ? AND id < ? AND revision = 1"
+    number = int(connection.execute(order, (f"{day}-", f"{day}.")).fetchone()[0])
+    while _latest(connection, found := f"{day}-{_letters(number)}") is not None:
+        number += 1
+    return found
+
+
+def _letters(number: int) -> str:
+    """Count in letters from 0: a, b ... z, aa, ab ..."""
+    text = ""
+    number += 1
+    while number:
+        number, place = divmod(number - 1, 26)
+        text = string.ascii_lowercase[place] + text
+    return text

@@ -1,0 +1,245 @@
+"""What a trial cannot be: values outside what a bench can show, and readings that contradict each other.
+
+Limits are wide on purpose: they catch slips of the pen and of the unit, not surprising results.
+All of them are common practice, no source, unless they follow from the meaning of the reading.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterator
+from dataclasses import fields
+from itertools import pairwise
+from typing import Final
+
+from optimizer.errors import Fault, FileFaults
+from optimizer.trials.records import EXPOSURES, KINDS, METHODS, SENSES, STATES, Trial
+
+__all__ = ["LONGEST_TEXT", "check_trial", "trial_faults"]
+
+LONGEST_TEXT: Final = 10_000
+"""Characters of one remark."""
+
+_YEAR: Final = 366.0 * 1440.0
+_SCALE_SLACK: Final = 1.01
+
+_RANGES: Final[dict[str, tuple[float, float, str]]] = {
+    "portions.mass": (0.0, 1e6, "g"),
+    "water": (0.0, 1e6, "g"),
+    "water_temperature": (0.0, 95.0, "degC"),
+    "room_temperature": (-20.0, 60.0, "degC"),
+    "humidity": (0.0, 1.0, "fraction"),
+    "damp_cure": (0.0, _YEAR, "min"),
+    "cavity_volume": (1.0, 1e5, "mL"),
+    "cast": (0, 10_000, "count"),
+    "fresh_density": (0.2, 4.0, "g/cm3"),
+    "window_end": (0.0, _YEAR, "min"),
+    "initial_set": (0.0, _YEAR, "min"),
+    "final_set": (0.0, _YEAR, "min"),
+    "demold": (0.0, _YEAR, "min"),
+    "casting_peak": (-20.0, 150.0, "degC"),
+    "whiteness": (0.0, 100.0, "-"),
+    "whiteness_error": (0.0, 50.0, "-"),
+    "weighings.age": (0.0, 3660.0, "d"),
+    "weighings.mass": (0.1, 1e6, "g"),
+    "strengths.value": (0.0, 300.0, "MPa"),
+    "strengths.age": (0.0, 100.0 * _YEAR, "min"),
+    "strengths.error": (0.0, 150.0, "MPa"),
+    "burns.outer": (-20.0, 400.0, "degC"),
+    "burns.inner": (-20.0, 800.0, "degC"),
+    "burns.error": (0.0, 100.0, "K"),
+    "burns.burn_rate": (0.01, 100.0, "g/h"),
+    "burns.wicks": (1, 50, "count"),
+    "burns.room": (-20.0, 60.0, "degC"),
+    "rejects.count": (1, 10_000, "count"),
+}
+_CHOICES: Final[dict[str, tuple[str, ...]]] = {
+    "strengths.state": ("", *STATES),
+    "strengths.kind": KINDS,
+    "strengths.method": METHODS,
+    "strengths.sense": SENSES,
+    "burns.exposure": ("", *EXPOSURES),
+}
+_NEEDED: Final = frozenset({"portions.material", "rejects.cause"})
+
+
+def trial_faults(trial: Trial, today: dt.date | None = None) -> tuple[Fault, ...]:
+    """Return everything about `trial` that cannot be.
+
+    Parameters
+    ----------
+    trial : Trial
+        The record [-].
+    today : datetime.date | None
+        The day after which a date is in the future; None: the machine's date [-].
+
+    Returns
+    -------
+    tuple[Fault, ...]
+        Empty when nothing is wrong; `where` is the field (``strengths.2.age``).
+
+    Examples
+    --------
+    >>> wrong = Trial(dt.date(2026, 3, 2), final_set=30.0, demold=20.0)
+    >>> [fault.where for fault in trial_faults(wrong, dt.date(2026, 3, 3))]
+    ['demold']
+    """
+    faults = [*_value_faults(trial)]
+    if not faults:
+        faults = [*_date_faults(trial, today), *_time_faults(trial), *_mass_faults(trial)]
+        faults += [*_strength_faults(trial), *_piece_faults(trial)]
+    return tuple(faults)
+
+
+def check_trial(trial: Trial, today: dt.date | None = None) -> None:
+    """Raise `FileFaults` when `trial` holds anything that cannot be.
+
+    Parameters
+    ----------
+    trial : Trial
+        The record [-].
+    today : datetime.date | None
+        See `trial_faults` [-].
+
+    Raises
+    ------
+    FileFaults
+        With all faults of the trial at once.
+    """
+    faults = trial_faults(trial, today)
+    if faults:
+        raise FileFaults(faults)
+
+
+def _readings(trial: Trial) -> Iterator[tuple[str, str, object]]:
+    """Give every value of the trial as (place, kind of field, value)."""
+    for field in fields(trial):
+        value = getattr(trial, field.name)
+        if not isinstance(value, tuple):
+            yield field.name, field.name, value
+            continue
+        for number, item in enumerate(value, start=1):
+            if isinstance(item, str):
+                yield f"{field.name}.{number}", field.name, item
+                continue
+            for part in fields(item):
+                kind = f"{field.name}.{part.name}"
+                yield f"{field.name}.{number}.{part.name}", kind, getattr(item, part.name)
+
+
+def _value_faults(trial: Trial) -> Iterator[Fault]:
+    for where, kind, value in _readings(trial):
+        if isinstance(value, str):
+            yield from _text_faults(where, kind, value)
+        elif value is not None and kind in _RANGES:
+            yield from _range_faults(where, kind, value)
+
+
+def _range_faults(where: str, kind: str, value: object) -> Iterator[Fault]:
+    least, most, unit = _RANGES[kind]
+    allowed = f"a number from {least:g} to {most:g} {unit}"
+    if isinstance(value, bool) or not isinstance(value, int | float) or math.isnan(value):
+        yield Fault(where, repr(value), allowed, "Write a number or leave it empty.")
+    elif unit == "count" and value != int(min(max(value, least), most)):
+        yield Fault(where, f"{value:g}", f"a whole number from {least:g} to {most:g}", "Count again.")
+    elif not least <= value <= most:
+        yield Fault(where, f"{value:g} {unit}", allowed, "Check the number and its unit.")
+
+
+def _text_faults(where: str, kind: str, text: str) -> Iterator[Fault]:
+    allowed_words = _CHOICES.get(kind)
+    if allowed_words and text not in allowed_words:
+        words = ", ".join(word for word in allowed_words if word)
+        yield Fault(where, repr(text), words, "Write one of these words.")
+    elif kind in _NEEDED and not text.strip():
+        yield Fault(where, "nothing", "a name", "Name it, or remove the line.")
+    elif len(text) > LONGEST_TEXT:
+        yield Fault(where, f"{len(text)} characters", f"at most {LONGEST_TEXT}", "Shorten the text.")
+    elif _odd_characters(text):
+        allowed = "letters, digits, signs, spaces, tabs and line ends"
+        yield Fault(where, repr(_odd_characters(text)), allowed, "Remove these characters.")
+    elif kind != "remarks" and (text != text.strip() or "\t" in text or "\n" in text):
+        yield Fault(where, repr(text), "a name on one line, without spaces around it", "Trim it.")
+    elif kind in ("labels", "id") and len(text.split()) > 1:
+        yield Fault(where, repr(text), "a name without spaces", "Join the words by hyphens.")
+    elif kind == "labels" and not text:
+        yield Fault(where, "nothing", "a label", "Label the vessel, or leave it out.")
+
+
+def _odd_characters(text: str) -> str:
+    """Return the characters that not every file format can carry."""
+    return "".join(
+        sign
+        for sign in text
+        if (sign < " " and sign not in "\t\n") or "\ud800" <= sign <= "\udfff" or sign > "\ufffd"
+    )
+
+
+def _date_faults(trial: Trial, today: dt.date | None) -> Iterator[Fault]:
+    last = today or dt.date.today()
+    if not dt.date(1900, 1, 1) <= trial.date <= last:
+        allowed = f"a day from 1900 to today, {last.isoformat()}"
+        yield Fault("date", trial.date.isoformat(), allowed, "Correct the date of the pour.")
+
+
+def _time_faults(trial: Trial) -> Iterator[Fault]:
+    order = (
+        ("initial_set", "final_set", "final set cannot come before initial set"),
+        ("window_end", "final_set", "a mix cannot pour after final set"),
+        ("initial_set", "demold", "nothing leaves the mold before it has set"),
+        ("final_set", "demold", "nothing leaves the mold before it has set"),
+    )
+    seen = set()
+    for first, second, reason in order:
+        early, late = getattr(trial, first), getattr(trial, second)
+        if early is not None and late is not None and late < early and second not in seen:
+            seen.add(second)
+            yield Fault(
+                second, f"{late:g} min", f"{early:g} min ({first}) or later", f"Check both times: {reason}."
+            )
+
+
+def _mass_faults(trial: Trial) -> Iterator[Fault]:
+    mixed = trial.powder_mass + (trial.water or 0.0)
+    if trial.portions and trial.water is not None:
+        for number, weighing in enumerate(trial.weighings, start=1):
+            if weighing.mass > mixed * _SCALE_SLACK:
+                allowed = f"at most the {mixed:g} g that were mixed"
+                where = f"weighings.{number}.mass"
+                yield Fault(
+                    where, f"{weighing.mass:g} g", allowed, "Check the mass of the piece and of the mix."
+                )
+    for number, (before, after) in enumerate(pairwise(trial.weighings), start=2):
+        if after.age <= before.age:
+            allowed = f"later than {before.age:g} d"
+            where = f"weighings.{number}.age"
+            yield Fault(
+                where, f"{after.age:g} d", allowed, "Give the weighings in order, each with its own day."
+            )
+    if trial.weighings and trial.weighings[-1].mass > trial.weighings[0].mass * _SCALE_SLACK:
+        first, last = trial.weighings[0].mass, trial.weighings[-1].mass
+        where = f"weighings.{len(trial.weighings)}.mass"
+        repair = "Check whether two pieces or two columns were mixed up: dry cannot be heavier than wet."
+        yield Fault(where, f"{last:g} g", f"at most the first mass, {first:g} g", repair)
+
+
+def _strength_faults(trial: Trial) -> Iterator[Fault]:
+    for number, strength in enumerate(trial.strengths, start=1):
+        set_seen = trial.initial_set
+        if strength.age is not None and set_seen is not None and strength.age < set_seen:
+            allowed = f"{set_seen:g} min (initial set) or later"
+            where = f"strengths.{number}.age"
+            yield Fault(where, f"{strength.age:g} min", allowed, "Check the unit of the age.")
+    for number, burn in enumerate(trial.burns, start=1):
+        if burn.outer is None and burn.inner is None:
+            yield Fault(f"burns.{number}", "no temperature", "an outer or inner wall temperature", "Add one.")
+
+
+def _piece_faults(trial: Trial) -> Iterator[Fault]:
+    rejected = sum(reject.count for reject in trial.rejects)
+    if trial.cast is not None and rejected > trial.cast:
+        yield Fault("rejects", f"{rejected} castings", f"at most the {trial.cast} cast", "Count again.")
+    if len(set(trial.labels)) < len(trial.labels):
+        twice = sorted({label for label in trial.labels if trial.labels.count(label) > 1})
+        yield Fault("labels", ", ".join(twice), "each label once", "Give every vessel its own label.")

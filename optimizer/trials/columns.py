@@ -1,0 +1,276 @@
+"""The columns of a trial table: one row per trial, readings in numbered groups of columns.
+
+``strength 2 value [MPa]`` is the value of the second strength. A header may also read
+``strength_2_value_psi``, leave the number away for the first, or name a powder: ``mass of marble_flour [g]``
+and ``lot of marble_flour``. A column whose header begins with # is not read.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from types import MappingProxyType
+from typing import Final
+
+from optimizer.errors import Fault, QuantityError
+from optimizer.trials.records import Trial
+from optimizer.units import parse
+
+__all__ = ["GROUPS", "SCALARS", "Column", "Header", "headers_for", "read_header"]
+
+WORDS: Final = ("text", "name", "date", "labels")
+"""Columns that hold no number."""
+
+_MOST_READINGS: Final = 999
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column.
+
+    Attributes
+    ----------
+    field : str
+        Field of `Trial`.
+    unit : str
+        Unit of a number; or ``text``, ``name``, ``date``, ``labels``.
+    number : int
+        Which reading of a group, from 1; 0 for a field of the trial itself.
+    part : str
+        Field of the reading.
+    material : str
+        Name of the powder, where the header names it.
+    """
+
+    field: str
+    unit: str
+    number: int = 0
+    part: str = ""
+    material: str = ""
+
+    @property
+    def name(self) -> str:
+        """The header without its unit."""
+        if not self.number:
+            return self.field
+        return f"{_WORD_OF[self.field]} {self.number} {self.part}"
+
+    @property
+    def header(self) -> str:
+        """The header as written on export."""
+        plain = self.unit in (*WORDS, "count")
+        return self.name if plain else f"{self.name} [{self.unit}]"
+
+
+@dataclass(frozen=True)
+class Header:
+    """A column as found in a file.
+
+    Attributes
+    ----------
+    column : Column
+        What it means.
+    unit : str
+        Unit its plain numbers are in.
+    text : str
+        The header as read.
+    """
+
+    column: Column
+    unit: str
+    text: str
+
+
+SCALARS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "id": "name",
+        "date": "date",
+        "vessel": "name",
+        "cast": "count",
+        "labels": "labels",
+        "sold_order": "name",
+        "water": "g",
+        "water_temperature": "degC",
+        "room_temperature": "degC",
+        "humidity": "fraction",
+        "damp_cure": "min",
+        "cavity_volume": "mL",
+        "fresh_density": "g/cm3",
+        "window_end": "min",
+        "initial_set": "min",
+        "final_set": "min",
+        "demold": "min",
+        "casting_peak": "degC",
+        "whiteness": "-",
+        "whiteness_error": "-",
+        "remarks": "text",
+    }
+)
+"""Field of a trial -> unit or kind of its column."""
+
+GROUPS: Final[Mapping[str, tuple[str, Mapping[str, str]]]] = MappingProxyType(
+    {
+        "powder": ("portions", {"material": "name", "mass": "g", "lot": "name"}),
+        "weighing": ("weighings", {"age": "d", "mass": "g"}),
+        "strength": (
+            "strengths",
+            {
+                "value": "MPa",
+                "age": "min",
+                "state": "name",
+                "kind": "name",
+                "method": "name",
+                "sense": "name",
+                "error": "MPa",
+            },
+        ),
+        "burn": (
+            "burns",
+            {
+                "outer": "degC",
+                "inner": "degC",
+                "error": "K",
+                "burn_rate": "g/h",
+                "wicks": "count",
+                "exposure": "name",
+                "room": "degC",
+            },
+        ),
+        "reject": ("rejects", {"cause": "name", "count": "count"}),
+    }
+)
+"""Word in the header -> field of a trial, and the parts of one reading with their units or kinds."""
+
+_WORD_OF: Final = {field: word for word, (field, _) in GROUPS.items()}
+_ALIASES: Final = {
+    "trial": "id",
+    "batch": "id",
+    "water_mass": "water",
+    "demold_time": "demold",
+    "order": "sold_order",
+    "whiteness_l*": "whiteness",
+    "strength": "strength_1_value",
+    "compressive_strength": "strength_1_value",
+    "room": "room_temperature",
+    "note": "remarks",
+    "notes": "remarks",
+    "remark": "remarks",
+}
+
+
+def headers_for(trials: Sequence[Trial]) -> tuple[Column, ...]:
+    """Return the columns that hold everything in `trials`.
+
+    Parameters
+    ----------
+    trials : Sequence[Trial]
+        Records [-].
+
+    Returns
+    -------
+    tuple[Column, ...]
+        Every field of a trial, and each group of readings as often as the fullest trial needs, once at least.
+    """
+    columns = [Column(field, unit) for field, unit in SCALARS.items() if field != "remarks"]
+    for field, parts in GROUPS.values():
+        most = max((len(getattr(trial, field)) for trial in trials), default=1)
+        for number in range(1, max(most, 1) + 1):
+            columns += [Column(field, unit, number, part) for part, unit in parts.items()]
+    return (*columns, Column("remarks", "text"))
+
+
+def read_header(texts: Sequence[str], where: str) -> tuple[tuple[Header | None, ...], tuple[Fault, ...]]:
+    """Return what each header means, and every fault of the header row.
+
+    Parameters
+    ----------
+    texts : Sequence[str]
+        Cells of the first row [-].
+    where : str
+        Name of the file, for faults [-].
+
+    Returns
+    -------
+    tuple[tuple[Header | None, ...], tuple[Fault, ...]]
+        One item per cell, None for columns that are not read; and the faults.
+    """
+    found: list[Header | None] = []
+    faults: list[Fault] = []
+    for number, text in enumerate(texts, start=1):
+        place = f"{where}:row 1, column {number}"
+        header = None
+        if text.strip() and not text.strip().startswith("#"):
+            header = _header(text.strip())
+            faults += _header_faults(header, text.strip(), place)
+        found.append(header)
+    faults += _twice(found, where)
+    if not any(header is not None and header.column.field == "date" for header in found):
+        allowed = "a column named date"
+        faults.append(
+            Fault(f"{where}:row 1", "no date column", allowed, "Add the day of the pour to every row.")
+        )
+    return tuple(found), tuple(faults)
+
+
+def _header(text: str) -> Header | None:
+    """Match a header: first as a whole, then with its last word as the unit."""
+    bracketed = re.fullmatch(r"(.+?)\s*[\[(](.*)[\])]", text)
+    name, unit = (bracketed[1], bracketed[2].strip()) if bracketed else (text, "")
+    column = _column(name)
+    if column is not None:
+        return Header(column, unit or _default_unit(column), text)
+    split = re.fullmatch(r"(.+)[ _]([^ _]+)", name)
+    column = _column(split[1]) if split and not bracketed else None
+    return None if column is None or split is None else Header(column, split[2], text)
+
+
+def _default_unit(column: Column) -> str:
+    """Plain numbers without a unit are taken only where the number is its own unit."""
+    return column.unit if column.unit in ("-", "count", "fraction", *WORDS) else ""
+
+
+def _column(name: str) -> Column | None:
+    key = re.sub(r"[\s_\-]+", "_", name.strip().lower()).strip("_")
+    key = _ALIASES.get(key, key)
+    if key in SCALARS:
+        return Column(key, SCALARS[key])
+    named = re.fullmatch(r"(mass|lot)_of_(.+)", key)
+    if named:
+        return Column("portions", GROUPS["powder"][1][named[1]], 0, named[1], named[2])
+    match = re.fullmatch(rf"({'|'.join(GROUPS)})(?:_?([0-9]+))?(?:_(.+))?", key)
+    if not match or not 1 <= int(match[2] or 1) <= _MOST_READINGS:
+        return None
+    field, parts = GROUPS[match[1]]
+    part = match[3] or ("material" if match[1] == "powder" else "value")
+    return Column(field, parts[part], int(match[2] or 1), part) if part in parts else None
+
+
+def _header_faults(header: Header | None, text: str, place: str) -> Iterator[Fault]:
+    if header is None:
+        known = [column.name for column in headers_for(())]
+        near = get_close_matches(text.lower(), known, n=3, cutoff=0.4)
+        allowed = f"a column of the trial table{', such as ' + ', '.join(near) if near else ''}"
+        yield Fault(
+            place, repr(text), allowed, "Rename the column, or begin its name with # to leave it out."
+        )
+        return
+    if header.column.unit in WORDS:
+        return
+    if header.unit:
+        try:
+            parse(f"1 {header.unit}" if header.unit not in ("-", "count") else "1", header.column.unit)
+        except QuantityError as error:
+            yield Fault(f"{place} {text!r}", f"the unit {header.unit!r}", error.allowed, error.repair)
+
+
+def _twice(found: Sequence[Header | None], where: str) -> Iterator[Fault]:
+    seen: dict[Column, str] = {}
+    for header in found:
+        if header is None:
+            continue
+        if header.column in seen:
+            value = f"{seen[header.column]!r} and {header.text!r}"
+            yield Fault(f"{where}:row 1", value, "each column once", "Delete or rename one of the two.")
+        seen[header.column] = header.text

@@ -1,0 +1,191 @@
+"""Opening the file of a trial book: one short-lived connection per call, so no thread ever shares one.
+
+Writing needs the write-ahead log and `synchronous = FULL`: a commit returns when the entry is on the
+disk. A book in a folder that may not be written is read through a private copy or as an unchanging file.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Final
+
+from optimizer.trials.schema import migrate, version_of
+from optimizer.trials.troubles import BookDamaged, NotABook, translated
+
+__all__ = ["CHECKED_UP_TO", "prepare", "reading", "writing"]
+
+CHECKED_UP_TO: Final = 256 * 2**20
+"""Books up to this size are looked through for damage on opening [bytes]."""
+
+_PAUSE: Final = 0.02
+"""Between two attempts to switch a new book to the write-ahead log [s]."""
+
+
+def prepare(path: Path, timeout: float) -> None:
+    """Make the book if there is none, bring an older one up to date, and look for damage.
+
+    Parameters
+    ----------
+    path : Path
+        File of the book [-].
+    timeout : float
+        How long to wait for other programs [s].
+
+    Raises
+    ------
+    BookError
+        Of the kind that fits.
+    """
+    fresh = not path.exists() or path.stat().st_size == 0
+    with translated(path):
+        if not fresh:
+            _examine(path, timeout)
+        try:
+            with closing(_connect(path, "rwc" if fresh else "rw", timeout)) as connection:
+                version_of(connection, path)
+                _write_ahead(connection, timeout)
+                migrate(connection, path)
+        except sqlite3.OperationalError as error:
+            if fresh or not _unwritable(error):
+                raise
+
+
+@contextmanager
+def writing(path: Path, timeout: float) -> Iterator[sqlite3.Connection]:
+    """Give a connection inside one transaction: all of it is written, or nothing.
+
+    Parameters
+    ----------
+    path : Path
+        File of the book [-].
+    timeout : float
+        How long to wait for other programs [s].
+
+    Raises
+    ------
+    BookError
+        Of the kind that fits; the transaction is then undone.
+    """
+    with translated(path), closing(_connect(path, "rw", timeout)) as connection:
+        connection.execute("BEGIN IMMEDIATE")
+        try:
+            yield connection
+            connection.execute("COMMIT")
+        except BaseException:
+            if connection.in_transaction:
+                connection.execute("ROLLBACK")
+            raise
+
+
+@contextmanager
+def reading(path: Path, timeout: float) -> Iterator[sqlite3.Connection]:
+    """Give a connection that sees one unchanging state of the book.
+
+    Parameters
+    ----------
+    path : Path
+        File of the book [-].
+    timeout : float
+        How long to wait for other programs [s].
+
+    Raises
+    ------
+    BookError
+        Of the kind that fits.
+    """
+    with translated(path), _open_to_read(path, timeout) as connection:
+        connection.execute("BEGIN")
+        yield connection
+
+
+def _connect(path: Path, mode: str, timeout: float) -> sqlite3.Connection:
+    address = f"{path.absolute().as_uri()}?mode={mode}"
+    connection = sqlite3.connect(address, uri=True, timeout=timeout, isolation_level=None)
+    try:
+        connection.row_factory = sqlite3.Row
+        connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute("PRAGMA trusted_schema = OFF")
+        connection.execute("PRAGMA synchronous = FULL")
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+@contextmanager
+def _open_to_read(path: Path, timeout: float) -> Iterator[sqlite3.Connection]:
+    shared = _shared_connection(path, timeout)
+    if shared is not None:
+        with closing(shared):
+            yield shared
+        return
+    with _private_copy(path) as copy, closing(_connect(copy, "ro&immutable=1", timeout)) as connection:
+        yield connection
+
+
+def _shared_connection(path: Path, timeout: float) -> sqlite3.Connection | None:
+    """Return a connection that works beside writers; None where the folder may not be written."""
+    connection = _connect(path, "rw", timeout)
+    try:
+        connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+    except sqlite3.Error as error:
+        connection.close()
+        if _unwritable(error) and path.exists():
+            return None
+        raise
+    return connection
+
+
+@contextmanager
+def _private_copy(path: Path) -> Iterator[Path]:
+    """Give a file that can be read as unchanging: the book itself, or a copy with its log merged in."""
+    log = path.with_name(path.name + "-wal")
+    if not log.exists() or log.stat().st_size == 0:
+        yield path
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        copy = Path(folder, path.name)
+        shutil.copyfile(path, copy)
+        shutil.copyfile(log, copy.with_name(log.name))
+        with closing(_connect(copy, "rw", 1.0)) as connection:
+            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        yield copy
+
+
+def _unwritable(error: sqlite3.Error) -> bool:
+    name = error.sqlite_errorname or ""
+    return name.startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_PERM"))
+
+
+def _examine(path: Path, timeout: float) -> None:
+    """Raise `BookDamaged` when the pages of the file do not fit together."""
+    with path.open("rb") as file:
+        if file.read(16) != b"SQLite format 3\0":
+            raise NotABook(path, "a file of another kind", "a trial book", "Name another file.")
+    if path.stat().st_size > CHECKED_UP_TO:
+        return
+    with _open_to_read(path, timeout) as connection:
+        found = connection.execute("PRAGMA quick_check(3)").fetchall()
+    if [row[0] for row in found] != ["ok"]:
+        repair = "Export what is readable to CSV, import it into a new book, and keep the damaged file."
+        raise BookDamaged(path, f"damaged content ({found[0][0]})", "a whole book", repair)
+
+
+def _write_ahead(connection: sqlite3.Connection, timeout: float) -> None:
+    """Switch to the write-ahead log; SQLite does not wait for others here, so we do."""
+    until = time.monotonic() + timeout
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL").fetchone()
+            return
+        except sqlite3.OperationalError as error:
+            busy = (error.sqlite_errorname or "").startswith(("SQLITE_BUSY", "SQLITE_LOCKED"))
+            if not busy or time.monotonic() > until:
+                raise
+        time.sleep(_PAUSE)

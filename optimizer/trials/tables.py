@@ -1,0 +1,156 @@
+"""A table of trials read from or written to a file: what CSV and spreadsheet files have in common."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+import re
+import tempfile
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from optimizer.errors import Fault, FileFaults
+from optimizer.trials.cells import read_row
+from optimizer.trials.checks import trial_faults
+from optimizer.trials.columns import read_header
+from optimizer.trials.records import Trial
+
+__all__ = ["MOST_BYTES", "MOST_ROWS", "Table", "check_size", "read_table", "replacing"]
+
+MOST_BYTES: Final = 256 * 2**20
+"""Largest file read [bytes]."""
+
+MOST_ROWS: Final = 200_000
+"""Most rows read [count]."""
+
+_COMMA: Final = re.compile(r"\s*-?[0-9]+,[0-9]+(\s*[^0-9.,]*)?")
+
+
+@dataclass(frozen=True)
+class Table:
+    """What a file of trials says.
+
+    Attributes
+    ----------
+    trials : tuple[Trial, ...]
+        Trials of the rows without fault, in order.
+    rows : tuple[int, ...]
+        Row of each trial in the file; the header is row 1.
+    faults : tuple[Fault, ...]
+        Every fault of every other row, with row and column.
+    """
+
+    trials: tuple[Trial, ...]
+    rows: tuple[int, ...]
+    faults: tuple[Fault, ...]
+
+
+def check_size(path: Path) -> None:
+    """Raise `FileFaults` when the file is missing, no file, or larger than `MOST_BYTES`.
+
+    Parameters
+    ----------
+    path : Path
+        File to be read [-].
+
+    Raises
+    ------
+    FileFaults
+        With the repair.
+    """
+    if not path.is_file():
+        raise FileFaults([Fault(str(path), "no such file", "a CSV or XLSX file", "Correct the path.")])
+    size = path.stat().st_size
+    if size > MOST_BYTES:
+        allowed = f"at most {MOST_BYTES // 2**20} MiB"
+        raise FileFaults([Fault(str(path), f"{size / 2**20:.0f} MiB", allowed, "Split the file.")])
+
+
+def read_table(
+    rows: Iterable[Sequence[str]], where: str, decimal_comma: bool | None, today: dt.date | None = None
+) -> Table:
+    """Read and check all rows of a table.
+
+    Parameters
+    ----------
+    rows : Iterable[Sequence[str]]
+        Cells as text, the header first [-].
+    where : str
+        Name of the file, for faults [-].
+    decimal_comma : bool | None
+        How numbers are written; None: see whether the file uses a decimal comma anywhere [-].
+    today : datetime.date | None
+        The day after which a date is in the future; None: the machine's date [-].
+
+    Returns
+    -------
+    Table
+        Trials and faults.
+
+    Raises
+    ------
+    FileFaults
+        When the header row has faults, or there are more than `MOST_ROWS` rows.
+    """
+    lines = iter(rows)
+    headers, faults = read_header(next(lines, ()), where)
+    if faults:
+        raise FileFaults(faults)
+    numbered = [
+        (number, cells) for number, cells in enumerate(lines, start=2) if any(cell.strip() for cell in cells)
+    ]
+    if len(numbered) > MOST_ROWS:
+        raise FileFaults([Fault(where, f"{len(numbered)} rows", f"at most {MOST_ROWS}", "Split the file.")])
+    if decimal_comma is None:
+        decimal_comma = any(_COMMA.fullmatch(cell) for _, cells in numbered for cell in cells)
+    trials: list[Trial] = []
+    kept: list[int] = []
+    found: list[Fault] = []
+    for number, cells in numbered:
+        trial, wrong = read_row(cells, headers, f"{where}:row {number}", decimal_comma)
+        if trial is not None:
+            wrong = tuple(_at_row(fault, where, number) for fault in trial_faults(trial, today))
+        found += wrong
+        if trial is not None and not wrong:
+            trials.append(trial)
+            kept.append(number)
+    return Table(tuple(trials), tuple(kept), tuple(found))
+
+
+def replacing(path: Path, write: Callable[[Path], None]) -> None:
+    """Write a file beside `path` and put it in its place when whole: a full disk costs no older export.
+
+    Parameters
+    ----------
+    path : Path
+        File to make or replace [-].
+    write : Callable[[Path], None]
+        Writes the file whose path it is given [-].
+
+    Raises
+    ------
+    FileFaults
+        When it cannot be written.
+    """
+    draft = None
+    try:
+        handle, name = tempfile.mkstemp(prefix=path.name, suffix=path.suffix, dir=path.parent)
+        os.close(handle)
+        draft = Path(name)
+        write(draft)
+        draft.chmod(0o644)
+        draft.replace(path)
+    except OSError as error:
+        repair = "Name a folder that exists, may be written and has room; what was there before is untouched."
+        raise FileFaults(
+            [Fault(str(path), str(error.strerror or error), "a file to write", repair)]
+        ) from error
+    finally:
+        if draft is not None:
+            draft.unlink(missing_ok=True)
+
+
+def _at_row(fault: Fault, where: str, number: int) -> Fault:
+    return Fault(f"{where}:row {number}, {fault.where}", fault.value, fault.allowed, fault.repair)

@@ -1,0 +1,160 @@
+"""What a trial can teach the model and what it cannot: half-filled trials are used as far as they go."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from types import MappingProxyType
+from typing import Final
+
+from optimizer.trials.drying_watch import constant_since
+from optimizer.trials.records import Trial
+
+__all__ = ["cannot_teach", "teaches"]
+
+_AT_DEMOLDING: Final = 1.0 / 24.0
+"""A weighing within an hour of demolding is the mass out of the mold [d]."""
+
+
+def teaches(trial: Trial) -> tuple[str, ...]:
+    """Return the properties `trial` has evidence for.
+
+    Parameters
+    ----------
+    trial : Trial
+        The record [-].
+
+    Returns
+    -------
+    tuple[str, ...]
+        Names of `optimizer.nomenclature`, in its order.
+
+    Examples
+    --------
+    >>> import datetime as dt
+    >>> from optimizer.trials.records import Portion
+    >>> day, powder = dt.date(2026, 3, 2), (Portion("gypsum_cement", 300.0),)
+    >>> teaches(Trial(day, portions=powder, water=105.0, initial_set=18.0))
+    ('working_window',)
+    """
+    missing = cannot_teach(trial)
+    return tuple(name for name in _EVIDENCE if name not in missing)
+
+
+def cannot_teach(trial: Trial) -> dict[str, str]:
+    """Return the properties `trial` has no evidence for, each with what is missing.
+
+    Parameters
+    ----------
+    trial : Trial
+        The record [-].
+
+    Returns
+    -------
+    dict[str, str]
+        Property of `optimizer.nomenclature` -> what to note next time.
+
+    Examples
+    --------
+    >>> import datetime as dt
+    >>> cannot_teach(Trial(dt.date(2026, 3, 2), initial_set=18.0))["working_window"]
+    'weigh the powders: without them no blend is known'
+    """
+    common = _mix_missing(trial)
+    found = {name: common or missing(trial) for name, missing in _EVIDENCE.items()}
+    return {name: reason for name, reason in found.items() if reason}
+
+
+def _mix_missing(trial: Trial) -> str:
+    if not trial.powder_mass:
+        return "weigh the powders: without them no blend is known"
+    return "" if trial.water is not None else "weigh the water: without it no water ratio is known"
+
+
+def _density_missing(trial: Trial) -> str:
+    return "" if trial.fresh_density is not None else "weigh a known volume of slurry"
+
+
+def _demolded_missing(trial: Trial) -> str:
+    found = trial.weighings and trial.weighings[0].age <= _AT_DEMOLDING
+    return _volume_missing(trial) if found else "weigh a piece as it leaves the mold"
+
+
+def _dry_mass_missing(trial: Trial) -> str:
+    if constant_since(trial.weighings) is None:
+        return "weigh on until two weighings a day apart differ by less than 0.1 %"
+    return _volume_missing(trial)
+
+
+def _volume_missing(trial: Trial) -> str:
+    known = trial.cavity_volume is not None or trial.vessel
+    return "" if known else "name the vessel or measure the volume of its mold"
+
+
+def _drying_missing(trial: Trial) -> str:
+    if constant_since(trial.weighings) is None:
+        return "weigh on until two weighings a day apart differ by less than 0.1 %"
+    return "" if trial.humidity is not None else "note the humidity of the room"
+
+
+def _strength_missing(kind: str, state: str) -> Callable[[Trial], str]:
+    def missing(trial: Trial) -> str:
+        known = [one for one in trial.strengths if one.kind == kind]
+        if not known:
+            return f"test a {kind} strength"
+        known = [one for one in known if one.state == state]
+        if not known:
+            return f"note that the piece tested was {state}, or test a {state} one"
+        aged = state == "dry" or any(one.age is not None for one in known)
+        return "" if aged else "note the age at the test"
+
+    return missing
+
+
+def _window_missing(trial: Trial) -> str:
+    known = trial.window_end is not None or trial.initial_set is not None
+    return "" if known else "note when the mix no longer pours, or its initial set"
+
+
+def _demold_missing(trial: Trial) -> str:
+    return "" if trial.demold is not None else "note when the castings left the molds"
+
+
+def _whiteness_missing(trial: Trial) -> str:
+    return (
+        ""
+        if trial.whiteness is not None
+        else "read the whiteness of the dry face, by photo with a white card"
+    )
+
+
+def _peak_missing(trial: Trial) -> str:
+    return "" if trial.casting_peak is not None else "read the highest temperature while it sets"
+
+
+def _wall_missing(place: str) -> Callable[[Trial], str]:
+    def missing(trial: Trial) -> str:
+        burns = [burn for burn in trial.burns if getattr(burn, place) is not None]
+        if not burns:
+            return f"burn a candle in it and read the {place} wall"
+        return "" if any(burn.burn_rate is not None for burn in burns) else "weigh the wax burned per hour"
+
+    return missing
+
+
+_EVIDENCE: Final = MappingProxyType(
+    {
+        "fresh_density": _density_missing,
+        "demolded_mass": _demolded_missing,
+        "dry_mass": _dry_mass_missing,
+        "wet_strength": _strength_missing("compressive", "wet"),
+        "dry_strength": _strength_missing("compressive", "dry"),
+        "flexural_strength": _strength_missing("flexural", "dry"),
+        "working_window": _window_missing,
+        "demold_time": _demold_missing,
+        "drying_time": _drying_missing,
+        "whiteness": _whiteness_missing,
+        "casting_peak": _peak_missing,
+        "outer_wall_temperature": _wall_missing("outer"),
+        "inner_wall_temperature": _wall_missing("inner"),
+    }
+)

@@ -1,0 +1,119 @@
+"""From a bag to every vessel it went into, and from a vessel back to its bags."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import dataclass
+
+from optimizer.trials.book import TrialBook
+from optimizer.trials.files import reading
+from optimizer.trials.records import Trial
+from optimizer.trials.rows import entries_of
+from optimizer.trials.troubles import NoSuchTrial
+
+__all__ = ["Trace", "trace_lot", "trace_vessel"]
+
+
+@dataclass(frozen=True)
+class Trace:
+    """The batches that belong to a bag or a vessel, and what hangs on them.
+
+    Attributes
+    ----------
+    batches : tuple[Trial, ...]
+        Current trials, by date.
+    """
+
+    batches: tuple[Trial, ...]
+
+    @property
+    def bags(self) -> tuple[tuple[str, str], ...]:
+        """(material, lot) of every bag the batches were weighed from, each once; no lot: empty text."""
+        pairs = {(part.material, part.lot): None for batch in self.batches for part in batch.portions}
+        return tuple(pairs)
+
+    @property
+    def vessels(self) -> tuple[str, ...]:
+        """Labels of every vessel cast from the batches, each once."""
+        return tuple({label: None for batch in self.batches for label in batch.labels})
+
+    @property
+    def orders(self) -> tuple[str, ...]:
+        """Orders the vessels went to, each once."""
+        return tuple({batch.sold_order: None for batch in self.batches if batch.sold_order})
+
+    @property
+    def unlabeled(self) -> tuple[str, ...]:
+        """Ids of batches that have more castings than labels, so whose vessels cannot all be named."""
+        return tuple(
+            batch.id
+            for batch in self.batches
+            if not batch.labels or (batch.cast is not None and batch.cast > len(batch.labels))
+        )
+
+
+def trace_lot(book: TrialBook, lot: str, material: str | None = None) -> Trace:
+    """Return every batch made with a lot, and through it every vessel.
+
+    Parameters
+    ----------
+    book : TrialBook
+        The book [-].
+    lot : str
+        Lot as noted on weighing [-].
+    material : str | None
+        Only bags of this material; None: any [-].
+
+    Returns
+    -------
+    Trace
+        With batches, bags, vessels and orders.
+
+    Raises
+    ------
+    NoSuchTrial
+        When no current batch was made with the lot.
+    """
+    order = """SELECT DISTINCT current.* FROM current JOIN portion ON portion.entry = current.number
+        WHERE portion.lot = ?1 AND portion.lot <> '' AND (?2 IS NULL OR portion.material = ?2)
+        ORDER BY current.date, current.id"""
+    return _trace(book, order, (lot, material), f"lot {lot!r}")
+
+
+def trace_vessel(book: TrialBook, label: str) -> Trace:
+    """Return the batch or batches a vessel was cast from, and through them its bags.
+
+    Parameters
+    ----------
+    book : TrialBook
+        The book [-].
+    label : str
+        Label of the vessel [-].
+
+    Returns
+    -------
+    Trace
+        With batches and bags; more than one batch when a mold was topped up or a label used twice.
+
+    Raises
+    ------
+    NoSuchTrial
+        When no current batch has the label.
+    """
+    order = """SELECT DISTINCT current.* FROM current JOIN label ON label.entry = current.number
+        WHERE label.label = ? ORDER BY current.date, current.id"""
+    return _trace(book, order, (label,), f"vessel {label!r}")
+
+
+def _trace(book: TrialBook, order: str, values: tuple[str | None, ...], what: str) -> Trace:
+    with reading(book.path, book.timeout) as connection:
+        rows: list[sqlite3.Row] = connection.execute(order, values).fetchall()
+        if not rows:
+            repair = "Check the spelling; only what was noted on weighing or labeling can be traced."
+            raise NoSuchTrial(book.path, what, "one that is in the book", repair)
+        batches = tuple(
+            entry.trial
+            for start in range(0, len(rows), 500)
+            for entry in entries_of(connection, rows[start : start + 500])
+        )
+    return Trace(batches)

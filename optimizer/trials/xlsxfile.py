@@ -1,0 +1,122 @@
+"""Trials as a spreadsheet file (XLSX), with the extra `xlsx` installed."""
+
+from __future__ import annotations
+
+import datetime as dt
+import zipfile
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from types import ModuleType
+from typing import TYPE_CHECKING, Final
+
+from optimizer.errors import Fault, FileFaults, VesselblendError
+from optimizer.trials.cells import write_row
+from optimizer.trials.columns import headers_for
+from optimizer.trials.records import Trial
+from optimizer.trials.tables import MOST_BYTES, MOST_ROWS, Table, check_size, read_table, replacing
+
+if TYPE_CHECKING:
+    from openpyxl.worksheet.worksheet import Worksheet
+
+__all__ = ["read_xlsx", "write_xlsx"]
+
+_MOST_UNPACKED: Final = 4 * MOST_BYTES
+
+
+def write_xlsx(trials: Sequence[Trial], path: Path) -> None:
+    """Write `trials` to the first sheet of a new spreadsheet file.
+
+    Parameters
+    ----------
+    trials : Sequence[Trial]
+        Records [-].
+    path : Path
+        File to make or replace [-].
+
+    Raises
+    ------
+    FileFaults
+        When the file cannot be written.
+    VesselblendError
+        When openpyxl is not installed.
+    """
+    openpyxl = _openpyxl()
+    columns = headers_for(trials)
+    workbook = openpyxl.Workbook(write_only=True)
+    sheet = workbook.create_sheet("trials")
+    sheet.append([column.header for column in columns])
+    for trial in trials:
+        sheet.append([None if cell == "" else cell for cell in write_row(trial, columns)])
+    replacing(path, workbook.save)
+
+
+def read_xlsx(path: Path, today: dt.date | None = None) -> Table:
+    """Read the trials on the first sheet of a spreadsheet file.
+
+    Parameters
+    ----------
+    path : Path
+        File [-].
+    today : datetime.date | None
+        The day after which a date is in the future; None: the machine's date [-].
+
+    Returns
+    -------
+    Table
+        Trials, and faults with row and column.
+
+    Raises
+    ------
+    FileFaults
+        When the file as a whole cannot be read.
+    VesselblendError
+        When openpyxl is not installed.
+    """
+    openpyxl = _openpyxl()
+    check_size(path)
+    try:
+        with zipfile.ZipFile(path) as archive:
+            unpacked = sum(part.file_size for part in archive.infolist())
+        if unpacked > _MOST_UNPACKED:
+            allowed = f"at most {_MOST_UNPACKED // 2**20} MiB"
+            raise FileFaults(
+                [Fault(path.name, f"{unpacked / 2**20:.0f} MiB unpacked", allowed, "Split the file.")]
+            )
+        with path.open("rb") as file:
+            workbook = openpyxl.load_workbook(file, read_only=True, data_only=True)
+            rows = list(_rows(workbook.worksheets[0]))
+            workbook.close()
+    except (zipfile.BadZipFile, KeyError, IndexError, ValueError, SyntaxError, EOFError) as error:
+        allowed, repair = (
+            "an XLSX file",
+            "Open it in a spreadsheet program and save it as XLSX, or as CSV UTF-8.",
+        )
+        raise FileFaults([Fault(path.name, f"a file that is not XLSX ({error})", allowed, repair)]) from None
+    return read_table(rows, path.name, None, today)
+
+
+def _rows(sheet: Worksheet) -> Iterator[list[str]]:
+    for row in sheet.iter_rows(values_only=True, max_row=MOST_ROWS + 2):
+        cells = [_text(value) for value in row]
+        while cells and not cells[-1]:
+            cells.pop()
+        yield cells
+
+
+def _text(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, dt.datetime):
+        return value.date().isoformat() if value.time() == dt.time() else value.isoformat()
+    return repr(value) if isinstance(value, float) else str(value)
+
+
+def _openpyxl() -> ModuleType:
+    try:
+        import openpyxl
+    except ImportError:
+        raise VesselblendError(
+            "spreadsheet files need openpyxl: install vesselblend[xlsx], or save the table as CSV UTF-8"
+        ) from None
+    module: ModuleType = openpyxl
+    return module
