@@ -1,33 +1,33 @@
 """The integer model of a purchase: which packs, at which price break, in which deliveries.
 
-Variables: packs bought of each offer at each price break (whole), whether that break is the one reached, and
-for each delivery its freight, its trip and whether its freight falls away. The least packs and the most packs
-of a break tie the two together. Solved to a gap of zero; the status is read in our own words and the
-coverage checked again with the packs as whole numbers.
+Columns: packs bought of each offer at each price break (whole), whether that break is the one reached, and
+for each delivery its freight, its trip and whether its freight falls away. The least and the most packs of
+a break tie the first two together. A proved optimum is asked for, and the coverage is checked again in
+whole packs.
 """
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, field
+
+import numpy as np
 
 from optimizer.errors import VesselblendError
 from optimizer.money.bags import Bags, delivery_of, purchase_money, trip_money, usable_mass
 from optimizer.money.turns import whole_down, whole_up
 from optimizer.shop import Price
-from optimizer.solvers.quiet import quiet_stdout
-from optimizer.solvers.status import Status, from_pulp
-
-if TYPE_CHECKING:
-    import pulp
+from optimizer.solvers.linear import LinearAnswer, LinearModel, LinearRow, solve_linear
+from optimizer.solvers.status import Status
 
 __all__ = ["MILLIGRAM", "cheapest_bags"]
 
 MILLIGRAM = 1e-6
 """Mass that no purchase is made for [kg]."""
+
+_GAP = 1e-7
+_SOONER = 1e-9
 
 
 @dataclass(frozen=True)
@@ -41,14 +41,52 @@ class _Step:
 
 @dataclass(frozen=True)
 class _Line:
-    """One offer in the model, with its variables: `packs` and `taken` by step, and their sums."""
+    """One offer in the model: its price breaks and the columns that hold packs and the break reached."""
 
     material: str
     offer: Price
     delivery: str
-    packs: list[pulp.LpVariable]
-    goods: pulp.LpAffineExpression
-    used: pulp.LpAffineExpression
+    steps: tuple[_Step, ...]
+    packs: tuple[str, ...]
+    taken: tuple[str, ...]
+
+    @property
+    def used(self) -> dict[str, float]:
+        """Coefficients of "anything is bought of this offer"."""
+        return dict.fromkeys(self.taken, 1.0)
+
+    @property
+    def goods(self) -> dict[str, float]:
+        """Coefficients of its price before tax."""
+        return {column: step.price for column, step in zip(self.packs, self.steps, strict=True)}
+
+
+@dataclass
+class _Draft:
+    """Columns and rows of the model while they are put together."""
+
+    upper: dict[str, float] = field(default_factory=dict)
+    whole: dict[str, bool] = field(default_factory=dict)
+    cost: dict[str, float] = field(default_factory=dict)
+    rows: list[LinearRow] = field(default_factory=list)
+
+    def column(self, name: str, upper: float = math.inf, *, whole: bool = True, cost: float = 0.0) -> str:
+        self.upper[name], self.whole[name], self.cost[name] = upper, whole, cost
+        return name
+
+    def at_least(self, name: str, coefficients: Mapping[str, float], lower: float = 0.0) -> None:
+        self.rows.append(LinearRow(name, coefficients, lower=lower))
+
+    def model(self) -> LinearModel:
+        return LinearModel(
+            "bags",
+            tuple(self.upper),
+            np.zeros(len(self.upper)),
+            np.array(list(self.upper.values())),
+            np.array(list(self.cost.values())),
+            tuple(self.rows),
+            np.array(list(self.whole.values())),
+        )
 
 
 def cheapest_bags(
@@ -70,87 +108,89 @@ def cheapest_bags(
     VesselblendError
         When the solver gives no proven answer, or one that does not cover the need.
     """
-    import pulp
-
-    model = pulp.LpProblem("bags", pulp.LpMinimize)
-    lines = _add_lines(model, offers, short, wage)
-    for material, mass in short.items():
-        covers = [usable_mass(line.offer) * sum(line.packs) for line in lines if line.material == material]
-        model += pulp.lpSum(covers) >= mass
-    bought = [line.goods * (1.0 + line.offer.tax) for line in lines]
-    carried = [line.offer.pack * line.offer.freight_per_kg * sum(line.packs) for line in lines]
-    model.setObjective(pulp.lpSum(bought + carried + _add_deliveries(model, lines, wage)))
-    with quiet_stdout():
-        model.solve(pulp.HiGHS(msg=False, gapRel=0.0, gapAbs=0.0, threads=1, mip_feasibility_tolerance=1e-9))
-    if from_pulp(model.status, model.sol_status) is not Status.OPTIMAL:
-        raise VesselblendError("no proven answer to which bags to buy")
-    return _read(lines, short)
-
-
-def _add_lines(
-    model: pulp.LpProblem, offers: Sequence[tuple[str, Price]], short: Mapping[str, float], wage: float
-) -> list[_Line]:
-    import pulp
-
+    draft = _Draft()
     ceiling = _money_of_a_plain_purchase(offers, short, wage)
-    lines = []
-    for place, (material, offer) in enumerate(offers):
-        steps = _steps(offer, short[material], ceiling)
-        packs = [_whole(model, f"packs_{place}_{step}", each.most) for step, each in enumerate(steps)]
-        taken = [_whole(model, f"taken_{place}_{step}", 1) for step in range(len(steps))]
-        for count, chosen, step in zip(packs, taken, steps, strict=True):
-            model += count >= step.least * chosen
-            model += count <= step.most * chosen
-        used = pulp.lpSum(taken)
-        model += used <= 1
-        goods = pulp.lpSum(step.price * count for step, count in zip(steps, packs, strict=True))
-        lines.append(_Line(material, offer, delivery_of(offer, place), packs, goods, used))
-    return lines
-
-
-def _add_deliveries(model: pulp.LpProblem, lines: Sequence[_Line], wage: float) -> list[pulp.LpVariable]:
-    import pulp
-
-    money = []
+    lines = [
+        _add_line(draft, place, material, offer, _steps(offer, short[material], ceiling))
+        for place, (material, offer) in enumerate(offers)
+    ]
+    for place, (material, mass) in enumerate(short.items()):
+        covers = {
+            column: usable_mass(line.offer)
+            for line in lines
+            if line.material == material
+            for column in line.packs
+        }
+        draft.at_least(f"need_{place}", covers, mass)
     for place, key in enumerate(dict.fromkeys(line.delivery for line in lines)):
-        members = [line for line in lines if line.delivery == key]
-        freight = model.add_variable(f"freight_{place}", 0)
-        trip = model.add_variable(f"trip_{place}", 0)
-        free = _whole(model, f"free_{place}", 1)
-        goods = pulp.lpSum(line.goods for line in members)
-        stating = [line for line in members if line.offer.free_freight_from is not None]
-        model += free <= pulp.lpSum(line.used for line in stating)
-        for line in stating:
-            model += goods >= line.offer.free_freight_from * (free + line.used - 1)
-        for line in members:
-            model += freight >= line.offer.freight * (line.used - free)
-            model += trip >= trip_money(line.offer, wage) * line.used
-        money += [freight, trip]
-    return money
+        _add_delivery(draft, place, [line for line in lines if line.delivery == key], wage)
+    answer = solve_linear(draft.model(), gap=_GAP)
+    if answer.status is not Status.OPTIMAL:
+        raise VesselblendError(f"no proven answer to which bags to buy: {answer.status.value}")
+    return _read(answer, lines, short)
 
 
-def _whole(model: pulp.LpProblem, name: str, most: int) -> pulp.LpVariable:
-    return model.add_variable(name, 0, most, cat="Integer")
+def _add_line(draft: _Draft, place: int, material: str, offer: Price, steps: Sequence[_Step]) -> _Line:
+    carried = offer.freight_per_kg * offer.pack
+    packs, taken = [], []
+    for number, step in enumerate(steps):
+        tag = f"{place}_{number}"
+        cost = step.price * (1.0 + offer.tax) + carried
+        count = draft.column(f"packs_{tag}", step.most, cost=cost)
+        chosen = draft.column(f"taken_{tag}", 1.0)
+        draft.at_least(f"least_{tag}", {count: 1.0, chosen: -step.least})
+        draft.at_least(f"most_{tag}", {count: -1.0, chosen: step.most})
+        packs.append(count)
+        taken.append(chosen)
+    draft.at_least(f"one_break_{place}", dict.fromkeys(taken, -1.0), -1.0)
+    key = delivery_of(offer, place)
+    return _Line(material, offer, key, tuple(steps), tuple(packs), tuple(taken))
 
 
-def _steps(offer: Price, mass: float, ceiling: float) -> list[_Step]:
+def _add_delivery(draft: _Draft, place: int, lines: Sequence[_Line], wage: float) -> None:
+    freight = draft.column(f"freight_{place}", whole=False, cost=1.0)
+    trip = draft.column(f"trip_{place}", whole=False, cost=1.0)
+    free = draft.column(f"free_{place}", 1.0)
+    goods = {column: price for line in lines for column, price in line.goods.items()}
+    stating = [line for line in lines if line.offer.free_freight_from is not None]
+    states = {column: 1.0 for line in stating for column in line.taken}
+    draft.at_least(f"free_only_if_stated_{place}", {**states, free: -1.0})
+    for number, line in enumerate(stating):
+        reach = (line.offer.free_freight_from or 0.0) - _SOONER
+        draft.at_least(
+            f"free_from_{place}_{number}", {**goods, **_times(-reach, line.used), free: -reach}, -reach
+        )
+    for number, line in enumerate(lines):
+        flat, fetched = line.offer.freight, trip_money(line.offer, wage)
+        draft.at_least(f"freight_{place}_{number}", {freight: 1.0, free: flat, **_times(-flat, line.used)})
+        draft.at_least(f"trip_{place}_{number}", {trip: 1.0, **_times(-fetched, line.used)})
+
+
+def _times(factor: float, coefficients: Mapping[str, float]) -> dict[str, float]:
+    return {column: factor * value for column, value in coefficients.items()}
+
+
+def _steps(offer: Price, mass: float, ceiling: float) -> tuple[_Step, ...]:
     """Return the price breaks that can matter, each up to the packs a plain purchase's money could buy."""
     starts = [1, *(max(1, math.ceil(start)) for start, _ in offer.breaks)]
     each = [offer.price, *(price for _, price in offer.breaks)]
+    ends = [*(start - 1 for start in starts[1:]), math.inf]
+    most = _most_packs(offer, starts[-1], min(each), mass, ceiling)
+    return tuple(
+        _Step(start, int(min(end, most)), price)
+        for start, end, price in zip(starts, ends, each, strict=True)
+        if start <= min(end, most)
+    )
+
+
+def _most_packs(offer: Price, last_break: int, cheapest: float, mass: float, ceiling: float) -> int:
     needed = whole_up(mass / usable_mass(offer))
-    free = offer.free_freight_from or 0.0
-    cheapest = min(each)
-    most = max(needed, starts[-1], whole_up(free / cheapest) if cheapest > 0.0 else 0)
     least_money = cheapest * (1.0 + offer.tax) + offer.freight_per_kg * offer.pack
-    if least_money > 0.0:
-        most = min(most, max(needed, whole_down(ceiling / least_money)))
-    ends = [*(start - 1 for start in starts[1:]), most]
-    steps = [_Step(*step) for step in zip(starts, ends, each, strict=True)]
-    return [_Step(step.least, min(step.most, most), step.price) for step in steps if _within(step, most)]
-
-
-def _within(step: _Step, most: int) -> bool:
-    return step.least <= min(step.most, most)
+    if least_money == 0.0:
+        return max(needed, last_break)
+    to_free_freight = whole_up((offer.free_freight_from or 0.0) / cheapest) if cheapest else 0
+    affordable = max(needed, whole_down(ceiling / least_money))
+    return min(max(needed, last_break, to_free_freight), affordable)
 
 
 def _money_of_a_plain_purchase(
@@ -164,12 +204,12 @@ def _money_of_a_plain_purchase(
     return sum(purchase_money(plain, wage).values())
 
 
-def _read(lines: Sequence[_Line], short: Mapping[str, float]) -> tuple[Bags, ...]:
-    counts = [(line, round(sum(count.value() for count in line.packs))) for line in lines]
-    bags = tuple(Bags(line.material, packs, line.offer) for line, packs in counts if packs)
-    for material, grouped in itertools.groupby(bags, key=lambda line: line.material):
-        if sum(line.usable for line in grouped) < short[material] - MILLIGRAM:
+def _read(answer: LinearAnswer, lines: Sequence[_Line], short: Mapping[str, float]) -> tuple[Bags, ...]:
+    counts = [round(sum(answer[column] for column in line.packs)) for line in lines]
+    bags = tuple(
+        Bags(line.material, packs, line.offer) for line, packs in zip(lines, counts, strict=True) if packs
+    )
+    for material, mass in short.items():
+        if sum(line.usable for line in bags if line.material == material) < mass - MILLIGRAM:
             raise VesselblendError(f"the bags found do not cover {material}")
-    if {line.material for line in bags} != set(short):
-        raise VesselblendError("the bags found leave a material out")
     return bags

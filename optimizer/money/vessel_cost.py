@@ -137,17 +137,23 @@ def order_charge(vessels: float, at_work: int, shop: Shop) -> MoldCharge:
     Returns
     -------
     MoldCharge
-        The order pays whole for the molds beyond those owned, and for the spares that replace them once
-        worn; castings made in owned molds pay their wear.
+        The order uses up the molds at work, or more where castings outlast them; castings are spread
+        evenly. It pays whole for the molds beyond those owned; castings in owned molds pay their wear.
+
+    Examples
+    --------
+    327 castings at 80 a mold take five molds even where four are enough at a time.
+
+    >>> order_charge(300, 4, Shop(reject=0.08, molds=3, mold_life=80)).bought
+    2
     """
     if vessels == 0 or at_work == 0:
         return MoldCharge(0.0, 0.0)
     pours = pours_needed(vessels, shop.reject, shop.finish_reject)
-    added = max(0, at_work - shop.molds)
-    bought = max(added, whole_up(pours * added / at_work / shop.mold_life))
-    owned_share = (at_work - added) / at_work
-    wear = shop.mold_price / shop.mold_life * owned_share
-    return MoldCharge(wear, bought * shop.mold_price / vessels, at_work, bought)
+    used = max(at_work, whole_up(pours / shop.mold_life))
+    owned = min(used, shop.molds)
+    wear = shop.mold_price / shop.mold_life * owned / used
+    return MoldCharge(wear, (used - owned) * shop.mold_price / vessels, at_work, used - owned)
 
 
 def shipping_cost(shipped_mass: float, shop: Shop) -> float:
