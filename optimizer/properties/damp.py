@@ -30,6 +30,7 @@ NEARLY_PURE: Final = 0.95
 """Share of hemihydrate in the binder from which too little ye'elimite is left to matter (judgement)."""
 
 _LOW, _MEDIUM, _HIGH = 0, 1, 2
+_TRACE: Final = 1e-9
 
 
 def _reactive_share(hydrates: Hydrates) -> Values:
@@ -116,7 +117,7 @@ def damp_class(
     share = np.asarray(_reactive_share(hydrates) if hemihydrate_share is None else hemihydrate_share)
     sulfate = np.asarray(hydrates.given_hemihydrate) + hydrates.given_gypsum
     excess = (np.asarray(hydrates.sulfate_ratio) > 2.0) & (np.asarray(hydrates.given_yeelimite) > 0.0)
-    late = (np.asarray(hydrates.monosulfate) > 0.0) & (sulfate > 0.0)
+    late = (np.asarray(hydrates.monosulfate) > _TRACE) & (sulfate > _TRACE)
     limed = (np.asarray(hydrates.given_lime) > 0.0) & (share > 0.10)
     wet = np.where(excess & (potential > 0.5 * porosity), _HIGH, np.where(excess | late, _MEDIUM, _LOW))
     exposed = damp_service & (share < NEARLY_PURE)

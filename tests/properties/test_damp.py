@@ -1,0 +1,81 @@
+"""Late ettringite in damp: potential and class."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from optimizer.constants import MOLAR_MASSES
+from optimizer.properties.damp import GROWTH_PER_MOLE, damp_class, late_ettringite_potential
+from optimizer.properties.hydration import hydrate
+from optimizer.shop import DAMP_CLASSES
+
+BULK = 70.16
+PORES = 0.125
+LOW, MEDIUM, HIGH = (DAMP_CLASSES.index(word) for word in ("low", "medium", "high"))
+
+
+def cement(hemihydrate, water, lime=0.0):
+    """One hundred grams of the model cement with hemihydrate."""
+    share = 100.0 - hemihydrate
+    return hydrate(0.50 * share, hemihydrate, 0.15 * share, 0.0, lime, water)
+
+
+def classed(body, porosity=PORES, **service):
+    return int(damp_class(body, late_ettringite_potential(body, BULK), porosity, **service))
+
+
+def test_growth_of_solids_cemdata18_own_arithmetic():
+    assert pytest.approx(450.9, rel=0.003) == GROWTH_PER_MOLE
+
+
+def test_potential_of_a_mix_short_of_water_own_arithmetic():
+    body = cement(20.0, 35.0)
+    assert body.degree == pytest.approx(0.722, abs=0.001)
+    assert body.given_yeelimite / MOLAR_MASSES["yeelimite"] == pytest.approx(0.06555, abs=1e-5)
+    assert late_ettringite_potential(body, BULK) == pytest.approx(0.117, abs=0.002)
+
+
+def test_potential_needs_sulfate_left_over():
+    assert late_ettringite_potential(hydrate(100.0, 0.0, 0.0, 0.0, 0.0, 20.0), BULK) == 0.0
+
+
+def test_nothing_is_left_to_expand_with_water_enough():
+    assert late_ettringite_potential(cement(20.0, 60.0), BULK) == pytest.approx(0.0, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("body", "service", "expected"),
+    [
+        pytest.param(cement(20.0, 35.0), {}, HIGH, id="short-of-water-in-damp"),
+        pytest.param(cement(20.0, 35.0), {"damp_service": False}, LOW, id="short-of-water-kept-dry"),
+        pytest.param(cement(20.0, 60.0), {}, MEDIUM, id="sulfate-in-excess-in-damp"),
+        pytest.param(cement(0.0, 60.0), {}, LOW, id="cement-alone-as-supplied"),
+        pytest.param(cement(3.0, 60.0), {}, MEDIUM, id="monosulfate-beside-added-hemihydrate"),
+        pytest.param(cement(0.0, 60.0, 5.0), {}, LOW, id="lime-without-hemihydrate"),
+        pytest.param(
+            cement(20.0, 60.0, 5.0),
+            {"damp_service": False},
+            MEDIUM,
+            id="lime-with-hemihydrate-Telesca-2013",
+        ),
+        pytest.param(cement(96.0, 60.0), {}, LOW, id="nearly-pure-gypsum"),
+        pytest.param(cement(100.0, 60.0), {}, LOW, id="pure-gypsum"),
+        pytest.param(cement(93.0, 60.0), {"hemihydrate_share": 0.93}, MEDIUM, id="share-of-binder-stated"),
+    ],
+)
+def test_damp_class_judgement(body, service, expected):
+    assert classed(body, **service) == expected
+
+
+def test_more_pores_take_up_the_growth():
+    body = cement(20.0, 35.0)
+    assert classed(body, porosity=0.20) == HIGH
+    assert classed(body, porosity=0.30) == MEDIUM
+
+
+def test_classes_of_many_mixes():
+    share = np.array([0.0, 20.0, 100.0])
+    body = hydrate(0.5 * (100.0 - share), share, 0.15 * (100.0 - share), 0.0, 0.0, 35.0)
+    potential = late_ettringite_potential(body, BULK)
+    assert damp_class(body, potential, PORES).tolist() == [LOW, HIGH, LOW]
