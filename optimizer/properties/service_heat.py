@@ -37,8 +37,10 @@ __all__ = [
     "equivalent_hours",
     "flame_heat",
     "flame_share_from_burn",
+    "flux_driven",
     "heat_margin",
     "phase_limit",
+    "pool_driven",
     "wall_case",
     "wall_temperatures",
 ]
@@ -237,8 +239,7 @@ def wall_temperatures(
 
     Notes
     -----
-    Flux-driven: ``T_i = T_o + Q ln(ro / ri) / (2 pi k H)``. Pool-driven: pool, wax film, wall and outside
-    in series, the pool at `POOL` or at what `POOL_SHARE` of the flame can hold, whichever is cooler.
+    The higher of `flux_driven` and `pool_driven` on each face; with a burn test the first alone.
 
     Examples
     --------
@@ -246,25 +247,62 @@ def wall_temperatures(
     >>> [round(float(t), 1) for t in wall_temperatures(case, 0.5)]
     [57.7, 65.7]
     """
-    resistance = case.wall_shape / conductivity
-    heat, outer = _flux_driven(case, flame_share)
-    inner = outer + heat * resistance
+    outer, inner = flux_driven(case, conductivity, flame_share)
     if case.measured:
-        return np.full_like(inner, case.flux_outer), inner
-    pool_outer, pool_inner = _pool_driven(case, resistance)
+        return outer, inner
+    pool_outer, pool_inner = pool_driven(case, conductivity)
     return np.maximum(outer, pool_outer), np.maximum(inner, pool_inner)
 
 
-def _flux_driven(case: WallCase, flame_share: Values | None) -> tuple[Values, Values]:
-    """Return heat [W] and outside [degC] of the wall that takes a fixed share of the flame."""
-    if flame_share is None or case.measured:
-        return case.flux_heat, case.flux_outer
-    heat = flame_share * case.flame
-    return heat, case.table.temperature(heat)
+def flux_driven(
+    case: WallCase, conductivity: Values, flame_share: Values | None = None
+) -> tuple[Values, Values]:
+    """Return outer and inner temperature of a wall that takes a fixed heat [degC].
+
+    Parameters
+    ----------
+    case, conductivity, flame_share
+        See `wall_temperatures`.
+
+    Notes
+    -----
+    ``T_i = T_o + Q ln(ro / ri) / (2 pi k H)``.
+
+    Examples
+    --------
+    >>> case = wall_case(Vessel(214.0), Candle())
+    >>> [round(float(t), 1) for t in flux_driven(case, 0.5)]
+    [55.9, 63.4]
+    """
+    heat: Values = case.flux_heat
+    face: Values = case.flux_outer
+    if flame_share is not None and not case.measured:
+        heat = flame_share * case.flame
+        face = case.table.temperature(heat)
+    step = heat * case.wall_shape / conductivity
+    return face + np.zeros_like(step), face + step
 
 
-def _pool_driven(case: WallCase, resistance: Values) -> tuple[Values, Values]:
-    """Return outside and inside [degC] of the wall on a pool of wax."""
+def pool_driven(case: WallCase, conductivity: Values) -> tuple[Values, Values]:
+    """Return outer and inner temperature of a wall on a pool of wax [degC].
+
+    Parameters
+    ----------
+    case, conductivity
+        See `wall_temperatures`.
+
+    Notes
+    -----
+    Wax film, wall and outside in series, the pool at `POOL` or at what `POOL_SHARE` of the flame can
+    hold, whichever is cooler.
+
+    Examples
+    --------
+    >>> case = wall_case(Vessel(214.0), Candle())
+    >>> [round(float(t), 1) for t in pool_driven(case, 0.5)]
+    [57.7, 65.7]
+    """
+    resistance = case.wall_shape / conductivity
     conductance = 1.0 / (case.film + resistance)
     free = np.interp(conductance, case.pool_conductance, case.pool_outer)
     heat = np.minimum((POOL - free) * conductance, case.cap_heat)

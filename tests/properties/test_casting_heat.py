@@ -1,0 +1,234 @@
+"""The setting peak against a stiff integrator, closed forms, bounds and measured heat capacities."""
+
+import math
+import time
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
+
+from optimizer.properties.casting_heat import (
+    MoldCase,
+    adiabatic_temperature,
+    casting_peak,
+    heat_capacity,
+    mold_case,
+    one_node_peak,
+)
+from optimizer.properties.maturity import hemihydrate_degree
+from optimizer.shop import Shop, Vessel
+
+QUICK = settings(max_examples=60, deadline=None)
+MOLD = MoldCase(214.0, 0.0536)
+WORKED = MoldCase(volume=330.0, area=0.040, mass=900.0, thickness=10.0, room=20.0)
+heats = st.floats(0.0, 250.0)
+capacities = st.floats(1.0, 3.5)
+first_sets = st.floats(4.0, 60.0)
+set_spans = st.floats(1.15, 2.5)
+molds = st.builds(
+    MoldCase,
+    volume=st.floats(50.0, 800.0),
+    area=st.floats(0.02, 0.12),
+    mass=st.floats(100.0, 2000.0),
+    thickness=st.floats(2.0, 25.0),
+    room=st.floats(10.0, 30.0),
+)
+
+
+def integrated_peak(mold, heat_gypsum, heat_csa, initial, final, capacity, half_time=45.0):
+    """Return peak [degC] and its time [min] by an adaptive integrator."""
+
+    def released(minutes):
+        csa = 1.0 - math.exp(-math.log(2.0) * (minutes / half_time) ** 2.5)
+        return heat_gypsum * float(hemihydrate_degree(minutes, initial, final)) + heat_csa * csa
+
+    def change(minutes, rise):
+        heat = mold.volume * (released(minutes + 1e-3) - released(minutes)) / 1e-3
+        into_mold = 60.0 * mold.inner * (rise[0] - rise[1])
+        cast = (heat - into_mold) / (capacity * mold.volume)
+        return [cast, (into_mold - 60.0 * mold.outer * rise[1]) / mold.capacity]
+
+    end = 2.5 * max(final, half_time)
+    path = solve_ivp(change, (0.0, end), [0.0, 0.0], max_step=final / 25.0, rtol=1e-6, atol=1e-6)
+    top = path.y[0].argmax()
+    return mold.room + path.y[0][top], path.t[top]
+
+
+@pytest.mark.parametrize(
+    ("half_time", "expected", "minutes"),
+    [
+        pytest.param(10.0, 53.3, 16.0, id="own-arithmetic-10"),
+        pytest.param(20.0, 47.0, 32.0, id="own-arithmetic-20"),
+        pytest.param(40.0, 42.0, 63.0, id="own-arithmetic-40"),
+    ],
+)
+def test_two_bodies(half_time, expected, minutes):
+    """600 g of plaster, 52.5 kJ, 874 J/K, in 900 g of silicone; release of exponent 2.5."""
+    heat, capacity = 52.5e3 / WORKED.volume, 874.0 / WORKED.volume
+    peak, when = casting_peak(WORKED, 0.0, heat, 18.0, 30.0, capacity, half_time)
+    assert peak == pytest.approx(expected, abs=0.5)
+    assert when == pytest.approx(minutes, abs=1.5)
+
+
+@pytest.mark.parametrize(
+    ("heat_gypsum", "heat_csa", "initial", "final"),
+    [
+        pytest.param(140.0, 0.0, 18.0, 30.0, id="scipy-integrator-gypsum"),
+        pytest.param(0.0, 150.0, 18.0, 30.0, id="scipy-integrator-csa"),
+        pytest.param(70.0, 80.0, 18.0, 30.0, id="scipy-integrator-half"),
+        pytest.param(140.0, 5.0, 5.0, 8.0, id="scipy-integrator-fast-with-a-little-csa"),
+        pytest.param(140.0, 50.0, 60.0, 100.0, id="scipy-integrator-retarded"),
+    ],
+)
+@pytest.mark.parametrize("mold", [MOLD, replace(MOLD, mass=120.0, thickness=2.0)], ids=["thick", "thin"])
+def test_agrees_with_an_integrator(mold, heat_gypsum, heat_csa, initial, final):
+    peak, when = casting_peak(mold, heat_gypsum, heat_csa, initial, final, 2.3)
+    expected, minutes = integrated_peak(mold, heat_gypsum, heat_csa, initial, final, 2.3)
+    assert peak == pytest.approx(expected, abs=0.2)
+    assert when == pytest.approx(minutes, rel=0.05, abs=0.7)
+
+
+@pytest.mark.parametrize(
+    ("release", "loss", "share", "seconds"),
+    [pytest.param(1 / 600, 1 / 3600, 0.698827, 1290.07, id="closed-form-analytic")],
+)
+def test_one_body_closed_form(release, loss, share, seconds):
+    assert one_node_peak(release, loss) == pytest.approx((share, seconds), rel=1e-5)
+
+
+@QUICK
+@given(st.floats(1e-4, 1e-2), st.floats(1e-5, 9e-5))
+def test_one_body_peak_is_where_gain_equals_loss(release, loss):
+    """The rise ``kr / (kr - kl) (exp(-kl t) - exp(-kr t))`` (analytic) has its top there."""
+    share, seconds = one_node_peak(release, loss)
+
+    def rise(t):
+        return release / (release - loss) * (math.exp(-loss * t) - math.exp(-release * t))
+
+    assert rise(seconds) == pytest.approx(share, rel=1e-6)
+    assert rise(seconds) >= max(rise(0.99 * seconds), rise(1.01 * seconds))
+
+
+@pytest.mark.parametrize(
+    ("water_ratio", "rise"),
+    [
+        pytest.param(0.30, 67.2, id="own-arithmetic-0.30"),
+        pytest.param(0.35, 60.1, id="own-arithmetic-0.35"),
+        pytest.param(0.40, 54.3, id="own-arithmetic-0.40"),
+        pytest.param(0.50, 45.5, id="own-arithmetic-0.50"),
+        pytest.param(0.70, 34.4, id="own-arithmetic-0.70"),
+    ],
+)
+def test_adiabatic_rise_of_plaster(water_ratio, rise):
+    """Alpha plaster, 118.1 J/g (NBS tables, from memory), warmed as gypsum and left-over water."""
+    products = heat_capacity({"gypsum": 1.18617, "water": water_ratio - 0.18617})
+    assert adiabatic_temperature(118.1, products, 0.0) == pytest.approx(rise, abs=0.3)
+
+
+def test_adiabatic_rise_with_sand():
+    """Own arithmetic: one part of sand per plaster at 0.35 brings it down to 42.7 K."""
+    products = heat_capacity({"gypsum": 1.18617, "water": 0.35 - 0.18617, "sand": 1.0})
+    assert adiabatic_temperature(118.1, products, 0.0) == pytest.approx(42.7, abs=0.3)
+
+
+def test_five_liter_bucket_of_modeling_plaster():
+    """DGUV-IFA project 3148 (2018): 46.9 to 50.8 degC measured in 5 L; no loss means at least that."""
+    for water_ratio in (0.6, 0.7):
+        products = heat_capacity({"gypsum": 1.18617, "water": water_ratio - 0.18617})
+        assert adiabatic_temperature(118.1, products, 20.0) >= 50.8
+
+
+@pytest.mark.parametrize(
+    ("water_ratio", "measured"),
+    [
+        pytest.param(0.3, 1.54, id="Bentz-NIST-0.3-measured"),
+        pytest.param(0.4, 1.73, id="Bentz-NIST-0.4-measured"),
+    ],
+)
+def test_fresh_cement_paste(water_ratio, measured):
+    capacity = heat_capacity({"cement": 1.0, "water": water_ratio}) / (1.0 + water_ratio)
+    assert capacity == pytest.approx(measured, abs=0.01)
+
+
+@QUICK
+@given(molds, heats, heats, first_sets, set_spans, capacities)
+def test_never_above_adiabatic_nor_below_room(mold, gypsum, csa, initial, span, capacity):
+    peak, _ = casting_peak(mold, gypsum, csa, initial, span * initial, capacity)
+    assert mold.room <= peak <= adiabatic_temperature(gypsum + csa, capacity, mold.room) + 1e-9
+
+
+@QUICK
+@given(heats, heats, first_sets, set_spans, capacities)
+def test_without_a_face_to_lose_by_it_is_adiabatic(gypsum, csa, initial, span, capacity):
+    sealed_off = replace(MOLD, area=1e-9)
+    peak, _ = casting_peak(sealed_off, gypsum, csa, initial, span * initial, capacity)
+    bound = adiabatic_temperature(gypsum + csa, capacity, MOLD.room)
+    assert peak - MOLD.room == pytest.approx(bound - MOLD.room, rel=0.0015, abs=1e-9)
+
+
+@QUICK
+@given(molds, st.floats(5.0, 200.0), heats, first_sets, set_spans, capacities)
+def test_direction(mold, gypsum, csa, initial, span, capacity):
+    """Filler and water dilute heat and add capacity; a heavier mold takes up more."""
+
+    def peak(where, heat_scale, heat_per_kelvin):
+        found, _ = casting_peak(
+            where, heat_scale * gypsum, heat_scale * csa, initial, span * initial, heat_per_kelvin
+        )
+        return found
+
+    base = peak(mold, 1.0, capacity)
+    assert peak(mold, 0.8, capacity) < base
+    assert peak(mold, 1.0, 1.2 * capacity) < base
+    assert peak(replace(mold, mass=1.5 * mold.mass), 1.0, capacity) <= base + 1e-9
+
+
+@pytest.mark.parametrize(
+    ("half_time", "one_body"),
+    [
+        pytest.param(10.0, 69.4, id="own-arithmetic-10"),
+        pytest.param(20.0, 62.8, id="own-arithmetic-20"),
+        pytest.param(40.0, 54.1, id="own-arithmetic-40"),
+    ],
+)
+def test_weightless_mold_is_one_body(half_time, one_body):
+    """Without the mold's own heat capacity the worked case reads 12 to 16 K hotter."""
+    heat, capacity = 52.5e3 / WORKED.volume, 874.0 / WORKED.volume
+    weightless = replace(WORKED, mass=0.1)
+    peak, _ = casting_peak(weightless, 0.0, heat, 18.0, 30.0, capacity, half_time)
+    assert peak == pytest.approx(one_body, abs=0.5)
+
+
+def test_sets_at_once_and_thin_hot_molds_stay_finite():
+    tiny = MoldCase(20.0, 0.2, mass=5.0, thickness=0.5)
+    peak, _ = casting_peak(tiny, np.array([150.0, 150.0]), 50.0, np.array([5.0, 5.0]), 5.0, 2.3, 600.0)
+    assert np.isfinite(peak).all()
+
+
+def test_arrays_broadcast():
+    gypsum = np.linspace(50.0, 150.0, 4)
+    peak, when = casting_peak(MOLD, gypsum, np.array([[0.0], [40.0]]), 18.0, 30.0, 2.3)
+    assert peak.shape == when.shape == (2, 4)
+    assert peak[1, 2] == pytest.approx(casting_peak(MOLD, gypsum[2], 40.0, 18.0, 30.0, 2.3)[0])
+
+
+def test_ten_thousand_castings_are_quick():
+    spread = np.linspace(0.8, 1.2, 10_000)
+    times = []
+    for _ in range(3):
+        start = time.perf_counter()
+        casting_peak(MOLD, 140.0 * spread, 50.0 * spread, 18.0, 30.0, 2.3 * spread)
+        times.append(time.perf_counter() - start)
+    assert min(times) < 0.5
+
+
+def test_mold_of_a_vessel():
+    """Geometry: outside, inside, floor and base of an 85 x 95 mm cylinder with 8 mm walls."""
+    mold = mold_case(Vessel(214.0), Shop(mold_mass=700.0, mold_thickness=12.0, temperature=19.0))
+    outside = math.pi * 85.0 * 95.0 + math.pi * 85.0**2 / 4.0
+    inside = math.pi * 69.0 * 87.0 + math.pi * 69.0**2 / 4.0
+    assert mold.area == pytest.approx((outside + inside) * 1e-6)
+    assert (mold.mass, mold.thickness, mold.room) == (700.0, 12.0, 19.0)

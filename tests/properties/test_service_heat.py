@@ -1,0 +1,292 @@
+"""The wall in use: both idealisations, the limits of the phases, and what a burn test says."""
+
+import math
+import time
+from dataclasses import replace
+
+import ht
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import brentq
+
+from optimizer.properties.service_heat import (
+    ETTRINGITE_LIMITS,
+    FLAME_SHARE,
+    GYPSUM_LIMITS,
+    HARD_STOP,
+    POOL,
+    POOL_SHARE,
+    equivalent_hours,
+    flame_heat,
+    flame_share_from_burn,
+    flux_driven,
+    heat_margin,
+    phase_limit,
+    pool_driven,
+    wall_case,
+    wall_temperatures,
+)
+from optimizer.properties.surface_loss import heat_flux
+from optimizer.shop import EXPOSURES, Candle, Vessel
+
+QUICK = settings(max_examples=60, deadline=None)
+VESSEL = Vessel(200.0, outer_diameter=90.0, height=90.0, wall=8.0, base=8.0)
+vessels = st.builds(
+    Vessel,
+    cavity_volume=st.just(200.0),
+    outer_diameter=st.floats(50.0, 150.0),
+    height=st.floats(50.0, 160.0),
+    wall=st.floats(4.0, 15.0),
+)
+candles = st.builds(
+    Candle, burn_rate=st.floats(2.5, 7.0), wicks=st.integers(1, 3), room=st.floats(15.0, 30.0)
+)
+conductivities = st.floats(0.08, 2.0)
+
+
+def case_of(wall_heat, vessel=VESSEL, room=20.0):
+    """Return the case whose flux-driven wall takes `wall_heat` watts."""
+    candle = Candle(burn_rate=3.6, heat_of_combustion=wall_heat / FLAME_SHARE, room=room)
+    return wall_case(vessel, candle)
+
+
+@pytest.mark.parametrize(
+    ("rate", "combustion", "expected"),
+    [
+        pytest.param(0.105 * 60.0, 43.8, 76.65, id="NIST-2005-inputs-from-memory"),
+        pytest.param(4.0, 43.0, 47.78, id="own-arithmetic-4"),
+        pytest.param(6.0, 43.0, 71.67, id="own-arithmetic-6"),
+        pytest.param(5.0, 38.0, 52.78, id="own-arithmetic-5"),
+    ],
+)
+def test_flame(rate, combustion, expected):
+    assert flame_heat(rate, combustion) == pytest.approx(expected, abs=0.01)
+    assert flame_heat(rate, combustion, 3) == pytest.approx(3.0 * expected, abs=0.03)
+
+
+def test_wall_resistance():
+    """0.989007 K/W by `ht` 1.2.0 for 74/90 mm, 0.35 W/(m K), 90 mm."""
+    resistance = case_of(10.0).wall_shape / 0.35
+    assert resistance == pytest.approx(0.989007, abs=1e-6)
+    assert resistance == pytest.approx(ht.conduction.R_cylinder(0.074, 0.090, 0.35, 0.09), rel=1e-12)
+
+
+def test_heat_lost_by_a_vessel_at_60_degrees():
+    """Own arithmetic: 12.75 W by the side of a 90 x 90 mm vessel, 0.266 of a 47.8 W flame."""
+    case = wall_case(VESSEL, Candle(burn_rate=4.0, measured_outer=60.0, room=20.0))
+    assert case.flux_heat == pytest.approx(12.75, rel=0.015)
+    assert flame_share_from_burn(case, 60.0) == pytest.approx(0.266, rel=0.015)
+
+
+@pytest.mark.parametrize(
+    ("wall", "conductivity", "inner"),
+    [
+        pytest.param(8.0, 0.35, 72.6, id="own-arithmetic-8-0.35"),
+        pytest.param(6.0, 0.25, 72.9, id="own-arithmetic-6-0.25"),
+        pytest.param(12.0, 0.50, 74.0, id="own-arithmetic-12-0.50"),
+        pytest.param(8.0, 1.20, 63.7, id="own-arithmetic-8-1.20"),
+    ],
+)
+def test_inner_wall_behind_60_degrees(wall, conductivity, inner):
+    case = wall_case(replace(VESSEL, wall=wall), Candle(measured_outer=60.0, room=20.0))
+    assert wall_temperatures(case, conductivity)[1] == pytest.approx(inner, abs=0.3)
+
+
+@pytest.mark.parametrize(
+    ("heat", "outer", "inner"),
+    [
+        pytest.param(5.0, 38.14, 43.1, id="own-arithmetic-5W"),
+        pytest.param(8.0, 47.10, 55.0, id="own-arithmetic-8W"),
+        pytest.param(10.0, 52.69, 62.6, id="own-arithmetic-10W"),
+        pytest.param(15.0, 65.71, 80.6, id="own-arithmetic-15W"),
+        pytest.param(20.0, 77.67, 97.5, id="own-arithmetic-20W"),
+    ],
+)
+def test_flux_driven_values(heat, outer, inner):
+    assert flux_driven(case_of(heat), 0.35) == pytest.approx((outer, inner), abs=0.4)
+
+
+@pytest.mark.parametrize(
+    ("conductivity", "outer", "inner"),
+    [
+        pytest.param(0.20, 51.2, 67.5, id="own-arithmetic-0.20"),
+        pytest.param(0.35, 55.4, 66.3, id="own-arithmetic-0.35"),
+        pytest.param(0.80, 59.6, 65.0, id="own-arithmetic-0.80"),
+        pytest.param(1.50, 61.4, 64.4, id="own-arithmetic-1.50"),
+    ],
+)
+def test_pool_driven_values(conductivity, outer, inner):
+    """A pool at 75 degC, held by a flame with heat to spare."""
+    assert pool_driven(case_of(20.0), conductivity) == pytest.approx((outer, inner), abs=0.4)
+
+
+@QUICK
+@given(vessels, candles)
+def test_table_agrees_with_a_root_finder(vessel, candle):
+    case = wall_case(vessel, candle)
+
+    def surplus(face):
+        flux = heat_flux(face, candle.room, vessel.height, vessel.outer_diameter)
+        return float(vessel.outer_area * flux - case.flux_heat)
+
+    assert case.flux_outer == pytest.approx(brentq(surplus, candle.room, 900.0), abs=0.01)
+
+
+@QUICK
+@given(vessels, candles, conductivities)
+def test_pool_driven_heat_is_conserved(vessel, candle, conductivity):
+    """What the outside loses is what the wall passes, and film and wall make up the rest to the pool."""
+    case = wall_case(vessel, candle)
+    outer, inner = pool_driven(case, conductivity)
+    through = (inner - outer) / case.wall_shape * conductivity
+    lost = vessel.outer_area * heat_flux(outer, candle.room, vessel.height, vessel.outer_diameter)
+    assert through == pytest.approx(lost, rel=1e-3)
+    pool = inner + through * case.film
+    assert pool <= POOL + 1e-6
+    assert through <= POOL_SHARE * case.flame * (1.0 + 1e-9)
+    assert math.isclose(pool, POOL, abs_tol=1e-6) or math.isclose(
+        through, POOL_SHARE * case.flame, rel_tol=1e-9
+    )
+
+
+@QUICK
+@given(vessels, candles, conductivities)
+def test_conductivity_acts_oppositely_in_the_two_walls(vessel, candle, conductivity):
+    case = wall_case(vessel, candle)
+    (outer, inner), (outer_more, inner_more) = (
+        flux_driven(case, k) for k in (conductivity, 1.2 * conductivity)
+    )
+    assert outer_more == outer
+    assert inner_more < inner
+    (outer, inner), (outer_more, inner_more) = (
+        pool_driven(case, k) for k in (conductivity, 1.2 * conductivity)
+    )
+    assert outer_more >= outer
+    assert inner_more < inner
+
+
+@QUICK
+@given(vessels, candles, conductivities)
+def test_order_of_temperatures_and_worse_of_both(vessel, candle, conductivity):
+    case = wall_case(vessel, candle)
+    outer, inner = wall_temperatures(case, conductivity)
+    assert candle.room < outer < inner
+    walls = [flux_driven(case, conductivity), pool_driven(case, conductivity)]
+    assert (outer, inner) == tuple(max(faces) for faces in zip(*walls, strict=True))
+
+
+@QUICK
+@given(vessels, candles, conductivities)
+def test_insulation_buys_no_margin(vessel, candle, conductivity):
+    case = wall_case(vessel, candle)
+    limit = 52.0
+    better = heat_margin(limit, *wall_temperatures(case, 1.1 * conductivity))
+    assert heat_margin(limit, *wall_temperatures(case, conductivity)) < better
+
+
+@QUICK
+@given(vessels, candles, st.floats(1.0, 30.0))
+def test_wider_vessel_is_cooler_outside(vessel, candle, more):
+    wider = replace(vessel, outer_diameter=vessel.outer_diameter + more)
+    assert wall_case(wider, candle).flux_outer < wall_case(vessel, candle).flux_outer
+
+
+def test_insulation_is_cooler_outside_only_on_a_pool():
+    """A sparing flame cannot hold the pool: then the outside no longer depends on the wall."""
+    spare, scarce = case_of(20.0), case_of(3.0)
+    assert pool_driven(spare, 0.2)[0] < pool_driven(spare, 0.8)[0] - 5.0
+    assert pool_driven(scarce, 0.2)[0] == pool_driven(scarce, 0.8)[0]
+
+
+def test_burn_test_replaces_the_estimate():
+    case = wall_case(VESSEL, Candle(measured_outer=47.0))
+    outer, inner = wall_temperatures(case, np.array([0.3, 0.6]), flame_share=np.array([0.1, 0.35]))
+    assert outer.tolist() == [47.0, 47.0]
+    assert inner[0] > inner[1] > 47.0
+
+
+@QUICK
+@given(st.floats(0.05, 0.5))
+def test_burn_test_gives_back_the_flame_share(share):
+    case = wall_case(VESSEL, Candle(), flame_share=share)
+    assert flame_share_from_burn(case, case.flux_outer) == pytest.approx(share, rel=1e-6)
+
+
+@QUICK
+@given(st.floats(0.05, 0.5), conductivities)
+def test_drawn_flame_share_equals_a_case_made_with_it(share, conductivity):
+    drawn = wall_temperatures(wall_case(VESSEL, Candle()), conductivity, share)
+    assert drawn == pytest.approx(
+        wall_temperatures(wall_case(VESSEL, Candle(), share), conductivity), rel=1e-12
+    )
+
+
+def test_arrays_broadcast_with_draws():
+    case = wall_case(VESSEL, Candle())
+    outer, inner = wall_temperatures(case, np.full((3, 5), 0.4), np.linspace(0.1, 0.35, 3)[:, None])
+    assert outer.shape == inner.shape == (3, 5)
+
+
+def test_ten_thousand_walls_are_quick():
+    case, many = wall_case(VESSEL, Candle()), np.linspace(0.1, 2.0, 10_000)
+    times = []
+    for _ in range(5):
+        start = time.perf_counter()
+        wall_temperatures(case, many)
+        times.append(time.perf_counter() - start)
+    assert min(times) < 0.03
+
+
+@pytest.mark.parametrize(
+    ("exposure", "gypsum", "ettringite"),
+    [
+        pytest.param("continuous", 45.0, 50.0, id="Wilkes-2004-and-judgement"),
+        pytest.param("repeated burns", 52.0, 50.0, id="125-degF-trade-rule-from-memory-and-judgement"),
+        pytest.param("single hour", 60.0, 60.0, id="Charola-Centeno-2002-and-judgement"),
+    ],
+)
+def test_limits_of_the_phases(exposure, gypsum, ettringite):
+    assert phase_limit(0.9, 0.0, exposure) == gypsum
+    assert phase_limit(0.0, 0.3, exposure) == ettringite
+    assert phase_limit(0.5, 0.3, exposure) == min(gypsum, ettringite)
+    assert phase_limit(0.02, 0.02, exposure) == HARD_STOP
+
+
+@QUICK
+@given(st.sampled_from(EXPOSURES), st.floats(0.0, 1.0), st.floats(0.0, 1.0))
+def test_more_of_a_phase_never_raises_the_limit(exposure, gypsum, ettringite):
+    limit = phase_limit(gypsum, ettringite, exposure)
+    assert phase_limit(gypsum + 0.01, ettringite, exposure) <= limit
+    assert phase_limit(gypsum, ettringite + 0.01, exposure) <= limit
+    assert min(GYPSUM_LIMITS[exposure], ETTRINGITE_LIMITS[exposure]) <= limit <= HARD_STOP
+
+
+def test_limit_has_no_step():
+    shares = np.linspace(0.0, 0.1, 10_001)
+    limits = phase_limit(shares, 0.0, "continuous")
+    assert np.abs(np.diff(limits)).max() < 0.02
+    assert limits[5000] == pytest.approx((GYPSUM_LIMITS["continuous"] + HARD_STOP) / 2.0)
+
+
+def test_margin_is_counted_from_the_hotter_face():
+    assert heat_margin(52.0, 40.0, 45.0) == pytest.approx(7.0)
+    assert heat_margin(52.0, 60.0, 58.0) == pytest.approx(-8.0)
+
+
+@pytest.mark.parametrize(
+    ("temperature", "expected"),
+    [
+        pytest.param(40.0, 0.24, id="Arrhenius-own-arithmetic-40"),
+        pytest.param(45.0, 0.44, id="Arrhenius-own-arithmetic-45"),
+        pytest.param(52.0, 1.0, id="Arrhenius-own-arithmetic-52"),
+        pytest.param(60.0, 2.4, id="Arrhenius-own-arithmetic-60"),
+        pytest.param(70.0, 7.0, id="Arrhenius-own-arithmetic-70"),
+        pytest.param(80.0, 19.0, id="Arrhenius-own-arithmetic-80"),
+    ],
+)
+def test_equivalent_hours(temperature, expected):
+    """Activation energy 100 kJ/mol, Strydom et al. 1995."""
+    assert equivalent_hours(1.0, temperature) == pytest.approx(expected, rel=0.03)
+    assert equivalent_hours(4.0, temperature) == pytest.approx(4.0 * expected, rel=0.03)
