@@ -16,14 +16,18 @@ from numpy.typing import NDArray
 from optimizer.chain.body import water_cut
 from optimizer.chain.columns import SAND_DENSITY
 from optimizer.chain.predict import PREDICTORS, Cast, cast_of
-from optimizer.limit_rows import limit_rows
+from optimizer.limit_rows import limit_rows, row_count
 from optimizer.money.vessel_cost import CostLine
 from optimizer.problem import Problem
 from optimizer.shop import Limit
 
-__all__ = ["Case", "LinearRows", "cost_of_line", "curved_rows", "linear_rows"]
+__all__ = ["Case", "LinearRows", "RowLabel", "backoff_vector", "cost_of_line", "curved_rows", "linear_rows"]
 
 Array = NDArray[np.float64]
+
+CHAIN_ROWS = 3
+"""Curved rows of the chain itself: water to hydrate, binder floor, sand ceiling."""
+
 
 @dataclass(frozen=True)
 class Case:
@@ -49,6 +53,14 @@ class Case:
     doses: Mapping[int, float] = field(default_factory=dict)
     turns: int = 1
     coats: int = 0
+
+
+@dataclass(frozen=True)
+class RowLabel:
+    """Names one curved row of a limit; some limits take more than one row (`part`)."""
+
+    limit: Limit
+    part: int = 0
 
 
 @dataclass(frozen=True)
@@ -132,7 +144,7 @@ def curved_rows(problem: Problem, case: Case, mixes: Array) -> tuple[Array, Cast
     model = problem.model
     sand = body.gypsum_share * model["sand_ceiling_gypsum"] + body.csa_share * model["sand_ceiling_csa"]
     bound = np.maximum(body["bound"] / np.maximum(body.degree, 1e-3), 1e-9)
-    rows = [
+    rows: list[Array] = [
         (body["water"] - bound) / bound,
         body.hydrates / model["binder_floor"] - 1.0,
         sand - body["sand"] / np.maximum(body["powder"], 1e-9),
@@ -140,6 +152,32 @@ def curved_rows(problem: Problem, case: Case, mixes: Array) -> tuple[Array, Cast
     for limit in (*case.limits, *problem.job.limits):
         rows.extend(_rows_of(problem, case, limit, cast))
     return np.stack(rows, axis=-1), cast
+
+
+def row_labels(problem: Problem, case: Case) -> tuple[RowLabel | None, ...]:
+    """Return the label of each curved row in the order of `curved_rows`; None for rows of the chain."""
+    labels: list[RowLabel | None] = [None] * CHAIN_ROWS
+    for limit in (*case.limits, *problem.job.limits):
+        labels.extend(RowLabel(limit, part) for part in range(row_count(limit)))
+    return tuple(labels)
+
+
+def backoff_vector(problem: Problem, case: Case, shifts: Mapping[RowLabel, float]) -> Array | None:
+    """Return how far each curved row must be over-met, or None when nothing is asked.
+
+    A case limit shares the shift of the job's limit on the same property and sense.
+    """
+    if not shifts:
+        return None
+    by_kind = {(k.limit.property, k.limit.sense, k.part): v for k, v in shifts.items()}
+    return np.array(
+        [
+            0.0
+            if label is None
+            else shifts.get(label, by_kind.get((label.limit.property, label.limit.sense, label.part), 0.0))
+            for label in row_labels(problem, case)
+        ]
+    )
 
 
 def _rows_of(problem: Problem, case: Case, limit: Limit, cast: Cast) -> Sequence[Array]:

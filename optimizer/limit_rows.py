@@ -17,7 +17,7 @@ from optimizer.chain.timing import wet_strength_at
 from optimizer.properties.sealing import coat_edges
 from optimizer.shop import Limit
 
-__all__ = ["limit_rows", "row_scale"]
+__all__ = ["limit_rows", "row_count", "row_scale"]
 
 Array = NDArray[np.float64]
 
@@ -78,6 +78,11 @@ def limit_rows(limit: Limit, cast: Cast) -> tuple[Array, ...]:
     return (_tame(row),)
 
 
+def row_count(limit: Limit) -> int:
+    """Return how many rows `limit_rows` gives for a limit."""
+    return 2 if (limit.property, limit.sense) == ("demold_time", "<=") else 1
+
+
 def _tame(row: Array) -> Array:
     # fmax and fmin let a number win over nan: what no chain can evaluate is far from meeting a limit.
     return np.asarray(np.fmin(np.fmax(row, -_FAR), _FAR))
@@ -87,7 +92,8 @@ def _demold_within(limit: Limit, cast: Cast) -> tuple[Array, ...]:
     """Strong enough at the age of the limit, and set by then."""
     clock = cast.clock
     if limit.bound < cast.bench.shop.demold_floor:
-        return (np.full(clock.final.shape, -_FAR),)
+        never = np.full(clock.final.shape, -_FAR)
+        return never, never
     reached = np.log(np.maximum(wet_strength_at(clock, limit.bound), 1e-9))
     return _tame(reached - np.log(cast.demold_need)), _tame(np.log(limit.bound) - np.log(clock.final))
 

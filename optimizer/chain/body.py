@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from optimizer.chain.model import INDEX, Model
 
-__all__ = ["Body", "body_of", "demand_of", "per_liter"]
+__all__ = ["Body", "body_of", "demand_of", "per_liter", "refilled", "water_cut"]
 
 Array = NDArray[np.float64]
 
@@ -106,15 +106,18 @@ def _need(model: Model, mixes: Array) -> Array:
     short = mixes @ model.tables["short"]
     lean = full[..., INDEX["sulfate"]] < 2.0 * full[..., INDEX["yeelimite"]]
     need = np.where(lean, short[..., INDEX["bound"]], full[..., INDEX["bound"]])
-    return np.asarray(need if need.ndim == mixes.ndim - 1 else need.max(axis=tuple(range(need.ndim - 1))))
+    return np.asarray(need)
 
 
 def _liters(model: Model, mixes: Array) -> Array:
     volume = model.column("volume")
     liters = mixes @ volume if volume.ndim == 1 else (mixes @ volume[..., None])[..., 0]
-    air = np.asarray(model["air"])
-    out = liters / (1.0 - air)
-    return np.asarray(out if out.ndim == mixes.ndim - 1 else out.mean(axis=tuple(range(out.ndim - 1))))
+    return np.asarray(liters / (1.0 - model["air"]))
+
+
+def refilled(model: Model, mixes: Array) -> Array:
+    """Return the mixes scaled so that each fills its liter, shape (..., mixes, n + 1) [kg/L]."""
+    return np.asarray(mixes / _liters(model, mixes)[..., None])
 
 
 def demand_of(model: Model, shares: Array) -> Array:

@@ -115,6 +115,11 @@ class Model:
         """Return one column's coefficients, shape (..., n + 1): per kg of each material, then of water."""
         return np.asarray(self.tables[regime][..., INDEX[name]])
 
+    @property
+    def drawn(self) -> bool:
+        """True when the tables carry draws of the parameters."""
+        return self.tables["excess"].ndim > 2
+
     def __getitem__(self, name: str) -> Array:
         """Return the global constant `name`."""
         return self.constants[name]

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.chain.bench import Bench
-from optimizer.chain.body import Body, body_of
+from optimizer.chain.body import Body, body_of, refilled
 from optimizer.chain.model import Model
 from optimizer.chain.strength import dry_gain, flexural
 from optimizer.chain.timing import DAY, LONGEST, Clock, clock_of, demold_need, demold_time, wet_strength_at
@@ -123,7 +123,12 @@ class Cast:
 
 
 def cast_of(model: Model, bench: Bench, mixes: Array) -> Cast:
-    """Return the casts of `mixes`, shape (mixes, n + 1) [kg/L], see `optimizer.chain.body.per_liter`."""
+    """Return the casts of `mixes`, shape (mixes, n + 1) [kg/L], see `optimizer.chain.body.per_liter`.
+
+    With draws in the model the weighed masses stay in proportion and fill the liter in every draw.
+    """
+    if model.drawn:
+        mixes = refilled(model, mixes)
     return Cast(model, bench, mixes, body_of(model, mixes))
 
 
@@ -191,7 +196,8 @@ def _heat_margin(cast: Cast) -> Array:
 
 def _sealer_coats(cast: Cast) -> Array:
     shop = cast.bench.shop
-    return sealer_coats(cast.absorption, shop.target_absorption, shop.coat_factor)
+    # A mix held at an edge to a solver tolerance belongs to that edge, not to one coat more.
+    return sealer_coats(cast.absorption * (1.0 - 1e-5), shop.target_absorption, shop.coat_factor)
 
 
 def _crystalline_silica(cast: Cast) -> Array:

@@ -5,7 +5,7 @@ Deterministic: no random numbers, ties broken by position, so the same problem g
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from optimizer.engine.cases import cases_of
 from optimizer.engine.polish import Candidate, objective_of, polish
 from optimizer.engine.scan import blend_grid, with_doses
-from optimizer.formulation import Case, curved_rows
+from optimizer.formulation import Case, RowLabel, backoff_vector, curved_rows
 from optimizer.problem import Problem
 
 __all__ = ["Search", "best_mix"]
@@ -36,14 +36,14 @@ class Search:
     ----------
     problem : Problem
         What is asked.
-    backoff : Array | None
-        Amount by which limit rows must be over-met, by limit position (see `optimizer.confidence`).
+    shifts : Mapping[RowLabel, float]
+        Amount by which limit rows must be over-met (see `optimizer.confidence`).
     only : tuple[int, ...] | None
         Positions of the only materials allowed; None: all.
     """
 
     problem: Problem
-    backoff: dict[int, float] | None = None
+    shifts: Mapping[RowLabel, float] = field(default_factory=dict)
     only: tuple[int, ...] | None = None
     grid: Array = field(init=False)
     polished: dict[tuple[int, tuple[int, ...]], Candidate] = field(default_factory=dict)
@@ -145,11 +145,7 @@ class Search:
                 yield tuple(sorted(chosen))
 
     def _backoff(self, case: Case) -> Array | None:
-        if not self.backoff:
-            return None
-        from optimizer.confidence import backoff_vector
-
-        return backoff_vector(self.problem, case, self.backoff)
+        return backoff_vector(self.problem, case, self.shifts)
 
 
 @dataclass

@@ -146,20 +146,23 @@ def _material_problem(name: object, seen: list[str], catalogue: Catalogue) -> tu
 
 
 def _vessel(found: Collector, data: dict[str, Any]) -> Vessel:
-    allowed = "cavity_volume by water fill, or outer_diameter, height and wall"
-    repair = 'Fill the mold with water, weigh it (1 g is 1 mL) and write cavity_volume = "215 mL".'
-    if "vessel" not in data:
-        found.missing("vessel", f"a table with {allowed}", repair)
     raw = data.get("vessel", {})
     values = found.table(raw, VESSEL, "vessel")
+    if _volume_missing(raw):
+        place = "vessel.cavity_volume" if raw else "vessel"
+        repair = 'Fill the mold with water, weigh it (1 g is 1 mL) and write cavity_volume = "215 mL".'
+        found.missing(place, "cavity_volume by water fill, or outer_diameter, height and wall", repair)
     if "cavity_volume" not in values:
-        by_ring = isinstance(raw, dict) and all(name in raw for name in _GEOMETRY)
-        if not by_ring and not found.faulty("vessel"):
-            found.missing("vessel.cavity_volume", allowed, repair)
         ring = Vessel(cavity_volume=1.0, **values)
-        volume = ring_volume(ring.outer_diameter, ring.height, ring.wall, ring.base)
-        values["cavity_volume"] = volume
+        values["cavity_volume"] = ring_volume(ring.outer_diameter, ring.height, ring.wall, ring.base)
     return Vessel(**values)
+
+
+def _volume_missing(raw: object) -> bool:
+    """Return whether a vessel's table lacks its volume; not so where a misspelt key may be meant for it."""
+    if not isinstance(raw, dict) or raw.keys() - {key.name for key in VESSEL}:
+        return False
+    return "cavity_volume" not in raw and not all(name in raw for name in _GEOMETRY)
 
 
 def _limits(found: Collector, raw: object) -> tuple[Limit, ...]:

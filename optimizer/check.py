@@ -1,0 +1,97 @@
+"""Check any blend against the limits, and against another blend: the cheaper-blend question."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from optimizer.chain.body import per_liter
+from optimizer.chain.parameters import ParameterSet
+from optimizer.job import Job
+from optimizer.judge import judge, solution_of, worst_verdict
+from optimizer.materials import Catalogue
+from optimizer.problem import Problem, problem_of
+from optimizer.solution import Solution
+
+__all__ = ["Comparison", "check", "compare", "grams_of_blend"]
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """A candidate blend beside the present one.
+
+    Attributes
+    ----------
+    present, candidate : Solution
+        Both checked at the same limits.
+    saving : float | None
+        Cost of the present less that of the candidate, per good vessel [currency].
+    share : float | None
+        That saving over the cost of the present vessel [-].
+    retest : tuple[str, ...]
+        Tests to repeat because blend, water or sealer changed.
+    """
+
+    present: Solution
+    candidate: Solution
+    saving: float | None
+    share: float | None
+    retest: tuple[str, ...]
+
+
+def check(
+    job: Job,
+    blend: Mapping[str, float],
+    catalogue: Catalogue,
+    water_ratio: float | None = None,
+    parameters: ParameterSet | None = None,
+) -> Solution:
+    """Return the verdict on one blend.
+
+    Parameters
+    ----------
+    job, catalogue, parameters
+        Vessel, shop, limits and prices; the figures; calibrated parameters.
+    blend
+        Parts by mass of the dry materials; they need not add up to 1.
+    water_ratio
+        Water per dry mass [-]; default: the blend's own demand.
+
+    Raises
+    ------
+    UnknownMaterial
+        If the blend names a material the catalogue does not hold.
+    """
+    problem = problem_of(job, catalogue, parameters, extra=tuple(blend))
+    judged = judge(problem, grams_of_blend(problem, blend, water_ratio))
+    return solution_of(problem, worst_verdict(judged.limits), judged)
+
+
+def grams_of_blend(problem: Problem, blend: Mapping[str, float], water_ratio: float | None) -> np.ndarray:
+    """Return the masses for one filled cavity of a blend, by material and water [g]."""
+    parts = np.array([max(blend.get(name, 0.0), 0.0) for name in problem.names])
+    ratio = None if water_ratio is None else np.array([water_ratio])
+    mix = per_liter(problem.model, (parts / parts.sum())[None, :], ratio)
+    return np.asarray(mix[0] * problem.liters * 1e3)
+
+
+def compare(present: Solution, candidate: Solution) -> Comparison:
+    """Return two checked blends side by side; equal blends save exactly nothing."""
+    saving = share = None
+    if present.cost is not None and candidate.cost is not None:
+        saving = present.cost - candidate.cost
+        share = saving / present.cost
+    return Comparison(present, candidate, saving, share, _retest(present, candidate))
+
+
+def _retest(present: Solution, candidate: Solution) -> tuple[str, ...]:
+    first, second = present.mix, candidate.mix
+    if first is None or second is None:
+        return ()
+    names = set(first.blend) | set(second.blend)
+    same = all(abs(first.blend.get(n, 0.0) - second.blend.get(n, 0.0)) < 1e-9 for n in names)
+    if same and abs(first.water_ratio - second.water_ratio) < 1e-9 and present.coats == candidate.coats:
+        return ()
+    return ("seal check", "burn test")

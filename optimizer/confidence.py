@@ -1,0 +1,90 @@
+"""Meet limits with a stated chance: how unsure each row is at a mix, and how far to back off.
+
+Each limit is held at its own chance. Heat limits without a burn test are judged at best values: their
+estimate spreads wider than any confidence could meet, and the report says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri
+
+from optimizer.chain.predict import Cast, cast_of
+from optimizer.chain.spreads import Moves, moves_of
+from optimizer.formulation import RowLabel
+from optimizer.limit_rows import limit_rows
+from optimizer.problem import Problem
+from optimizer.shop import Limit
+
+__all__ = ["Doubt", "doubt_of", "nominal_only"]
+
+Array = NDArray[np.float64]
+
+_BURN_PROPERTIES = ("heat_margin", "outer_wall_temperature", "inner_wall_temperature")
+
+
+def nominal_only(problem: Problem, limit: Limit) -> bool:
+    """Return True when a limit is judged at best values: heat in use without a burn test, and money."""
+    candle = problem.job.candle
+    burned = candle is not None and candle.measured_outer is not None
+    return limit.property == "cost" or (limit.property in _BURN_PROPERTIES and not burned)
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """The uncertainty of a problem, compiled once and asked at many mixes."""
+
+    problem: Problem
+
+    @cached_property
+    def moves(self) -> Moves:
+        """The chain with each parameter moved."""
+        return moves_of(self.problem.catalogue, self.problem.names, self.problem.parameters)
+
+    def spreads(self, limits: tuple[Limit, ...], mix: Array) -> dict[RowLabel, float]:
+        """Return the standard deviation of each row of `limits` at one mix [row units]."""
+        held = [limit for limit in limits if not nominal_only(self.problem, limit)]
+        if not held:
+            return {}
+        moved = cast_of(self.moves.model, self.problem.bench, mix[None, :])
+        out: dict[RowLabel, float] = {}
+        half = len(self.moves.names)
+        for limit in held:
+            for part, row in enumerate(limit_rows(limit, moved)):
+                column = np.broadcast_to(row, (2 * half, 1))[:, 0]
+                out[RowLabel(limit, part)] = float(self.moves.spread((column[half:] - column[:half]) / 2.0))
+        return out
+
+    def probabilities(self, limits: tuple[Limit, ...], cast: Cast) -> dict[Limit, float]:
+        """Return the chance that each limit is met by the one mix of `cast`; 0 or 1 where judged at best."""
+        spreads = self.spreads(limits, cast.mixes[0])
+        out: dict[Limit, float] = {}
+        for limit in limits:
+            if limit.property == "cost":
+                continue
+            chances = [
+                _chance(float(np.ravel(row)[0]), spreads.get(RowLabel(limit, part), 0.0))
+                for part, row in enumerate(limit_rows(limit, cast))
+            ]
+            out[limit] = min(chances)
+        return out
+
+    def shifts(self, limits: tuple[Limit, ...], mix: Array, confidence: float) -> dict[RowLabel, float]:
+        """Return how far each row must be over-met at `mix` to hold with `confidence`."""
+        factor = float(ndtri(confidence))
+        return {label: factor * spread for label, spread in self.spreads(limits, mix).items()}
+
+
+def _chance(row: float, spread: float) -> float:
+    if spread <= 0.0:
+        return 1.0 if row >= -1e-6 else 0.0
+    return float(ndtr((row + 1e-9) / spread))
+
+
+def doubt_of(problem: Problem) -> Doubt:
+    """Return the uncertainty of a problem."""
+    return Doubt(problem)

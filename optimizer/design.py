@@ -1,0 +1,141 @@
+"""Design a blend: the whole path from a job to a certified solution."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from optimizer.chain.parameters import ParameterSet
+from optimizer.confidence import Doubt
+from optimizer.engine.polish import Candidate
+from optimizer.engine.search import Search
+from optimizer.engine.weigh import Weighed, weigh
+from optimizer.explain import alternatives, blend_shares, limit_prices, single_binders
+from optimizer.fingerprint import fingerprint
+from optimizer.formulation import RowLabel, backoff_vector
+from optimizer.infeasible import conflict_of, single_relaxations
+from optimizer.job import Job
+from optimizer.judge import judge, solution_of, worst_verdict
+from optimizer.materials import Catalogue
+from optimizer.problem import Problem, problem_of
+from optimizer.solution import Alternative, Solution
+
+__all__ = ["design", "design_problem"]
+
+_ROUNDS = 5
+_SETTLED = 2e-3
+
+
+@dataclass(frozen=True)
+class _Found:
+    search: Search
+    best: Candidate
+    shifts: Mapping[RowLabel, float]
+
+
+def design(
+    job: Job,
+    catalogue: Catalogue,
+    parameters: ParameterSet | None = None,
+    *,
+    explain: bool = True,
+) -> Solution:
+    """Return the best blend that meets the job's limits, certified from the property functions.
+
+    Parameters
+    ----------
+    job, catalogue
+        The question and the figures.
+    parameters
+        Calibrated parameters; default: those of the specs.
+    explain
+        False leaves out prices of limits, near ties, single binders and relaxations.
+
+    Returns
+    -------
+    Solution
+        Status ``designed`` or ``no blend meets the limits``.
+    """
+    return design_problem(problem_of(job, catalogue, parameters), explain=explain)
+
+
+def design_problem(problem: Problem, *, explain: bool = True) -> Solution:
+    """Return the solution of a compiled problem; see `design`."""
+    doubt = Doubt(problem)
+    nominal = _search(problem, {})
+    if nominal is None or not nominal.best.feasible:
+        return _no_blend(problem, {}, explain)
+    found = _backed_off(problem, doubt, nominal)
+    if found is None or not found.best.feasible:
+        return _no_blend(problem, _shifts(problem, doubt, nominal.best), explain)
+    rounded = _weighed(problem, found)
+    judged = judge(problem, rounded.grams, doubt)
+    answer = solution_of(problem, "designed", judged)
+    if worst_verdict(judged.limits) != "meets":
+        answer = replace(answer, notes=("No rounding to the scale's step holds every limit; weigh a larger batch.",))
+    if problem.job.confidence > 0.5:
+        answer = replace(answer, nominal=_as_alternative(problem, nominal.best))
+    return _explained(problem, found, answer) if explain else answer
+
+
+def _search(problem: Problem, shifts: Mapping[RowLabel, float]) -> _Found | None:
+    search = Search(problem, shifts)
+    best = search.run()
+    return None if best is None else _Found(search, best, shifts)
+
+
+def _shifts(problem: Problem, doubt: Doubt, best: Candidate) -> dict[RowLabel, float]:
+    limits = (*best.case.limits, *problem.job.limits)
+    return doubt.shifts(limits, best.mix, problem.job.confidence)
+
+
+def _backed_off(problem: Problem, doubt: Doubt, nominal: _Found) -> _Found | None:
+    """Hold each limit with its chance: spreads belong to the candidate, so they are taken again there."""
+    if problem.job.confidence <= 0.5:
+        return nominal
+    found, shifts = nominal, _shifts(problem, doubt, nominal.best)
+    for _ in range(_ROUNDS):
+        again = _search(problem, shifts)
+        if again is None or not again.best.feasible:
+            return again
+        renewed = _shifts(problem, doubt, again.best)
+        change = max((abs(v - shifts.get(k, 0.0)) for k, v in renewed.items()), default=0.0)
+        found, shifts = again, renewed
+        if change <= _SETTLED:
+            break
+    return found
+
+
+def _weighed(problem: Problem, found: _Found) -> Weighed:
+    return weigh(problem, found.best, backoff_vector(problem, found.best.case, found.shifts))
+
+
+def _as_alternative(problem: Problem, best: Candidate) -> Alternative:
+    blend, water = blend_shares(problem, best.mix)
+    sign = -1.0 if problem.job.maximize else 1.0
+    return Alternative("judged at best values", blend, water, sign * best.value)
+
+
+def _explained(problem: Problem, found: _Found, answer: Solution) -> Solution:
+    prices = limit_prices(problem, found.search, found.best, found.shifts)
+    limits = tuple(replace(v, price=prices.get(v.limit)) for v in answer.limits)
+    others = alternatives(problem, found.search, found.best)
+    alone = single_binders(problem, found.shifts)
+    return replace(answer, limits=limits, alternatives=(*others, *alone))
+
+
+def _no_blend(problem: Problem, shifts: Mapping[RowLabel, float], explain: bool) -> Solution:
+    answer = Solution(
+        status="no blend meets the limits",
+        job=problem.job,
+        fingerprint=fingerprint(problem.job, problem.catalogue),
+    )
+    if not explain:
+        return answer
+    return replace(
+        answer,
+        relaxations=single_relaxations(problem, shifts),
+        conflict=conflict_of(problem, shifts),
+    )

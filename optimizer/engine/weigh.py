@@ -1,0 +1,105 @@
+"""Round a mix to what the scale shows and keep it within its limits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.engine.polish import TOLERANCE, Candidate, objective_of
+from optimizer.formulation import curved_rows, linear_rows
+from optimizer.problem import Problem
+
+__all__ = ["Weighed", "weigh"]
+
+Array = NDArray[np.float64]
+
+_REACH = (1, 2, 4)
+"""Steps of the scale tried to each side, wider only where nothing closer holds all limits."""
+
+_MOST_CHOICES = 20_000
+_FILL = (0.9985, 1.02)
+"""Share of the cavity that the rounded masses may fill before waste [-]."""
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """Masses for one filled cavity.
+
+    Attributes
+    ----------
+    grams : Array
+        By material and, last, water, shape (n + 1,) [g].
+    candidate : Candidate
+        The rounded mix per liter, judged again from the chain.
+    """
+
+    grams: Array
+    candidate: Candidate
+
+
+def weigh(problem: Problem, found: Candidate, backoff: Array | None = None) -> Weighed:
+    """Return the best rounding of a mix: all limits held if any rounding nearby holds them.
+
+    Powders and water go to the weighing step, pigments and admixtures to the finer dose step; water is
+    chosen anew for every rounding of the powders.
+    """
+    grams = found.mix * problem.liters * 1e3
+    steps = _steps(problem)
+    best: Weighed | None = None
+    for reach in _REACH:
+        best = _best(problem, found, _choices(grams, steps, reach), backoff)
+        if best is not None and best.candidate.feasible:
+            return best
+    return best or Weighed(grams, found)
+
+
+def _steps(problem: Problem) -> Array:
+    shop = problem.job.shop
+    fine = ("pigment", "admixture")
+    powders = [shop.dose_step if m.role in fine else shop.weigh_step for m in problem.materials]
+    return np.array([*powders, shop.weigh_step])
+
+
+def _choices(grams: Array, steps: Array, reach: int) -> Array:
+    """Return rounded masses around `grams`, unused materials at 0, shape (choices, n + 1)."""
+    used = np.flatnonzero(grams > 1e-6)
+    span = np.arange(-reach, reach + 1)
+    while len(span) ** len(used) > _MOST_CHOICES and len(span) > 2:
+        span = span[1:]
+    near = np.round(grams / steps)
+    axes = [np.maximum(near[k] + span, 1.0) * steps[k] for k in used]
+    out = np.zeros((len(span) ** len(used), len(grams)))
+    out[:, used] = np.array(list(product(*axes)))
+    return out
+
+
+def _best(problem: Problem, found: Candidate, choices: Array, backoff: Array | None) -> Weighed | None:
+    volume = choices @ problem.model.column("volume") / (1.0 - float(problem.model["air"]))
+    fill = volume / (problem.liters * 1e3)
+    choices, volume = (x[(fill >= _FILL[0]) & (fill <= _FILL[1])] for x in (choices, volume))
+    if len(choices) == 0:
+        return None
+    mixes = choices / volume[:, None]
+    rows, cast = curved_rows(problem, found.case, mixes)
+    held = rows if backoff is None else rows - backoff
+    broken = np.maximum(_linear_broken(problem, found, mixes), (-held).max(axis=1))
+    broken = np.maximum(broken, 0.0)
+    value = objective_of(problem, found.case, cast)
+    order = np.lexsort((np.abs(volume - problem.liters * 1e3), value, np.where(broken <= TOLERANCE, 0.0, broken)))
+    i = int(order[0])
+    rounded = Candidate(found.case, mixes[i], float(value[i]), float(broken[i]))
+    return Weighed(choices[i], rounded)
+
+
+def _linear_broken(problem: Problem, found: Candidate, mixes: Array) -> Array:
+    """Violation of the linear rows; doses may miss by the scale's step, so their rows are left out."""
+    rows = linear_rows(problem, found.case)
+    keep = np.array([not name.startswith("dose_") for name in rows.names])
+    level = mixes @ rows.matrix[keep].T
+    least = mixes[:, :-1] - np.array([b.least for b in problem.bounds]) * mixes[:, :-1].sum(1)[:, None]
+    short = np.where(mixes[:, :-1] > 0.0, -least, 0.0)
+    below, above = rows.lower[keep] - level, level - rows.upper[keep]
+    return np.asarray(np.maximum(np.maximum(below, above).max(axis=1), short.max(axis=1)))

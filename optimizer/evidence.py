@@ -1,0 +1,72 @@
+"""What a prediction rests on, in one word a caster can act on."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from optimizer.chain.predict import Cast
+from optimizer.problem import Problem
+
+__all__ = ["EVIDENCE", "evidence_of"]
+
+EVIDENCE: Final[dict[str, str]] = {
+    "anchored": "a single binder near its own reference mix",
+    "calibrated": "fitted to your own trials",
+    "prior": "shipped figures, no trial of yours behind it",
+    "extrapolated": "gypsum and cement mixed where nobody has published measurements",
+}
+"""The words and what they mean."""
+
+_BLEND_PROPERTIES: Final = frozenset(
+    {
+        "wet_strength",
+        "dry_strength",
+        "flexural_strength",
+        "working_window",
+        "demold_time",
+        "drying_time",
+        "damp_risk",
+    }
+)
+_UNKNOWN_SHARE: Final = (0.30, 0.95)
+"""Hemihydrate over hemihydrate plus cement without sand, by mass, for which no series is published [-]."""
+
+
+def evidence_of(problem: Problem, cast: Cast, name: str) -> str:
+    """Return the evidence word of property `name` for the one mix of `cast`."""
+    if name in _BLEND_PROPERTIES:
+        trials = _trials_behind(problem, cast)
+        if trials:
+            return "calibrated"
+        share = hemihydrate_share(problem, cast)
+        if _UNKNOWN_SHARE[0] <= share <= _UNKNOWN_SHARE[1]:
+            return "extrapolated"
+    return "anchored" if _pure(problem, cast) else "prior"
+
+
+def hemihydrate_share(problem: Problem, cast: Cast) -> float:
+    """Return hemihydrate binders over all binders, sand left out, by mass [-]."""
+    masses = cast.mixes[0, :-1] * problem.model.column("binder")[:-1]
+    gypsum = sum(m for m, kind in zip(masses, problem.model.kinds, strict=True) if kind == "gypsum")
+    return float(gypsum / max(float(masses.sum()), 1e-9))
+
+
+def _trials_behind(problem: Problem, cast: Cast) -> int:
+    used = {problem.names[k] for k in np.flatnonzero(cast.mixes[0, :-1] > 1e-9)}
+    counts = [
+        count for name, count in problem.parameters.origin.items() if name.split(".")[0] in used or "." not in name
+    ]
+    return max(counts, default=0)
+
+
+def _pure(problem: Problem, cast: Cast) -> bool:
+    """True for one binder alone within a tenth of its reference water."""
+    masses = cast.mixes[0, :-1]
+    used = np.flatnonzero(masses > 1e-3 * masses.sum())
+    if len(used) != 1:
+        return False
+    material = problem.materials[used[0]]
+    ratio = cast.mixes[0, -1] / masses[used[0]]
+    return any(abs(ratio / p.water_ratio - 1.0) < 0.1 for p in material.reference_points)

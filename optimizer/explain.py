@@ -1,0 +1,173 @@
+"""Why this answer: what each limit costs on both sides, near ties, and the single binders beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.engine.polish import Candidate, polish
+from optimizer.engine.search import Search
+from optimizer.formulation import CHAIN_ROWS, RowLabel, backoff_vector, curved_rows, row_labels
+from optimizer.problem import Problem
+from optimizer.shop import Limit
+from optimizer.solution import Alternative, LimitPrice
+
+__all__ = ["STEPS", "alternatives", "blend_shares", "limit_prices", "moved", "single_binders"]
+
+Array = NDArray[np.float64]
+
+STEPS: Mapping[str, float] = {
+    "demold_time": 5.0,
+    "working_window": 1.0,
+    "dry_strength": 1.0,
+    "wet_strength": 1.0,
+    "flexural_strength": 0.5,
+    "dry_mass": 5.0,
+    "demolded_mass": 5.0,
+    "whiteness": 1.0,
+    "heat_margin": 1.0,
+    "drying_time": 0.25,
+    "casting_peak": 1.0,
+    "outer_wall_temperature": 1.0,
+    "inner_wall_temperature": 1.0,
+    "absorption": 0.01,
+    "porosity": 0.01,
+    "crystalline_silica": 0.05,
+    "sealer_coats": 1.0,
+    "damp_risk": 1.0,
+}
+"""One step of a limit, as a caster would move it [the property's unit]; others move by 1 %."""
+
+_RIVALS = 4
+_NEAR = 1e-3
+_TIE = 0.02
+
+
+def step_of(limit: Limit) -> float:
+    """Return one step of a limit [its unit]."""
+    return STEPS.get(limit.property, 0.01 * max(abs(limit.bound), 1e-6))
+
+
+def moved(limit: Limit, steps: float) -> Limit:
+    """Return the limit loosened by `steps` steps (tightened when negative)."""
+    way = 1.0 if limit.sense == "<=" else -1.0
+    return replace(limit, bound=limit.bound + way * steps * step_of(limit))
+
+
+def limit_prices(
+    problem: Problem, search: Search, best: Candidate, shifts: Mapping[RowLabel, float]
+) -> dict[Limit, LimitPrice]:
+    """Return what one step of each limit does to the objective, each side solved again.
+
+    A limit with slack costs nothing to loosen; tightened, it is solved again only if the step bites. The
+    re-solves start from the best mixes of the search, so a better set of materials beyond them may be
+    missed: the change shown is then larger than the true one, never smaller in cost.
+    """
+    rivals = sorted((c for c in search.polished.values() if c.feasible), key=Candidate.rank)[:_RIVALS]
+    starts = list({(c.support, c.case.coats, c.case.turns): c for c in (best, *rivals)}.values())
+    out = {}
+    for limit in problem.job.limits:
+        sides = []
+        for steps in (1.0, -1.0):
+            changed = _with_limit(problem, limit, moved(limit, steps))
+            if steps > 0 and not _tight(problem, best, limit, shifts):
+                sides.append(best.value)
+            else:
+                sides.append(_resolved(changed, starts, shifts))
+        loosen, tighten = (None if side is None else _sign(problem) * (side - best.value) for side in sides)
+        out[limit] = LimitPrice(step_of(limit), loosen, tighten)
+    return out
+
+
+def _sign(problem: Problem) -> float:
+    return -1.0 if problem.job.maximize else 1.0
+
+
+def _with_limit(problem: Problem, old: Limit, new: Limit) -> Problem:
+    return problem.with_limits([new if limit == old else limit for limit in problem.job.limits])
+
+
+def _tight(problem: Problem, best: Candidate, limit: Limit, shifts: Mapping[RowLabel, float]) -> bool:
+    rows, _ = curved_rows(problem, best.case, best.mix[None, :])
+    backoff = backoff_vector(problem, best.case, shifts)
+    held = rows[0] if backoff is None else rows[0] - backoff
+    labels = row_labels(problem, best.case)
+    return any(
+        label is not None and label.limit == limit and value < _NEAR
+        for label, value in zip(labels, held, strict=True)
+    )
+
+
+def _resolved(
+    problem: Problem, starts: Iterable[Candidate], shifts: Mapping[RowLabel, float]
+) -> float | None:
+    found = []
+    for start in starts:
+        case = replace(start.case, limits=_case_limits(problem, start))
+        backoff = backoff_vector(problem, case, shifts)
+        again = polish(problem, case, start.support, start.mix, backoff)
+        if again.feasible:
+            found.append(again.value)
+    return min(found, default=None)
+
+
+def _case_limits(problem: Problem, start: Candidate) -> tuple[Limit, ...]:
+    """Keep a case's own limits; the demold edge of its turns stays where a looser limit passes it."""
+    return start.case.limits
+
+
+def blend_shares(problem: Problem, mix: Array) -> tuple[dict[str, float], float]:
+    """Return the share of the dry mass by material, and the water ratio, of a mix per liter."""
+    dry = float(mix[:-1].sum())
+    shares = {
+        name: float(mass / dry) for name, mass in zip(problem.names, mix[:-1], strict=True) if mass > 1e-9
+    }
+    return shares, float(mix[-1] / dry)
+
+
+def alternatives(problem: Problem, search: Search, best: Candidate, most: int = 3) -> tuple[Alternative, ...]:
+    """Return blends of other materials within 2 % of the best, cheapest first."""
+    out: list[Alternative] = []
+    for rival in sorted((c for c in search.polished.values() if c.feasible), key=Candidate.rank):
+        near = abs(rival.value - best.value) <= _TIE * max(abs(best.value), 1e-9)
+        new = rival.support != best.support and all(
+            set(a.blend) != set(blend_shares(problem, rival.mix)[0]) for a in out
+        )
+        if near and new:
+            blend, water = blend_shares(problem, rival.mix)
+            out.append(Alternative("near tie", blend, water, _sign(problem) * rival.value))
+        if len(out) == most:
+            break
+    return tuple(out)
+
+
+def single_binders(problem: Problem, shifts: Mapping[RowLabel, float]) -> tuple[Alternative, ...]:
+    """Return the best mix of each binder alone at the same limits, or what it fails."""
+    out = []
+    for k in problem.solids:
+        if problem.materials[k].role != "binder":
+            continue
+        found = Search(problem, shifts, only=(k,)).run()
+        if found is None:
+            continue
+        blend, water = blend_shares(problem, found.mix)
+        fails = () if found.feasible else _failing(problem, found, shifts)
+        value = _sign(problem) * found.value if found.feasible else None
+        out.append(Alternative(f"{problem.materials[k].label} alone", blend, water, value, fails))
+    return tuple(out)
+
+
+def _failing(problem: Problem, found: Candidate, shifts: Mapping[RowLabel, float]) -> tuple[str, ...]:
+    rows, _ = curved_rows(problem, found.case, found.mix[None, :])
+    backoff = backoff_vector(problem, found.case, shifts)
+    held = rows[0] if backoff is None else rows[0] - backoff
+    labels = row_labels(problem, found.case)
+    broken = [
+        label.limit.property
+        for label, value in zip(labels[CHAIN_ROWS:], held[CHAIN_ROWS:], strict=True)
+        if label is not None and value < -1e-6
+    ]
+    return tuple(dict.fromkeys(broken)) or ("the mix itself",)

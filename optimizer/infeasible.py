@@ -1,0 +1,99 @@
+"""When no blend meets the limits: which stand against each other, and the smallest changes that would do.
+
+Every change shown is confirmed by solving again with it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from optimizer.chain.predict import PREDICTORS, cast_of
+from optimizer.engine.search import Search
+from optimizer.formulation import RowLabel
+from optimizer.problem import Problem
+from optimizer.shop import Limit
+from optimizer.solution import Relaxation
+
+__all__ = ["conflict_of", "single_relaxations"]
+
+_STEPS = {"whiteness": 0.1, "heat_margin": 0.1, "damp_risk": 1.0, "sealer_coats": 1.0}
+_ROUND_TRIES = 4
+
+
+def single_relaxations(problem: Problem, shifts: Mapping[RowLabel, float]) -> tuple[Relaxation, ...]:
+    """Return for each limit the smallest change that alone makes a blend possible, smallest first.
+
+    The limit is taken out and its property made as good as the others allow; that value, rounded outward
+    to what a caster would type, is put back as the new bound and solved again. Limits that cannot save
+    the job alone are left out.
+    """
+    found = []
+    for limit in problem.job.limits:
+        relaxed = _relaxed(problem, limit, shifts)
+        if relaxed is not None:
+            found.append(relaxed)
+    return tuple(sorted(found, key=lambda r: _size(problem, r)))
+
+
+def _size(problem: Problem, relaxation: Relaxation) -> float:
+    new = relaxation.limits[0]
+    old = next(x for x in problem.job.limits if (x.property, x.sense) == (new.property, new.sense))
+    return abs(new.bound - old.bound) / max(abs(old.bound), 1.0)
+
+
+def _relaxed(problem: Problem, limit: Limit, shifts: Mapping[RowLabel, float]) -> Relaxation | None:
+    rest = [x for x in problem.job.limits if x != limit]
+    best = _best_value(problem, limit, rest, shifts)
+    if best is None:
+        return None
+    shift = max((v for k, v in shifts.items() if k.limit == limit), default=0.0)
+    for tries in range(_ROUND_TRIES):
+        new = replace(limit, bound=_outward(limit, best, shift, tries))
+        again = Search(problem.with_limits([*rest, new]), shifts).run()
+        if again is not None and again.feasible:
+            sign = -1.0 if problem.job.maximize else 1.0
+            return Relaxation((new,), sign * again.value)
+    return None
+
+
+def _best_value(
+    problem: Problem, limit: Limit, rest: list[Limit], shifts: Mapping[RowLabel, float]
+) -> float | None:
+    """Return the best value of the limit's property that the other limits allow."""
+    asked = problem.with_limits(rest)
+    if limit.property != "cost":
+        job = replace(asked.job, objective=limit.property, maximize=limit.sense == ">=")
+        asked = replace(asked, job=job)
+    found = Search(asked, shifts).run()
+    if found is None or not found.feasible:
+        return None
+    if limit.property == "cost":
+        return found.value
+    value = PREDICTORS[limit.property](cast_of(problem.model, problem.bench, found.mix[None, :]))
+    number = float(np.ravel(value)[0])
+    return number if math.isfinite(number) else None
+
+
+def _outward(limit: Limit, best: float, shift: float, tries: int) -> float:
+    """Round `best` to a bound a caster would type, never tighter, a little looser with each try."""
+    slack = 0.002 * (tries + 1) * max(abs(best), 1e-6) * tries
+    reach = best * (1.0 + shift) if limit.sense == "<=" else best * (1.0 - shift)
+    digit = _STEPS.get(limit.property, 10.0 ** (math.floor(math.log10(max(abs(best), 1e-9))) - 1))
+    if limit.sense == "<=":
+        return round(math.ceil((reach + slack) / digit - 1e-9) * digit, 10)
+    return round(math.floor((reach - slack) / digit + 1e-9) * digit, 10)
+
+
+def conflict_of(problem: Problem, shifts: Mapping[RowLabel, float]) -> tuple[Limit, ...]:
+    """Return limits that no blend meets together though any of them left out would help (deletion filter)."""
+    kept = list(problem.job.limits)
+    for limit in problem.job.limits:
+        rest = [x for x in kept if x != limit]
+        found = Search(problem.with_limits(rest), shifts).run()
+        if found is None or not found.feasible:
+            kept = rest
+    return tuple(kept)
