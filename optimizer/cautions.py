@@ -46,7 +46,9 @@ _TOUCH = 48.0
 """Surface that burns stone-like touch within 10 minutes [degC]: Czech Regulation 361/2007, ISO 13732-1 row."""
 
 
-def cautions_of(problem: Problem, cast: Cast, values: Mapping[str, float], extrapolated: bool) -> tuple[str, ...]:
+def cautions_of(
+    problem: Problem, cast: Cast, values: Mapping[str, float], extrapolated: bool
+) -> tuple[str, ...]:
     """Return the keys of the cautions of one mix, most urgent first."""
     used = np.flatnonzero(cast.mixes[0, :-1] > 1e-9)
     stated = {key for k in used for key in problem.materials[k].cautions}

@@ -56,7 +56,9 @@ def hemihydrate_share(problem: Problem, cast: Cast) -> float:
 def _trials_behind(problem: Problem, cast: Cast) -> int:
     used = {problem.names[k] for k in np.flatnonzero(cast.mixes[0, :-1] > 1e-9)}
     counts = [
-        count for name, count in problem.parameters.origin.items() if name.split(".")[0] in used or "." not in name
+        count
+        for name, count in problem.parameters.origin.items()
+        if name.split(".")[0] in used or "." not in name
     ]
     return max(counts, default=0)
 

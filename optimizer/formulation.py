@@ -192,8 +192,5 @@ def cost_of_line(problem: Problem, case: Case, cast: Cast) -> Array:
     money = cast.mixes @ np.nan_to_num(problem.prices) * problem.liters
     days = PREDICTORS["drying_time"](cast) if case.line.per_shelf_day else 0.0
     return np.asarray(
-        case.line.fixed
-        + case.shipping
-        + case.line.per_powder_money * money
-        + case.line.per_shelf_day * days
+        case.line.fixed + case.shipping + case.line.per_powder_money * money + case.line.per_shelf_day * days
     )

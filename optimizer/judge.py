@@ -86,9 +86,7 @@ def judge(problem: Problem, grams: Array, doubt: Doubt | None = None) -> Judgeme
     values = {name: float(np.ravel(value)[0]) for name, value in predict(cast).items()}
     ranges = linear_ranges(doubt.moves, cast, tuple(PREDICTORS))
     properties = {
-        name: Prediction(
-            values[name], *ranges[name], QUANTITIES[name].unit, evidence_of(problem, cast, name)
-        )
+        name: Prediction(values[name], *ranges[name], QUANTITIES[name].unit, evidence_of(problem, cast, name))
         for name in PREDICTORS
     }
     parts = _cost_parts(problem, grams, values)

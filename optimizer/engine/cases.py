@@ -28,7 +28,11 @@ def cases_of(problem: Problem) -> tuple[Case, ...]:
     seal, the heaviest vessel its postage carries. Where money is neither objective nor limit, one case per
     choice of doses remains.
     """
-    steps = _money_steps(problem) if _money_matters(problem) else (Case(cost_coefficients(problem.job.shop, 1, 0)),)
+    steps = (
+        _money_steps(problem)
+        if _money_matters(problem)
+        else (Case(cost_coefficients(problem.job.shop, 1, 0)),)
+    )
     out = [
         Case(step.line, step.shipping, step.limits, doses, step.turns, step.coats)
         for step in steps
@@ -46,7 +50,9 @@ def _money_steps(problem: Problem) -> Iterator[Case]:
     edges = coat_edges(shop.target_absorption, shop.coat_factor, shop.max_coats)
     asked = problem.limit("demold_time", "<=")
     turns = _turn_steps(problem, _NO_EDGE if asked is None else asked.bound)
-    for (count, demold), coats, (heaviest, postage) in product(turns, range(shop.max_coats + 1), _bands(problem)):
+    for (count, demold), coats, (heaviest, postage) in product(
+        turns, range(shop.max_coats + 1), _bands(problem)
+    ):
         if coats and edges[coats] == edges[coats - 1]:
             continue
         limits = [Limit("absorption", "<=", float(edges[coats]))]

@@ -86,7 +86,9 @@ def _within_bounds(problem: Problem, grid: Array) -> Array:
     least = np.array([b.least for b in problem.bounds]) - 1e-9
     inside = np.all((grid <= most) & ((grid >= least) | (grid == 0.0)), axis=1)
     # A grid too coarse for tight bounds still has to start somewhere.
-    return grid[inside] if inside.any() else np.clip(grid, 0.0, most) / np.clip(grid, 0.0, most).sum(1)[:, None]
+    return (
+        grid[inside] if inside.any() else np.clip(grid, 0.0, most) / np.clip(grid, 0.0, most).sum(1)[:, None]
+    )
 
 
 def with_doses(problem: Problem, case: Case, shares: Array) -> Array:

@@ -88,7 +88,9 @@ def _best(problem: Problem, found: Candidate, choices: Array, backoff: Array | N
     broken = np.maximum(_linear_broken(problem, found, mixes), (-held).max(axis=1))
     broken = np.maximum(broken, 0.0)
     value = objective_of(problem, found.case, cast)
-    order = np.lexsort((np.abs(volume - problem.liters * 1e3), value, np.where(broken <= TOLERANCE, 0.0, broken)))
+    order = np.lexsort(
+        (np.abs(volume - problem.liters * 1e3), value, np.where(broken <= TOLERANCE, 0.0, broken))
+    )
     i = int(order[0])
     rounded = Candidate(found.case, mixes[i], float(value[i]), float(broken[i]))
     return Weighed(choices[i], rounded)

@@ -1,0 +1,160 @@
+"""Answers as plain data: the JSON of `design` and `check`, tables for a terminal and for pandas.
+
+Returns, never prints. Digits are not rounded here; people-facing rounding is `optimizer.units.show`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from optimizer.cautions import CAUTIONS
+from optimizer.check import Comparison
+from optimizer.nomenclature import QUANTITIES
+from optimizer.shop import DAMP_CLASSES, Limit
+from optimizer.solution import Alternative, LimitVerdict, Prediction, Relaxation, Solution
+
+__all__ = ["comparison_json", "limit_words", "solution_json"]
+
+Json = dict[str, Any]
+
+
+def solution_json(solution: Solution) -> Json:
+    """Return the JSON of one solution; keys as documented in README, numbers unrounded, no NaN."""
+    out: Json = {"status": solution.status, "title": solution.job.title}
+    if solution.mix is not None:
+        out |= {
+            "blend": dict(solution.mix.blend),
+            "water_ratio": solution.mix.water_ratio,
+            "per_vessel": dict(solution.mix.grams),
+            "properties": {name: _prediction(name, p) for name, p in solution.properties.items()},
+            "limits": [_verdict(v) for v in solution.limits],
+            "cost": _cost(solution),
+            "coats": _number(solution.coats),
+            "turns": solution.turns,
+        }
+    out |= _explanations(solution)
+    out["cautions"] = [CAUTIONS[key] for key in solution.cautions]
+    out["notes"] = list(solution.notes)
+    out["fingerprint"] = solution.fingerprint
+    return out
+
+
+def _explanations(solution: Solution) -> Json:
+    out: Json = {}
+    if solution.proof is not None:
+        proof = solution.proof
+        out["certificate"] = {
+            "proved": proof.proved,
+            "gap": _number(proof.gap),
+            "bound": _number(proof.bound),
+            "seconds": proof.seconds,
+            "finished": proof.finished,
+            "infeasible": proof.infeasible,
+            "unused": list(proof.unused),
+        }
+    if solution.status == "no blend meets the limits":
+        out["relaxations"] = [_relaxation(r) for r in solution.relaxations]
+        out["conflict"] = [limit_words(limit) for limit in solution.conflict]
+    out["alternatives"] = [_alternative(a) for a in solution.alternatives]
+    if solution.nominal is not None:
+        out["nominal"] = _alternative(solution.nominal)
+    if solution.joint_probability is not None:
+        out["joint_probability"] = solution.joint_probability
+    return out
+
+
+def comparison_json(comparison: Comparison) -> Json:
+    """Return the JSON of a candidate beside the present blend."""
+    return {
+        **solution_json(comparison.candidate),
+        "against": solution_json(comparison.present),
+        "saving": comparison.saving,
+        "saving_share_of_present_cost": comparison.share,
+        "retest": list(comparison.retest),
+    }
+
+
+def limit_words(limit: Limit) -> str:
+    """Return a limit as one would type it, in the vocabulary's unit.
+
+    Examples
+    --------
+    >>> limit_words(Limit("demold_time", "<=", 35.0))
+    'demold_time <= 35 min'
+    """
+    unit = QUANTITIES[limit.property].unit
+    if limit.property == "damp_risk":
+        return f"damp_risk {limit.sense} {DAMP_CLASSES[int(limit.bound)]}"
+    words = f"{limit.property} {limit.sense} {limit.bound:g}"
+    return words if unit in ("-", "count", "fraction", "currency") else f"{words} {unit}"
+
+
+def _prediction(name: str, prediction: Prediction) -> Json:
+    if name == "damp_risk":
+        words = {key: DAMP_CLASSES[int(getattr(prediction, key))] for key in ("value", "low", "high")}
+        return {**words, "unit": prediction.unit, "evidence": prediction.evidence}
+    return {
+        "value": _number(prediction.value),
+        "low": _number(prediction.low),
+        "high": _number(prediction.high),
+        "unit": prediction.unit,
+        "evidence": prediction.evidence,
+    }
+
+
+def _verdict(verdict: LimitVerdict) -> Json:
+    price = verdict.price
+    return {
+        "property": verdict.limit.property,
+        "sense": verdict.limit.sense,
+        "bound": verdict.limit.bound,
+        "unit": verdict.unit,
+        "value": _number(verdict.value),
+        "margin": _number(verdict.margin),
+        "probability": verdict.probability,
+        "verdict": verdict.verdict,
+        "judged": verdict.judged,
+        "price": None
+        if price is None
+        else {"loosen": price.loosen, "tighten": price.tighten, "step": price.step},
+    }
+
+
+def _cost(solution: Solution) -> Json | None:
+    if solution.cost is None:
+        return None
+    return {
+        "per_good_vessel": solution.cost,
+        "currency": solution.job.currency,
+        "parts": dict(solution.cost_parts),
+        "example_prices": solution.job.example_prices,
+    }
+
+
+def _relaxation(relaxation: Relaxation) -> Json:
+    return {
+        "limits": [limit_words(limit) for limit in relaxation.limits],
+        "changes": [{"property": x.property, "sense": x.sense, "bound": x.bound} for x in relaxation.limits],
+        "objective": relaxation.objective,
+    }
+
+
+def _alternative(alternative: Alternative) -> Json:
+    return {
+        "name": alternative.name,
+        "blend": dict(alternative.blend),
+        "water_ratio": alternative.water_ratio,
+        "objective": alternative.objective,
+        "fails": list(alternative.fails),
+    }
+
+
+def _number(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
+
+
+def property_rows(solution: Solution) -> list[Mapping[str, Any]]:
+    """Return one row per property for a table: name, value, low, high, unit, evidence."""
+    return [{"property": name, **_prediction(name, p)} for name, p in solution.properties.items()]
