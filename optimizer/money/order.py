@@ -59,7 +59,8 @@ class OrderPlan:
     purchase : Purchase
         Whole bags to buy.
     cost_order, cost_wear : CostParts
-        One good vessel with the molds bought charged to this order, and with wear only.
+        One good vessel with the molds bought charged to this order, and with wear only. A blend that
+        cannot be cast is charged no molds.
     price_floor : float
         Lowest price of one vessel over the cost charged to this order, fees and profit included [currency].
     line : OrderLine

@@ -34,7 +34,7 @@ class Ranked:
 def rank_candidates(
     request: OrderRequest, candidates: Iterable[Candidate], best: int = 5
 ) -> tuple[Ranked, ...]:
-    """Return the best few blends for an order, those that make the date first, then by cost.
+    """Return the best few blends for an order: those in time before those late, then by cost.
 
     Parameters
     ----------
@@ -57,14 +57,21 @@ def rank_candidates(
         All faults of the request and of the first candidate that has any.
     """
     plans = [plan_order(request, candidate) for candidate in candidates]
-    by_order = _ranks([(not plan.meets_date, plan.cost_order.per_good_vessel) for plan in plans])
-    by_wear = _ranks([(not plan.meets_date, plan.cost_wear.per_good_vessel) for plan in plans])
+    by_order = _ranks([(_lateness(plan), plan.cost_order.per_good_vessel) for plan in plans])
+    by_wear = _ranks([(_lateness(plan), plan.cost_wear.per_good_vessel) for plan in plans])
     rows = [Ranked(*row) for row in zip(plans, by_order, by_wear, strict=True)]
     rows.sort(key=lambda row: (row.rank_order, row.plan.cost_order.per_good_vessel))
     return tuple(rows[:best])
 
 
-def _ranks(keys: Sequence[tuple[bool, float]]) -> list[int]:
+def _lateness(plan: OrderPlan) -> int:
+    """Return 0 for a plan in time, 1 for a late one, 2 for a blend that cannot be cast at all."""
+    if plan.schedule is None:
+        return 2
+    return 0 if plan.meets_date else 1
+
+
+def _ranks(keys: Sequence[tuple[int, float]]) -> list[int]:
     order = sorted(range(len(keys)), key=lambda place: keys[place])
     ranks = [0] * len(keys)
     leader, rank = None, 0

@@ -1,0 +1,417 @@
+"""Order plans: hand-worked orders, what limits them, what makes the date, and sums that must close."""
+
+from __future__ import annotations
+
+import math
+import time
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from orders import MONDAY, candidate, day, order
+
+from optimizer.errors import FileFaults
+from optimizer.money.capacity import RESOURCES, molds_per_mix
+from optimizer.money.order import plan_order
+from optimizer.money.ranking import rank_candidates
+from optimizer.money.remedies import LONGEST_SHIFT, Remedy
+from optimizer.money.request import Candidate, OrderRequest
+from optimizer.shop import Price, Shop
+from optimizer.units import parse
+
+_DEMOLD = {1: 300.0, 3: 100.0, 5: 65.0}
+
+
+@pytest.mark.parametrize(("turns", "molds", "each"), [(1, 28, 2.61), (3, 10, 0.93), (5, 6, 0.56)])
+def test_the_order_of_300(turns, molds, each):
+    """300 vessels, 8 % rejects: 327 pours in 12 casting days, molds at 28 (own arithmetic).
+
+    12 working days from the Monday end on Tuesday of the third week; the last vessels are packed on the
+    day after. 28, 10 and 6 molds at one, three and five turns give 28, 30 and 30 a day, so 12, 11 and 11
+    casting days; 2.61, 0.93 and 0.56 a vessel.
+    """
+    request = order(300, day(16), molds=0, reject=0.08, mold_price=28.0)
+    plan = plan_order(request, candidate(demold_time=_DEMOLD[turns]))
+    assert (plan.pours, plan.turns, plan.molds_at_work, plan.molds_to_buy) == (327, turns, molds, molds)
+    assert (plan.meets_date, plan.ready) == (True, day(16 if turns == 1 else 15))
+    assert round(plan.cost_order.parts["molds"], 2) == each
+    assert plan.schedule.casting_days == (12 if turns == 1 else 11)
+    assert plan.line.casting_days == 12
+
+
+def test_one_mold():
+    """One mold, one turn, three vessels: cast Monday to Wednesday, packed Thursday (own arithmetic)."""
+    plan = plan_order(order(3, day(3), molds=1), candidate(demold_time=300.0))
+    assert [each.cast for each in plan.schedule.days] == [1, 1, 1, 0]
+    assert [each.packed for each in plan.schedule.days] == [0, 1, 1, 1]
+    assert (plan.ready, plan.meets_date, plan.bottleneck, plan.molds_to_buy) == (day(3), True, "molds", 0)
+
+
+def test_an_order_of_nothing():
+    plan = plan_order(order(0, day(0)), candidate())
+    assert (plan.pours, plan.ready, plan.meets_date, plan.bottleneck) == (0, MONDAY, True, "")
+    assert (plan.molds_to_buy, plan.purchase.total, plan.cost_order.parts["molds"]) == (0, 0.0, 0.0)
+    assert plan.casts_per_day == 0.0
+
+
+def test_no_mold_buys_some_or_says_that_it_cannot():
+    plan = plan_order(order(20, day(4), molds=0), candidate())
+    assert plan.molds_to_buy == plan.molds_at_work == 1
+    assert plan.meets_date
+    with pytest.raises(FileFaults, match=r"shop\.molds"):
+        plan_order(order(20, day(4), molds=0, may_buy_molds=False), candidate())
+
+
+def test_labor_limits_a_shop_full_of_molds():
+    """8 min a pour and 7 h: 52 a day whatever the molds; 327 pours take 7 days (own arithmetic)."""
+    plan = plan_order(order(300, day(60), molds=1000, reject=0.08), candidate())
+    assert [each.cast for each in plan.schedule.days if each.cast] == [52] * 6 + [15]
+    assert plan.schedule.days[0].limited_by == "labor"
+    assert plan.bottleneck == "labor"
+    assert plan.rates["labor"] == pytest.approx(52.5)
+    faster = plan_order(order(300, day(60), molds=1000, reject=0.08), candidate(demold_time=20.0))
+    assert faster.ready == plan.ready
+
+
+def test_a_full_shelf_limits_casting():
+    """120 places and 3 days to dry; labor would give 52 a day (own arithmetic).
+
+    Monday 52, Tuesday 52, Wednesday the 16 places left; Thursday and Friday as many as Monday and Tuesday
+    leave; next Monday all dried over the weekend but the 52 of Friday, whose third day is that Monday.
+    """
+    request = order(300, day(60), molds=1000, shelf_places=120)
+    plan = plan_order(request, candidate(drying_time=3.0))
+    casts = [each.cast for each in plan.schedule.days]
+    assert casts[:8] == [52, 52, 16, 52, 52, 0, 0, 52]
+    assert plan.schedule.days[2].limited_by == "shelf"
+    assert plan.bottleneck == "shelf"
+    assert plan.rates["shelf"] == 40.0
+    assert plan.relief["shelf"] < plan.ready
+
+
+def test_the_mixer_limits_casting():
+    """Two mixes of three molds: six a day (own arithmetic)."""
+    request = order(30, day(60), molds=100, molds_per_mix=3, mixes_per_day=2)
+    plan = plan_order(request, candidate())
+    assert [each.cast for each in plan.schedule.days][:5] == [6] * 5
+    assert plan.bottleneck == plan.schedule.days[0].limited_by == "mixer"
+
+
+def test_a_small_order_waits_for_its_drying():
+    plan = plan_order(order(3, day(30)), candidate(drying_time=5.0))
+    assert plan.bottleneck == "drying"
+    assert plan.relief["drying"] < plan.ready
+    assert plan.relief["molds"] == plan.ready
+
+
+def test_the_tail_runs_through_days_off_only_where_nobody_works():
+    """Cast on Friday with three days to dry, one to seal, two burns and a day of packing (own arithmetic).
+
+    Dry on Monday evening, sealed Tuesday, burned Wednesday and Thursday, packed Friday. With Thursday a
+    holiday the second burn is on Friday and the packing on Monday.
+    """
+    tail = {"test_burn_days": 2, "seal_days": 1, "molds": 4}
+    request = replace(order(4, day(60), **tail), start=day(4))
+    plan = plan_order(request, candidate(drying_time=3.0, coats=2))
+    assert [(each.day, each.sealed) for each in plan.schedule.days if each.sealed] == [(day(8), 4)]
+    assert plan.ready == day(11)
+    holiday = replace(request, shop=replace(request.shop, holidays=(day(10),)))
+    assert plan_order(holiday, candidate(drying_time=3.0, coats=2)).ready == day(14)
+
+
+def test_an_uncoated_vessel_waits_for_no_seal():
+    tail = {"test_burn_days": 1, "seal_days": 3, "molds": 4}
+    coated = plan_order(order(4, day(60), **tail), candidate(coats=1))
+    bare = plan_order(order(4, day(60), **tail), candidate(coats=0))
+    assert (bare.ready, coated.ready) == (day(2), day(7))
+
+
+def test_every_day_worked_is_the_sum_of_the_stages():
+    """With no day off and labor to spare: casting + drying + seal + burn + pack days (own arithmetic)."""
+    every_day = tuple(range(7))
+    request = order(50, day(90), molds=2, working_days=every_day, test_burn_days=2, people=9, pack_days=2)
+    plan = plan_order(request, candidate(drying_time=4.0, coats=1))
+    casting = math.ceil(50 / 10)
+    assert plan.ready == day(casting + 4 + 1 + 2 + 2 - 1)
+
+
+def test_sealing_and_packing_take_their_minutes_from_the_same_shift():
+    """10 molds-full a day at 8 min leave 340 of 420 min; sealing 20 min a vessel holds the end up."""
+    request = order(60, day(90), molds=2, pack_minutes=0.0, seal_minutes=40.0)
+    slow = plan_order(request, candidate(coats=1))
+    quick = plan_order(replace(request, shop=replace(request.shop, people=3.0)), candidate(coats=1))
+    assert slow.bottleneck == "labor"
+    assert quick.ready < slow.ready
+    total = sum(each.minutes for each in slow.schedule.days)
+    assert total == pytest.approx(60 * (8.0 + 40.0))
+
+
+def test_a_night_in_the_mold_dries_from_the_next_working_day():
+    """Twelve hours to demold: filled in the evening, emptied in the morning, one a day (own arithmetic)."""
+    request = order(3, day(60), molds=1, overnight=True)
+    plan = plan_order(request, candidate(demold_time=720.0))
+    assert [each.cast for each in plan.schedule.days] == [1, 1, 1, 0, 0]
+    assert plan.ready == day(4)
+
+
+def test_bags_cover_every_pour_and_its_waste():
+    """327 pours of 0.3 kg with 8 % waste: 105.9 kg, less 12 in stock, four bags of 25 kg (own arithmetic)."""
+    prices = {"gypsum_cement": Price(pack=25.0, price=40.0, stock=12.0)}
+    request = order(300, day(60), reject=0.08, waste=0.08, prices=prices)
+    plan = plan_order(request, candidate())
+    assert plan.purchase.packs("gypsum_cement") == 4
+    assert plan.purchase.left["gypsum_cement"] == pytest.approx(112.0 - 327 * 1.08 * 0.3)
+
+
+def test_the_cost_parts_add_up_and_reach_the_price_floor():
+    request = order(120, day(30), molds=2, reject=0.05, waste=0.08, fees=0.1, profit=0.15)
+    plan = plan_order(request, candidate(coats=2, water=0.1, admixtures={"mortar": 0.001}))
+    for cost in (plan.cost_order, plan.cost_wear):
+        assert round(sum(cost.parts.values()), 2) == round(cost.per_good_vessel, 2)
+    assert plan.price_floor == pytest.approx(plan.cost_order.per_good_vessel / 0.75)
+    assert plan.cost_wear.parts["molds"] == pytest.approx(28.0 / 80.0)
+    assert plan.cost_order.parts["admixture"] == pytest.approx(0.0015)
+
+
+def _confirmed(request: OrderRequest, blend: Candidate, remedy: Remedy) -> bool:
+    """Plan anew with the changes and nothing else bought."""
+    changed, faster = request.shop, blend
+    for change in remedy.changes:
+        if change.name == "demold_time":
+            faster = replace(blend, demold_time=change.needed)
+        elif change.name == "working_days":
+            changed = replace(changed, working_days=tuple(range(round(change.needed))))
+        else:
+            needed = bool(change.needed) if change.name == "overnight" else change.needed
+            needed = round(needed) if change.name in ("molds", "shelf_places") else needed
+            changed = replace(changed, **{change.name: needed})
+    again = plan_order(replace(request, shop=changed, may_buy_molds=False), faster)
+    return again.meets_date and again.ready == remedy.ready
+
+
+def test_what_would_make_the_date_is_confirmed_and_the_least_of_its_kind():
+    request = order(60, day(11), molds=2, may_buy_molds=True)
+    blend = candidate(demold_time=180.0)
+    plan = plan_order(request, blend)
+    found = {remedy.changes[0].name: remedy for remedy in plan.remedies}
+    assert set(found) >= {"molds", "demold_time"}
+    assert all(_confirmed(request, blend, remedy) for remedy in plan.remedies)
+    (molds,) = found["molds"].changes
+    assert molds.needed == plan.molds_at_work
+    fewer = replace(request, shop=replace(request.shop, molds=molds.needed - 1), may_buy_molds=False)
+    assert not plan_order(fewer, blend).meets_date
+
+
+@pytest.mark.parametrize(
+    ("vessels", "changes", "blend", "name"),
+    [
+        pytest.param(500, {"molds": 1000}, {}, "people", id="too-few-hands"),
+        pytest.param(500, {"molds": 1000}, {}, "shift", id="too-short-a-day"),
+        pytest.param(500, {"molds": 1000}, {}, "working_days", id="too-short-a-week"),
+        pytest.param(
+            300,
+            {"molds": 1000, "shelf_places": 60},
+            {"drying_time": 3.0},
+            "shelf_places",
+            id="too-few-places",
+        ),
+        pytest.param(300, {"molds": 40}, {"demold_time": 600.0}, "overnight", id="too-slow-for-the-shift"),
+        pytest.param(300, {"molds": 40}, {"demold_time": 600.0}, "demold_time", id="a-faster-blend"),
+    ],
+)
+def test_each_kind_of_change_is_proposed_where_it_helps(vessels, changes, blend, name):
+    request = order(vessels, day(11), may_buy_molds=False, **changes)
+    plan = plan_order(request, candidate(**blend))
+    assert not plan.meets_date
+    found = {remedy.changes[0].name: remedy.changes[0] for remedy in plan.remedies}
+    assert name in found
+    assert all(_confirmed(request, candidate(**blend), remedy) for remedy in plan.remedies)
+    steps = {"people": 1.0, "shift": 15.0, "shelf_places": 1}
+    for kind in set(steps) & set(found):
+        almost = replace(request.shop, **{kind: found[kind].needed - steps[kind]})
+        assert not plan_order(replace(request, shop=almost), candidate(**blend)).meets_date
+
+
+def test_a_longer_shift_and_molds_together_where_neither_is_enough():
+    request = order(300, day(7), molds=2)
+    blend = candidate(demold_time=300.0)
+    plan = plan_order(request, blend)
+    assert not plan.meets_date
+    (both,) = plan.remedies
+    assert [change.name for change in both.changes] == ["shift", "molds"]
+    assert both.changes[0].needed <= LONGEST_SHIFT
+    assert _confirmed(request, blend, both)
+
+
+def test_a_date_nothing_can_make_still_says_the_earliest():
+    request = order(300, day(1), molds=2)
+    plan = plan_order(request, candidate(drying_time=9.0))
+    assert (plan.meets_date, plan.remedies) == (False, ())
+    assert plan.earliest is not None
+    assert request.due < plan.earliest <= plan.ready
+    with_those = replace(request, shop=replace(request.shop, molds=plan.earliest_molds), due=plan.earliest)
+    again = plan_order(replace(with_those, may_buy_molds=False), candidate(drying_time=9.0))
+    assert again.ready == plan.earliest
+
+
+def test_ranking_turns_over_when_the_molds_are_already_owned():
+    """Powder 0.21 a vessel cheaper but one turn for five: 28 molds to buy against 6 (own arithmetic)."""
+    prices = {"gypsum_cement": Price(pack=25.0, price=20.0), "mortar": Price(pack=25.0, price=37.5)}
+    slow = candidate(name="slow", demold_time=300.0)
+    fast = candidate(name="fast", powders={"mortar": 0.3})
+    request = order(300, day(16), molds=0, reject=0.08, prices=prices)
+    none_owned = rank_candidates(request, [slow, fast])
+    assert [row.plan.candidate.name for row in none_owned] == ["fast", "slow"]
+    assert {row.plan.candidate.name: row.rank_wear for row in none_owned} == {"slow": 1, "fast": 2}
+    owned = replace(request, shop=replace(request.shop, molds=28))
+    assert [row.plan.candidate.name for row in rank_candidates(owned, [slow, fast])] == ["slow", "fast"]
+
+
+def test_costs_within_one_percent_share_a_rank_and_late_blends_come_last():
+    prices = {"gypsum_cement": Price(pack=25.0, price=20.0), "mortar": Price(pack=25.0, price=20.5)}
+    request = order(30, day(4), molds=6, prices=prices)
+    blends = [
+        candidate(name="never", powders={"gypsum_cement": 0.05}, demold_time=900.0),
+        candidate(name="late", powders={"gypsum_cement": 0.1}, drying_time=20.0),
+        candidate(name="one"),
+        candidate(name="two", powders={"mortar": 0.3}),
+    ]
+    ranked = {row.plan.candidate.name: row.rank_order for row in rank_candidates(request, blends)}
+    assert ranked == {"one": 1, "two": 1, "late": 3, "never": 4}
+    assert len(rank_candidates(request, blends, best=2)) == 2
+
+
+def test_pounds_and_kilograms_plan_the_same_order():
+    """50 lb = 22.67961850 kg exactly (NIST SP 811)."""
+    plans = [
+        plan_order(
+            order(300, day(16), molds=0, prices={"gypsum_cement": Price(pack=pack, price=23.0)}),
+            candidate(powders={"gypsum_cement": mass}),
+        )
+        for pack, mass in (
+            (parse("50 lb", "kg"), parse("0.66 lb", "kg")),
+            (22.6796185, 0.66 * 0.45359237),
+        )
+    ]
+    assert plans[0].ready == plans[1].ready
+    assert plans[0].purchase.packs("gypsum_cement") == plans[1].purchase.packs("gypsum_cement")
+    assert plans[0].cost_order.per_good_vessel == pytest.approx(plans[1].cost_order.per_good_vessel)
+
+
+def test_a_mix_fills_what_bucket_window_and_molds_allow():
+    by_hand = {(20.0, 6, 10): 6, (9.0, 6, 10): 4, (20.0, 6, 3): 3, (4.0, 6, 10): 0}
+    for (window, bucket, molds), filled in by_hand.items():
+        made = Shop(mixing=5.0, pour_minutes=1.0, molds_per_mix=bucket, molds=molds)
+        assert molds_per_mix(window, made) == filled
+
+
+def test_ten_thousand_vessels_and_four_hundred_days_take_seconds():
+    started = time.perf_counter()
+    plan = plan_order(order(10_000, day(400), molds=6, reject=0.08), candidate(demold_time=300.0))
+    assert plan.ready is not None
+    assert time.perf_counter() - started < 5.0
+
+
+_SHOPS = st.fixed_dictionaries(
+    {
+        "molds": st.integers(1, 12),
+        "people": st.sampled_from([0.5, 1.0, 2.0]),
+        "reject": st.sampled_from([0.0, 0.08, 0.3]),
+        "finish_reject": st.sampled_from([0.0, 0.1]),
+        "pack_minutes": st.sampled_from([0.0, 4.0, 30.0]),
+        "shelf_places": st.integers(5, 60),
+        "overnight": st.booleans(),
+        "test_burn_days": st.integers(0, 3),
+        "mixes_per_day": st.integers(1, 5),
+    }
+)
+_BLENDS = st.fixed_dictionaries(
+    {
+        "demold_time": st.sampled_from([30.0, 120.0, 390.0]),
+        "drying_time": st.sampled_from([0.0, 0.5, 2.0, 5.0]),
+        "coats": st.integers(0, 2),
+    }
+)
+
+
+@settings(max_examples=40, deadline=None)
+@given(changes=_SHOPS, blend=_BLENDS, vessels=st.integers(1, 120))
+def test_sums_close_and_no_bound_is_broken(changes, blend, vessels):
+    request = order(vessels, day(2000), **changes)
+    plan = plan_order(request, candidate(**blend))
+    days = plan.schedule.days
+    assert sum(each.cast for each in days) == plan.pours
+    assert sum(each.packed for each in days) == vessels
+    assert all(0 <= each.on_shelf <= changes["shelf_places"] for each in days)
+    assert all(each.minutes <= 420.0 * changes["people"] + 1e-6 for each in days)
+    assert all(each.working or each.cast == each.sealed == each.packed == 0 for each in days)
+    assert all(each.cast <= plan.molds_at_work * plan.turns for each in days)
+    assert days[0].day == MONDAY
+    assert plan.ready >= days[-1].day
+    assert set(plan.relief) == set(RESOURCES)
+    assert all(ready <= plan.ready for ready in plan.relief.values())
+
+
+@settings(max_examples=25, deadline=None)
+@given(changes=_SHOPS, blend=_BLENDS, vessels=st.integers(1, 120))
+def test_more_of_anything_is_never_later(changes, blend, vessels):
+    request = order(vessels, day(2000), **changes)
+    ready = plan_order(request, candidate(**blend)).ready
+    more = {"molds": 1, "people": 1.0, "shelf_places": 1, "mixes_per_day": 1}
+    for name, step in more.items():
+        larger = replace(request, shop=replace(request.shop, **{name: changes[name] + step}))
+        assert plan_order(larger, candidate(**blend)).ready <= ready
+
+
+@pytest.mark.parametrize(
+    ("changes", "where"),
+    [
+        pytest.param({"reject": 1.0}, "shop.reject", id="all-rejected"),
+        pytest.param({"finish_reject": 1.0}, "shop.finish_reject", id="all-rejected-late"),
+        pytest.param({"molds": -1}, "shop.molds", id="negative-molds"),
+        pytest.param({"molds": 0, "may_buy_molds": False}, "shop.molds", id="no-molds"),
+        pytest.param({"shift": 7.0}, "shop.shift", id="shift-shorter-than-a-pour"),
+        pytest.param({"shift": 0.0}, "shop.shift", id="no-shift"),
+        pytest.param({"working_days": ()}, "shop.working_days", id="no-working-day"),
+        pytest.param({"mold_view": "guess"}, "shop.mold_view", id="unknown-view"),
+        pytest.param({"fees": 0.6, "profit": 0.4}, "shop.fees", id="nothing-left-of-the-price"),
+        pytest.param({"wage": math.nan}, "shop.wage", id="not-a-number"),
+        pytest.param({"shipping_bands": ((900.0, 4.0), (900.0, 6.0))}, "shop.shipping_bands", id="bands"),
+        pytest.param({"shipping_bands": ((500.0, 4.0),)}, "plain.dry_mass", id="too-heavy-to-ship"),
+        pytest.param({"mixing": 30.0}, "plain.working_window", id="sets-in-the-bucket"),
+        pytest.param({"prices": {}}, "prices.gypsum_cement", id="no-price"),
+        pytest.param(
+            {"prices": {"gypsum_cement": Price(25.0, 40.0, breaks=((9, 3.0), (2, 4.0)))}},
+            "prices.gypsum_cement.breaks",
+            id="breaks-out-of-order",
+        ),
+    ],
+)
+def test_a_bad_order_says_where_and_how_to_repair_it(changes, where):
+    with pytest.raises(FileFaults) as caught:
+        plan_order(order(10, day(20), **changes), candidate())
+    assert [fault.where for fault in caught.value.faults] == [where]
+    assert caught.value.faults[0].repair.endswith(".")
+
+
+def test_all_faults_come_at_once():
+    request = replace(order(-3, day(-1), reject=1.5), prices={})
+    with pytest.raises(FileFaults) as caught:
+        plan_order(request, candidate(demold_time=0.0, powders={"gypsum_cement": -0.1}))
+    assert {fault.where for fault in caught.value.faults} == {
+        "shop.reject",
+        "order.vessels",
+        "order.due",
+        "plain.demold_time",
+        "plain.gypsum_cement",
+        "prices.gypsum_cement",
+    }
+
+
+def test_the_due_day_itself_is_in_time():
+    plan = plan_order(order(3, day(3), molds=1), candidate(demold_time=300.0))
+    late = plan_order(order(3, day(2), molds=1, may_buy_molds=False), candidate(demold_time=300.0))
+    assert plan.meets_date
+    assert not late.meets_date
+    assert late.ready == plan.ready
