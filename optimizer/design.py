@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-import numpy as np
 
 from optimizer.chain.parameters import ParameterSet
 from optimizer.confidence import Doubt
 from optimizer.engine.polish import Candidate
+from optimizer.engine.scan import Scan
 from optimizer.engine.search import Search
 from optimizer.engine.weigh import Weighed, weigh
 from optimizer.explain import alternatives, blend_shares, limit_prices, single_binders
@@ -64,12 +64,13 @@ def design(
 def design_problem(problem: Problem, *, explain: bool = True) -> Solution:
     """Return the solution of a compiled problem; see `design`."""
     doubt = Doubt(problem)
-    nominal = _search(problem, {})
+    scan = Scan(problem)
+    nominal = _search(problem, {}, scan)
     if nominal is None or not nominal.best.feasible:
-        return _no_blend(problem, {}, explain)
+        return _no_blend(problem, {}, scan, explain)
     found = _backed_off(problem, doubt, nominal)
     if found is None or not found.best.feasible:
-        return _no_blend(problem, _shifts(problem, doubt, nominal.best), explain)
+        return _no_blend(problem, _shifts(problem, doubt, nominal.best), scan, explain)
     rounded = _weighed(problem, found)
     judged = judge(problem, rounded.grams, doubt)
     answer = solution_of(problem, "designed", judged)
@@ -82,8 +83,8 @@ def design_problem(problem: Problem, *, explain: bool = True) -> Solution:
     return _explained(problem, found, answer) if explain else answer
 
 
-def _search(problem: Problem, shifts: Mapping[RowLabel, float]) -> _Found | None:
-    search = Search(problem, shifts)
+def _search(problem: Problem, shifts: Mapping[RowLabel, float], scan: Scan | None) -> _Found | None:
+    search = Search(problem, shifts, scan=scan)
     best = search.run()
     return None if best is None else _Found(search, best, shifts)
 
@@ -99,7 +100,7 @@ def _backed_off(problem: Problem, doubt: Doubt, nominal: _Found) -> _Found | Non
         return nominal
     found, shifts = nominal, _shifts(problem, doubt, nominal.best)
     for _ in range(_ROUNDS):
-        again = _search(problem, shifts)
+        again = _search(problem, shifts, nominal.search.scan)
         if again is None or not again.best.feasible:
             return again
         renewed = _shifts(problem, doubt, again.best)
@@ -124,11 +125,11 @@ def _explained(problem: Problem, found: _Found, answer: Solution) -> Solution:
     prices = limit_prices(problem, found.search, found.best, found.shifts)
     limits = tuple(replace(v, price=prices.get(v.limit)) for v in answer.limits)
     others = alternatives(problem, found.search, found.best)
-    alone = single_binders(problem, found.shifts)
+    alone = single_binders(problem, found.shifts, found.search.scan)
     return replace(answer, limits=limits, alternatives=(*others, *alone))
 
 
-def _no_blend(problem: Problem, shifts: Mapping[RowLabel, float], explain: bool) -> Solution:
+def _no_blend(problem: Problem, shifts: Mapping[RowLabel, float], scan: Scan, explain: bool) -> Solution:
     answer = Solution(
         status="no blend meets the limits",
         job=problem.job,
@@ -138,6 +139,6 @@ def _no_blend(problem: Problem, shifts: Mapping[RowLabel, float], explain: bool)
         return answer
     return replace(
         answer,
-        relaxations=single_relaxations(problem, shifts),
-        conflict=conflict_of(problem, shifts),
+        relaxations=single_relaxations(problem, shifts, scan),
+        conflict=conflict_of(problem, shifts, scan),
     )

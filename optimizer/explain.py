@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.engine.polish import Candidate, polish
+from optimizer.engine.scan import Scan
 from optimizer.engine.search import Search
 from optimizer.formulation import CHAIN_ROWS, RowLabel, backoff_vector, curved_rows, row_labels
 from optimizer.problem import Problem
@@ -144,13 +145,15 @@ def alternatives(problem: Problem, search: Search, best: Candidate, most: int = 
     return tuple(out)
 
 
-def single_binders(problem: Problem, shifts: Mapping[RowLabel, float]) -> tuple[Alternative, ...]:
+def single_binders(
+    problem: Problem, shifts: Mapping[RowLabel, float], scan: Scan | None = None
+) -> tuple[Alternative, ...]:
     """Return the best mix of each binder alone at the same limits, or what it fails."""
     out = []
     for k in problem.solids:
         if problem.materials[k].role != "binder":
             continue
-        found = Search(problem, shifts, only=(k,)).run()
+        found = Search(problem, shifts, only=(k,), scan=scan).run()
         if found is None:
             continue
         blend, water = blend_shares(problem, found.mix)

@@ -21,7 +21,17 @@ from optimizer.money.vessel_cost import CostLine
 from optimizer.problem import Problem
 from optimizer.shop import Limit
 
-__all__ = ["Case", "LinearRows", "RowLabel", "backoff_vector", "cost_of_line", "curved_rows", "linear_rows"]
+__all__ = [
+    "Case",
+    "LinearRows",
+    "RowLabel",
+    "backoff_vector",
+    "cost_of_line",
+    "curved_rows",
+    "linear_rows",
+    "row_labels",
+    "rows_of_cast",
+]
 
 Array = NDArray[np.float64]
 
@@ -53,6 +63,10 @@ class Case:
     doses: Mapping[int, float] = field(default_factory=dict)
     turns: int = 1
     coats: int = 0
+
+    def __hash__(self) -> int:
+        """Hash by what can differ between the cases of one problem."""
+        return hash((self.turns, self.coats, self.shipping, self.limits, tuple(sorted(self.doses.items()))))
 
 
 @dataclass(frozen=True)
@@ -134,14 +148,18 @@ def _case_cut(problem: Problem, case: Case) -> float:
 
 
 def curved_rows(problem: Problem, case: Case, mixes: Array) -> tuple[Array, Cast]:
-    """Return all curved rows of mixes, shape (mixes, rows), positive when held, and the casts.
+    """Return all curved rows of mixes, shape (mixes, rows), positive when held, and the casts."""
+    cast = cast_of(problem.model, problem.bench, mixes)
+    return rows_of_cast(problem, case, cast), cast
+
+
+def rows_of_cast(problem: Problem, case: Case, cast: Cast) -> Array:
+    """Return all curved rows of a cast, shape (mixes, rows), positive when held.
 
     First the rows of the chain itself (water to hydrate, binder floor, sand ceiling by hydrate type), then
     those of the case, then those of the job's limits in order.
     """
-    cast = cast_of(problem.model, problem.bench, mixes)
-    body = cast.body
-    model = problem.model
+    body, model = cast.body, problem.model
     sand = body.gypsum_share * model["sand_ceiling_gypsum"] + body.csa_share * model["sand_ceiling_csa"]
     bound = np.maximum(body["bound"] / np.maximum(body.degree, 1e-3), 1e-9)
     rows: list[Array] = [
@@ -151,7 +169,7 @@ def curved_rows(problem: Problem, case: Case, mixes: Array) -> tuple[Array, Cast
     ]
     for limit in (*case.limits, *problem.job.limits):
         rows.extend(_rows_of(problem, case, limit, cast))
-    return np.stack(rows, axis=-1), cast
+    return np.stack(rows, axis=-1)
 
 
 def row_labels(problem: Problem, case: Case) -> tuple[RowLabel | None, ...]:

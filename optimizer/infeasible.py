@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from optimizer.chain.predict import PREDICTORS, cast_of
+from optimizer.engine.scan import Scan
 from optimizer.engine.search import Search
 from optimizer.formulation import RowLabel
 from optimizer.problem import Problem
@@ -24,7 +25,9 @@ _STEPS = {"whiteness": 0.1, "heat_margin": 0.1, "damp_risk": 1.0, "sealer_coats"
 _ROUND_TRIES = 4
 
 
-def single_relaxations(problem: Problem, shifts: Mapping[RowLabel, float]) -> tuple[Relaxation, ...]:
+def single_relaxations(
+    problem: Problem, shifts: Mapping[RowLabel, float], scan: Scan | None = None
+) -> tuple[Relaxation, ...]:
     """Return for each limit the smallest change that alone makes a blend possible, smallest first.
 
     The limit is taken out and its property made as good as the others allow; that value, rounded outward
@@ -33,7 +36,7 @@ def single_relaxations(problem: Problem, shifts: Mapping[RowLabel, float]) -> tu
     """
     found = []
     for limit in problem.job.limits:
-        relaxed = _relaxed(problem, limit, shifts)
+        relaxed = _relaxed(problem, limit, shifts, scan)
         if relaxed is not None:
             found.append(relaxed)
     return tuple(sorted(found, key=lambda r: _size(problem, r)))
@@ -45,15 +48,17 @@ def _size(problem: Problem, relaxation: Relaxation) -> float:
     return abs(new.bound - old.bound) / max(abs(old.bound), 1.0)
 
 
-def _relaxed(problem: Problem, limit: Limit, shifts: Mapping[RowLabel, float]) -> Relaxation | None:
+def _relaxed(
+    problem: Problem, limit: Limit, shifts: Mapping[RowLabel, float], scan: Scan | None
+) -> Relaxation | None:
     rest = [x for x in problem.job.limits if x != limit]
-    best = _best_value(problem, limit, rest, shifts)
+    best = _best_value(problem, limit, rest, shifts, scan)
     if best is None:
         return None
     shift = max((v for k, v in shifts.items() if k.limit == limit), default=0.0)
     for tries in range(_ROUND_TRIES):
         new = replace(limit, bound=_outward(limit, best, shift, tries))
-        again = Search(problem.with_limits([*rest, new]), shifts).run()
+        again = Search(problem.with_limits([*rest, new]), shifts, scan=scan).run()
         if again is not None and again.feasible:
             sign = -1.0 if problem.job.maximize else 1.0
             return Relaxation((new,), sign * again.value)
@@ -61,14 +66,14 @@ def _relaxed(problem: Problem, limit: Limit, shifts: Mapping[RowLabel, float]) -
 
 
 def _best_value(
-    problem: Problem, limit: Limit, rest: list[Limit], shifts: Mapping[RowLabel, float]
+    problem: Problem, limit: Limit, rest: list[Limit], shifts: Mapping[RowLabel, float], scan: Scan | None
 ) -> float | None:
     """Return the best value of the limit's property that the other limits allow."""
     asked = problem.with_limits(rest)
     if limit.property != "cost":
         job = replace(asked.job, objective=limit.property, maximize=limit.sense == ">=")
         asked = replace(asked, job=job)
-    found = Search(asked, shifts).run()
+    found = Search(asked, shifts, scan=scan).run()
     if found is None or not found.feasible:
         return None
     if limit.property == "cost":
@@ -88,12 +93,14 @@ def _outward(limit: Limit, best: float, shift: float, tries: int) -> float:
     return round(math.floor((reach - slack) / digit + 1e-9) * digit, 10)
 
 
-def conflict_of(problem: Problem, shifts: Mapping[RowLabel, float]) -> tuple[Limit, ...]:
+def conflict_of(
+    problem: Problem, shifts: Mapping[RowLabel, float], scan: Scan | None = None
+) -> tuple[Limit, ...]:
     """Return limits that no blend meets together though any of them left out would help (deletion filter)."""
     kept = list(problem.job.limits)
     for limit in problem.job.limits:
         rest = [x for x in kept if x != limit]
-        found = Search(problem.with_limits(rest), shifts).run()
+        found = Search(problem.with_limits(rest), shifts, scan=scan).run()
         if found is None or not found.feasible:
             kept = rest
     return tuple(kept)

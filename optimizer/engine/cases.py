@@ -18,8 +18,6 @@ __all__ = ["cases_of"]
 _NO_EDGE = 28.0 * 1440.0
 """Demold time that no shop waits for [min]."""
 
-_RETARDER_LEVELS = (0.0, 0.25, 0.5, 1.0)
-
 
 def cases_of(problem: Problem) -> tuple[Case, ...]:
     """Return all cases of a problem, cheapest fixed cost first.
@@ -85,10 +83,14 @@ def _doses(problem: Problem) -> Iterator[Mapping[int, float]]:
 
 
 def _levels(problem: Problem, k: int) -> tuple[float, ...]:
-    """Shares to try: of the powder for a plasticizer, of the binder for a retarder [-]."""
-    material, bounds = problem.materials[k], problem.bounds[k]
-    if material.kind == "plasticizer":
-        full = material.figure("dose", 0.2) / 100.0
-        return (0.0, min(full, bounds.most))
-    most = min(material.figure("max_dose_gypsum", 0.15) / 100.0, bounds.most)
-    return tuple(level * most for level in _RETARDER_LEVELS)
+    """Shares to try: of the powder for a plasticizer, of the binder for a retarder [-].
+
+    Gypsum bears far less retarder than cement, so its ceiling rules as soon as a gypsum binder may be used.
+    """
+    material = problem.materials[k]
+    gypsum = any(m.kind == "gypsum" for m in problem.materials)
+    ceiling = material.figure("max_dose_gypsum" if gypsum else "max_dose_csa", 100.0)
+    stated = problem.job.bounds.get(material.name)
+    least, most = (0.0, 1.0) if stated is None else (stated.least, stated.most)
+    levels = [0.0, *material.dose_levels]
+    return tuple(x / 100.0 for x in levels if x <= ceiling and least <= x / 100.0 <= most) or (0.0,)

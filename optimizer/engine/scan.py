@@ -2,22 +2,58 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import combinations, product
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.chain.body import per_liter
+from optimizer.chain.predict import Cast, cast_of
 from optimizer.formulation import Case
 from optimizer.problem import Problem
 
-__all__ = ["blend_grid", "with_doses"]
+__all__ = ["Scan", "blend_grid", "with_doses"]
 
 Array = NDArray[np.float64]
 
 _MOST_BLENDS = 12_000
+_TRIOS = ((0.6, 0.2, 0.2), (0.2, 0.6, 0.2), (0.2, 0.2, 0.6))
 _LOADS = (0.12, 0.3, 0.6, 0.95)
 _FEW_LOADS = (0.3, 0.8)
+
+
+@dataclass(frozen=True)
+class Scan:
+    """A coarse grid of blends, cast once for each choice of doses and asked again for any limits.
+
+    Attributes
+    ----------
+    problem : Problem
+        Materials, prices and bench; its limits play no part.
+    """
+
+    problem: Problem
+    _casts: dict[tuple[tuple[int, float], ...], Cast] = field(default_factory=dict)
+
+    @cached_property
+    def grid(self) -> Array:
+        """Shares of the dry materials, shape (blends, n)."""
+        return blend_grid(self.problem)
+
+    @cached_property
+    def supports(self) -> tuple[tuple[int, ...], ...]:
+        """Materials in use by blend."""
+        return tuple(tuple(int(k) for k in np.flatnonzero(row)) for row in self.grid > 0.0)
+
+    def cast(self, case: Case) -> Cast:
+        """Return the grid cast with the case's doses."""
+        key = tuple(sorted(case.doses.items()))
+        if key not in self._casts:
+            mixes = with_doses(self.problem, case, self.grid)
+            self._casts[key] = cast_of(self.problem.model, self.problem.bench, mixes)
+        return self._casts[key]
 
 
 def blend_grid(problem: Problem) -> Array:
@@ -45,17 +81,14 @@ def blend_grid(problem: Problem) -> Array:
 
 
 def _binder_mixes(binders: list[int], count: int, cap: int, fine: bool) -> Array:
-    rows = []
     steps = np.linspace(0.1, 0.9, 9) if fine else np.array([0.05, 0.2, 0.5, 0.8, 0.95])
-    for k in binders:
-        rows.append(_row(count, {k: 1.0}))
+    rows = [_row(count, {k: 1.0}) for k in binders]
     if cap >= 2:
         for first, second in combinations(binders, 2):
             rows.extend(_row(count, {first: t, second: 1.0 - t}) for t in steps)
     if cap >= 3 and fine:
         for trio in combinations(binders, 3):
-            for shares in ((0.6, 0.2, 0.2), (0.2, 0.6, 0.2), (0.2, 0.2, 0.6)):
-                rows.append(_row(count, dict(zip(trio, shares, strict=True))))
+            rows.extend(_row(count, dict(zip(trio, shares, strict=True))) for shares in _TRIOS)
     return np.array(rows)
 
 

@@ -5,7 +5,7 @@ Deterministic: no random numbers, ties broken by position, so the same problem g
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from optimizer.engine.cases import cases_of
 from optimizer.engine.polish import Candidate, objective_of, polish
-from optimizer.engine.scan import blend_grid, with_doses
-from optimizer.formulation import Case, RowLabel, backoff_vector, curved_rows
+from optimizer.engine.scan import Scan
+from optimizer.formulation import Case, RowLabel, backoff_vector, rows_of_cast
 from optimizer.problem import Problem
 
 __all__ = ["Search", "best_mix"]
@@ -24,13 +24,15 @@ Array = NDArray[np.float64]
 _STARTS = 4
 _ROUNDS = 4
 _MARGIN = 1e-9
+_NEIGHBORS = 10
+_NEARLY = 0.02
 _HOPELESS = 0.15
 """Violation of a row [-] from which swapping materials of a case is given up."""
 
 
 @dataclass
 class Search:
-    """Scratch of one search: the grid, and mixes already polished. Not kept after the answer.
+    """Scratch of one search: mixes already polished. Not kept after the answer.
 
     Attributes
     ----------
@@ -40,20 +42,15 @@ class Search:
         Amount by which limit rows must be over-met (see `optimizer.confidence`).
     only : tuple[int, ...] | None
         Positions of the only materials allowed; None: all.
+    scan : Scan
+        Grid of the same materials, to share between searches that differ in limits alone.
     """
 
     problem: Problem
     shifts: Mapping[RowLabel, float] = field(default_factory=dict)
     only: tuple[int, ...] | None = None
-    grid: Array = field(init=False)
-    polished: dict[tuple[int, tuple[int, ...]], Candidate] = field(default_factory=dict)
-
-    def __post_init__(self) -> None:
-        grid = blend_grid(self.problem)
-        if self.only is not None:
-            barred = [k for k in self.problem.solids if k not in self.only]
-            grid = grid[np.all(grid[:, barred] == 0.0, axis=1)]
-        self.grid = grid
+    scan: Scan | None = None
+    polished: dict[tuple[Case, tuple[int, ...]], Candidate] = field(default_factory=dict)
 
     def solids(self) -> tuple[int, ...]:
         """Positions the search may use."""
@@ -62,105 +59,92 @@ class Search:
     def run(self) -> Candidate | None:
         """Return the best candidate over all cases; infeasible only if nothing feasible was found."""
         best: Candidate | None = None
-        floors = _Floors(self)
-        for case in floors.order():
-            if best is not None and best.feasible and floors.of(case) >= best.value - _MARGIN:
+        for case in cases_of(self.problem):
+            if best is not None and best.feasible and self._floor(case) >= best.value - _MARGIN:
                 continue
             found = self.best_of_case(case)
             if found is not None and (best is None or found.rank() < best.rank()):
                 best = found
         return best
 
+    def _floor(self, case: Case) -> float:
+        """Return what a case costs before any powder, or no floor where cost is not the objective."""
+        if self.problem.job.objective != "cost":
+            return -np.inf
+        return case.line.fixed + case.shipping
+
     def best_of_case(self, case: Case) -> Candidate | None:
         """Return the best candidate of one case, or None when no blend can be started."""
-        starts = self._starts(case)
+        ranked = self._ranked(case)
         best: Candidate | None = None
-        for start in starts:
-            support = tuple(k for k in self.solids() if start[k] > 1e-9)
+        for support, start in list(ranked.items())[:_STARTS]:
             best = _better(best, self._polish(case, support, start))
-        if best is None:
-            return None
-        best = _better(best, self._relaxed(case, best))
-        if best.violation > _HOPELESS:
+        if best is None or best.violation > _HOPELESS:
             return best
+        best = _better(best, self._relaxed(case, best))
         for _ in range(_ROUNDS):
             improved = best
-            for support in self._neighbors(best.support):
-                improved = _better(improved, self._polish(case, support, best.mix))
-            if improved is best or improved.rank() >= best.rank():
+            for support in self._neighbors(best.support, ranked):
+                improved = _better(improved, self._polish(case, support, ranked.get(support, best.mix)))
+            if improved.rank() >= best.rank():
                 break
             best = improved
         return best
 
-    def _starts(self, case: Case) -> list[Array]:
-        """Return grid mixes to start from: the best of each of the most promising material sets."""
-        if len(self.grid) == 0:
-            return []
-        mixes = with_doses(self.problem, case, self.grid)
-        rows, cast = curved_rows(self.problem, case, mixes)
-        short = np.maximum(-rows, 0.0).sum(axis=1)
+    def _ranked(self, case: Case) -> dict[tuple[int, ...], Array]:
+        """Return the best grid mix of each set of materials, most promising set first."""
+        scan = self.scan or Scan(self.problem)
+        self.scan = scan
+        if len(scan.grid) == 0:
+            return {}
+        cast = scan.cast(case)
+        rows = rows_of_cast(self.problem, case, cast)
+        backoff = backoff_vector(self.problem, case, self.shifts)
+        short = np.maximum(-(rows if backoff is None else rows - backoff), 0.0).sum(axis=1)
         value = objective_of(self.problem, case, cast)
-        order = np.lexsort((value, np.where(short <= 0.02, 0.0, short)))
-        seen: set[tuple[int, ...]] = set()
-        out: list[Array] = []
+        order = np.lexsort((value, np.where(short <= _NEARLY, 0.0, short)))
+        out: dict[tuple[int, ...], Array] = {}
         for i in order:
-            support = tuple(np.flatnonzero(self.grid[i] > 0.0))
-            if support not in seen:
-                seen.add(support)
-                out.append(mixes[i])
-            if len(out) == _STARTS:
-                break
+            support = scan.supports[i]
+            if support not in out and (self.only is None or set(support) <= set(self.only)):
+                out[support] = cast.mixes[i]
         return out
 
     def _polish(self, case: Case, support: tuple[int, ...], start: Array) -> Candidate:
-        key = (id(case), support)
+        key = (case, support)
         if key not in self.polished:
-            self.polished[key] = polish(
-                self.problem, case, support, _entered(start, support), self._backoff(case)
-            )
+            backoff = backoff_vector(self.problem, case, self.shifts)
+            self.polished[key] = polish(self.problem, case, support, _entered(start, support), backoff)
         return self.polished[key]
 
     def _relaxed(self, case: Case, best: Candidate) -> Candidate | None:
         """Solve on all materials without least shares, keep the largest doses, polish those."""
         cap = self.problem.job.at_most_materials or len(self.problem.names)
-        free = polish(self.problem, case, self.solids(), best.mix, self._backoff(case), least=False)
+        backoff = backoff_vector(self.problem, case, self.shifts)
+        free = polish(self.problem, case, self.solids(), best.mix, backoff, least=False)
         powder = free.mix[:-1].sum()
         shares = [(free.mix[k] / max(powder, 1e-9), k) for k in self.solids()]
-        enough = [k for share, k in sorted(shares, reverse=True) if share > 0.5 * max(self._least(k), 1e-3)]
+        least = [max(bounds.least, 1e-3) for bounds in self.problem.bounds]
+        enough = [k for share, k in sorted(shares, reverse=True) if share > 0.5 * least[k]]
         support = tuple(sorted(enough[:cap]))
         return self._polish(case, support, free.mix) if support else None
 
-    def _least(self, k: int) -> float:
-        return self.problem.bounds[k].least
-
-    def _neighbors(self, support: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
-        """Material sets one step away: one fewer, one more, one exchanged; each with a binder."""
+    def _neighbors(
+        self, support: tuple[int, ...], ranked: Mapping[tuple[int, ...], Array]
+    ) -> list[tuple[int, ...]]:
+        """Return sets of materials one step away, most promising on the grid first, a few of them."""
         cap = self.problem.job.at_most_materials or len(self.problem.names)
         mine = tuple(k for k in support if k in self.problem.solids)
         rest = [k for k in self.solids() if k not in mine]
         smaller = [tuple(x for x in mine if x != k) for k in mine]
-        sets = [*smaller, *((*base, k) for base in (mine, *smaller) for k in rest)]
-        for chosen in sets:
-            if len(chosen) <= cap and any(self.problem.materials[k].role == "binder" for k in chosen):
-                yield tuple(sorted(chosen))
-
-    def _backoff(self, case: Case) -> Array | None:
-        return backoff_vector(self.problem, case, self.shifts)
-
-
-@dataclass
-class _Floors:
-    """Lower bounds on the cost of a case from the cheapest powder seen anywhere on the grid."""
-
-    search: Search
-
-    def order(self) -> tuple[Case, ...]:
-        return cases_of(self.search.problem)
-
-    def of(self, case: Case) -> float:
-        if self.search.problem.job.objective != "cost":
-            return -np.inf
-        return case.line.fixed + case.shipping
+        sets = {tuple(sorted((*base, k))) for base in (mine, *smaller) for k in rest} | set(smaller)
+        place = {key: i for i, key in enumerate(ranked)}
+        usable = [
+            chosen
+            for chosen in sets
+            if len(chosen) <= cap and any(self.problem.materials[k].role == "binder" for k in chosen)
+        ]
+        return sorted(usable, key=lambda chosen: (place.get(chosen, len(place)), chosen))[:_NEIGHBORS]
 
 
 def _better(first: Candidate | None, second: Candidate | None) -> Candidate:
