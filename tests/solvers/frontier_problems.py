@@ -74,7 +74,7 @@ def tnk():
 
     rows = stack([wave, quadratic(-np.eye(2), [1, 1], 0.0)])
     base = problem(np.zeros(2), [1e-9, 1e-9], [np.pi, np.pi], curved=rows)
-    starts = tuple(np.array([np.cos(t), np.sin(t)]) for t in np.linspace(0.05, 1.52, 12))
+    starts = tuple(np.array([np.cos(t), np.sin(t)]) for t in np.linspace(0.05, 1.52, 6))
     axes = tuple(_axis(2, column) for column in range(2))
     return Multi(axes, base, starts, (1.2, 1.2), 0.65506)
 
