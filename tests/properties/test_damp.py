@@ -40,6 +40,14 @@ def test_potential_needs_sulfate_left_over():
     assert late_ettringite_potential(hydrate(100.0, 0.0, 0.0, 0.0, 0.0, 20.0), BULK) == 0.0
 
 
+def test_potential_stops_where_the_sulfate_left_over_is_used_up():
+    """Two moles of calcium sulfate per mole of ye'elimite: Glasser and Zhang 2001 (from memory)."""
+    body = hydrate(90.0, 10.0, 0.0, 0.0, 0.0, 15.0)
+    sulfate = body.gypsum / MOLAR_MASSES["gypsum"]
+    assert body.yeelimite / MOLAR_MASSES["yeelimite"] > sulfate
+    assert late_ettringite_potential(body, BULK) == pytest.approx(GROWTH_PER_MOLE * sulfate / 2.0 / BULK)
+
+
 def test_nothing_is_left_to_expand_with_water_enough():
     assert late_ettringite_potential(cement(20.0, 60.0), BULK) == pytest.approx(0.0, abs=1e-12)
 
