@@ -70,6 +70,7 @@ def minimize_smooth(
     start: Vector | Sequence[float],
     *,
     max_iterations: int = 200,
+    max_evaluations: int = 300,
     time_limit: float = 60.0,
 ) -> SmoothAnswer:
     """Find a local optimum from one start; try once more when the first answer does not stand our check.
@@ -82,6 +83,8 @@ def minimize_smooth(
         First point; moved into the bounds.
     max_iterations : int
         Iterations allowed per attempt.
+    max_evaluations : int
+        Points looked at per attempt: a line search that keeps failing takes many to an iteration.
     time_limit : float
         Time allowed for all attempts [s].
 
@@ -93,7 +96,8 @@ def minimize_smooth(
     Notes
     -----
     The second attempt starts at the first answer when that one is feasible (fresh curvature, cost scaled by
-    its slope there), else a tenth of the way from the start to the middle of the bounds.
+    its slope there), else a tenth of the way from the start to the middle of the bounds. An attempt cut short
+    answers with the best point it looked at.
 
     Examples
     --------
@@ -106,14 +110,14 @@ def minimize_smooth(
     >>> minimize_smooth(flat, [0.0]).x.round(6)
     array([2.])
     """
-    deadline = time.monotonic() + time_limit
+    budget = _Budget(max_iterations, max_evaluations, time.monotonic() + time_limit)
     origin = np.clip(np.asarray(start, dtype=float), problem.lower, problem.upper)
-    first, leftover = _attempt(problem, origin, max_iterations, deadline, 0.0)
+    first, leftover = _attempt(problem, origin, budget, 0.0)
     steepness = size(problem.priced(origin)[1])
-    if time.monotonic() > deadline or _stands(first, leftover, steepness):
+    if time.monotonic() > budget.deadline or _stands(first, leftover, steepness):
         return first
     again = first.x if first.status.has_answer else _shifted(problem, origin)
-    second, _ = _attempt(problem, again, max_iterations, deadline, steepness)
+    second, _ = _attempt(problem, again, budget, steepness)
     best = min((second, first), key=_rank)
     iterations = first.iterations + second.iterations
     return SmoothAnswer(best.status, best.x, best.value, best.violation, iterations, best.stationarity)
@@ -137,26 +141,40 @@ def violation(problem: SmoothProblem, x: Vector) -> float:
     return look(problem, x).violation()
 
 
+@dataclass(frozen=True)
+class _Budget:
+    """What one attempt may use; the deadline is on the monotonic clock and shared by all."""
+
+    iterations: int
+    evaluations: int
+    deadline: float
+
+
 def _attempt(
-    problem: SmoothProblem, start: Vector, max_iterations: int, deadline: float, steepness: float
+    problem: SmoothProblem, start: Vector, budget: _Budget, steepness: float
 ) -> tuple[SmoothAnswer, float]:
     """Run once and judge the end point; return it with the cost slope its rows leave unexplained.
 
     `steepness` is the cost slope at an earlier start, against which a leftover may also count as small.
     """
     view = look(problem, start)
-    run = _Run(view, deadline)
+    run = _Run(view, budget)
     iterations, stopped = 0, Status.OPTIMAL
     if run.free.any():
-        x, iterations, stopped = run.solve(max_iterations)
-        x = np.where(np.isfinite(x), x, start)
-        view = look(problem, np.clip(x, problem.lower, problem.upper))
+        x, iterations, stopped = run.solve()
+        view = look(problem, np.clip(np.where(np.isfinite(x), x, start), problem.lower, problem.upper))
     broken = view.violation()
     holds = broken <= FEASIBILITY
     leftover = view.unexplained() if holds else np.inf
     share = leftover / max(run.cost_scale, steepness)
     status = judge(stopped, holds, share, STATIONARITY)
     return SmoothAnswer(status, view.x, view.value, broken, iterations, share), leftover
+
+
+def _merit(view: View) -> tuple[bool, float]:
+    """Order points: those that hold first, by cost; then by violation."""
+    broken = view.violation()
+    return (False, view.value) if broken <= FEASIBILITY else (True, broken)
 
 
 def _stands(answer: SmoothAnswer, leftover: float, steepness: float) -> bool:
@@ -186,15 +204,16 @@ def _rank(answer: SmoothAnswer) -> tuple[bool, float]:
     return True, answer.violation
 
 
-class _OutOfTime(Exception):
-    """Raised inside an evaluation once the deadline has passed."""
+class _CutShort(Exception):
+    """Raised inside an evaluation once the budget is spent."""
 
 
 class _Run:
     """One SLSQP run over the free columns with everything scaled to size one at its start."""
 
-    def __init__(self, start: View, deadline: float) -> None:
-        self.problem, self.deadline, self.view = start.problem, deadline, start
+    def __init__(self, start: View, budget: _Budget) -> None:
+        self.problem, self.budget, self.view = start.problem, budget, start
+        self.seen = [start]
         self.free = self.problem.lower < self.problem.upper
         self.split = self.problem.curved_equalities
         self.cost_scale = size(start.gradient[self.free])
@@ -217,7 +236,7 @@ class _Run:
         self.more = np.concatenate([matrix[above], -matrix[below]])
         self.more_than = np.concatenate([low[above], -high[below]])
 
-    def solve(self, max_iterations: int) -> tuple[Vector, int, Status]:
+    def solve(self) -> tuple[Vector, int, Status]:
         """Return the point SLSQP ended at, its iterations and how it stopped."""
         from scipy.optimize import fmin_slsqp
 
@@ -234,13 +253,13 @@ class _Run:
                 f_ieqcons=self._more_values if has_more else None,
                 fprime_ieqcons=self._more_slopes if has_more else None,
                 bounds=list(zip(self.problem.lower[free], self.problem.upper[free], strict=True)),
-                iter=max_iterations,
+                iter=self.budget.iterations,
                 acc=_PRECISION,
                 iprint=0,
                 full_output=True,
             )
-        except _OutOfTime:
-            return self.view.x, 0, Status.TIME_LIMIT
+        except _CutShort:
+            return min(self.seen, key=_merit).x, 0, Status.TIME_LIMIT
         x = self.view.x.copy()
         x[free] = u
         return x, int(iterations), from_slsqp(int(mode))
@@ -248,11 +267,12 @@ class _Run:
     def _at(self, u: Vector) -> View:
         """Return the view at the free columns `u`; the last one is remembered."""
         if not np.array_equal(self.view.x[self.free], u):
-            if time.monotonic() > self.deadline:
-                raise _OutOfTime
+            if len(self.seen) > self.budget.evaluations or time.monotonic() > self.budget.deadline:
+                raise _CutShort
             x = self.view.x.copy()
             x[self.free] = u
             self.view = look(self.problem, x)
+            self.seen.append(self.view)
         return self.view
 
     def _cost(self, u: Vector) -> float:

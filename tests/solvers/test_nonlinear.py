@@ -165,6 +165,35 @@ def test_the_deadline_ends_the_solve():
     assert answer.status in (Status.FEASIBLE, Status.TIME_LIMIT)
 
 
+def test_a_spent_budget_answers_with_the_best_point_looked_at():
+    case, costs = HOCK_SCHITTKOWSKI[100](), []
+
+    def cost(x):
+        value, slope = case.problem.priced(x)
+        if violation(case.problem, x) <= FEASIBILITY:
+            costs.append(value)
+        return value, slope
+
+    answer = minimize_smooth(replace(case.problem, cost=cost), case.start, max_evaluations=9)
+    assert answer.status is Status.FEASIBLE
+    assert answer.value == min(costs)
+    assert answer.value > case.best
+
+
+def test_no_more_points_are_looked_at_than_allowed():
+    """Contradictory rows keep the line search of SLSQP busy."""
+    looked = []
+
+    def cost(x):
+        looked.append(x.copy())
+        return float(x @ x), 2 * x
+
+    never = stack([quadratic(-np.eye(2), [0, 0], -1.0)])
+    answer = minimize_smooth(problem(cost, [-9, -9], [9, 9], curved=never), [3, 4], max_evaluations=20)
+    assert answer.status in (Status.FAILED, Status.TIME_LIMIT)
+    assert len(looked) <= 2 * 20 + 6
+
+
 def test_an_interrupt_passes_through():
     def cost(x):
         raise KeyboardInterrupt
