@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import hashlib
 import json
 from collections.abc import Mapping
@@ -75,6 +76,8 @@ def _version() -> str:
 def _plain(value: Any) -> Any:  # noqa: ANN401  any part of a record
     if value is None or isinstance(value, bool | str):
         return value
+    if isinstance(value, datetime.date):
+        return value.isoformat()
     if isinstance(value, int | float):
         return _number(float(value))
     if is_dataclass(value):

@@ -47,13 +47,9 @@ class Complaint:
 
 def complaints(job: Job, catalogue: Catalogue) -> tuple[Complaint, ...]:
     """Return every breach of the rules that bind values of `job` together."""
-    return (
-        *check_materials(job, catalogue),
-        *check_geometry(job),
-        *check_shift(job),
-        *check_money(job),
-        *check_blend_bounds(job, catalogue),
-    )
+    lists = tuple(check_materials(job, catalogue))
+    shares = () if lists else tuple(check_blend_bounds(job, catalogue))
+    return (*lists, *check_geometry(job), *check_shift(job), *check_money(job), *shares)
 
 
 def check_materials(job: Job, catalogue: Catalogue) -> Iterator[Complaint]:
@@ -81,10 +77,10 @@ def check_geometry(job: Job) -> Iterator[Complaint]:
 def check_shift(job: Job) -> Iterator[Complaint]:
     """Yield a complaint when a shift is over before one mold is mixed for and filled."""
     shop = job.shop
-    pour = shop.mixing + shop.prep
+    pour = max(shop.mixing + shop.prep, shop.cast_minutes / shop.people)
     if shop.shift < pour:
-        keys = ("shop.shift", "shop.mixing", "shop.prep")
-        allowed = f"at least one pour: mixing and prep take {pour:g} min"
+        keys = ("shop.shift", "shop.mixing", "shop.prep", "shop.cast_minutes", "shop.people")
+        allowed = f"at least one pour, which takes {pour:g} min"
         yield Complaint(keys, f"{shop.shift:g} min", allowed, "Write the working time of a day.")
 
 

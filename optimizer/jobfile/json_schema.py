@@ -11,7 +11,7 @@ from typing import Any
 
 from optimizer.job import Job
 from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP_VALUES, VESSEL
-from optimizer.jobfile.kinds import PLAIN_UNITS, Choice, Flag, Key, Number, Pairs, Text
+from optimizer.jobfile.kinds import PLAIN_UNITS, Choice, Dates, Flag, Key, Number, Pairs, Text, Words
 from optimizer.nomenclature import PROPERTIES, QUANTITIES
 from optimizer.shop import Bounds, Candle, Price, Shop, Vessel
 from optimizer.unit_words import allowed_text
@@ -118,6 +118,16 @@ def _(key: Choice) -> dict[str, Any]:
 @_entry.register
 def _(key: Text) -> dict[str, Any]:
     return {"type": "string", "maxLength": key.longest}
+
+
+@_entry.register
+def _(key: Words) -> dict[str, Any]:
+    return {"type": "array", "items": {"enum": list(key.words)}, "minItems": 1}
+
+
+@_entry.register
+def _(key: Dates) -> dict[str, Any]:
+    return {"type": "array", "items": {"type": "string", "format": "date"}}
 
 
 @_entry.register

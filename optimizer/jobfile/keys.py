@@ -9,11 +9,28 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
-from optimizer.jobfile.kinds import MOST_MONEY, Choice, Flag, Key, Number, Pairs, Text
+from optimizer.jobfile.kinds import MOST_MONEY, Choice, Dates, Flag, Key, Number, Pairs, Text, Words
 from optimizer.nomenclature import PROPERTIES
 from optimizer.shop import EXPOSURES, MOLD_VIEWS
 
-__all__ = ["BOUNDS", "CANDLE", "HOMES", "PRICE", "SHOP", "TOP", "TOP_VALUES", "VESSEL"]
+__all__ = [
+    "BOUNDS",
+    "CANDLE",
+    "HOMES",
+    "PRICE",
+    "SHOP",
+    "TOP",
+    "TOP_VALUES",
+    "UNTITLED",
+    "VESSEL",
+    "WEEKDAYS",
+]
+
+UNTITLED: Final = "Untitled job"
+"""Title of a job whose file states none."""
+
+WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+"""Words of a week's days, Monday first."""
 
 
 def _money(name: str, unit: str = "currency") -> Number:
@@ -38,6 +55,10 @@ def _above(name: str, unit: str, most: float) -> Number:
 
 def _count(name: str, least: int, most: int) -> Number:
     return Number(name, "count", least=least, most=most)
+
+
+def _days(name: str) -> Number:
+    return Number(name, "d", most=3650.0, whole=True)
 
 
 VESSEL: Final[tuple[Key, ...]] = (
@@ -96,6 +117,15 @@ SHOP: Final[tuple[Key, ...]] = (
     _money("water_price", "currency/kg"),
     _loss("fees"),
     _loss("profit"),
+    _above("people", "-", 10_000.0),
+    _minutes("pour_minutes"),
+    _count("molds_per_mix", 1, 100_000),
+    _count("mixes_per_day", 1, 100_000),
+    _days("seal_days"),
+    _days("test_burn_days"),
+    _days("pack_days"),
+    Words("working_days", WEEKDAYS),
+    Dates("holidays"),
 )
 
 PRICE: Final[tuple[Key, ...]] = (
@@ -112,6 +142,8 @@ PRICE: Final[tuple[Key, ...]] = (
     _loss("lost"),
     Number("stock", "kg", most=1e6),
     _above("shelf_life", "d", 36_500.0),
+    Text("supplier", 100),
+    _money("free_freight_from"),
 )
 
 BOUNDS: Final[tuple[Key, ...]] = (_share("min", "least"), _share("max", "most"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import itertools
 import math
 from collections.abc import Sequence
@@ -16,11 +17,13 @@ __all__ = [
     "MOST_MONEY",
     "PLAIN_UNITS",
     "Choice",
+    "Dates",
     "Flag",
     "Key",
     "Number",
     "Pairs",
     "Text",
+    "Words",
     "number_text",
     "read_number",
     "unit_word",
@@ -49,6 +52,8 @@ class Number:
         Range [`unit`].
     open_least, open_most : bool
         True when that end of the range is itself excluded.
+    whole : bool
+        True when only whole numbers of the unit make sense; counts are whole anyway.
     field : str
         Name in the record, where it differs from the key.
     """
@@ -59,6 +64,7 @@ class Number:
     most: float = math.inf
     open_least: bool = False
     open_most: bool = False
+    whole: bool = False
     field: str = ""
 
     @property
@@ -76,7 +82,9 @@ class Number:
         too_high = value >= self.most if self.open_most else value > self.most
         if too_low or too_high:
             raise QuantityError(raw, self.range_text, self._range_repair(value))
-        return int(value) if self.unit == "count" else value
+        if self.whole and value != int(value):
+            raise QuantityError(raw, f"a whole number of {self.unit}", "Write a whole number.")
+        return int(value) if self.whole or self.unit == "count" else value
 
     def write(self, value: float) -> str | float:
         """Return the value as it stands in a file."""
@@ -152,6 +160,52 @@ class Text:
 
 
 @dataclass(frozen=True)
+class Words:
+    """Some words of an ordered list, held as their places in it."""
+
+    name: str
+    words: tuple[str, ...]
+    field: str = ""
+
+    def read(self, raw: object) -> tuple[int, ...]:
+        """Return the places in rising order; raises `QuantityError`."""
+        if not isinstance(raw, list) or not raw or any(word not in self.words for word in raw):
+            quoted = ", ".join(f'"{word}"' for word in self.words)
+            raise QuantityError(raw, f"a list of {quoted}", f'Write a list such as ["{self.words[0]}"].')
+        return tuple(place for place, word in enumerate(self.words) if word in raw)
+
+    def write(self, value: Sequence[int]) -> list[str]:
+        """Return the value as it stands in a file."""
+        return [self.words[place] for place in value]
+
+
+@dataclass(frozen=True)
+class Dates:
+    """Days of the calendar."""
+
+    name: str
+    field: str = ""
+
+    def read(self, raw: object) -> tuple[datetime.date, ...]:
+        """Return the dates in rising order; raises `QuantityError`."""
+        if not isinstance(raw, list):
+            raise QuantityError(raw, "a list of dates", "Write a list such as [2026-12-24, 2026-12-25].")
+        return tuple(sorted({self._date(each) for each in raw}))
+
+    def write(self, value: Sequence[datetime.date]) -> list[datetime.date]:
+        """Return the value as it stands in a file."""
+        return list(value)
+
+    def _date(self, raw: object) -> datetime.date:
+        if type(raw) is datetime.date:  # a datetime is a date too, and not wanted
+            return raw
+        try:
+            return datetime.date.fromisoformat(raw if isinstance(raw, str) else "")
+        except ValueError:
+            raise QuantityError(raw, "dates", "Write year-month-day, such as 2026-12-24.") from None
+
+
+@dataclass(frozen=True)
 class Pairs:
     """Rows of two quantities, ascending in the first: a list of pairs or of small tables.
 
@@ -204,7 +258,7 @@ class Pairs:
         return self.columns[0].read(cells[0]), self.columns[1].read(cells[1])
 
 
-Key: TypeAlias = Number | Flag | Choice | Text | Pairs
+Key: TypeAlias = Number | Flag | Choice | Text | Words | Dates | Pairs
 
 
 def read_number(raw: object, unit: str) -> float:

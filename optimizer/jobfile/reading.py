@@ -13,7 +13,7 @@ from optimizer.errors import QuantityError
 from optimizer.job import Job
 from optimizer.jobfile.checks import complaints
 from optimizer.jobfile.collecting import Collector, nearest
-from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP, TOP_VALUES, VESSEL
+from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP, TOP_VALUES, UNTITLED, VESSEL
 from optimizer.jobfile.limits import read_limits, read_objective
 from optimizer.jobfile.loading import load_tables
 from optimizer.materials import Catalogue
@@ -71,7 +71,7 @@ def parse_job(text: str, catalogue: Catalogue, where: str) -> Job:
     found.unknown(data, TOP, "")
     objective, maximize = _optional(found, data, "objective", read_objective) or ("cost", False)
     job = Job(
-        **{"title": "Untitled job", **found.values(data, TOP_VALUES)},
+        **{"title": UNTITLED, **found.values(data, TOP_VALUES)},
         currency=_currency(found, data),
         materials=_materials(found, data, catalogue),
         vessel=_vessel(found, data),

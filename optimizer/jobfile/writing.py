@@ -7,7 +7,7 @@ from dataclasses import fields
 from typing import Any
 
 from optimizer.job import Job
-from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP_VALUES, VESSEL
+from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP_VALUES, UNTITLED, VESSEL
 from optimizer.jobfile.kinds import Key
 from optimizer.jobfile.limits import write_limit, write_objective
 from optimizer.shop import ring_volume
@@ -30,7 +30,6 @@ def write_job(job: Job) -> str:
     materials = [
         "gypsum_cement",
     ]
-    objective = "cost"
     <BLANKLINE>
     [vessel]
     cavity_volume = "215 mL"
@@ -45,13 +44,15 @@ def write_job(job: Job) -> str:
 
 
 def _top(job: Job) -> dict[str, Any]:
-    return {
+    top = {
         "title": job.title,
         "currency": job.currency,
         "materials": list(job.materials),
         "objective": write_objective(job.objective, job.maximize),
         **_values(job, TOP_VALUES, "", job.stated),
     }
+    defaults = {"title": UNTITLED, "objective": "cost"}
+    return {key: value for key, value in top.items() if key in job.stated or value != defaults.get(key)}
 
 
 def _tables(job: Job) -> dict[str, Any]:
