@@ -25,7 +25,7 @@ from optimizer.problem import Problem
 from optimizer.shop import Limit
 from optimizer.solution import LimitVerdict, Prediction, Solution, WeighedMix
 
-__all__ = ["MEETING", "Judgement", "judge", "mix_of_grams", "worst_verdict"]
+__all__ = ["MEETING", "Judgement", "cost_parts_of", "judge", "mix_of_grams", "worst_verdict"]
 
 Array = NDArray[np.float64]
 
@@ -89,7 +89,7 @@ def judge(problem: Problem, grams: Array, doubt: Doubt | None = None) -> Judgeme
         name: Prediction(values[name], *ranges[name], QUANTITIES[name].unit, evidence_of(problem, cast, name))
         for name in PREDICTORS
     }
-    parts = _cost_parts(problem, grams, values)
+    parts = cost_parts_of(problem, grams, values)
     verdicts = _verdicts(problem, cast, values, parts, doubt)
     extrapolated = any(p.evidence == "extrapolated" for p in properties.values())
     turns = turns_per_day(values["demold_time"], problem.job.shop)
@@ -97,7 +97,8 @@ def judge(problem: Problem, grams: Array, doubt: Doubt | None = None) -> Judgeme
     return Judgement(mix, values, properties, verdicts, parts, turns, values["sealer_coats"], keys)
 
 
-def _cost_parts(problem: Problem, grams: Array, values: Mapping[str, float]) -> Mapping[str, float]:
+def cost_parts_of(problem: Problem, grams: Array, values: Mapping[str, float]) -> Mapping[str, float]:
+    """Return the money in one good vessel by part; empty where a material has no price or coats never seal."""
     prices = problem.prices[:-1]
     used = grams[:-1] > 0.0
     if np.any(np.isnan(prices[used])) or not np.isfinite(values["sealer_coats"]):

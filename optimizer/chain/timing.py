@@ -93,7 +93,8 @@ def _plasticized(model: Model, body: Body) -> Array:
 
 def gain_at(clock: Clock, age: Array | float) -> Array:
     """Return the share of the end strength reached at `age` [min], never dried [-]."""
-    degree = hemihydrate_degree(age, clock.initial, clock.final)
+    with np.errstate(over="ignore"):  # long after set the power overflows to "all of it"
+        degree = hemihydrate_degree(age, clock.initial, clock.final)
     cement = hyperbolic_gain(age, clock.rate, clock.final)
     return np.asarray(clock.gypsum_weight * degree**3 + clock.csa_weight * cement)
 

@@ -120,8 +120,10 @@ class _Evaluator:
         mixes = np.repeat(z[None, :], 2 * count + 1, axis=0)
         mixes[np.arange(count), self.free] += steps
         mixes[np.arange(count, 2 * count), self.free] -= steps
-        rows, cast = curved_rows(self.problem, self.case, mixes)
-        values = objective_of(self.problem, self.case, cast)
+        # A line search may try mixes that cannot be; their rows come out far below zero, not as warnings.
+        with np.errstate(all="ignore"):
+            rows, cast = curved_rows(self.problem, self.case, mixes)
+            values = objective_of(self.problem, self.case, cast)
         gradient, jacobian = np.zeros(len(z)), np.zeros((rows.shape[1], len(z)))
         gradient[self.free] = (values[:count] - values[count:-1]) / (2.0 * steps)
         jacobian[:, self.free] = ((rows[:count] - rows[count:-1]) / (2.0 * steps)[:, None]).T
