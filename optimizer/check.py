@@ -66,7 +66,8 @@ def check(
     """
     problem = problem_of(job, catalogue, parameters, extra=tuple(blend))
     judged = judge(problem, grams_of_blend(problem, blend, water_ratio))
-    return solution_of(problem, worst_verdict(judged.limits), judged)
+    status = worst_verdict(judged.limits) if judged.sets else "fails"
+    return solution_of(problem, status, judged)
 
 
 def grams_of_blend(problem: Problem, blend: Mapping[str, float], water_ratio: float | None) -> np.ndarray:

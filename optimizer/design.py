@@ -76,7 +76,11 @@ def design_problem(problem: Problem, *, explain: bool = True) -> Solution:
     answer = solution_of(problem, "designed", judged)
     if worst_verdict(judged.limits) != "meets":
         answer = replace(
-            answer, notes=("No rounding to the scale's step holds every limit; weigh a larger batch.",)
+            answer,
+            notes=(
+                *answer.notes,
+                "No rounding to the scale's step holds every limit; weigh a larger batch.",
+            ),
         )
     if problem.job.confidence > 0.5:
         answer = replace(answer, nominal=_as_alternative(problem, nominal.best))

@@ -18,6 +18,7 @@ from optimizer.confidence import Doubt, nominal_only
 from optimizer.evidence import evidence_of
 from optimizer.fingerprint import fingerprint
 from optimizer.limit_rows import limit_rows
+from optimizer.mix_rules import broken_rules, sets_at_all
 from optimizer.money.turns import turns_per_day
 from optimizer.money.vessel_cost import vessel_cost
 from optimizer.nomenclature import QUANTITIES
@@ -37,7 +38,7 @@ _VERDICTS = ("meets", "too close to call", "fails")
 
 @dataclass(frozen=True)
 class Judgement:
-    """All that is known of one mix."""
+    """All that is known of one mix; `sets` is False for one that never hardens into a vessel."""
 
     mix: WeighedMix
     values: Mapping[str, float]
@@ -47,6 +48,8 @@ class Judgement:
     turns: int
     coats: float
     cautions: tuple[str, ...]
+    notes: tuple[str, ...] = ()
+    sets: bool = True
 
     @property
     def cost(self) -> float | None:
@@ -94,7 +97,11 @@ def judge(problem: Problem, grams: Array, doubt: Doubt | None = None) -> Judgeme
     extrapolated = any(p.evidence == "extrapolated" for p in properties.values())
     turns = turns_per_day(values["demold_time"], problem.job.shop)
     keys = cautions_of(problem, cast, values, extrapolated)
-    return Judgement(mix, values, properties, verdicts, parts, turns, values["sealer_coats"], keys)
+    notes = broken_rules(problem, cast)
+    sets = sets_at_all(problem, cast)
+    return Judgement(
+        mix, values, properties, verdicts, parts, turns, values["sealer_coats"], keys, notes, sets
+    )
 
 
 def cost_parts_of(problem: Problem, grams: Array, values: Mapping[str, float]) -> Mapping[str, float]:
@@ -174,5 +181,6 @@ def solution_of(problem: Problem, status: str, judged: Judgement) -> Solution:
         turns=judged.turns,
         coats=judged.coats,
         cautions=judged.cautions,
+        notes=judged.notes,
         fingerprint=fingerprint(problem.job, problem.catalogue),
     )

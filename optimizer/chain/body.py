@@ -60,11 +60,16 @@ def _sums(model: Model, mixes: Array) -> tuple[Array, Array]:
     own = full[..., INDEX["hemihydrate_water"]]
     wanted = full[..., INDEX["bound"]] - own
     degree = np.clip((water - own) / np.maximum(wanted, _TINY), 0.0, 1.0)
-    degree = np.where(wanted <= _TINY, 1.0, degree)
+    degree = np.where(wanted <= _TINY, np.where(water < own, 0.0, 1.0), degree)
     if np.all(degree >= 1.0):
         return full, degree
     idle = mixes @ model.tables["idle"]
-    return idle + degree[..., None] * (full - idle), degree
+    out = idle + degree[..., None] * (full - idle)
+    if np.any(water < own):
+        raw = mixes @ model.tables["raw"]
+        wet = np.minimum(water / np.maximum(own, _TINY), 1.0)[..., None]
+        out = np.where(wet < 1.0, raw + wet * (idle - raw), out)
+    return out, degree
 
 
 def body_of(model: Model, mixes: Array) -> Body:

@@ -4,8 +4,8 @@ Within one hydration regime every amount that the properties need (hydrate volum
 grain volume, cost-free sums for color, heat, carbon) is linear in the masses per liter. This module turns
 a material record into those coefficients; nothing here knows a solver or a blend.
 
-Regimes, by the sulfate ratio M = mol CaSO4 / mol ye'elimite: ``idle`` (only hemihydrate has reacted),
-``excess`` (M >= 2: ettringite and gypsum), ``short`` (M <= 2: ettringite and monosulfate).
+Regimes, by the sulfate ratio M = mol CaSO4 / mol ye'elimite: ``raw`` (nothing has reacted), ``idle`` (only
+hemihydrate has), ``excess`` (M >= 2: ettringite and gypsum), ``short`` (M <= 2: ettringite and monosulfate).
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ Array = NDArray[np.float64]
 Lookup = Callable[[str, float], Array]
 """Value of a parameter by name, else the default given; shape () or (draws,)."""
 
-REGIMES = ("idle", "excess", "short")
+REGIMES = ("raw", "idle", "excess", "short")
 
 _FORMATION = {
     **const.ENTHALPIES,
@@ -122,6 +122,8 @@ def hydrates_of(phases: Bound, regime: str) -> Hydrates:
     A single material may come out negative in a regime that is not its own (a cement short of sulfate
     "lends" gypsum): only the blend's sum is a physical amount.
     """
+    if regime == "raw":
+        return Hydrates(0.0, 0.0, 0.0, 0.0, 0.0, phases)
     if regime == "idle":
         left = Bound(0.0, 0.0, phases.anhydrite, 0.0, phases.yeelimite)
         gypsum = phases.hemihydrate + phases.gypsum
@@ -180,13 +182,13 @@ def regime_columns(material: Material, regime: str, lookup: Lookup) -> dict[str,
     """
     phases = bound_of(material)
     out = hydrates_of(phases, regime)
-    idle = hydrates_of(phases, "idle")
+    first = hydrates_of(phases, "raw" if regime == "raw" else "idle")
     bound = out.water * const.MOLAR_MASSES["water"] * 1e-3
     cement = out.mass("ettringite") + out.mass("monosulfate") + out.mass("aluminum_hydroxide")
     moisture = lookup("room_moisture_gypsum", 0.002) * out.mass("gypsum") + (
         lookup("room_moisture_csa", 0.05) * cement
     )
-    gypsum_heat = _heat(phases, idle)
+    gypsum_heat = _heat(phases, first)
     return {
         "gypsum_volume": out.volume("gypsum"),
         "csa_volume": out.volume("csa"),

@@ -211,7 +211,7 @@ def _row(
 ) -> dict[str, Array | float]:
     row = {**plain_columns(material, lookup), **regime_columns(material, regime, lookup)}
     phases = bound_of(material)
-    own = hydrates_of(phases, "idle" if regime == "idle" else own_regime(phases))
+    own = hydrates_of(phases, regime if regime in ("raw", "idle") else own_regime(phases))
     for kind in ("gypsum", "csa"):
         lent = hydrates_of(phases, regime).volume(kind) - own.volume(kind)
         _credit(row, kind, own.volume(kind), anchors.get(material.name))

@@ -149,7 +149,8 @@ def _flexural_strength(cast: Cast) -> Array:
 
 
 def _working_window(cast: Cast) -> Array:
-    return np.asarray(np.maximum(cast.clock.initial - cast.bench.shop.mixing, 0.0))
+    window = np.maximum(cast.clock.initial - cast.bench.shop.mixing, 0.0)
+    return np.asarray(np.where(cast.clock.initial < LONGEST, window, np.inf))
 
 
 def _demold_time(cast: Cast) -> Array:

@@ -109,9 +109,10 @@ def _range(name: str, value: float, there: Array, moves: Moves) -> tuple[float, 
     if name in _STEPPED or not np.isfinite(value) or not np.all(np.isfinite(there)):
         seen = np.append(there, value)
         return float(np.nanmin(seen)), float(np.nanmax(seen))
-    if name in _ADDITIVE or value <= 0.0:
+    if name in _ADDITIVE or value <= 0.0 or np.any(there <= 0.0):
         spread = float(moves.spread((there[half:] - there[:half]) / 2.0))
-        return value - Z90 * spread, value + Z90 * spread
+        low = value - Z90 * spread
+        return low if name in _ADDITIVE else max(low, 0.0), value + Z90 * spread
     logs = np.log(np.maximum(there, 1e-12))
     spread = float(moves.spread((logs[half:] - logs[:half]) / 2.0))
     return value * float(np.exp(-Z90 * spread)), value * float(np.exp(Z90 * spread))

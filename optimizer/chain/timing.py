@@ -26,6 +26,9 @@ SPEC_TEMPERATURE = 21.0
 LONGEST = 90.0 * DAY
 """Age after which a vessel that still cannot leave the mold never will [min]."""
 
+_NEVER = 30.0
+"""Log of a set time that stands for "never" inside the arithmetic [ln min]."""
+
 _ROUNDS, _POINTS = 3, 24
 
 
@@ -77,8 +80,9 @@ def clock_of(model: Model, body: Body, *, temperature: float = SPEC_TEMPERATURE,
         + _plasticized(model, body)
         - cement * np.log(fast)
     )
-    initial = np.exp(np.minimum(body.mean("ln_initial") + shift, 30.0))
-    final = np.exp(np.minimum(body.mean("ln_final") + shift, 30.0))
+    sets = body.hydrates > 1e-9
+    initial = np.where(sets, np.exp(np.minimum(body.mean("ln_initial") + shift, _NEVER)), np.exp(_NEVER))
+    final = np.where(sets, np.exp(np.minimum(body.mean("ln_final") + shift, _NEVER)), np.exp(_NEVER))
     csa_volume = np.maximum(body["csa_volume"], 1e-12)
     rate = np.exp(np.clip(body["ln_rate"] / csa_volume, -30.0, 10.0)) * fast
     weights = part_weights(model, body)
