@@ -9,13 +9,14 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from optimizer.batch import Batch
 from optimizer.cautions import CAUTIONS
 from optimizer.check import Comparison
 from optimizer.nomenclature import QUANTITIES
 from optimizer.shop import DAMP_CLASSES, Limit
 from optimizer.solution import Alternative, LimitVerdict, Prediction, Relaxation, Solution
 
-__all__ = ["comparison_json", "limit_words", "solution_json"]
+__all__ = ["batch_json", "comparison_json", "limit_words", "property_rows", "solution_json"]
 
 Json = dict[str, Any]
 
@@ -73,6 +74,17 @@ def comparison_json(comparison: Comparison) -> Json:
         "saving": comparison.saving,
         "saving_share_of_present_cost": comparison.share,
         "retest": list(comparison.retest),
+    }
+
+
+def batch_json(batch: Batch) -> Json:
+    """Return the JSON of one mix, waste included, in weighing order."""
+    return {
+        "vessels": batch.vessels,
+        "mixes": batch.mixes,
+        "vessels_per_mix": batch.per_mix,
+        "grams_per_mix": dict(batch.grams),
+        "fill_per_mold": batch.fill,
     }
 
 

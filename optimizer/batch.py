@@ -1,0 +1,172 @@
+"""What to weigh for a batch: a mix for so many vessels, waste in, rounded to the scale and still held."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from optimizer.chain.parameters import ParameterSet
+from optimizer.check import check
+from optimizer.errors import NoBlend
+from optimizer.materials import Catalogue
+from optimizer.money.capacity import molds_per_mix
+from optimizer.solution import Solution
+
+__all__ = ["Batch", "Portion", "batch_of", "weighing_order", "weighing_step"]
+
+_RANKS = {"binder": 0, "filler": 0, "pigment": 1, "admixture": 2}
+
+
+@dataclass(frozen=True)
+class Portion:
+    """One material on the scale.
+
+    Attributes
+    ----------
+    name : str
+        Material, or ``water``.
+    grams : float
+        Its mass in one mix [g].
+    step : float
+        What the scale resolves for it [g].
+    running : float
+        What the scale shows after it when powders go into one pail [g]; for water its own mass.
+    """
+
+    name: str
+    grams: float
+    step: float
+    running: float
+
+
+@dataclass(frozen=True)
+class Batch:
+    """One mix, and how often it is made.
+
+    Attributes
+    ----------
+    vessels : int
+        Vessels to cast in all [count].
+    mixes, per_mix : int
+        Mixes, and vessels cast from each [count].
+    portions : tuple[Portion, ...]
+        What to weigh for one mix, waste included: powders, pigments, admixtures, water last.
+    fill : float
+        Wet mix that fills one mold [g].
+    """
+
+    vessels: int
+    mixes: int
+    per_mix: int
+    portions: tuple[Portion, ...]
+    fill: float
+
+    @property
+    def grams(self) -> Mapping[str, float]:
+        """Masses of one mix by material and ``water`` [g]."""
+        return {portion.name: portion.grams for portion in self.portions}
+
+
+def batch_of(
+    solution: Solution, catalogue: Catalogue, vessels: int, parameters: ParameterSet | None = None
+) -> Batch:
+    """Return what to weigh to cast `vessels` vessels.
+
+    Parameters
+    ----------
+    solution : Solution
+        A designed or checked blend.
+    catalogue : Catalogue
+        Its materials.
+    vessels : int
+        Vessels to cast, 1 or more [count].
+    parameters : ParameterSet | None
+        Calibrated parameters the solution was judged with.
+
+    Returns
+    -------
+    Batch
+        As few mixes as bucket, molds and working window allow. No rounding lowers the verdict of a limit;
+        where none near does, whole multiples of the weighed vessel are taken.
+
+    Raises
+    ------
+    NoBlend
+        If the solution holds no mix.
+    """
+    if solution.mix is None:
+        raise NoBlend("There is no blend to weigh.")
+    mixes = math.ceil(vessels / _most_per_mix(solution))
+    per_mix = math.ceil(vessels / mixes)
+    scale = per_mix * (1.0 + solution.job.shop.waste)
+    near = {
+        name: _rounded(mass * scale, weighing_step(name, solution, catalogue))
+        for name, mass in _mix(solution)
+    }
+    held = (
+        each for each in _near(near, solution, catalogue) if _holds(each, solution, catalogue, parameters)
+    )
+    grams = next(held, None) or {name: mass * math.ceil(scale) for name, mass in _mix(solution)}
+    return Batch(
+        vessels, mixes, per_mix, _portions(grams, solution, catalogue), sum(solution.mix.grams.values())
+    )
+
+
+def weighing_order(names: Mapping[str, float], catalogue: Catalogue) -> list[str]:
+    """Return materials as they are weighed: powders (most first), pigments, admixtures, water last."""
+    dry = sorted((n for n in names if n != "water"), key=lambda n: (_RANKS[catalogue[n].role], -names[n]))
+    return [*dry, "water"] if "water" in names else dry
+
+
+def weighing_step(name: str, solution: Solution, catalogue: Catalogue) -> float:
+    """Return what the scale resolves for a material or for ``water`` [g]."""
+    shop = solution.job.shop
+    fine = name != "water" and catalogue[name].role in ("pigment", "admixture")
+    return shop.dose_step if fine else shop.weigh_step
+
+
+def _most_per_mix(solution: Solution) -> int:
+    """Return the vessels of one mix; a blend's window starts where mixing ends, an order's before it."""
+    shop = solution.job.shop
+    window = solution.properties["working_window"].value + shop.mixing
+    return max(1, molds_per_mix(window, shop))
+
+
+def _mix(solution: Solution) -> Iterator[tuple[str, float]]:
+    assert solution.mix is not None
+    yield from solution.mix.grams.items()
+
+
+def _rounded(mass: float, step: float) -> float:
+    return max(1, round(mass / step)) * step
+
+
+def _near(
+    grams: Mapping[str, float], solution: Solution, catalogue: Catalogue
+) -> Iterator[Mapping[str, float]]:
+    yield grams
+    for name, mass in grams.items():
+        step = weighing_step(name, solution, catalogue)
+        for moved in (mass + step, mass - step):
+            if moved > 0.0:
+                yield {**grams, name: moved}
+
+
+def _holds(
+    grams: Mapping[str, float], solution: Solution, catalogue: Catalogue, parameters: ParameterSet | None
+) -> bool:
+    dry = {name: mass for name, mass in grams.items() if name != "water"}
+    ratio = grams["water"] / math.fsum(dry.values())
+    judged = check(solution.job, dry, catalogue, ratio, parameters)
+    pairs = zip(solution.limits, judged.limits, strict=True)
+    return all(new.verdict == old.verdict or new.verdict == "meets" for old, new in pairs)
+
+
+def _portions(grams: Mapping[str, float], solution: Solution, catalogue: Catalogue) -> tuple[Portion, ...]:
+    out, running = [], 0.0
+    for name in weighing_order(grams, catalogue):
+        mass = grams[name]
+        running = mass if name == "water" else running + mass
+        out.append(Portion(name, mass, weighing_step(name, solution, catalogue), running))
+    return tuple(out)

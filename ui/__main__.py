@@ -1,0 +1,5 @@
+"""``python -m ui`` is the command ``vesselblend``."""
+
+from ui.cli import main
+
+main()

@@ -1,0 +1,130 @@
+"""The command ``vesselblend``: its commands, and what every way out of it looks like.
+
+A command reads, calls the optimizer, hands its answer to `ui.delivery` and returns an exit code. Everything
+heavy is imported inside the commands: a caster who asks for help gets it at once.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import traceback
+import warnings
+from collections.abc import Sequence
+from typing import NoReturn
+
+import click
+
+from optimizer.errors import VesselblendError
+from ui.commands.card import card
+from ui.commands.check import check
+from ui.commands.design import design
+from ui.commands.init import init
+from ui.commands.materials import materials
+from ui.commands.order import order
+from ui.commands.page import page
+from ui.commands.trials import trials
+from ui.delivery import say
+
+__all__ = ["cli", "main", "run"]
+
+FAULT_OF_OURS = 1
+STOPPED = 130
+DEBUG = "VESSELBLEND_DEBUG"
+"""Set in the environment, it shows the trace of a fault of ours."""
+
+_EPILOG = """
+Exit codes: 0 done; 1 a fault of ours; 2 wrong usage; 3 no blend meets the limits, or a checked blend or an
+order fails; 4 a bad file or blend; 5 no verdict.
+
+Completion for your shell: eval "$(_VESSELBLEND_COMPLETE=bash_source vesselblend)", or zsh_source
+or fish_source.
+"""
+
+
+def _show_version(context: click.Context, _: click.Parameter, wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import PackageNotFoundError, version
+
+        try:
+            number = version("vesselblend")
+        except PackageNotFoundError:
+            number = "from a folder that is not installed"
+        click.echo(f"vesselblend {number}")
+        context.exit()
+
+
+@click.group(
+    epilog=_EPILOG, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
+)
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_show_version,
+    help="Show the version.",
+)
+def cli() -> None:
+    """Design, check and cost blends of gypsum and CSA cement for cast candle vessels.
+
+    Begin with `vesselblend design`, which solves a demo job, and `vesselblend init` for a job of your own.
+    """
+
+
+for _command in (design, check, card, order, materials, trials, init, page):
+    cli.add_command(_command)
+
+
+def main() -> NoReturn:
+    """Run the command line and leave with its exit code."""
+    sys.exit(run(sys.argv[1:]))
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Run one command line and return its exit code; whatever goes wrong is said in a sentence on stderr.
+
+    Parameters
+    ----------
+    arguments : Sequence[str]
+        Words after the program's name [-].
+
+    Returns
+    -------
+    int
+        As documented in README [-].
+    """
+    with warnings.catch_warnings():
+        if not os.environ.get(DEBUG):
+            warnings.simplefilter("ignore")
+        try:
+            return cli.main(list(arguments), prog_name="vesselblend", standalone_mode=False) or 0
+        except click.ClickException as error:
+            error.show()
+            return error.exit_code
+        except (KeyboardInterrupt, click.Abort):
+            say("Stopped.")
+            return STOPPED
+        except BrokenPipeError:
+            _forget_output()
+            return 0
+        except VesselblendError as error:
+            say(str(error))
+            return error.exit_code
+        except Exception as error:  # whatever it is, a caster reads a sentence
+            return _own_fault(error)
+
+
+def _forget_output() -> None:
+    """Point standard output nowhere: its reader has seen enough, and the interpreter still flushes it."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _own_fault(error: Exception) -> int:
+    if os.environ.get(DEBUG):
+        traceback.print_exc()
+    say(
+        f"This is a fault of vesselblend, not yours ({type(error).__name__}: {error}). To report it, send "
+        f"the makers your command and job file with what the same command says under {DEBUG}=1."
+    )
+    return FAULT_OF_OURS

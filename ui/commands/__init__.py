@@ -1,0 +1,1 @@
+"""The commands of ``vesselblend``, one module each; heavy imports wait inside them, so help comes at once."""

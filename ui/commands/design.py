@@ -1,0 +1,39 @@
+"""``vesselblend design``: the best blend that meets the limits of a job."""
+
+from __future__ import annotations
+
+import click
+
+from ui.commands.shared import NO_BLEND, job_options
+from ui.delivery import Delivery, delivered
+
+__all__ = ["design"]
+
+
+@click.command()
+@click.argument("job", required=False)
+@click.option(
+    "--vessels", type=click.IntRange(1, 10_000), help="Also weigh one mix for so many vessels, waste in."
+)
+@job_options
+@delivered
+def design(job: str | None, vessels: int | None, specs: str | None, delivery: Delivery) -> int:
+    """Find the cheapest blend that meets the limits of JOB (without JOB: of the shipped demo).
+
+    JOB is a TOML file, or - for standard input.
+    """
+    from optimizer.batch import batch_of
+    from optimizer.design import design as solve
+    from optimizer.report import batch_json, solution_json
+    from ui.answers import no_blend_blocks, solution_blocks
+    from ui.jobs import ask
+
+    asked = ask(job, specs)
+    solution = solve(asked.job, asked.catalogue)
+    if solution.mix is None:
+        delivery.send(solution_json(solution), lambda: list(no_blend_blocks(solution, delivery.units)))
+        return NO_BLEND
+    batch = batch_of(solution, asked.catalogue, vessels) if vessels else None
+    data = solution_json(solution) | ({"batch": batch_json(batch)} if batch else {})
+    delivery.send(data, lambda: list(solution_blocks(solution, asked.catalogue, delivery.units, batch)))
+    return 0

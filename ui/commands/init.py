@@ -1,0 +1,43 @@
+"""``vesselblend init``: a commented job file to start from."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from ui.delivery import STANDARD, Delivery, delivered
+
+__all__ = ["init"]
+
+_DEFAULT = "job.toml"
+
+
+@click.command()
+@click.argument("file", required=False)
+@click.option(
+    "--demo", is_flag=True, help="Write the demo job instead: a white tumbler with invented prices."
+)
+@click.option("--force", is_flag=True, help="Overwrite FILE if it is there.")
+@delivered
+def init(file: str | None, demo: bool, force: bool, delivery: Delivery) -> int:
+    """Write a commented job file to FILE (job.toml; - for standard output) to start from.
+
+    Change its figures to yours, then run: vesselblend design FILE
+    """
+    from optimizer.errors import Fault, FileFaults
+    from optimizer.jobfile import template
+
+    text = template("demo" if demo else "job")
+    named = file or (str(delivery.path) if delivery.path else _DEFAULT)
+    if named == STANDARD:
+        Delivery(delivery.as_json, delivery.units, None).send_as({"text": text}, text)
+        return 0
+    path = Path(named)
+    if path.exists() and not force:
+        repair = "Name another file, or add --force to overwrite it."
+        raise FileFaults([Fault(named, "a file that is there already", "a new file", repair)])
+    Delivery(False, delivery.units, path).send_text(text)
+    if delivery.as_json:
+        Delivery(True, delivery.units, None).send_as({"written": named}, "")
+    return 0

@@ -1,0 +1,6 @@
+import click
+
+
+@click.command()
+def order() -> int:
+    return 0

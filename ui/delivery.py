@@ -1,0 +1,163 @@
+"""Where answers go: data to standard output or a file, talk to standard error."""
+
+from __future__ import annotations
+
+import functools
+import json
+import os
+import stat
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from optimizer.errors import Fault, FileFaults
+
+if TYPE_CHECKING:
+    from optimizer.units import System
+    from ui.terminal import Block
+
+__all__ = ["Delivery", "delivered", "read_stdin", "say", "write_file"]
+
+STANDARD: Final = "-"
+"""The name that means standard input or output."""
+
+
+@dataclass(frozen=True)
+class Delivery:
+    """How one answer is to be given.
+
+    Attributes
+    ----------
+    as_json : bool
+        True for JSON, False for text.
+    units : System
+        Units of text; JSON keeps those of the vocabulary.
+    path : Path | None
+        File to write; None: standard output.
+    """
+
+    as_json: bool
+    units: System
+    path: Path | None
+
+    def send(self, data: Mapping[str, Any], blocks: Callable[[], Sequence[Block]]) -> None:
+        """Give `data` as JSON, or the text that `blocks` makes of it.
+
+        Raises
+        ------
+        FileFaults
+            If it cannot be written.
+        """
+        if self.as_json:
+            self.send_as(data, "")
+        else:
+            from ui.terminal import rendered
+
+            self.send_text(rendered(blocks(), None if self.path else sys.stdout))
+
+    def send_as(self, data: Mapping[str, Any], text: str) -> None:
+        """Give `data` as JSON, or `text` as it is; `FileFaults` if it cannot be written."""
+        shown = json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+        self.send_text(shown if self.as_json else text)
+
+    def send_text(self, text: str) -> None:
+        """Give text as it is, whole or not at all; `FileFaults` if it cannot be written."""
+        if self.path is None:
+            _to_stdout(text)
+        else:
+            write_file(self.path, text)
+            say(f"Written: {self.path}")
+
+
+def delivered(command: Callable[..., int]) -> Callable[..., int]:
+    """Give a command the options every command has, as one `Delivery`."""
+
+    @click.option("--json", "as_json", is_flag=True, help="Give the answer as JSON.")
+    @click.option(
+        "--units",
+        type=click.Choice(["metric", "us"]),
+        default="metric",
+        show_default=True,
+        help="Units of text.",
+    )
+    @click.option("-o", "--output", metavar="FILE", help="Write the answer to FILE instead of the terminal.")
+    @functools.wraps(command)
+    def with_delivery(*, as_json: bool, units: System, output: str | None, **options: Any) -> int:  # noqa: ANN401
+        path = None if output in (None, STANDARD) else Path(str(output))
+        return command(delivery=Delivery(as_json, units, path), **options)
+
+    return with_delivery
+
+
+def say(text: str) -> None:
+    """Say something to the caster on standard error, if there is one."""
+    if sys.stderr is not None:
+        click.echo(text, err=True)
+
+
+def read_stdin(most: int) -> bytes:
+    """Return what stands on standard input, at most one byte more than `most`.
+
+    Raises
+    ------
+    FileFaults
+        If standard input is closed.
+    """
+    if sys.stdin is None:
+        repair = "Pipe the file in, or name it."
+        raise FileFaults([Fault("standard input", "nothing: it is closed", "the text of a file", repair)])
+    return sys.stdin.buffer.read(most + 1)
+
+
+def write_file(path: Path, text: str) -> None:
+    """Write a text file so that it is there whole or not at all.
+
+    The file is written beside its place and moved there; what is no ordinary file (a device, a pipe) is
+    written to directly.
+
+    Raises
+    ------
+    FileFaults
+        If it cannot be written.
+    """
+    from optimizer.trials.tables import replacing
+
+    try:
+        path = path.resolve()
+        special = path.exists() and not stat.S_ISREG(path.stat().st_mode)
+        if path.is_dir():
+            raise IsADirectoryError(0, "a folder")
+        if special:
+            path.write_text(text, encoding="utf-8")
+            return
+    except (OSError, ValueError, RuntimeError) as error:
+        raise _unwritten(str(path), error) from None
+    replacing(path, lambda draft: _fill(draft, text))
+
+
+def _fill(draft: Path, text: str) -> None:
+    draft.write_text(text, encoding="utf-8")
+
+
+def _to_stdout(text: str) -> None:
+    if sys.stdout is None:
+        raise _unwritten("standard output", OSError(0, "it is closed"))
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise _unwritten("standard output", error) from None
+
+
+def _unwritten(where: str, error: Exception) -> FileFaults:
+    reason = getattr(error, "strerror", None) or str(error)
+    return FileFaults(
+        [Fault(where, reason, "a file to write", "Name a file in a folder that may be written.")]
+    )

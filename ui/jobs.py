@@ -1,0 +1,214 @@
+"""What a command reads: the job, the catalogue, and a blend typed in one line."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Final
+
+from optimizer.errors import Fault, FileFaults, NoBlend, QuantityError
+from optimizer.job import Job
+from optimizer.jobfile import parse_job, read_job, template
+from optimizer.materials import Catalogue
+from optimizer.specs import load_catalogue
+from optimizer.toml_files import LARGEST_FILE, shown_value
+from optimizer.units import parse
+from ui.delivery import STANDARD, read_stdin, say
+
+__all__ = ["Asked", "ask", "read_amounts", "read_blend", "read_water_ratio"]
+
+_LONGEST: Final = 2000
+_NEXT: Final = re.compile(r"\s*[,;\n]\s*(?![\s\d])")
+"""A comma parts two materials unless a digit follows: then it is a decimal comma."""
+
+_EXAMPLE: Final = '"gypsum_cement=50, rapid_set_mortar=50"'
+_MOST: Final = 1e6
+_WHOLE: Final = 100.0
+_SLACK: Final = 0.5
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A job and the catalogue its names belong to."""
+
+    job: Job
+    catalogue: Catalogue
+
+
+def ask(job: str | None, specs: str | None) -> Asked:
+    """Read the job (None: the shipped demo; ``-``: standard input) and the catalogue.
+
+    Raises
+    ------
+    FileFaults
+        All faults of the spec files, or else all faults of the job.
+    """
+    catalogue = load_catalogue(specs)
+    if job is None:
+        say("No job named: this is the shipped demo job. Write your own with: vesselblend init")
+        return Asked(parse_job(template("demo"), catalogue, "demo"), catalogue)
+    if job == STANDARD:
+        return Asked(parse_job(_stdin_text(), catalogue, "standard input"), catalogue)
+    return Asked(read_job(Path(job), catalogue), catalogue)
+
+
+def _stdin_text() -> str:
+    raw = read_stdin(LARGEST_FILE)
+    where = "standard input"
+    if len(raw) > LARGEST_FILE:
+        allowed, repair = "a TOML file", f"Keep it under {LARGEST_FILE // 1_000_000} MB."
+        raise FileFaults([Fault(where, "a very large file", allowed, repair)])
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        fault = Fault(where, "bytes that are not UTF-8", "a TOML file", "Save it as plain text in UTF-8.")
+        raise FileFaults([fault]) from None
+
+
+def read_blend(text: str, catalogue: Catalogue, where: str = "--blend") -> dict[str, float]:
+    """Return the parts by mass of a blend typed in one line, such as ``gypsum_cement=62,5; sand=37,5``.
+
+    Parameters
+    ----------
+    text : str
+        Name=parts for each dry material, parted by commas or semicolons; all in parts or all in % [-].
+    catalogue : Catalogue
+        Materials that may be named.
+    where : str
+        What faults call the text [-].
+
+    Returns
+    -------
+    dict[str, float]
+        Parts by mass, zero parts left out [-].
+
+    Raises
+    ------
+    FileFaults
+        All faults of the text.
+    NoBlend
+        If nothing in it would set.
+    """
+    parts = read_amounts(text, catalogue, "-", where)
+    percent = [text for text in _values(text) if text.endswith("%")]
+    if percent and abs(sum(parts.values()) - _WHOLE) > _SLACK:
+        repair = "Correct the shares, or leave the % away: parts need not add up to 100."
+        fault = Fault(where, f"shares that add up to {sum(parts.values()):g} %", "100 % in all", repair)
+        raise FileFaults([fault])
+    if not any(catalogue[name].role == "binder" for name in parts):
+        binders = ", ".join(name for name in catalogue if catalogue[name].role == "binder")
+        raise NoBlend(f"This blend has no binder and will not set. Add one of: {binders}.")
+    return parts
+
+
+def read_amounts(
+    text: str, catalogue: Catalogue, unit: str, where: str, *, water: bool = False
+) -> dict[str, float]:
+    """Return the amounts of a line of name=amount [`unit`], zero amounts left out.
+
+    Parameters
+    ----------
+    text : str
+        The line [-].
+    catalogue : Catalogue
+        Materials that may be named.
+    unit : str
+        Unit of the amounts; a plain number is taken in it, and so is a percentage where it is ``-`` [-].
+    where : str
+        What faults call the line [-].
+    water : bool
+        True when ``water`` may be named [-].
+
+    Raises
+    ------
+    FileFaults
+        All faults of the line.
+    """
+    if len(text) > _LONGEST:
+        raise FileFaults(
+            [Fault(where, f"{len(text)} characters", f"at most {_LONGEST}", "Shorten the blend.")]
+        )
+    faults: list[Fault] = []
+    amounts: dict[str, float] = {}
+    for item in _items(text):
+        name, _, value = (part.strip() for part in item.replace(":", "=").partition("="))
+        fault = (
+            _name_fault(name, amounts, catalogue, where, water=water) if value else _shape_fault(item, where)
+        )
+        if fault is None:
+            try:
+                amounts[name] = _amount(value, unit)
+            except QuantityError as error:
+                fault = error.at(f"{where}:{name}")
+        if fault is not None:
+            faults.append(fault)
+    if not faults and not any(amounts.values()):
+        faults.append(Fault(where, shown_value(text), "at least one material", f"Write {_EXAMPLE}."))
+    if faults:
+        raise FileFaults(faults)
+    return {name: amount for name, amount in amounts.items() if amount > 0.0}
+
+
+def read_water_ratio(text: str | None, where: str = "--water-ratio") -> float | None:
+    """Return a typed water ratio, such as 0.29, 0,29 or 29 %; None stays None.
+
+    Raises
+    ------
+    FileFaults
+        If it is none.
+    """
+    if text is None:
+        return None
+    allowed = "water per dry powder by mass, above 0 and at most 4, such as 0.29"
+    try:
+        ratio = parse(text, "fraction")
+    except QuantityError as error:
+        raise FileFaults([Fault(where, shown_value(text), allowed, error.repair)]) from None
+    if not 0.0 < ratio <= 4.0:
+        repair = f"Write {text} % if percent is meant." if 4.0 < ratio <= 100.0 else "Check the number."
+        raise FileFaults([Fault(where, shown_value(text), allowed, repair)])
+    return ratio
+
+
+def _items(text: str) -> Iterator[str]:
+    return (item for item in _NEXT.split(text.strip().strip(",;")) if item.strip())
+
+
+def _values(text: str) -> Iterator[str]:
+    return (item.replace(":", "=").partition("=")[2].strip() for item in _items(text))
+
+
+def _amount(value: str, unit: str) -> float:
+    if unit == "-":
+        value = value.removesuffix("%").strip()
+    elif value[-1].isdigit():
+        value = f"{value} {unit}"
+    amount = parse(value, unit)
+    if not 0.0 <= amount <= _MOST:
+        repair = "Leave the minus sign away, or the material out." if amount < 0.0 else "Check the number."
+        raise QuantityError(value, f"0 to {_MOST:,.0f}", repair)
+    return amount
+
+
+def _shape_fault(item: str, where: str) -> Fault:
+    return Fault(
+        where, shown_value(item), f"name=parts, such as {_EXAMPLE}", "Write a number after each name."
+    )
+
+
+def _name_fault(
+    name: str, known: dict[str, float], catalogue: Catalogue, where: str, *, water: bool
+) -> Fault | None:
+    if name in known:
+        return Fault(f"{where}:{name}", "the name twice", "each material once", "Take one of the two out.")
+    if name == "water":
+        repair = "State it with --water-ratio; without it the blend's own demand is used."
+        return None if water else Fault(f"{where}:water", "water", "dry materials", repair)
+    if name in catalogue.materials and catalogue[name].role != "water":
+        return None
+    near = ", ".join(get_close_matches(name[:80].lower(), catalogue, n=3, cutoff=0.0))
+    repair = "Correct the name; `vesselblend materials` lists all."
+    return Fault(f"{where}:{shown_value(name)[1:-1]}", "an unknown material", f"nearest: {near}", repair)

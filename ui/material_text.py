@@ -1,0 +1,141 @@
+"""The catalogue and one material, as text and as JSON: every figure with range, source and how sure it is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any, Final
+
+from optimizer.cautions import CAUTIONS
+from optimizer.materials import Catalogue, Figure, Material, ReferencePoint
+from optimizer.spec_figures import UNSEEN_WORDS
+from optimizer.units import System, show_amount
+from ui.terminal import Block, heading, indented, sentence, table
+from ui.words import span_words
+
+__all__ = ["catalogue_blocks", "catalogue_json", "how_sure", "material_blocks", "material_json"]
+
+_DIGITS: Final = 4
+_HOURS: Final = 48 * 60.0
+
+
+def how_sure(source: str, note: str, catalogue: Catalogue) -> str:
+    """Return in a few words how far a figure can be trusted, from its source and its note.
+
+    Examples
+    --------
+    >>> from optimizer.specs import load_catalogue
+    >>> how_sure("handbook", "from memory; white grades", load_catalogue())
+    'from memory'
+    """
+    if source == "own":
+        return "measured by you"
+    if catalogue.sources[source].opened:
+        return "source read"
+    return next((word for word in UNSEEN_WORDS if word in note), "not verified")
+
+
+def catalogue_json(catalogue: Catalogue) -> dict[str, Any]:
+    """Return the list of materials as JSON."""
+    keys = ("name", "label", "role", "kind", "note")
+    return {"materials": [{key: getattr(catalogue[name], key) for key in keys} for name in catalogue]}
+
+
+def catalogue_blocks(catalogue: Catalogue) -> Iterator[Block]:
+    """Give the list of materials."""
+    rows = [[name, catalogue[name].role, catalogue[name].note or catalogue[name].label] for name in catalogue]
+    yield table(("material", "role", "what it is"), rows)
+    yield sentence("Every figure of one of them, with its source: vesselblend materials NAME", gap=True)
+
+
+def material_json(material: Material, catalogue: Catalogue) -> dict[str, Any]:
+    """Return everything known of a material as JSON; figures keep the units of their spec."""
+    figures = {name: _figure_json(figure, catalogue) for name, figure in material.figures.items()}
+    points = [
+        {
+            **_figure_json(point.strength, catalogue),
+            "age_min": point.age,
+            "state": point.state,
+            "water_ratio": point.water_ratio,
+            "added_sand": point.added_sand,
+        }
+        for point in material.reference_points
+    ]
+    phases = {"shares": dict(material.phases), "source": material.phases_source, "note": material.phases_note}
+    return {
+        **{key: getattr(material, key) for key in ("name", "label", "role", "kind", "cement", "note")},
+        "phases": phases if material.phases else None,
+        "figures": figures,
+        "reference_points": points,
+        "dose_levels_percent": list(material.dose_levels),
+        "cautions": [CAUTIONS[key] for key in material.cautions if key in CAUTIONS],
+        "file": material.path,
+    }
+
+
+def material_blocks(material: Material, catalogue: Catalogue, units: System) -> Iterator[Block]:
+    """Give every figure of a material with range, unit, source, note and how sure it is."""
+    yield sentence(f"{material.name}: {material.label}", "bold")
+    yield sentence(f"{material.kind} {material.role}. {material.note}".strip())
+    yield heading("Figures (likely range: 5 % to 95 %)")
+    rows = [[words.replace("_", " "), *_row(figure, catalogue, units)] for words, figure in _all(material)]
+    yield table(("figure", "value", "likely range", "how sure", "source"), rows)
+    if material.phases:
+        shares = ", ".join(
+            f"{name.replace('_', ' ')} {100.0 * share:g} %" for name, share in material.phases.items()
+        )
+        sure = how_sure(material.phases_source, material.phases_note, catalogue)
+        yield sentence(f"phases by mass: {shares} ({sure}; source: {material.phases_source})", indent=2)
+    if material.dose_levels:
+        yield sentence(f"doses tried: {', '.join(f'{dose:g} %' for dose in material.dose_levels)}", indent=2)
+    yield from _notes(material)
+    yield heading("Sources")
+    for key in sorted({figure.source for _, figure in _all(material)} | ({material.phases_source} - {""})):
+        yield indented(f"{key}: {catalogue.sources[key].citation}.")
+    yield sentence(f"File: {material.path}", gap=True)
+
+
+def _all(material: Material) -> Iterator[tuple[str, Figure]]:
+    yield from material.figures.items()
+    for point in material.reference_points:
+        yield _point_words(point), point.strength
+
+
+def _point_words(point: ReferencePoint) -> str:
+    age = f"{point.age / 60.0:g} h" if point.age <= _HOURS else f"{point.age / 1440.0:g} d"
+    sand = f", {point.added_sand:g} parts sand added" if point.added_sand else ""
+    return f"strength, {point.state}, {age}, water ratio {point.water_ratio:g}{sand}"
+
+
+def _row(figure: Figure, catalogue: Catalogue, units: System) -> list[str]:
+    value, low, high = (_shown(each, figure.unit, units) for each in (figure.value, figure.low, figure.high))
+    span = "exact" if low == high else span_words(low, high)
+    return [value, span, how_sure(figure.source, figure.note, catalogue), figure.source]
+
+
+def _shown(value: float, unit: str, units: System) -> str:
+    if units == "us" or unit == "fraction":
+        number, _, word = show_amount(value, unit, _DIGITS, units).partition(" ")
+        return f"{float(number):g} {word}".strip()
+    return f"{value:g} {unit}".removesuffix(" -")
+
+
+def _notes(material: Material) -> Iterator[Block]:
+    told = [(words, figure.note) for words, figure in _all(material) if figure.note]
+    if material.phases_note:
+        told.append(("phases", material.phases_note))
+    if told:
+        yield heading("Notes")
+        yield from (indented(f"{words.replace('_', ' ')}: {note}.") for words, note in told)
+
+
+def _figure_json(figure: Figure, catalogue: Catalogue) -> dict[str, Any]:
+    return {
+        "value": figure.value,
+        "low": figure.low,
+        "high": figure.high,
+        "unit": figure.unit,
+        "source": figure.source,
+        "citation": catalogue.sources[figure.source].citation,
+        "how_sure": how_sure(figure.source, figure.note, catalogue),
+        "note": figure.note,
+    }

@@ -1,0 +1,341 @@
+"""Answers in the words of the trade: values with their ranges, limits, prices of limits, money by part.
+
+Shared by command line, card and page, so that one answer reads alike everywhere.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from optimizer.evidence import EVIDENCE
+from optimizer.job import Job
+from optimizer.materials import Catalogue
+from optimizer.nomenclature import quantity
+from optimizer.shop import DAMP_CLASSES, Limit
+from optimizer.solution import Alternative, LimitVerdict, Prediction, Proof, Solution
+from optimizer.units import System, display_value, show, show_amount, significant
+
+__all__ = [
+    "COST_GROUPS",
+    "blend_words",
+    "bound_words",
+    "chance_words",
+    "cost_groups",
+    "evidence_words",
+    "grams_words",
+    "is_tight",
+    "label_of",
+    "limit_sentence",
+    "money",
+    "price_words",
+    "proof_words",
+    "range_words",
+    "seen_words",
+    "single_binder_words",
+    "span_words",
+    "value_words",
+    "verdict_words",
+]
+
+COST_GROUPS: Final[Mapping[str, tuple[str, ...]]] = {
+    "labor": ("casting_labor", "sealing_labor", "packing_labor"),
+    "powder and water": ("powder", "admixture", "water", "waste"),
+    "molds": ("molds",),
+    "sealer": ("sealer",),
+    "drying shelf": ("shelf",),
+    "rejects": ("casting_rejects", "finishing_rejects"),
+    "packing": ("packing",),
+    "shipping": ("shipping",),
+}
+"""Words for the parts of a vessel's cost, and the parts they hold."""
+
+_MOST_DIGITS: Final = 6
+_FREE: Final = 5e-4
+"""A change of cost below this is nobody's money [currency]."""
+
+_TIGHT: Final = 0.01
+"""A limit met by less than this share of its bound is called tight [-]."""
+
+_EXACT: Final = 1e-9
+
+
+def money(amount: float, currency: str) -> str:
+    """Return money in whole cents.
+
+    Examples
+    --------
+    >>> money(3.408, "EUR"), money(-0.004, "EUR")
+    ('3.41 EUR', '0.00 EUR')
+    """
+    return f"{round(amount, 2) + 0.0:.2f} {currency}"
+
+
+def cost_groups(parts: Mapping[str, float]) -> dict[str, float]:
+    """Return the parts of a vessel's cost in the groups of `COST_GROUPS`, dearest first, none empty."""
+    sums = {name: math.fsum(parts.get(part, 0.0) for part in group) for name, group in COST_GROUPS.items()}
+    return {name: sums[name] for name in sorted(sums, key=lambda n: -sums[n]) if sums[name] > _EXACT}
+
+
+def grams_words(mass: float, step: float, units: System = "metric") -> str:
+    """Return a mass as the scale shows it; with US units ounces stand beside.
+
+    Examples
+    --------
+    >>> grams_words(163.2, 1.0), grams_words(0.43, 0.1, "us")
+    ('163 g', '0.4 g (0.0141 oz)')
+    """
+    decimals = max(0, -math.floor(math.log10(step) + _EXACT))
+    rounded = round(round(mass / step) * step, decimals)
+    grams = f"{rounded:.{decimals}f} g"
+    return f"{grams} ({show_amount(rounded, 'g', 3, 'us')})" if units == "us" else grams
+
+
+def value_words(name: str, value: float, units: System = "metric") -> str:
+    """Return a property's value with its unit; a class is its word."""
+    if name == "damp_risk":
+        return DAMP_CLASSES[int(value)]
+    return show(value, name, units)
+
+
+def range_words(name: str, prediction: Prediction, units: System = "metric") -> str:
+    """Return where a property likely lies (5 % to 95 %), such as ``about 18-24 MPa``; empty when exact.
+
+    Examples
+    --------
+    >>> range_words("dry_strength", Prediction(21.0, 17.6, 24.2, "MPa", "prior"))
+    'about 18-24 MPa'
+    """
+    low, high = (value_words(name, each, units) for each in (prediction.low, prediction.high))
+    return "" if low == high else f"about {span_words(low, high)}"
+
+
+def span_words(low: str, high: str) -> str:
+    """Return two values with their units as one span, the unit once where it is the same.
+
+    Examples
+    --------
+    >>> span_words("18 MPa", "24 MPa"), span_words("-3 K", "5 K"), span_words("2 d", "never")
+    ('18-24 MPa', '-3 to 5 K', '2 d to never')
+    """
+    number, _, unit = low.partition(" ")
+    _, _, other_unit = high.partition(" ")
+    if unit != other_unit or not number[-1].isdigit():
+        return f"{low} to {high}"
+    return f"{number} to {high}" if number.startswith("-") else f"{number}-{high}"
+
+
+def seen_words(verdict: LimitVerdict, prediction: Prediction | None, units: System = "metric") -> str:
+    """Return the value a limit was judged by with its likely range, such as ``21 MPa (about 18-24)``."""
+    shown = verdict_words(verdict, units)
+    span = range_words(verdict.limit.property, prediction, units) if prediction else ""
+    unit = shown.partition(" ")[2]
+    return f"{shown} ({span.removesuffix(f' {unit}')})" if span else shown
+
+
+def bound_words(limit: Limit, units: System = "metric") -> str:
+    """Return the bound as one would type it, in the units shown."""
+    if limit.property == "damp_risk":
+        return f"{limit.sense} {DAMP_CLASSES[int(limit.bound)]}"
+    number, unit = display_value(limit.bound, limit.property, units)
+    digits = f"{round(number, 6):.6g}" if units == "metric" else significant(number, 4)
+    return f"{limit.sense} {digits} {unit}".strip()
+
+
+def verdict_words(verdict: LimitVerdict, units: System = "metric") -> str:
+    """Return the value a limit was judged by, with as many digits as the verdict needs to be seen.
+
+    Examples
+    --------
+    A demold time of 60.3 min that fails 60 min is not shown as 60 min.
+
+    >>> late = LimitVerdict(Limit("demold_time", "<=", 60.0), "min", 60.3, -0.3, 0.48, "fails")
+    >>> verdict_words(late)
+    '60.3 min'
+    """
+    name = verdict.limit.property
+    if name == "damp_risk" or not math.isfinite(verdict.value):
+        return value_words(name, verdict.value, units)
+    number, unit = display_value(verdict.value, name, units)
+    bound, _ = display_value(verdict.limit.bound, name, units)
+    met = verdict.limit.margin(verdict.value) >= 0.0
+    shown = show(verdict.value, name, units)
+    for digits in range(quantity(name).digits, _MOST_DIGITS):
+        seen = float(shown.split(" ")[0])
+        side = seen <= bound if verdict.limit.sense == "<=" else seen >= bound
+        if side == met or abs(number - bound) < 1e-6 * max(abs(bound), 1.0):
+            break
+        shown = f"{significant(number, digits + 1)} {unit}".strip()
+    return shown
+
+
+def chance_words(verdict: LimitVerdict) -> str:
+    """Return the chance that a limit holds.
+
+    Examples
+    --------
+    >>> chance_words(LimitVerdict(Limit("dry_mass", "<=", 365.0), "g", 340.0, 25.0, 0.9991, "meets"))
+    'over 99 %'
+    """
+    if verdict.judged != "with its chance":
+        return "-"
+    percent = 100.0 * verdict.probability
+    if percent >= 99.5:
+        return "over 99 %"
+    return "under 1 %" if percent < 0.5 else f"{percent:.0f} %"
+
+
+def is_tight(verdict: LimitVerdict) -> bool:
+    """Return whether a limit is met with next to nothing to spare, or costs money where it stands."""
+    if verdict.price is not None and verdict.price.loosen is not None and abs(verdict.price.loosen) > 1e-6:
+        return True
+    return verdict.verdict == "meets" and abs(verdict.margin) <= _TIGHT * max(abs(verdict.limit.bound), 1e-9)
+
+
+def price_words(verdict: LimitVerdict, job: Job, units: System = "metric") -> str:
+    """Return what one step of a limit saves, as half a sentence; empty where it saves nothing.
+
+    Examples
+    --------
+    >>> from optimizer.shop import Vessel
+    >>> from optimizer.solution import LimitPrice
+    >>> white = Limit("whiteness", ">=", 88.0)
+    >>> price_words(LimitVerdict(white, "-", 88.0, 0.0, 0.5, "meets", price=LimitPrice(1.0, -0.06, 0.07)),
+    ...             Job("Cup", "EUR", (), Vessel(215.0)))
+    'one point less whiteness L* saves 0.06 EUR'
+    """
+    price = verdict.price
+    if price is None or price.loosen is None or abs(price.loosen) <= 1e-9:
+        return ""
+    if job.objective == "cost" and abs(price.loosen) < _FREE:
+        return ""
+    way = "more" if verdict.limit.sense == "<=" else "less"
+    name = verdict.limit.property
+    step = f"{_step_words(name, price.step, units)} {way} {quantity(name).label}"
+    return f"{step} {_gain_words(price.loosen, job, units)}"
+
+
+def _step_words(name: str, step: float, units: System) -> str:
+    unit = quantity(name).unit
+    if unit in ("-", "class", "count"):
+        word = {"-": "point", "class": "class", "count": "step"}[unit]
+        return f"one {word}" if step == 1.0 else f"{step:g} {word}s"
+    if unit == "fraction":
+        return f"{100.0 * step:g} points of"
+    if units == "us" or unit == "degC":
+        return show_amount(step, "K" if unit == "degC" else unit, 2, units)
+    return f"{step:g} {unit}"
+
+
+def _gain_words(change: float, job: Job, units: System) -> str:
+    if job.objective == "cost":
+        return (
+            f"saves {money(-change, job.currency)}"
+            if change <= -0.005
+            else f"saves under 0.01 {job.currency}"
+        )
+    label = quantity(job.objective).label
+    number, unit = display_value(abs(change), job.objective, units)
+    if quantity(job.objective).unit == "degC" and units == "us":
+        number, unit = 1.8 * abs(change), "°F"
+    return f"gives {significant(number, 2)} {unit} {'more' if change > 0.0 else 'less'} {label}".replace(
+        "  ", " "
+    )
+
+
+def limit_sentence(solution: Solution, units: System = "metric") -> str:
+    """Return which limit costs most and what one step of each tight limit would save."""
+    job = solution.job
+    priced = [v for v in solution.limits if price_words(v, job, units)]
+    if not priced:
+        if any(v.price is not None for v in solution.limits):
+            return "No limit is in the way: none of them alone would improve the blend if loosened by a step."
+        return ""
+    priced.sort(key=lambda v: -abs(v.price.loosen or 0.0) if v.price else 0.0)
+    costs = "costs most" if job.objective == "cost" else "holds most back"
+    steps = "; ".join(price_words(v, job, units) for v in priced)
+    each = " a vessel" if job.objective == "cost" else ""
+    return f"{quantity(priced[0].limit.property).label.capitalize()} {costs}: {steps}{each}."
+
+
+def blend_words(blend: Mapping[str, float], catalogue: Catalogue) -> str:
+    """Return a blend as percentages of its materials, largest first.
+
+    Examples
+    --------
+    >>> from optimizer.specs import load_catalogue
+    >>> blend_words({"marble_flour": 0.382, "gypsum_cement": 0.618}, load_catalogue())
+    '62 % gypsum cement, 38 % marble flour'
+    """
+    shares = sorted(blend.items(), key=lambda item: -item[1])
+    return ", ".join(f"{_percent(share)} {label_of(name, catalogue)}" for name, share in shares)
+
+
+def label_of(name: str, catalogue: Catalogue) -> str:
+    """Return the short label of a material: what stands before its bracket or comma."""
+    return "water" if name == "water" else re.split(r"[,(]", catalogue[name].label)[0].strip()
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.0f} %" if share >= 0.0195 else f"{significant(100.0 * share, 2)} %"
+
+
+def single_binder_words(solution: Solution, catalogue: Catalogue, units: System = "metric") -> str:
+    """Return how the blend compares with the best binder alone at the same limits; empty where not known."""
+    alone = [a for a in solution.alternatives if a.name.endswith(" alone")]
+    if not alone or solution.mix is None:
+        return ""
+    sign = -1.0 if solution.job.maximize else 1.0
+    able = [a for a in alone if a.objective is not None]
+    if not able:
+        reasons = "; ".join(f"{a.name.partition(' (')[0]} fails {_labels(a.fails)}" for a in alone)
+        return f"No binder alone meets these limits: {reasons}."
+    best = min(able, key=lambda a: sign * (a.objective or 0.0))
+    names = label_of(next(iter(best.blend)), catalogue)
+    if set(best.blend) == set(solution.mix.blend):
+        return f"The best binder alone, {names}, is this very blend."
+    return f"The best binder alone at the same limits: {names}, {_against(solution, best, units)}."
+
+
+def _against(solution: Solution, other: Alternative, units: System) -> str:
+    job, value = solution.job, other.objective or 0.0
+    if job.objective != "cost" or solution.cost is None:
+        return value_words(job.objective, value, units)
+    saving = value - solution.cost
+    share = f"{100.0 * saving / value:.1f} %"
+    return f"{money(value, job.currency)}; this blend saves {money(saving, job.currency)} ({share})"
+
+
+def _labels(names: Sequence[str]) -> str:
+    known = [name if name == "the mix itself" else quantity(name).label for name in names]
+    return " and ".join(known) if len(known) < 3 else f"{', '.join(known[:-1])} and {known[-1]}"
+
+
+def proof_words(proof: Proof) -> str:
+    """Return how near the answer is to the best this model allows.
+
+    Examples
+    --------
+    >>> proof_words(Proof(True, 3.408, 0.0006, 0.09, True))
+    'Proved within 0.1 % of the best this model allows.'
+    """
+    if proof.infeasible:
+        return "Proved: no blend of these materials meets the limits in this model."
+    within = f"{significant(100.0 * max(proof.gap, 1e-4), 1)} %"
+    if proof.proved:
+        return f"Proved within {'0.1 %' if proof.gap <= 1e-3 else within} of the best this model allows."
+    if math.isfinite(proof.gap):
+        return f"Best found; within {within} of the best this model allows."
+    return "Best found; how near to the best this model allows is not proved."
+
+
+def evidence_words(properties: Mapping[str, Prediction]) -> list[str]:
+    """Return what the predictions rest on, one line for each kind of evidence."""
+    kinds: dict[str, list[str]] = {}
+    for name, prediction in properties.items():
+        kinds.setdefault(prediction.evidence, []).append(quantity(name).label)
+    if len(kinds) == 1:
+        return [f"{word}: {EVIDENCE[word]}." for word in kinds]
+    return [f"{word} ({EVIDENCE[word]}): {', '.join(labels)}." for word, labels in kinds.items()]
