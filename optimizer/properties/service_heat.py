@@ -1,4 +1,4 @@
-"""The vessel in use: how hot the wall gets beside a burning candle, and what its phases bear.
+"""The vessel in use: how hot the wall gets beside a burning candle.
 
 Two idealisations bracket the truth. In the flux-driven one the wall takes a fixed share of the flame's
 heat: conductivity leaves the outside alone and a poor conductor is hotter inside. In the pool-driven one
@@ -18,28 +18,21 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.constants import GAS_CONSTANT, ZERO_CELSIUS
+from optimizer.constants import ZERO_CELSIUS
 from optimizer.properties.arrays import Values
 from optimizer.properties.surface_loss import EMISSIVITY, STEFAN_BOLTZMANN, heat_flux
-from optimizer.shop import EXPOSURES, Candle, Vessel
+from optimizer.shop import Candle, Vessel
 
 __all__ = [
-    "ETTRINGITE_LIMITS",
     "FLAME_SHARE",
     "FLAME_SHARE_RANGE",
-    "GYPSUM_LIMITS",
-    "HARD_STOP",
-    "OUTER_WALL_RULE",
     "POOL",
     "POOL_SHARE",
     "LossTable",
     "WallCase",
-    "equivalent_hours",
     "flame_heat",
     "flame_share_from_burn",
     "flux_driven",
-    "heat_margin",
-    "phase_limit",
     "pool_driven",
     "wall_case",
     "wall_temperatures",
@@ -60,22 +53,6 @@ POOL_SHARE: Final = 0.35
 INNER_FILM: Final = 60.0
 """Heat transfer from melted wax to the wall [W/(m2 K)]; assumption."""
 
-GYPSUM_LIMITS: Final = dict(zip(EXPOSURES, (45.0, 52.0, 60.0), strict=True))
-"""Advisory limit of gypsum by exposure [degC].
-
-45: above 40 degC very dry air already takes crystal water (Wilkes et al. 2004, abstract read); 52: trade
-rule of 125 degF, from memory; 60: powder turns to hemihydrate within weeks (Charola & Centeno 2002)."""
-
-ETTRINGITE_LIMITS: Final = dict(zip(EXPOSURES, (50.0, 50.0, 60.0), strict=True))
-"""Advisory limit of ettringite by exposure [degC]; judgement, near its equilibrium at half-damp air."""
-
-HARD_STOP: Final = 80.0
-"""Limit when neither phase is present [degC]; judgement."""
-
-OUTER_WALL_RULE: Final = 60.0
-"""Hottest outer wall of the trade rule, 140 degF [degC]; common practice, no source."""
-
-_RAMP: Final = (0.03, 0.07)
 _POINTS: Final = 600
 
 
@@ -331,89 +308,3 @@ def flame_share_from_burn(case: WallCase, measured_outer: Values) -> Values:
     0.2
     """
     return case.table.heat(measured_outer) / case.flame
-
-
-def _presence(share: Values) -> Values:
-    """Return 0 without a phase, 1 with it, and a smooth rise from 3 to 7 % of solids [-]."""
-    low, high = _RAMP
-    part = np.clip((share - low) / (high - low), 0.0, 1.0)
-    return part**2 * (3.0 - 2.0 * part)
-
-
-def phase_limit(gypsum_share: Values, ettringite_share: Values, exposure: str) -> Values:
-    """Return the lowest temperature limit of the phases present [degC].
-
-    Parameters
-    ----------
-    gypsum_share, ettringite_share : Values
-        Share of the dry solids [fraction].
-    exposure : str
-        One of `shop.EXPOSURES`.
-
-    Raises
-    ------
-    KeyError
-        If the exposure is unknown.
-
-    Notes
-    -----
-    A phase counts from 5 % of the solids; between 3 and 7 % its limit comes down smoothly from
-    `HARD_STOP`, so there is no step to park a blend on.
-
-    Examples
-    --------
-    >>> float(phase_limit(0.6, 0.2, "repeated burns")), float(phase_limit(0.6, 0.0, "repeated burns"))
-    (50.0, 52.0)
-    """
-    gypsum = HARD_STOP - (HARD_STOP - GYPSUM_LIMITS[exposure]) * _presence(gypsum_share)
-    ettringite = HARD_STOP - (HARD_STOP - ETTRINGITE_LIMITS[exposure]) * _presence(ettringite_share)
-    return np.minimum(gypsum, ettringite)
-
-
-def heat_margin(limit: Values, outer: Values, inner: Values) -> Values:
-    """Return how far the hottest wall stays below the limit, negative when above it [K].
-
-    Parameters
-    ----------
-    limit : Values
-        From `phase_limit` [degC].
-    outer, inner : Values
-        From `wall_temperatures` [degC].
-
-    Notes
-    -----
-    A negative margin means slow loss of crystal water near the flame; see `equivalent_hours`.
-
-    Examples
-    --------
-    >>> float(heat_margin(52.0, 50.0, 58.5))
-    -6.5
-    """
-    return limit - np.maximum(outer, inner)
-
-
-def equivalent_hours(hours: Values, temperature: Values, activation: Values = 100.0) -> Values:
-    """Return the hours at 52 degC that do the same to gypsum [h].
-
-    Parameters
-    ----------
-    hours : Values
-        Time at `temperature` [h].
-    temperature : Values
-        Inner wall [degC].
-    activation : Values
-        Activation energy [kJ/mol].
-
-    References
-    ----------
-    Arrhenius; 100.5 +/- 12 kJ/mol measured at 95 to 175 degC (Strydom et al. 1995), so its use below
-    60 degC is an extrapolation.
-
-    Examples
-    --------
-    >>> round(float(equivalent_hours(1.0, 60.0)), 1)
-    2.4
-    """
-    kelvin = temperature + ZERO_CELSIUS
-    power = -1000.0 * activation / GAS_CONSTANT * (1.0 / kelvin - 1.0 / (52.0 + ZERO_CELSIUS))
-    return hours * np.exp(power)

@@ -48,6 +48,7 @@ def test_rules_of_two_equal_parts():
     assert upper == pytest.approx(8.0 / 11.0, abs=1e-6)
     assert effective_medium(1.0, 0.5, 0.5) == pytest.approx(0.7215, abs=1e-4)
     assert geometric_mean(1.0, 0.5, 0.5) == pytest.approx(np.sqrt(0.5), abs=1e-12)
+    assert geometric_mean(8.0, 1.0, 1.0 / 3.0) == pytest.approx(4.0, abs=1e-12)
 
 
 @QUICK

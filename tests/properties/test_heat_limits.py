@@ -1,0 +1,71 @@
+"""Temperature limits of the phases, the margin to them, and hours at 52 degC."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from optimizer.properties.heat_limits import (
+    ETTRINGITE_LIMITS,
+    GYPSUM_LIMITS,
+    HARD_STOP,
+    equivalent_hours,
+    heat_margin,
+    phase_limit,
+)
+from optimizer.shop import EXPOSURES
+
+QUICK = settings(max_examples=60, deadline=None)
+
+
+@pytest.mark.parametrize(
+    ("exposure", "gypsum", "ettringite"),
+    [
+        pytest.param("continuous", 45.0, 50.0, id="Wilkes-2004-and-judgement"),
+        pytest.param("repeated burns", 52.0, 50.0, id="125-degF-trade-rule-from-memory-and-judgement"),
+        pytest.param("single hour", 60.0, 60.0, id="Charola-Centeno-2002-and-judgement"),
+    ],
+)
+def test_limits_of_the_phases(exposure, gypsum, ettringite):
+    assert phase_limit(0.9, 0.0, exposure) == gypsum
+    assert phase_limit(0.0, 0.3, exposure) == ettringite
+    assert phase_limit(0.5, 0.3, exposure) == min(gypsum, ettringite)
+    assert phase_limit(0.02, 0.02, exposure) == HARD_STOP
+
+
+@QUICK
+@given(st.sampled_from(EXPOSURES), st.floats(0.0, 1.0), st.floats(0.0, 1.0))
+def test_more_of_a_phase_never_raises_the_limit(exposure, gypsum, ettringite):
+    limit = phase_limit(gypsum, ettringite, exposure)
+    assert phase_limit(gypsum + 0.01, ettringite, exposure) <= limit
+    assert phase_limit(gypsum, ettringite + 0.01, exposure) <= limit
+    assert min(GYPSUM_LIMITS[exposure], ETTRINGITE_LIMITS[exposure]) <= limit <= HARD_STOP
+
+
+def test_limit_has_no_step():
+    shares = np.linspace(0.0, 0.1, 10_001)
+    limits = phase_limit(shares, 0.0, "continuous")
+    assert np.abs(np.diff(limits)).max() < 0.02
+    assert limits[5000] == pytest.approx((GYPSUM_LIMITS["continuous"] + HARD_STOP) / 2.0)
+
+
+def test_margin_is_counted_from_the_hotter_face():
+    assert heat_margin(52.0, 40.0, 45.0) == pytest.approx(7.0)
+    assert heat_margin(52.0, 60.0, 58.0) == pytest.approx(-8.0)
+
+
+@pytest.mark.parametrize(
+    ("temperature", "expected"),
+    [
+        pytest.param(40.0, 0.24, id="Arrhenius-own-arithmetic-40"),
+        pytest.param(45.0, 0.44, id="Arrhenius-own-arithmetic-45"),
+        pytest.param(52.0, 1.0, id="Arrhenius-own-arithmetic-52"),
+        pytest.param(60.0, 2.4, id="Arrhenius-own-arithmetic-60"),
+        pytest.param(70.0, 7.0, id="Arrhenius-own-arithmetic-70"),
+        pytest.param(80.0, 19.0, id="Arrhenius-own-arithmetic-80"),
+    ],
+)
+def test_equivalent_hours(temperature, expected):
+    """Activation energy 100 kJ/mol, Strydom et al. 1995."""
+    assert equivalent_hours(1.0, temperature) == pytest.approx(expected, rel=0.03)
+    assert equivalent_hours(4.0, temperature) == pytest.approx(4.0 * expected, rel=0.03)
