@@ -25,9 +25,10 @@ from optimizer.properties.color import lightness, reflectance
 from optimizer.properties.conductivity import body_conductivity
 from optimizer.properties.damp import damp_class, late_ettringite_potential
 from optimizer.properties.drying import drying_time
+from optimizer.properties.heat_limits import heat_margin, phase_limit
 from optimizer.properties.hydration import hydrate
 from optimizer.properties.sealing import sealer_coats
-from optimizer.properties.service_heat import heat_margin, phase_limit, wall_temperatures
+from optimizer.properties.service_heat import wall_temperatures
 
 __all__ = ["PREDICTORS", "Cast", "cast_of", "predict"]
 
