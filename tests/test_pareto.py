@@ -198,7 +198,7 @@ def test_a_walk_measures_nearness_in_spans():
         starts.append(start)
         return (level[0], -level[1]), level
 
-    walk(solve, [(0.0, 0.0), (1000.0, 0.1), (900.0, 1.0), (100.0, 0.1)])
+    walk(solve, [(0.0, 0.0), (1000.0, 1.0), (400.0, 1.0), (600.0, 0.0)])
     assert starts[3] == (0.0, 0.0)
 
 
@@ -217,6 +217,12 @@ def test_a_walk_passes_over_levels_without_an_answer():
 
 
 def test_a_walk_drops_repeats_and_dominated_points():
-    values = {0.0: (0.0, 3.0), 1.0: (1.0, 1.0), 2.0: (1.0 + 1e-9, 1.0), 3.0: (2.0, 2.0), 4.0: (3.0, 0.0)}
+    values = {
+        0.0: (0.0, 3.0),
+        1.0: (1.0, 1.0),
+        2.0: (1.0 + 1e-9, 1.0 - 1e-9),
+        3.0: (2.0, 2.0),
+        4.0: (3.0, 0.0),
+    }
     front = walk(lambda level, start: (values[level[0]], None), [(key,) for key in values])
     assert [point.level[0] for point in front] == [0.0, 1.0, 4.0]

@@ -118,6 +118,8 @@ class View:
     def unexplained(self) -> float:
         """Return the largest part of the cost's slope that no active row or bound pushes back against.
 
+        For points that hold: a broken row counts as active, an equality left on its upper side would not.
+
         Notes
         -----
         First-order (Karush-Kuhn-Tucker) conditions: at an optimum the gradient is a nonnegative combination
@@ -139,15 +141,13 @@ class View:
         """Return the inward normals of all active rows and bounds; an equality pushes both ways."""
         split, matrix = self.problem.curved_equalities, self.problem.matrix
         above, below, curved = self.distances()
-        touching = curved <= _ACTIVE
-        touching[:split] = True
         at_low = free & (self.x - self.problem.lower <= _ACTIVE)
         at_high = free & (self.problem.upper - self.x <= _ACTIVE)
         unit = np.eye(self.x.size)
         normals = (
             matrix[above <= _ACTIVE],
             -matrix[below <= _ACTIVE],
-            self.jacobian[touching],
+            self.jacobian[curved <= _ACTIVE],
             -self.jacobian[:split],
             unit[at_low],
             -unit[at_high],

@@ -197,6 +197,16 @@ def test_an_answer_that_breaks_a_row_is_not_passed_on(monkeypatch):
     assert answer.values.size == 0
 
 
+def test_whole_columns_come_out_exactly_whole(monkeypatch):
+    from optimizer.solvers import linear
+
+    honest = linear._run
+    near = np.array([2.0 - 3e-10, 6.0 + 3e-10])
+    monkeypatch.setattr(linear, "_run", lambda *args: replace(honest(*args), values=near))
+    answer = solve_linear(replace(textbook(), integer=np.array([True, True])))
+    assert answer.values.tolist() == [2.0, 6.0]
+
+
 def test_the_stored_model_is_the_model_we_state():
     """A change of a sign or a scale shows as a changed line of the stored file."""
     assert lp_text(three_materials()) == (STORED / "three_materials.lp").read_text()

@@ -115,7 +115,7 @@ def test_a_feasible_point_short_of_the_optimum_is_only_feasible():
         assert answer.value > case.best
 
 
-@pytest.mark.parametrize("factor", [1e-6, 1e6])
+@pytest.mark.parametrize("factor", [1e-9, 1e9])
 def test_the_unit_of_a_row_changes_nothing(factor):
     case = HOCK_SCHITTKOWSKI[71]().problem
     plain = minimize_smooth(case, [1, 5, 5, 1])
@@ -136,6 +136,23 @@ def test_a_column_with_equal_bounds_stays_and_the_rest_is_solved():
     answer = minimize_smooth(held, np.zeros(4))
     assert answer.x[3] == -1.0
     assert answer.value == pytest.approx(-44.0, rel=1e-7)
+
+
+def test_a_linear_row_counts_its_fixed_columns():
+    """With x held at 2, x + 2y >= 5 leaves y = 1.5; by hand."""
+    answer = minimize_smooth(problem(np.ones(2), [2, 0], [2, 9], [([1, 2], 5, INF)]), [0, 0])
+    assert answer.x == pytest.approx([2.0, 1.5])
+
+
+def test_a_second_attempt_that_ends_worse_is_dropped(monkeypatch):
+    import scipy.optimize
+
+    ends = iter([np.array([4.0, 4.0]), np.array([0.0, 0.0])])
+    monkeypatch.setattr(scipy.optimize, "fmin_slsqp", lambda *args, **options: (next(ends), 0.0, 1, 8, ""))
+    answer = minimize_smooth(problem(np.ones(2), [0, 0], [9, 9], [([1, 1], 3, INF)]), [5, 5])
+    assert answer.status is Status.FEASIBLE
+    assert answer.value == 8.0
+    assert answer.iterations == 2
 
 
 def test_all_columns_fixed_is_judged_without_a_solve():
@@ -207,6 +224,14 @@ def test_a_cost_without_numbers_is_a_failure_not_a_crash():
     answer = minimize_smooth(broken, [0.5, 0.5])
     assert answer.status is Status.FAILED
     assert np.all(np.isfinite(answer.x))
+
+
+@pytest.mark.parametrize("value", [17.0, 25.0, 33.0])
+def test_an_equality_is_broken_on_both_sides(value):
+    """Own arithmetic: x^2 + y^2 = value at (3, 4), where the steepest slope is 8."""
+    circle = stack([quadratic(np.eye(2), [0, 0], -value)])
+    case = problem(np.ones(2), [-9, -9], [9, 9], curved=circle, curved_equalities=1)
+    assert violation(case, np.array([3.0, 4.0])) == pytest.approx(abs(25 - value) / 8)
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -12,9 +13,16 @@ ROOT = Path(__file__).parents[2]
 START = "import ctypes, os, threading\nfrom optimizer.solvers.quiet import quiet_stdout\n"
 
 
-def run(code, **options):
+def run(code):
+    """Return what a fresh process prints, with both of its output buffers at work."""
+    environment = {name: value for name, value in os.environ.items() if name != "PYTHONUNBUFFERED"}
     result = subprocess.run(
-        [sys.executable, "-c", START + code], cwd=ROOT, capture_output=True, text=True, check=True, **options
+        [sys.executable, "-c", START + code],
+        cwd=ROOT,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=True,
     )
     return result.stdout
 

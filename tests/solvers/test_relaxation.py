@@ -163,10 +163,17 @@ def test_an_infeasible_program_comes_with_its_proof():
     assert ray @ lp.row_lower > most, "the ray must ask for more than the bounds can give"
 
 
-def test_infeasible_without_a_proof_is_no_verdict(monkeypatch):
+@pytest.mark.parametrize(
+    ("exists", "ray"),
+    [
+        pytest.param(False, None, id="no-ray"),
+        pytest.param(True, np.zeros(1), id="a-ray-that-proves-nothing"),
+    ],
+)
+def test_infeasible_without_a_proof_is_no_verdict(monkeypatch, exists, ray):
     lp = small()
     lp.set_row_bounds([0], [2.5], [9.0])
-    monkeypatch.setattr(type(lp._highs), "getDualRay", lambda self: (None, False, None))
+    monkeypatch.setattr(type(lp._highs), "getDualRay", lambda self: (None, exists, ray))
     answer = lp.solve()
     assert answer.status is Status.FAILED
     assert answer.bound == -INF
@@ -186,13 +193,20 @@ def test_equal_changes_give_equal_answers():
     assert walk() == walk()
 
 
-def test_another_user_of_the_library_in_the_process_does_no_harm():
-    """HiGHS refuses a number of threads other than the first solve's; and its banner stays off the screen."""
+@pytest.mark.parametrize(
+    "before",
+    [
+        pytest.param("", id="alone"),
+        pytest.param("solve_linear(textbook())\n", id="after-a-solve-with-another-number-of-threads"),
+    ],
+)
+def test_the_first_solve_of_a_process_prints_nothing_and_a_later_one_works(before):
+    """HiGHS greets on the screen, and refuses a number of threads other than that of the first solve."""
     code = (
         "from linear_problems import textbook\n"
         "from optimizer.solvers.relaxation import WarmLP\n"
         "from optimizer.solvers.linear import solve_linear\n"
-        "solve_linear(textbook())\n"
+        f"{before}"
         "print(WarmLP([1.0, 2.0], [0, 0], [1, 1], [[1.0, 1.0]], [1.5], [9.0]).solve().value)\n"
     )
     here = Path(__file__)
