@@ -112,6 +112,7 @@ _EXAMPLES: Final = {
     "count": "a whole number such as 2",
     "currency": "an amount of money as a plain number such as 41.50",
     "currency/h": "money per time such as '20 /h'",
+    "currency/d": "money per time such as '0.01 /d'",
     "currency/km": "money per distance such as '0.30 /km'",
     "currency/kg": "money per mass such as '1.20 /kg'",
     "-": "a plain number such as 88",

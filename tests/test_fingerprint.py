@@ -118,7 +118,7 @@ def test_equal_jobs_have_one_fingerprint():
 
 @pytest.mark.parametrize("seed", ["0", "1"])
 def test_another_process_finds_the_same(seed):
-    code = "from test_fingerprint import PRESENT; print(PRESENT)"
+    code = "from tests.test_fingerprint import PRESENT; print(PRESENT)"
     here = Path(__file__).parent
     environment = {
         **os.environ,

@@ -8,13 +8,13 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from jobfile_samples import CATALOGUE, job_with, text_with
 
 from optimizer.errors import FileFaults
 from optimizer.jobfile import TEMPLATES, parse_job, read_job, template, write_job
 from optimizer.jobfile.json_schema import meanings
 from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, VESSEL
 from optimizer.shop import Bounds, Candle, Limit, Price, Shop, Vessel
+from tests.jobfile_samples import CATALOGUE, job_with, text_with
 
 
 @pytest.mark.parametrize("name", TEMPLATES)
@@ -169,6 +169,12 @@ def test_a_straight_vessel_needs_no_water_fill():
 def test_objective(raw, expected):
     job = job_with(objective=raw)
     assert (job.objective, job.maximize) == expected
+
+
+def test_bounds_that_just_leave_a_blend_are_fine():
+    shares = {"gypsum_cement": {"min": 0.7, "max": 0.7}, "marble_flour": {"max": 0.3}}
+    job = job_with(at_most_materials=2, bounds=shares)
+    assert job.bounds == {"gypsum_cement": Bounds(0.7, 0.7), "marble_flour": Bounds(0.0, 0.3)}
 
 
 def test_two_bounds_make_a_range():

@@ -6,7 +6,8 @@ import time
 from typing import Any
 
 import pytest
-from jobfile_samples import faults_of, text_with
+
+from tests.jobfile_samples import faults_of, text_with
 
 
 def prices(**values: Any) -> dict[str, Any]:

@@ -6,12 +6,12 @@ import pytest
 import tomli_w
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from jobfile_samples import CATALOGUE, DRY
 
 from optimizer.errors import FileFaults
 from optimizer.jobfile import TEMPLATES, parse_job, read_job, template
 from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP, VESSEL
 from optimizer.nomenclature import PROPERTIES
+from tests.jobfile_samples import CATALOGUE, DRY
 
 
 def refused_or_read(text: str) -> None:

@@ -11,12 +11,12 @@ from typing import Any
 import jsonschema
 import pytest
 from hypothesis import HealthCheck, given, settings
-from jobfile_samples import CATALOGUE, job_with, sound_jobs, text_with
 
 from optimizer.jobfile import TEMPLATES, parse_job, schema, template, write_job
 from optimizer.money.checks import check_shop
 from optimizer.money.landed import check_price
 from optimizer.shop import Vessel, ring_volume
+from tests.jobfile_samples import CATALOGUE, job_with, sound_jobs, text_with
 
 PATIENT = [HealthCheck.too_slow, HealthCheck.filter_too_much]
 

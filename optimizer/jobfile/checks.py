@@ -123,8 +123,8 @@ def _check_whole(bounds: Mapping[str, Bounds], at_most: int | None) -> Iterator[
     keys = ("bounds", "materials", *(f"bounds.{name}" for name in bounds))
     most = math.fsum(bound.most for bound in bounds.values())
     if most < 1.0 - _SLACK:
-        repair = "Raise a max, or add a material."
-        yield Complaint(keys, f"max values that sum to {most:g}", "a sum of 1 or more", repair)
+        repair = "Raise a max, or add a material; the largest share in a spec file counts too."
+        yield Complaint(keys, f"largest shares that sum to {most:g}", "a sum of 1 or more", repair)
         return
     forced = _forced(bounds)
     least = math.fsum(bounds[name].least for name in forced)

@@ -195,8 +195,7 @@ def _by_material(
                 f"a material of the list; nearest: {near}",
                 repair,
             )
-    records = {name: read(found, table, f"{section}.{shown_key(name)}") for name, table in raw.items()}
-    return {name: record for name, record in records.items() if name in listed}
+    return {name: read(found, table, f"{section}.{shown_key(name)}") for name, table in raw.items()}
 
 
 def _price(found: Collector, raw: object, prefix: str) -> Price:
