@@ -206,7 +206,7 @@ def _surplus(cells: Sequence[str], headers: Sequence[Header | None], where: str)
 def _read_cell(cell: str, header: Header, decimal_comma: bool) -> Value:
     kind = header.column.unit
     if kind == "text":
-        return restored(cell.replace("\r\n", "\n"))
+        return restored(cell.replace("\r\n", "\n").replace("\r", "\n"))
     cell = cell.strip()
     if not cell:
         return None

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import re
 from collections.abc import Iterator
-from dataclasses import fields
 from itertools import pairwise
 from typing import Final
 
 from optimizer.errors import Fault, FileFaults
-from optimizer.trials.records import EXPOSURES, KINDS, METHODS, SENSES, STATES, Trial
+from optimizer.trials.records import EXPOSURES, KINDS, METHODS, SENSES, STATES, Trial, field_names
 
 __all__ = ["LONGEST_TEXT", "check_trial", "trial_faults"]
 
@@ -61,6 +61,9 @@ _CHOICES: Final[dict[str, tuple[str, ...]]] = {
     "strengths.sense": SENSES,
     "burns.exposure": ("", *EXPOSURES),
 }
+_ODD: Final = re.compile("[\x00-\x08\x0b-\x1f\ud800-\udfff\ufffe\uffff]")
+"""Characters that not every file format can carry."""
+
 _NEEDED: Final = frozenset({"portions.material", "rejects.cause"})
 
 
@@ -114,18 +117,17 @@ def check_trial(trial: Trial, today: dt.date | None = None) -> None:
 
 def _readings(trial: Trial) -> Iterator[tuple[str, str, object]]:
     """Give every value of the trial as (place, kind of field, value)."""
-    for field in fields(trial):
-        value = getattr(trial, field.name)
+    for field in field_names(trial):
+        value = getattr(trial, field)
         if not isinstance(value, tuple):
-            yield field.name, field.name, value
+            yield field, field, value
             continue
         for number, item in enumerate(value, start=1):
             if isinstance(item, str):
-                yield f"{field.name}.{number}", field.name, item
+                yield f"{field}.{number}", field, item
                 continue
-            for part in fields(item):
-                kind = f"{field.name}.{part.name}"
-                yield f"{field.name}.{number}.{part.name}", kind, getattr(item, part.name)
+            for part in field_names(item):
+                yield f"{field}.{number}.{part}", f"{field}.{part}", getattr(item, part)
 
 
 def _value_faults(trial: Trial) -> Iterator[Fault]:
@@ -156,24 +158,15 @@ def _text_faults(where: str, kind: str, text: str) -> Iterator[Fault]:
         yield Fault(where, "nothing", "a name", "Name it, or remove the line.")
     elif len(text) > LONGEST_TEXT:
         yield Fault(where, f"{len(text)} characters", f"at most {LONGEST_TEXT}", "Shorten the text.")
-    elif _odd_characters(text):
+    elif odd := _ODD.findall(text):
         allowed = "letters, digits, signs, spaces, tabs and line ends"
-        yield Fault(where, repr(_odd_characters(text)), allowed, "Remove these characters.")
+        yield Fault(where, repr("".join(odd)), allowed, "Remove these characters.")
     elif kind != "remarks" and (text != text.strip() or "\t" in text or "\n" in text):
         yield Fault(where, repr(text), "a name on one line, without spaces around it", "Trim it.")
     elif kind in ("labels", "id") and len(text.split()) > 1:
         yield Fault(where, repr(text), "a name without spaces", "Join the words by hyphens.")
     elif kind == "labels" and not text:
         yield Fault(where, "nothing", "a label", "Label the vessel, or leave it out.")
-
-
-def _odd_characters(text: str) -> str:
-    """Return the characters that not every file format can carry."""
-    return "".join(
-        sign
-        for sign in text
-        if (sign < " " and sign not in "\t\n") or "\ud800" <= sign <= "\udfff" or sign > "\ufffd"
-    )
 
 
 def _date_faults(trial: Trial, today: dt.date | None) -> Iterator[Fault]:

@@ -18,7 +18,7 @@ from optimizer.errors import Fault, QuantityError
 from optimizer.trials.records import Trial
 from optimizer.units import parse
 
-__all__ = ["GROUPS", "SCALARS", "Column", "Header", "headers_for", "read_header"]
+__all__ = ["GROUPS", "SCALARS", "WORDS", "Column", "Header", "headers_for", "read_header"]
 
 WORDS: Final = ("text", "name", "date", "labels")
 """Columns that hold no number."""

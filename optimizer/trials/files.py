@@ -20,7 +20,7 @@ from optimizer.trials.troubles import BookDamaged, NotABook, translated
 
 __all__ = ["CHECKED_UP_TO", "prepare", "reading", "writing"]
 
-CHECKED_UP_TO: Final = 256 * 2**20
+CHECKED_UP_TO: Final = 8 * 2**20
 """Books up to this size are looked through for damage on opening [bytes]."""
 
 _PAUSE: Final = 0.02
@@ -112,6 +112,7 @@ def _connect(path: Path, mode: str, timeout: float) -> sqlite3.Connection:
         connection.execute("PRAGMA foreign_keys = ON")
         connection.execute("PRAGMA trusted_schema = OFF")
         connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
     except BaseException:
         connection.close()
         raise
@@ -131,15 +132,12 @@ def _open_to_read(path: Path, timeout: float) -> Iterator[sqlite3.Connection]:
 
 def _shared_connection(path: Path, timeout: float) -> sqlite3.Connection | None:
     """Return a connection that works beside writers; None where the folder may not be written."""
-    connection = _connect(path, "rw", timeout)
     try:
-        connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+        return _connect(path, "rw", timeout)
     except sqlite3.Error as error:
-        connection.close()
         if _unwritable(error) and path.exists():
             return None
         raise
-    return connection
 
 
 @contextmanager

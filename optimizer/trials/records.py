@@ -10,7 +10,8 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields
+from typing import Final
 
 __all__ = [
     "EXPOSURES",
@@ -25,6 +26,7 @@ __all__ = [
     "Trial",
     "Weighing",
     "digest",
+    "field_names",
 ]
 
 METHODS = ("cube", "cylinder", "bent bar", "test house", "held or broke", "other")
@@ -280,16 +282,50 @@ def digest(trial: Trial) -> str:
     >>> digest(Trial(dt.date(2026, 3, 2), id="a")) == digest(Trial(dt.date(2026, 3, 2), id="b"))
     True
     """
-    content = asdict(trial, dict_factory=_stated)
+    content = _stated(trial)
     content.pop("id", None)
-    text = json.dumps(content, sort_keys=True, default=str, ensure_ascii=True)
+    text = json.dumps(content, sort_keys=True, ensure_ascii=True)
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def _stated(pairs: list[tuple[str, object]]) -> dict[str, object]:
+def field_names(record: object) -> tuple[str, ...]:
+    """Return the names of the fields of a trial or of one of its readings, in order.
+
+    Parameters
+    ----------
+    record : object
+        A record of this module [-].
+
+    Returns
+    -------
+    tuple[str, ...]
+        Field names.
+
+    Examples
+    --------
+    >>> field_names(Weighing(0.0, 420.0))
+    ('age', 'mass')
+    """
+    return _NAMES[type(record)]
+
+
+def _stated(record: object) -> dict[str, object]:
     """Leave out what was not noted (fields may be added later); 3, 3.0 and -0.0 against 0.0 are the same."""
-    return {
-        name: value + 0.0 if isinstance(value, int | float) else value
-        for name, value in pairs
-        if value is not None and value not in ("", ())
-    }
+    values = ((name, getattr(record, name)) for name in field_names(record))
+    return {name: _plain(value) for name, value in values if value is not None and value not in ("", ())}
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, int | float):
+        return value + 0.0
+    if isinstance(value, tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    return value if isinstance(value, str) else _stated(value)
+
+
+_NAMES: Final[dict[type[object], tuple[str, ...]]] = {
+    kind: tuple(field.name for field in fields(kind))
+    for kind in (Trial, Portion, Weighing, Strength, Burn, Reject)
+}

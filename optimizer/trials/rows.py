@@ -44,8 +44,8 @@ class Entry:
         Why the version before was superseded.
     withdrawn : bool
         True when the trial no longer counts from this version on.
-    whole : bool
-        False when readings are missing or changed against the fingerprint taken on writing.
+    fingerprint : str
+        Digest of the trial, taken when it was written.
     """
 
     trial: Trial
@@ -54,7 +54,12 @@ class Entry:
     recorded: str
     reason: str
     withdrawn: bool
-    whole: bool
+    fingerprint: str
+
+    @property
+    def whole(self) -> bool:
+        """False when readings are missing or changed since the entry was written: a damaged book."""
+        return digest(self.trial) == self.fingerprint
 
 
 def insert(
@@ -131,7 +136,7 @@ def entry_from(row: Mapping[str, Any] | sqlite3.Row, readings: Mapping[str, Iter
     Returns
     -------
     Entry
-        With `whole` telling whether it is what was written.
+        The version with its trial.
     """
     scalars = {name: row[name] for name in _SCALARS} | {"date": dt.date.fromisoformat(row["date"])}
     groups: dict[str, Any] = {group: tuple(items) for group, items in readings.items()}
@@ -143,7 +148,7 @@ def entry_from(row: Mapping[str, Any] | sqlite3.Row, readings: Mapping[str, Iter
         recorded=row["recorded"],
         reason=row["reason"],
         withdrawn=bool(row["withdrawn"]),
-        whole=digest(trial) == row["digest"],
+        fingerprint=row["digest"],
     )
 
 

@@ -14,7 +14,7 @@ from typing import Final
 from optimizer.errors import Fault, FileFaults
 from optimizer.trials.cells import read_row
 from optimizer.trials.checks import trial_faults
-from optimizer.trials.columns import read_header
+from optimizer.trials.columns import WORDS, Header, read_header
 from optimizer.trials.records import Trial
 
 __all__ = ["MOST_BYTES", "MOST_ROWS", "Table", "check_size", "read_table", "replacing"]
@@ -104,7 +104,7 @@ def read_table(
     if len(numbered) > MOST_ROWS:
         raise FileFaults([Fault(where, f"{len(numbered)} rows", f"at most {MOST_ROWS}", "Split the file.")])
     if decimal_comma is None:
-        decimal_comma = any(_COMMA.fullmatch(cell) for _, cells in numbered for cell in cells)
+        decimal_comma = any(_with_comma(cells, headers) for _, cells in numbered)
     trials: list[Trial] = []
     kept: list[int] = []
     found: list[Fault] = []
@@ -150,6 +150,14 @@ def replacing(path: Path, write: Callable[[Path], None]) -> None:
     finally:
         if draft is not None:
             draft.unlink(missing_ok=True)
+
+
+def _with_comma(cells: Sequence[str], headers: Sequence[Header | None]) -> bool:
+    """Tell whether a number of the row is written with a decimal comma; text and dates do not count."""
+    return any(
+        header is not None and header.column.unit not in WORDS and _COMMA.fullmatch(cell)
+        for header, cell in zip(headers, cells, strict=False)
+    )
 
 
 def _at_row(fault: Fault, where: str, number: int) -> Fault:

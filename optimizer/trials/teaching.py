@@ -80,9 +80,13 @@ def _demolded_missing(trial: Trial) -> str:
 
 
 def _dry_mass_missing(trial: Trial) -> str:
-    if constant_since(trial.weighings) is None:
+    if _dry_since(trial) is None:
         return "weigh on until two weighings a day apart differ by less than 0.1 %"
     return _volume_missing(trial)
+
+
+def _dry_since(trial: Trial) -> float | None:
+    return constant_since(trial.weighings, after=(trial.damp_cure or 0.0) / 1440.0)
 
 
 def _volume_missing(trial: Trial) -> str:
@@ -91,7 +95,7 @@ def _volume_missing(trial: Trial) -> str:
 
 
 def _drying_missing(trial: Trial) -> str:
-    if constant_since(trial.weighings) is None:
+    if _dry_since(trial) is None:
         return "weigh on until two weighings a day apart differ by less than 0.1 %"
     return "" if trial.humidity is not None else "note the humidity of the room"
 

@@ -150,6 +150,9 @@ def translated(path: Path) -> Iterator[None]:
             raise
         kind, value, allowed, repair = found
         raise kind(path, f"{value} ({error})", allowed, repair) from error
+    except OSError as error:
+        kind, value, allowed, repair = _UNOPENED
+        raise kind(path, f"{value} ({error.strerror or error})", allowed, repair) from error
 
 
 def _by_code(name: str) -> tuple[type[BookError], str, str, str] | None:

@@ -10,12 +10,14 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Final
 
 from optimizer.errors import Fault, FileFaults, VesselblendError
-from optimizer.trials.cells import write_row
+from optimizer.trials.cells import Cell, write_row
 from optimizer.trials.columns import headers_for
 from optimizer.trials.records import Trial
 from optimizer.trials.tables import MOST_BYTES, MOST_ROWS, Table, check_size, read_table, replacing
 
 if TYPE_CHECKING:
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.worksheet._write_only import WriteOnlyWorksheet
     from openpyxl.worksheet.worksheet import Worksheet
 
 __all__ = ["read_xlsx", "write_xlsx"]
@@ -46,7 +48,7 @@ def write_xlsx(trials: Sequence[Trial], path: Path) -> None:
     sheet = workbook.create_sheet("trials")
     sheet.append([column.header for column in columns])
     for trial in trials:
-        sheet.append([None if cell == "" else cell for cell in write_row(trial, columns)])
+        sheet.append([_cell(sheet, cell) for cell in write_row(trial, columns)])
     replacing(path, workbook.save)
 
 
@@ -92,7 +94,18 @@ def read_xlsx(path: Path, today: dt.date | None = None) -> Table:
             "Open it in a spreadsheet program and save it as XLSX, or as CSV UTF-8.",
         )
         raise FileFaults([Fault(path.name, f"a file that is not XLSX ({error})", allowed, repair)]) from None
-    return read_table(rows, path.name, None, today)
+    return read_table(rows, path.name, False, today)
+
+
+def _cell(sheet: WriteOnlyWorksheet, value: Cell) -> WriteOnlyCell | str | int | None:
+    """Return the cell to write; left to itself, openpyxl writes 16 digits of a float, one too few."""
+    if not isinstance(value, float):
+        return value if value != "" else None
+    from openpyxl.cell import WriteOnlyCell
+
+    cell = WriteOnlyCell(sheet, repr(float(value)))
+    cell.data_type = "n"
+    return cell
 
 
 def _rows(sheet: Worksheet) -> Iterator[list[str]]:
