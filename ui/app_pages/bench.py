@@ -1,0 +1,197 @@
+"""The first page: what to weigh for the vessel in hand, what it costs, which limit is tight."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from optimizer.batch import weighing_order, weighing_step
+from optimizer.cautions import CAUTIONS
+from optimizer.solution import Relaxation, Solution
+from ui import answers
+from ui.charts import cost_chart, margin_chart, margin_rows
+from ui.printing import print_card
+from ui.state import Session, apply_limits, drop_pick, session, units
+from ui.words import (
+    bound_words,
+    cost_groups,
+    grams_words,
+    label_of,
+    limit_sentence,
+    money,
+    proof_words,
+    quantity,
+    range_words,
+    single_binder_words,
+    value_words,
+)
+
+_FIRST_CAUTIONS = 3
+
+
+def show() -> None:
+    """Show the page."""
+    now = session()
+    solution = now.solution
+    st.title("Weigh", anchor=False)
+    st.caption(f"{now.job.title} · {_examples(now)}")
+    left, right = st.columns([6, 5], gap="large")
+    if solution.mix is None:
+        with left:
+            _no_blend(now)
+        return
+    with left:
+        _weigh(now, solution)
+        _cost(now, solution)
+        _buttons(now, solution)
+    with right:
+        _margins(solution)
+        with st.container(height=150, border=False):
+            why = st.container()
+    _cautions(solution)
+    _details(solution)
+    with why:
+        _explanation(now.text, now.blend)
+
+
+def _examples(now: Session) -> str:
+    return "example numbers: replace with yours" if now.job.example_prices else "your numbers"
+
+
+def _weigh(now: Session, solution: Solution) -> None:
+    most = now.job.shop.molds_per_mix
+    choice = st.segmented_control(
+        "Amounts for",
+        ["vessel", "mix"],
+        default="vessel",
+        required=True,
+        key="amounts",
+        persist_state="session",
+        format_func={"vessel": "one vessel", "mix": f"one mix of {most}, waste in it"}.get,
+    )
+    batch = answers.batch(now.text, now.blend, most) if choice == "mix" else None
+    grams = batch.grams if batch else solution.mix.grams if solution.mix else {}
+    catalogue = answers.catalogue()
+    with st.container(horizontal=True, key="weigh"):
+        for name in weighing_order(grams, catalogue):
+            step = weighing_step(name, solution, catalogue)
+            words = grams_words(grams[name], step, units())
+            st.metric(label_of(name, catalogue), words, border=True, width="content")
+
+
+def _cost(now: Session, solution: Solution) -> None:
+    if solution.cost is None:
+        st.info("Give every powder a price on the page Shelf and prices to see the cost.")
+        return
+    span = answers.cost_span(now.text, now.blend)
+    currency = now.job.currency
+    about = f", likely {money(span[0], currency)} to {money(span[1], currency)}" if span else ""
+    st.markdown(f"#### {money(solution.cost, currency)} for a good vessel{about}")
+    groups = cost_groups(solution.cost_parts)
+    st.altair_chart(
+        cost_chart(groups, currency),
+        key="cost_parts",
+        alt="Parts of the cost: " + ", ".join(f"{name} {money(x, currency)}" for name, x in groups.items()),
+    )
+
+
+def _buttons(now: Session, solution: Solution) -> None:
+    with st.container(horizontal=True):
+        if st.button("Print the card", type="primary", icon=":material/print:", key="print_card"):
+            print_card(now)
+        st.page_link("app_pages/give_and_take.py", label="See give and take", icon=":material/balance:")
+        if now.blend:
+            st.button("Back to the cheapest blend", on_click=drop_pick, key="drop_pick")
+
+
+def _margins(solution: Solution) -> None:
+    st.markdown("#### Room to each limit")
+    ranges = {name: (p.low, p.high) for name, p in solution.properties.items()}
+    rows = margin_rows(solution.limits, ranges, units())
+    if not rows:
+        st.info("No limit is set: this is the cheapest blend of all.")
+        return
+    st.altair_chart(
+        margin_chart(rows),
+        key="margins",
+        alt="Limits, tightest first: " + "; ".join(f"{row['words']}: {row['verdict']}" for row in rows),
+    )
+    st.caption("Line: the limit. Right of it: meets. Bar: where the true value likely lies (5 % to 95 %).")
+
+
+@st.fragment
+def _explanation(text: str, blend: str) -> None:
+    """Say which limit costs money, after everything else stands on the page."""
+    if blend:
+        st.markdown("A blend you picked: go back to the cheapest one to see what each limit costs.")
+        return
+    with st.spinner("Working out what each limit costs"):
+        solution = answers.designed(text, explain=True)
+    st.markdown(limit_sentence(solution, units()))
+    alone = single_binder_words(solution, answers.catalogue(), units())
+    for words in (alone, proof_words(solution.proof) if solution.proof else "", *solution.notes):
+        if words:
+            st.markdown(words)
+
+
+def _no_blend(now: Session) -> None:
+    count = len(now.job.limits)
+    st.markdown(f"#### No blend of these powders meets all {count} limits")
+    with st.spinner("Looking for the smallest changes that would do"):
+        solution = answers.designed(now.text, explain=True)
+    if solution.conflict:
+        names = ", ".join(quantity(limit.property).label for limit in solution.conflict)
+        st.markdown(f"These stand against each other: {names}.")
+    if not solution.relaxations:
+        st.markdown("No single change is enough. Loosen two limits, or add a powder on the page Materials.")
+    else:
+        st.markdown("Any one of these changes is enough:")
+    for place, relaxation in enumerate(solution.relaxations[:3]):
+        st.button(
+            _relaxation_words(now, relaxation),
+            key=f"relax_{place}",
+            on_click=apply_limits,
+            args=(relaxation.limits,),
+            width="stretch",
+        )
+
+
+def _relaxation_words(now: Session, relaxation: Relaxation) -> str:
+    old = {(x.property, x.sense): x for x in now.job.limits}
+    changes = [
+        f"{quantity(x.property).label}: {bound_words(old[x.property, x.sense], units())} "
+        f"becomes {bound_words(x, units())}"
+        for x in relaxation.limits
+    ]
+    cost = f", {money(relaxation.objective, now.job.currency)} a vessel" if now.job.objective == "cost" else ""
+    return f"{' and '.join(changes)}{cost}"
+
+
+def _cautions(solution: Solution) -> None:
+    st.markdown("#### Mind, with this blend")
+    texts = [CAUTIONS[key] for key in solution.cautions]
+    for text in texts[:_FIRST_CAUTIONS]:
+        st.markdown(f"- {text}")
+    if texts[_FIRST_CAUTIONS:]:
+        with st.expander(f"{len(texts) - _FIRST_CAUTIONS} more"):
+            st.markdown("\n".join(f"- {text}" for text in texts[_FIRST_CAUTIONS:]))
+
+
+def _details(solution: Solution) -> None:
+    with st.expander("All predicted figures, their ranges and what they rest on"):
+        st.dataframe(
+            [
+                {
+                    "figure": quantity(name).label,
+                    "best": value_words(name, p.value, units()),
+                    "likely": range_words(name, p, units()),
+                    "rests on": p.evidence,
+                }
+                for name, p in solution.properties.items()
+            ],
+            hide_index=True,
+            key="figures",
+            alt="Predicted figures",
+        )
+
+
+show()

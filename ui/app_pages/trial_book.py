@@ -1,0 +1,3 @@
+"""Page to come."""
+import streamlit as st
+st.title("trial_book")

@@ -1,0 +1,193 @@
+"""The job being edited on the page: a job file's text, with what stands in the fields laid over it.
+
+Fields hold text as it was typed. Units, ranges and rules are the job file's own: the edited tables are
+written as TOML and read by `optimizer.jobfile`, and a fault goes back to the field its key belongs to.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from optimizer.errors import Fault, FileFaults
+from optimizer.job import Job
+from optimizer.jobfile import parse_job
+from optimizer.materials import Catalogue
+from optimizer.nomenclature import quantity
+
+__all__ = ["Drafted", "drafted", "field_value", "laid_over", "tables_of", "whose"]
+
+_WHERE: Final = "job"
+_SENSE: Final = re.compile(r"\s*(<=|>=|≤|≥|<|>|=)")
+_PAIR: Final = re.compile(r"[:=]")
+
+Tables = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Drafted:
+    """What the fields say.
+
+    Attributes
+    ----------
+    text : str
+        Job file of the draft, as typed.
+    job : Job | None
+        The job; None while anything in the draft cannot be read.
+    faults : Mapping[str, Fault]
+        Fault by dotted key (``limits.demold_time``); empty when there is a job.
+    """
+
+    text: str
+    job: Job | None
+    faults: Mapping[str, Fault]
+
+
+def tables_of(text: str) -> Tables:
+    """Return the tables of a job file that is known to be TOML."""
+    return tomllib.loads(text)
+
+
+def field_value(tables: Mapping[str, Any], key: str) -> Any:  # noqa: ANN401  text, flag or list
+    """Return what a field shows for a dotted key: the file's words, without the sense of a limit.
+
+    Examples
+    --------
+    >>> job = tables_of('[limits]\\ndemold_time = "<= 60 min"')
+    >>> field_value(job, "limits.demold_time"), field_value(job, "shop.prep")
+    ('60 min', '')
+    """
+    return _shown(_value(tables, key), key)
+
+
+def laid_over(tables: Mapping[str, Any], edits: Mapping[str, Any]) -> Tables:
+    """Return the tables with edited values in place; an empty text takes a key out.
+
+    Parameters
+    ----------
+    tables : Mapping[str, Any]
+        Tables of the job file edited.
+    edits : Mapping[str, Any]
+        Text, flag or list by dotted key.
+    """
+    new: Tables = {name: dict(each) if isinstance(each, dict) else each for name, each in tables.items()}
+    for key, value in edits.items():
+        if value != field_value(tables, key):
+            _put(new, key, value.strip() if isinstance(value, str) else value)
+    _without_unlisted(new)
+    return new
+
+
+def drafted(text: str, edits: Mapping[str, Any], catalogue: Catalogue) -> Drafted:
+    """Return the draft of a job file's text under `edits`: its job, or its faults by key.
+
+    Examples
+    --------
+    >>> from optimizer.jobfile import template
+    >>> from optimizer.specs import load_catalogue
+    >>> draft = drafted(template("demo"), {"limits.demold_time": "soon"}, load_catalogue())
+    >>> draft.job is None, draft.faults["limits.demold_time"].repair
+    (True, 'Begin with a number.')
+    """
+    import tomli_w
+
+    new = tomli_w.dumps(laid_over(tables_of(text), edits))
+    try:
+        job = parse_job(new, catalogue, _WHERE)
+    except FileFaults as error:
+        return Drafted(new, None, {_field_of(fault): fault for fault in error.faults})
+    return Drafted(new, job, {})
+
+
+def whose(tables: Mapping[str, Any], demo: Mapping[str, Any], key: str, shown: object) -> str:
+    """Return whose figure a field shows: ``yours`` or ``example``.
+
+    A figure is an example when the field is empty, so that the package's default holds, or when a job that
+    says its prices are examples shows the demo's own value.
+
+    Examples
+    --------
+    >>> demo = {"example_prices": True, "shop": {"wage": "20 /h"}}
+    >>> whose(demo, demo, "shop.wage", "20 /h"), whose(demo, demo, "shop.wage", "24 /h")
+    ('example', 'yours')
+    """
+    if shown in ("", []):
+        return "example"
+    return "example" if tables.get("example_prices") and shown == field_value(demo, key) else "yours"
+
+
+def _value(tables: Mapping[str, Any], key: str) -> Any:  # noqa: ANN401  any TOML value
+    value: Any = tables
+    for part in key.split("."):
+        value = value.get(part) if isinstance(value, dict) else None
+    return value
+
+
+def _shown(value: Any, key: str) -> Any:  # noqa: ANN401
+    """Return a value of a file as its field holds it: numbers and limits as text, flags and lists as is."""
+    if key.startswith("limits."):
+        return _SENSE.sub("", _own_bound(value, key)).strip()
+    if key.endswith(".breaks"):
+        return _breaks_text(value or [])
+    if value is None:
+        return ""
+    return value if isinstance(value, bool | list | str) else f"{value:g}"
+
+
+def _own_bound(value: object, key: str) -> str:
+    """Return of two bounds on one property the one whose sense the field speaks of."""
+    texts = value if isinstance(value, list) else [value or ""]
+    return next((str(each) for each in texts if str(each).startswith(_sense_of(key))), str(texts[0]))
+
+
+def _sense_of(key: str) -> str:
+    return ">=" if quantity(key.removeprefix("limits.")).better == "higher" else "<="
+
+
+def _put(tables: Tables, key: str, value: Any) -> None:  # noqa: ANN401
+    *path, last = key.split(".")
+    table = tables
+    for part in path:
+        table[part] = dict(table.get(part, {}))
+        table = table[part]
+    if key.startswith("limits."):
+        value = _bounds(table.get(last, []), key, value)
+    elif last == "breaks":
+        value = _breaks(value)
+    if value in ("", []):
+        table.pop(last, None)
+    else:
+        table[last] = value
+
+
+def _bounds(known: object, key: str, text: str) -> list[str]:
+    """Return the bounds of a property with the one the field speaks of replaced, or gone."""
+    own = _own_bound(known, key)
+    others = [str(each) for each in (known if isinstance(known, list) else [known]) if each != own]
+    if not text:
+        return others
+    return [text if _SENSE.match(text) else f"{_sense_of(key)} {text}", *others]
+
+
+def _breaks_text(rows: list[Any]) -> str:
+    pairs = (tuple(row.values()) if isinstance(row, dict) else row for row in rows)
+    return "; ".join(f"{packs}: {price}" for packs, price in pairs)
+
+
+def _breaks(text: str) -> list[list[str]]:
+    """Return price breaks typed as ``10: 38.50; 40: 36``; the job file says what is wrong with them."""
+    return [[cell.strip() for cell in _PAIR.split(row)] for row in text.split(";") if row.strip()]
+
+
+def _without_unlisted(tables: Tables) -> None:
+    for section in ("prices", "bounds"):
+        if section in tables:
+            listed = tables["materials"]
+            tables[section] = {name: each for name, each in tables[section].items() if name in listed}
+
+
+def _field_of(fault: Fault) -> str:
+    return fault.where.removeprefix(f"{_WHERE}:")

@@ -1,0 +1,119 @@
+"""The fields of the page: which figure of a job each holds, and the words beside it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+__all__ = ["CANDLE", "DECISIONS", "MONEY", "PRICE", "ROOM", "VESSEL", "Field", "price_fields"]
+
+
+@dataclass(frozen=True)
+class Field:
+    """One field.
+
+    Attributes
+    ----------
+    key : str
+        Dotted key in the job file.
+    label : str
+        Words beside the field.
+    hint : str
+        What may be typed.
+    name : str
+        Its name in the page's address; empty: kept out of it.
+    """
+
+    key: str
+    label: str
+    hint: str
+    name: str = ""
+
+    @property
+    def widget(self) -> str:
+        """Key of the widget."""
+        return self.name or self.key
+
+
+def _limit(name: str, label: str, hint: str) -> Field:
+    return Field(f"limits.{name}", label, f"{hint}; empty: no limit", name)
+
+
+DECISIONS: Final = (
+    Field(
+        "vessel.cavity_volume", "mold volume", "water that fills it: 215 mL, 7.3 fl oz or 13 in3", "volume"
+    ),
+    _limit("demold_time", "out of the mold, at most", "60 min, 1h15"),
+    _limit("working_window", "pourable for, at least", "8 min"),
+    _limit("dry_strength", "dry strength, at least", "25 MPa or 3600 psi"),
+    _limit("dry_mass", "dry mass, at most", "365 g or 12.9 oz"),
+    _limit("whiteness", "whiteness L*, at least", "88 (100 is pure white)"),
+    _limit("heat_margin", "heat margin, at least", "0 K or 0 F"),
+    Field(
+        "confidence", "each limit held with a chance of", "50 % judges best values; 90 % holds back", "chance"
+    ),
+)
+"""The figures a caster decides by; they stand in the page's address."""
+
+VESSEL: Final = (
+    Field("vessel.outer_diameter", "outer diameter", "85 mm or 3.3 in"),
+    Field("vessel.height", "height", "95 mm"),
+    Field("vessel.wall", "wall", "8 mm"),
+    Field("vessel.base", "base", "8 mm"),
+)
+CANDLE: Final = (
+    Field("candle.wicks", "wicks", "1"),
+    Field("candle.burn_rate", "wax burned by one wick", "4.5 g/h"),
+    Field("candle.measured_outer", "outer wall in your own burn test", "44 C or 111 F; empty: estimated"),
+)
+ROOM: Final = (
+    Field("shop.temperature", "room temperature", "21 C or 70 F"),
+    Field("shop.humidity", "air humidity", "50 %"),
+    Field("shop.waste", "mixed in excess", "8 %"),
+    Field("shop.molds_per_mix", "molds the bucket fills", "6"),
+    Field("shop.weigh_step", "scale shows steps of", "1 g"),
+)
+MONEY: Final = (
+    Field("shop.wage", "wage", "20 /h"),
+    Field("shop.reject", "castings lost at demolding", "8 %"),
+    Field("shop.mold_price", "price of one mold", "28"),
+    Field("shop.mold_life", "castings a mold lasts", "80"),
+    Field("shop.packing_cost", "box and filling", "0.60"),
+)
+WORK: Final = (
+    Field("shop.molds", "molds owned", "6"),
+    Field("shop.people", "people at work", "1"),
+    Field("shop.shift", "working time of a day", "7 h"),
+    Field("shop.shelf_places", "places on the drying shelf", "120"),
+    Field("shop.cast_minutes", "work on one casting", "8 min"),
+)
+PRICE: Final = (
+    ("pack", "one pack holds", "25 kg or 50 lb"),
+    ("price", "price of a pack, before tax", "41.50"),
+    ("tax", "tax", "20 %"),
+    ("freight", "freight of one order", "9.00"),
+    ("packs_per_order", "packs in one order", "1"),
+    ("trip_distance", "trip to fetch it, both ways", "30 km or 19 mi"),
+    ("trip_rate", "cost of driving", "0.30 /km"),
+    ("trip_hours", "time for the trip", "1 h"),
+    ("breaks", "price breaks", "packs: price, such as 10: 38.50; 40: 36"),
+    ("lost", "lost to damp and spills", "4 %"),
+    ("stock", "on the shelf", "12 kg"),
+    ("shelf_life", "keeps for", "120 d"),
+)
+"""Key, label and hint of a price's figures."""
+
+
+def price_fields(material: str) -> tuple[Field, ...]:
+    """Return the fields of one material's price.
+
+    Examples
+    --------
+    >>> price_fields("marble_flour")[0].key
+    'prices.marble_flour.pack'
+    """
+    return tuple(Field(f"prices.{material}.{key}", label, hint) for key, label, hint in PRICE)
+
+
+SHOP: Final = (*VESSEL, *CANDLE, *ROOM, *MONEY, *WORK)
+"""Fields beside the decisions and the prices."""

@@ -1,0 +1,117 @@
+"""What stands around every page: the decision fields at the side and the strip on top."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from optimizer.errors import Fault
+from optimizer.nomenclature import quantity
+from optimizer.solution import LimitVerdict, Solution
+from ui import answers
+from ui.fields import DECISIONS
+from ui.state import MARKS, Session, base_tables, session, set_base, show_field, tell_faults, units
+from ui.words import blend_words, bound_words, money, verdict_words
+
+__all__ = ["decisions", "strip", "tightest"]
+
+_CURRENCIES = ("EUR", "USD", "GBP", "CHF", "CAD", "AUD", "SEK", "NOK", "DKK", "PLN", "CZK", "JPY")
+
+
+def decisions() -> None:
+    """Show the decision fields at the side, each with its fault under it, and the job file's way in and out."""
+    with st.sidebar:
+        st.subheader("What the vessel must do")
+        slots = {field.key: show_field(field) for field in DECISIONS}
+        st.caption(f"{MARKS['example']} example number: replace with yours · {MARKS['yours']} yours")
+        now = session()
+        tell_faults({**slots}, now.faults)
+        if now.faults:
+            st.warning("The page shows the last figures that could be read.")
+        _job_file(now)
+
+
+def _job_file(now: Session) -> None:
+    st.subheader("Job file")
+    st.download_button(
+        "Save the whole job",
+        data=now.text,
+        file_name="job.toml",
+        mime="application/toml",
+        on_click="ignore",
+        width="stretch",
+        help="All figures, as text to keep, send or open with the command line.",
+    )
+    st.file_uploader("Open a job file", type=["toml"], key="job_upload", on_change=_opened)
+    for fault in st.session_state.get("upload_faults", ()):
+        st.error(str(fault))
+
+
+def _opened() -> None:
+    sent = st.session_state.get("job_upload")
+    if sent is None:
+        st.session_state["upload_faults"] = ()
+        return
+    try:
+        text = sent.getvalue().decode("utf-8-sig")
+    except UnicodeDecodeError:
+        fault = Fault(sent.name, "bytes that are not UTF-8", "a TOML file", "Save it as plain text in UTF-8.")
+        st.session_state["upload_faults"] = (fault,)
+        return
+    st.session_state["upload_faults"] = set_base(text, sent.name)
+
+
+def strip(now: Session) -> None:
+    """Show blend in hand, cost, tightest limit, units and currency."""
+    solution = now.solution
+    with st.container(border=True, horizontal=True, vertical_alignment="center", key="strip"):
+        st.markdown(f"**In hand** {_blend_words(solution, now)}", width="stretch")
+        st.markdown(f"**A good vessel** {_cost_words(solution, now)}", width="content")
+        st.markdown(f"**Tightest** {_tightest_words(solution)}", width="content")
+        st.segmented_control(
+            "Units",
+            ["metric", "us"],
+            default="metric",
+            required=True,
+            key="units",
+            label_visibility="collapsed",
+            bind="query-params",
+            persist_state="session",
+            format_func={"metric": "g, MPa, °C", "us": "oz, psi, °F"}.get,
+        )
+        st.selectbox(
+            "Currency",
+            list(dict.fromkeys((base_tables()["currency"], *_CURRENCIES))),
+            key="currency",
+            label_visibility="collapsed",
+            accept_new_options=True,
+            bind="query-params",
+            persist_state="session",
+            width=110,
+        )
+
+
+def tightest(solution: Solution) -> LimitVerdict | None:
+    """Return the limit least likely to hold, the one with the least to spare first."""
+    return min(solution.limits, key=lambda v: (v.probability, v.margin), default=None)
+
+
+def _blend_words(solution: Solution, now: Session) -> str:
+    if solution.mix is None:
+        return "none meets the limits"
+    words = blend_words(solution.mix.blend, answers.catalogue())
+    return f"{words} (picked by you)" if now.blend else words
+
+
+def _cost_words(solution: Solution, now: Session) -> str:
+    return "not known" if solution.cost is None else money(solution.cost, now.job.currency)
+
+
+def _tightest_words(solution: Solution) -> str:
+    worst = tightest(solution)
+    if worst is None:
+        return "none"
+    name = worst.limit.property
+    return (
+        f"{quantity(name).label} {verdict_words(worst, units())}, "
+        f"limit {bound_words(worst.limit, units())}: {worst.verdict}"
+    )

@@ -1,0 +1,166 @@
+"""What one visitor has set: the job's text, the fields over it, the blend in hand, units.
+
+Nothing computed is kept here. The draft of a job is its base text with the fields laid over it; while
+something in a field cannot be read, the page goes on showing the last draft that could.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, cast
+
+import streamlit as st
+
+from optimizer.errors import Fault, FileFaults
+from optimizer.job import Job
+from optimizer.jobfile import parse_job
+from optimizer.jobfile.limits import write_limit
+from optimizer.shop import Limit
+from optimizer.solution import Solution
+from optimizer.units import System
+from ui import answers
+from ui.blends import DESIGNED, blend_of
+from ui.draft import drafted, field_value, laid_over, tables_of, whose
+from ui.fields import DECISIONS, SHOP, Field, price_fields
+
+__all__ = ["Session", "apply_limits", "drop_pick", "pick", "session", "set_base", "show_field", "tell_faults", "units"]
+
+_BASE, _GOOD, _BLEND = "base_job", "last_good_job", "blend"
+MARKS: Mapping[str, str] = {"yours": "●", "example": "○", "fitted": "◆"}
+"""Shape beside a figure for whose it is: never color alone."""
+
+
+@dataclass(frozen=True)
+class Session:
+    """The state of this run of the page.
+
+    Attributes
+    ----------
+    text : str
+        Job file of the newest draft that reads without fault.
+    job : Job
+        Its job.
+    faults : Mapping[str, Fault]
+        What is wrong with the draft, by dotted key; empty when `text` is the draft.
+    blend : str
+        Blend in hand as text; empty: the design's own.
+    """
+
+    text: str
+    job: Job
+    faults: Mapping[str, Fault]
+    blend: str
+
+    @property
+    def solution(self) -> Solution:
+        """The answer for the blend in hand."""
+        return answers.in_hand(self.text, self.blend)
+
+
+def units() -> System:
+    """Return the units figures are shown in."""
+    return cast(System, st.session_state.get("units") or "metric")
+
+
+def base_tables() -> dict[str, Any]:
+    """Return the tables of the job file that is being edited."""
+    return tables_of(st.session_state.setdefault(_BASE, answers.DEMO))
+
+
+def session() -> Session:
+    """Return the state of this run; call it after the decision fields are on the page."""
+    base = st.session_state.setdefault(_BASE, answers.DEMO)
+    draft = drafted(base, _edits(), answers.catalogue())
+    good = st.session_state.get(_GOOD, answers.DEMO) if draft.job is None else draft.text
+    st.session_state[_GOOD] = good
+    return Session(good, answers.job_of(good), draft.faults, _blend())
+
+
+def _edits() -> dict[str, Any]:
+    """Return what stands in the fields, by dotted key."""
+    fields = [*DECISIONS, *SHOP, *(f for name in answers.catalogue() for f in price_fields(name))]
+    kept = {field.key: st.session_state[field.widget] for field in fields if field.widget in st.session_state}
+    for key in ("materials", "currency", "objective", "shop.overnight"):
+        if key in st.session_state and st.session_state[key] is not None:
+            kept[key] = st.session_state[key]
+    return kept
+
+
+def _blend() -> str:
+    """Return the blend in hand; a new visit takes it from the address."""
+    if _BLEND not in st.session_state:
+        named = st.query_params.get(_BLEND, DESIGNED)
+        st.session_state[_BLEND] = named if blend_of(named, answers.catalogue()) else DESIGNED
+    return str(st.session_state[_BLEND])
+
+
+def pick(blend: str) -> None:
+    """Take a blend in hand, and put it in the address."""
+    st.session_state[_BLEND] = blend
+    st.query_params[_BLEND] = blend
+
+
+def drop_pick() -> None:
+    """Go back to the design's own blend."""
+    st.session_state[_BLEND] = DESIGNED
+    st.query_params.pop(_BLEND, None)
+
+
+def set_base(text: str, where: str) -> tuple[Fault, ...]:
+    """Take a job file as the one to edit and show its values in the fields; return its faults."""
+    try:
+        parse_job(text, answers.catalogue(), where)
+    except FileFaults as error:
+        return error.faults
+    st.session_state[_BASE] = text
+    tables = tables_of(text)
+    for field in DECISIONS:
+        st.session_state[field.widget] = field_value(tables, field.key)
+    for key in list(st.session_state):
+        if "." in str(key) or key in ("materials", "currency", "objective"):
+            del st.session_state[key]
+    drop_pick()
+    return ()
+
+
+def apply_limits(limits: tuple[Limit, ...]) -> None:
+    """Put new bounds into the fields of their limits, or into the job where they have no field."""
+    fields = {field.key: field for field in DECISIONS}
+    for limit in limits:
+        key = f"limits.{limit.property}"
+        text = field_value({"limits": {limit.property: write_limit(limit)}}, key)
+        if key in fields:
+            st.session_state[fields[key].widget] = text
+        else:
+            import tomli_w
+
+            st.session_state[_BASE] = tomli_w.dumps(laid_over(base_tables(), {key: text}))
+    drop_pick()
+
+
+def show_field(field: Field) -> Any:  # noqa: ANN401  Streamlit's container
+    """Put a field on the page and return the place under it where its fault is told."""
+    base, demo = base_tables(), tables_of(answers.DEMO)
+    default = field_value(demo if field.name else base, field.key)
+    shown = st.session_state.get(field.widget, st.query_params.get(field.name, default))
+    bound: Any = {"bind": "query-params"} if field.name else {}
+    st.text_input(
+        f"{field.label} {MARKS[whose(base, demo, field.key, shown)]}",
+        value=default,
+        key=field.widget,
+        help=field.hint,
+        persist_state="session",
+        **bound,
+    )
+    return st.empty()
+
+
+def tell_faults(slots: Mapping[str, Any], faults: Mapping[str, Fault]) -> None:
+    """Put each fault under its field; those of no field on the page stand together at the end."""
+    for key, fault in faults.items():
+        words = f"Read {fault.value}. Allowed: {fault.allowed}. {fault.repair}"
+        if key in slots:
+            slots[key].error(words)
+        else:
+            st.error(f"{key}: {words}")
