@@ -38,7 +38,7 @@ def check(
     from optimizer.check import check as judge
     from optimizer.check import compare
     from optimizer.report import comparison_json, solution_json
-    from ui.answers import comparison_blocks, solution_blocks
+    from ui.answer_text import comparison_blocks, solution_blocks
     from ui.jobs import ask, read_blend, read_water_ratio
 
     asked = ask(job, specs)

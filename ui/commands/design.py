@@ -25,7 +25,7 @@ def design(job: str | None, vessels: int | None, specs: str | None, delivery: De
     from optimizer.batch import batch_of
     from optimizer.design import design as solve
     from optimizer.report import batch_json, solution_json
-    from ui.answers import no_blend_blocks, solution_blocks
+    from ui.answer_text import no_blend_blocks, solution_blocks
     from ui.jobs import ask
 
     asked = ask(job, specs)

@@ -1,0 +1,160 @@
+"""An order with its blends: designs for both views of molds, near ties, single binders, ranked."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+
+from optimizer.chain.parameters import ParameterSet
+from optimizer.check import check
+from optimizer.design import design
+from optimizer.errors import FileFaults
+from optimizer.job import Job
+from optimizer.materials import Catalogue
+from optimizer.money.breakeven import Switch, break_even
+from optimizer.money.checks import check_candidate, check_request
+from optimizer.money.order import OrderPlan, plan_order
+from optimizer.money.ranking import Ranked, rank_candidates
+from optimizer.money.request import Candidate, OrderRequest
+from optimizer.solution import Solution
+
+__all__ = ["OrderAnswer", "candidate_of", "plan_blends", "shop_request"]
+
+CHEAPEST = "cheapest by mold wear"
+FOR_ORDER = "cheapest with molds charged"
+
+_DUST = 1e-6
+
+
+@dataclass(frozen=True)
+class OrderAnswer:
+    """An order planned with several blends.
+
+    Attributes
+    ----------
+    request : OrderRequest
+        What was asked.
+    ranked : tuple[Ranked, ...]
+        Plans, best first with molds charged to the order; empty when no blend meets the limits.
+    solutions : Mapping[str, Solution]
+        The blend of each plan, by the name of its candidate.
+    switches : tuple[Switch, ...]
+        Sizes of an order at which the first two blends change places.
+    no_blend : Solution | None
+        Why there is no plan, when no blend meets the limits.
+    """
+
+    request: OrderRequest
+    ranked: tuple[Ranked, ...]
+    solutions: Mapping[str, Solution]
+    switches: tuple[Switch, ...] = ()
+    no_blend: Solution | None = None
+
+
+def candidate_of(name: str, solution: Solution, catalogue: Catalogue) -> Candidate:
+    """Return a blend as an order sees it.
+
+    An order counts the working window from powder meeting water, a property from the end of mixing.
+    """
+    assert solution.mix is not None
+    values = {key: prediction.value for key, prediction in solution.properties.items()}
+    kilos = {key: 1e-3 * mass for key, mass in solution.mix.grams.items()}
+    fine = {key for key in kilos if key != "water" and catalogue[key].role in ("pigment", "admixture")}
+    return Candidate(
+        name=name,
+        powders={key: mass for key, mass in kilos.items() if key not in fine | {"water"}},
+        admixtures={key: kilos[key] for key in kilos if key in fine},
+        water=kilos["water"],
+        demold_time=values["demold_time"],
+        drying_time=values["drying_time"],
+        working_window=values["working_window"] + solution.job.shop.mixing,
+        coats=solution.coats,
+        dry_mass=values["dry_mass"],
+    )
+
+
+def plan_blends(
+    job: Job,
+    catalogue: Catalogue,
+    request: OrderRequest,
+    parameters: ParameterSet | None = None,
+) -> OrderAnswer:
+    """Return the plans of an order for the blends worth looking at.
+
+    Parameters
+    ----------
+    job, catalogue, parameters
+        As for `optimizer.design.design`.
+    request : OrderRequest
+        Size, dates, shop and prices of the order.
+
+    Raises
+    ------
+    FileFaults
+        All faults of the order, or of the cheapest blend in it.
+    """
+    faults = check_request(request)
+    if faults:
+        raise FileFaults(faults)
+    asked = replace(job, shop=request.shop)
+    best = design(asked, catalogue, parameters)
+    if best.mix is None:
+        return OrderAnswer(request, (), {}, no_blend=best)
+    plan = plan_order(request, candidate_of(CHEAPEST, best, catalogue))
+    found = [(CHEAPEST, best), *_with_molds_charged(job, catalogue, request, plan, parameters)]
+    blends = dict(_distinct({**dict(found), **dict(_others(asked, best, catalogue, parameters))}))
+    candidates = [candidate_of(name, blend, catalogue) for name, blend in blends.items()]
+    able = [each for each in candidates if each.name == CHEAPEST or not check_candidate(each, request)]
+    ranked = rank_candidates(request, able)
+    return OrderAnswer(request, ranked, blends, _switches(request, ranked))
+
+
+def _with_molds_charged(
+    job: Job, catalogue: Catalogue, request: OrderRequest, plan: OrderPlan, parameters: ParameterSet | None
+) -> Iterator[tuple[str, Solution]]:
+    """Design again with the molds bought charged to the order, where the cheapest blend buys any."""
+    if plan.molds_to_buy == 0 and plan.meets_date:
+        return
+    vessels, days = max(1, request.vessels), plan.line.casting_days
+    shop = replace(request.shop, mold_view="order", order_vessels=vessels, order_days=days)
+    yield FOR_ORDER, design(replace(job, shop=shop), catalogue, parameters, explain=False)
+
+
+def _others(
+    job: Job, best: Solution, catalogue: Catalogue, parameters: ParameterSet | None
+) -> Iterator[tuple[str, Solution]]:
+    for number, other in enumerate(best.alternatives, start=1):
+        if other.objective is not None and other.blend:
+            name = other.name if other.name.endswith(" alone") else f"{other.name} {number}"
+            yield name, check(job, other.blend, catalogue, other.water_ratio, parameters)
+
+
+def _distinct(blends: Mapping[str, Solution]) -> Iterator[tuple[str, Solution]]:
+    """Leave out a blend that another name already stands for."""
+    seen: list[Mapping[str, float]] = []
+    for name, blend in blends.items():
+        if blend.mix is None:
+            continue
+        grams = blend.mix.grams
+        if not any(_same(grams, other) for other in seen):
+            seen.append(grams)
+            yield name, blend
+
+
+def _same(first: Mapping[str, float], second: Mapping[str, float]) -> bool:
+    return all(abs(first.get(n, 0.0) - second.get(n, 0.0)) < _DUST for n in first.keys() | second.keys())
+
+
+def _switches(request: OrderRequest, ranked: tuple[Ranked, ...]) -> tuple[Switch, ...]:
+    if len(ranked) < 2:
+        return ()
+    return break_even(ranked[0].plan.line, ranked[1].plan.line, request.shop)
+
+
+def shop_request(
+    job: Job, vessels: int, start: datetime.date, due: datetime.date, molds: int | None
+) -> OrderRequest:
+    """Return the request of an order in the job's shop, with `molds` owned in place of the job's."""
+    shop = job.shop if molds is None else replace(job.shop, molds=molds)
+    return OrderRequest(vessels, start, due, shop, job.prices)

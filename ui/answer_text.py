@@ -1,0 +1,284 @@
+"""The text of `design` and `check`: what to weigh first, then money, limits, reasons and cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from optimizer.batch import Batch, weighing_order, weighing_step
+from optimizer.cautions import CAUTIONS
+from optimizer.check import Comparison
+from optimizer.materials import Catalogue
+from optimizer.nomenclature import quantity
+from optimizer.solution import LimitVerdict, Relaxation, Solution
+from optimizer.units import System
+from ui.terminal import Block, heading, indented, sentence, table
+from ui.words import (
+    blend_words,
+    bound_words,
+    chance_words,
+    cost_groups,
+    evidence_words,
+    grams_words,
+    is_tight,
+    label_of,
+    limit_sentence,
+    money,
+    proof_words,
+    range_words,
+    seen_words,
+    single_binder_words,
+    value_words,
+    verdict_words,
+)
+
+__all__ = ["comparison_blocks", "no_blend_blocks", "solution_blocks"]
+
+EXAMPLE_PRICES: Final = "Prices are invented examples: put your own in the job file."
+SHORT: Final = 12
+"""Characters of a fingerprint shown to people."""
+
+_EVEN_ODDS: Final = 0.6
+
+
+def solution_blocks(
+    solution: Solution, catalogue: Catalogue, units: System, batch: Batch | None = None
+) -> Iterator[Block]:
+    """Give the text of a designed or checked blend."""
+    yield sentence(solution.job.title, "bold")
+    yield sentence(_opening(solution))
+    yield from _weigh(solution, catalogue, units, batch)
+    yield from _money(solution)
+    yield from _limits(solution, units)
+    yield from _reasons(solution, catalogue, units)
+    yield from _predicted(solution, units)
+    yield from _closing(solution)
+
+
+def no_blend_blocks(solution: Solution, units: System) -> Iterator[Block]:
+    """Give the text of a job that no blend can do: what stands in the way, and what would help."""
+    yield sentence(solution.job.title, "bold")
+    yield sentence("No blend of these materials meets the limits.")
+    if solution.proof is not None and solution.proof.infeasible:
+        yield sentence(proof_words(solution.proof))
+    if solution.conflict:
+        yield heading("These limits stand against each other")
+        for limit in solution.conflict:
+            yield indented(f"{quantity(limit.property).label} {bound_words(limit, units)}")
+    if solution.relaxations:
+        yield heading("Any one of these changes makes a blend possible")
+        yield table(
+            ("change", "to", "then at best"), [_relaxation(r, solution, units) for r in solution.relaxations]
+        )
+    else:
+        yield sentence(
+            "No change of a single limit is enough. Loosen two, or add materials to the job.", gap=True
+        )
+    yield from _fingerprint(solution)
+
+
+def comparison_blocks(comparison: Comparison, catalogue: Catalogue, units: System) -> Iterator[Block]:
+    """Give two blends side by side: every limit, the saving, and what to test again."""
+    present, candidate = comparison.present, comparison.candidate
+    yield sentence(candidate.job.title, "bold")
+    yield sentence(f"The candidate {_verdict(candidate)}.")
+    for name, each in (("candidate", candidate), ("present", present)):
+        if each.mix is not None:
+            words = blend_words(each.mix.blend, catalogue)
+            yield sentence(f"{name}: {words}; water ratio {each.mix.water_ratio:.3f}", indent=2)
+    yield from _saving(comparison)
+    yield heading("Limits")
+    pairs = zip(candidate.limits, present.limits, strict=True)
+    heads = ("limit", "asked", "candidate", "verdict", "chance", "present", "verdict")
+    yield table(heads, [_pair(new, old, units) for new, old in pairs])
+    yield heading("Also predicted")
+    yield table(("property", "candidate", "likely range", "present"), _paired_values(comparison, units))
+    if comparison.retest:
+        yield sentence(
+            f"Test again, for the vessel is a new one: {', '.join(comparison.retest)}.", "bold", gap=True
+        )
+    else:
+        yield sentence("The two are one and the same blend: nothing to test again.", gap=True)
+    yield from _closing(candidate)
+
+
+def _opening(solution: Solution) -> str:
+    job = solution.job
+    if solution.status == "designed":
+        aim = (
+            "cheapest blend" if job.objective == "cost" else f"blend best in {quantity(job.objective).label}"
+        )
+        return f"The {aim} found that meets every limit."
+    return f"This blend {_verdict(solution)}." if solution.limits else "No limits to judge by."
+
+
+def _verdict(solution: Solution) -> str:
+    if solution.status == "meets":
+        return "meets every limit"
+    names = [quantity(v.limit.property).label for v in solution.limits if v.verdict == solution.status]
+    word = "fails on" if solution.status == "fails" else "is too close to call on"
+    return f"{word} {', '.join(names)}"
+
+
+def _weigh(solution: Solution, catalogue: Catalogue, units: System, batch: Batch | None) -> Iterator[Block]:
+    mix = solution.mix
+    assert mix is not None
+    heads = ["", "one vessel"] + ([_batch_head(batch, solution)] if batch else [])
+    rows = []
+    for name in weighing_order(mix.grams, catalogue):
+        step = weighing_step(name, solution, catalogue)
+        row = [label_of(name, catalogue), grams_words(mix.grams[name], step, units)]
+        rows.append([*row, grams_words(batch.grams[name], step, units)] if batch else row)
+    yield heading("Weigh")
+    yield table(heads, rows, right=range(1, len(heads)))
+    if batch and batch.mixes > 1:
+        words = f"Make this mix {batch.mixes} times: one mix fills {batch.per_mix} molds in its window."
+        yield sentence(words, indent=2)
+    words = (
+        f"{blend_words(mix.blend, catalogue)}; water ratio {mix.water_ratio:.3f}; one vessel is before waste."
+    )
+    yield sentence(words, indent=2)
+
+
+def _batch_head(batch: Batch, solution: Solution) -> str:
+    waste = f"{100.0 * solution.job.shop.waste:g} % waste in"
+    return f"mix for {batch.per_mix}, {waste}"
+
+
+def _money(solution: Solution) -> Iterator[Block]:
+    job = solution.job
+    yield heading("Money")
+    if solution.cost is None:
+        words = "Not counted: a material has no price, or the vessel cannot be sealed within max_coats."
+        yield sentence(words, indent=2)
+        return
+    parts = ", ".join(f"{name} {amount:.2f}" for name, amount in cost_groups(solution.cost_parts).items())
+    yield sentence(f"{money(solution.cost, job.currency)} for one good vessel: {parts}.", indent=2)
+    if job.example_prices:
+        yield sentence(EXAMPLE_PRICES, indent=2)
+
+
+def _limits(solution: Solution, units: System) -> Iterator[Block]:
+    if solution.limits:
+        yield heading("Limits")
+        heads = ("limit", "asked", "best value (range)", "verdict", "chance")
+        yield table(heads, [_limit_row(v, solution, units) for v in solution.limits])
+
+
+def _limit_row(verdict: LimitVerdict, solution: Solution, units: System) -> list[str]:
+    name = verdict.limit.property
+    word = (
+        f"{verdict.verdict}, tight" if verdict.verdict == "meets" and is_tight(verdict) else verdict.verdict
+    )
+    label, bound = quantity(name).label, bound_words(verdict.limit, units)
+    seen = seen_words(verdict, solution.properties.get(name), units)
+    return [label, bound, seen, word, chance_words(verdict)]
+
+
+def _reasons(solution: Solution, catalogue: Catalogue, units: System) -> Iterator[Block]:
+    lines = [limit_sentence(solution, units), single_binder_words(solution, catalogue, units)]
+    lines += list(_odds(solution))
+    lines += [proof_words(solution.proof)] if solution.proof else []
+    lines += solution.notes
+    told = [line for line in lines if line]
+    if told:
+        yield heading("Why")
+        yield from (indented(line) for line in told)
+    ties = [a for a in solution.alternatives if a.name == "near tie"]
+    if ties:
+        yield heading("Nearly as good")
+        yield from (
+            indented(_tie(blend_words(a.blend, catalogue), a.objective, solution, units)) for a in ties
+        )
+
+
+def _odds(solution: Solution) -> Iterator[str]:
+    chances = [
+        v.probability for v in solution.limits if v.verdict == "meets" and v.judged == "with its chance"
+    ]
+    if solution.job.confidence <= 0.5 and any(chance < _EVEN_ODDS for chance in chances):
+        yield (
+            "Judged by best values: a limit just met holds in about one of two bags of powder. "
+            "confidence = 0.9 in the job keeps a reserve."
+        )
+    if solution.joint_probability is not None:
+        yield f"All limits hold together with a chance of {100.0 * solution.joint_probability:.0f} %."
+
+
+def _tie(words: str, objective: float | None, solution: Solution, units: System) -> str:
+    job = solution.job
+    if objective is None:
+        return words
+    if job.objective == "cost":
+        return f"{words}: {money(objective, job.currency)}"
+    return f"{words}: {value_words(job.objective, objective, units)}"
+
+
+def _predicted(solution: Solution, units: System) -> Iterator[Block]:
+    limited = {v.limit.property for v in solution.limits}
+    rows = [
+        [quantity(name).label, value_words(name, p.value, units), range_words(name, p, units), p.evidence]
+        for name, p in solution.properties.items()
+        if name not in limited
+    ]
+    yield heading("Also predicted")
+    yield table(("property", "best value", "likely range", "rests on"), rows)
+    yield from (indented(line) for line in evidence_words(solution.properties))
+
+
+def _closing(solution: Solution) -> Iterator[Block]:
+    if solution.cautions:
+        yield heading("Cautions")
+        yield from (indented(CAUTIONS[key]) for key in solution.cautions)
+    yield from _fingerprint(solution)
+
+
+def _fingerprint(solution: Solution) -> Iterator[Block]:
+    words = f"Fingerprint {solution.fingerprint[:SHORT]}: the same job and figures give this answer again."
+    yield sentence(words, gap=True)
+
+
+def _relaxation(relaxation: Relaxation, solution: Solution, units: System) -> list[str]:
+    names = ", ".join(quantity(limit.property).label for limit in relaxation.limits)
+    bounds = ", ".join(bound_words(limit, units) for limit in relaxation.limits)
+    job = solution.job
+    if job.objective == "cost":
+        return [names, bounds, f"{money(relaxation.objective, job.currency)} a vessel"]
+    best = value_words(job.objective, relaxation.objective, units)
+    return [names, bounds, f"{quantity(job.objective).label} {best}"]
+
+
+def _saving(comparison: Comparison) -> Iterator[Block]:
+    job = comparison.candidate.job
+    old, new = comparison.present.cost, comparison.candidate.cost
+    if comparison.saving is None or comparison.share is None or old is None or new is None:
+        yield sentence("No saving can be named: a material of one of the two has no price.", gap=True)
+        return
+    way = "saves" if comparison.saving >= 0.0 else "costs"
+    more = "" if comparison.saving >= 0.0 else " more"
+    size = f"{money(abs(comparison.saving), job.currency)} ({100.0 * abs(comparison.share):.1f} %)"
+    both = f"{money(new, job.currency)} against {money(old, job.currency)}"
+    yield sentence(f"The candidate {way} {size}{more} on each good vessel: {both}.", "bold", gap=True)
+    if job.example_prices:
+        yield sentence(EXAMPLE_PRICES)
+
+
+def _pair(new: LimitVerdict, old: LimitVerdict, units: System) -> list[str]:
+    asked = [quantity(new.limit.property).label, bound_words(new.limit, units)]
+    return [
+        *asked,
+        verdict_words(new, units),
+        new.verdict,
+        chance_words(new),
+        verdict_words(old, units),
+        old.verdict,
+    ]
+
+
+def _paired_values(comparison: Comparison, units: System) -> Iterator[list[str]]:
+    limited = {v.limit.property for v in comparison.candidate.limits}
+    old = comparison.present.properties
+    for name, new in comparison.candidate.properties.items():
+        if name not in limited:
+            best, before = value_words(name, new.value, units), value_words(name, old[name].value, units)
+            yield [quantity(name).label, best, range_words(name, new, units), before]

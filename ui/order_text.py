@@ -1,0 +1,186 @@
+"""The text of an order: in time or not, with which molds, what to buy, day by day, and the other blends."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator
+from typing import Final
+
+from optimizer.batch import weighing_order, weighing_step
+from optimizer.materials import Catalogue
+from optimizer.money.order import OrderPlan
+from optimizer.money.ranking import Ranked
+from optimizer.money.remedies import Change, Remedy
+from optimizer.money.schedule import DayPlan
+from optimizer.order_blends import OrderAnswer
+from optimizer.units import System
+from ui.answer_text import EXAMPLE_PRICES
+from ui.terminal import Block, heading, indented, sentence, table
+from ui.words import blend_words, grams_words, label_of, money
+
+__all__ = ["order_blocks"]
+
+_BOTTLENECK: Final = {
+    "molds": "the molds: every one is filled as often as a shift allows",
+    "labor": "the hands: casting, sealing and packing take the whole shift",
+    "mixer": "the mixes of a day",
+    "shelf": "the places on the drying shelf",
+    "drying": "drying: the last castings wait longer to dry than all the casting takes",
+}
+_CHANGES: Final = {
+    "molds": "molds",
+    "shift": "shift",
+    "people": "people",
+    "shelf_places": "places on the drying shelf",
+    "working_days": "working days a week",
+    "demold_time": "demold time of the blend",
+}
+_MINUTES: Final = ("shift", "demold_time")
+
+
+def order_blocks(answer: OrderAnswer, catalogue: Catalogue, units: System) -> Iterator[Block]:
+    """Give the text of an order that some blend can make."""
+    request, best = answer.request, answer.ranked[0].plan
+    dates = f"by {_day(request.due)}, casting from {_day(request.start)}"
+    yield sentence(f"{request.vessels} vessels {dates}, {request.shop.molds} molds owned", "bold")
+    yield sentence(_verdict(best))
+    yield from _blend(answer, best, catalogue, units)
+    yield from _held_back(best)
+    yield from _remedies(best, answer)
+    yield from _buying(answer, best, catalogue)
+    yield from _money(answer, best)
+    if best.schedule and best.schedule.days:
+        yield heading("Day by day")
+        heads = ("day", "cast", "seal", "pack", "on shelf", "work", "held back by")
+        rows = [_day_row(day) for day in best.schedule.days if _busy(day)]
+        yield table(heads, rows, right=range(1, 6))
+    yield from _ranking(answer)
+
+
+def _verdict(plan: OrderPlan) -> str:
+    if plan.ready is None:
+        return "This order cannot be made: no casting leaves its mold within a working day."
+    molds = f"with {plan.molds_at_work} molds at work" + (
+        f", {plan.molds_to_buy} of them to buy" if plan.molds_to_buy else ""
+    )
+    if plan.meets_date:
+        return f"In time: ready on {_day(plan.ready)} {molds}."
+    early = f" Earliest with {plan.earliest_molds} molds: {_day(plan.earliest)}." if plan.earliest else ""
+    return f"Late: ready on {_day(plan.ready)} {molds}.{early}"
+
+
+def _blend(answer: OrderAnswer, plan: OrderPlan, catalogue: Catalogue, units: System) -> Iterator[Block]:
+    solution = answer.solutions[plan.candidate.name]
+    assert solution.mix is not None
+    yield heading(f"Blend ({plan.candidate.name})")
+    grams = solution.mix.grams
+    weigh = ", ".join(
+        f"{grams_words(mass, 1.0, units)} {label_of(n, catalogue)}" for n, mass in grams.items()
+    )
+    yield sentence(f"{blend_words(solution.mix.blend, catalogue)}.", indent=2)
+    yield sentence(f"One vessel: {weigh}.", indent=2)
+    turns = f"{plan.turns} turns of a mold a day"
+    yield sentence(
+        f"{plan.pours} pours at {turns}, rejects counted; {plan.molds_worn:.1f} molds worn out.", indent=2
+    )
+
+
+def _held_back(plan: OrderPlan) -> Iterator[Block]:
+    if not plan.bottleneck:
+        return
+    yield heading("What holds it back")
+    yield sentence(f"{_BOTTLENECK[plan.bottleneck].capitalize()}.", indent=2)
+    sooner = [
+        f"{name} {_day(day)}" for name, day in plan.relief.items() if day and plan.ready and day < plan.ready
+    ]
+    if sooner:
+        yield sentence(f"Ready date if one of these held nothing back: {', '.join(sooner)}.", indent=2)
+
+
+def _remedies(plan: OrderPlan, answer: OrderAnswer) -> Iterator[Block]:
+    if plan.remedies:
+        yield heading(f"What makes {_day(answer.request.due)} with the shop as it stands: any one of these")
+        yield from (indented(_remedy(remedy)) for remedy in plan.remedies)
+    elif not plan.meets_date:
+        yield sentence("No single change to the shop makes the date; ask for a later one.", indent=2)
+
+
+def _remedy(remedy: Remedy) -> str:
+    return f"{' and '.join(_change(change) for change in remedy.changes)}: ready {_day(remedy.ready)}"
+
+
+def _change(change: Change) -> str:
+    if change.name == "overnight":
+        return "fill the molds at the end of the shift and leave them overnight"
+    unit = " min" if change.name in _MINUTES else ""
+    return f"{_CHANGES[change.name]} {change.now:.3g} to {change.needed:.3g}{unit}"
+
+
+def _buying(answer: OrderAnswer, plan: OrderPlan, catalogue: Catalogue) -> Iterator[Block]:
+    bought, currency = plan.purchase, answer.solutions[plan.candidate.name].job.currency
+    yield heading("Buy")
+    if bought.bags:
+        rows = [
+            [
+                label_of(b.material, catalogue),
+                f"{b.packs} x {b.offer.pack:g} kg",
+                f"{bought.left[b.material]:.1f} kg",
+            ]
+            for b in bought.bags
+        ]
+        yield table(("powder", "packs", "left over"), rows, right=(1, 2))
+    stock = [f"{mass:.1f} kg {label_of(n, catalogue)}" for n, mass in bought.from_stock.items() if mass > 0.0]
+    if stock:
+        yield sentence(f"From the shelf: {', '.join(stock)}.", indent=2)
+    if plan.molds_to_buy:
+        price = money(plan.molds_to_buy * answer.request.shop.mold_price, currency)
+        yield sentence(f"{plan.molds_to_buy} molds, {price}.", indent=2)
+    yield sentence(f"Powders now: {money(bought.total, currency)}, tax and delivery in.", indent=2)
+
+
+def _money(answer: OrderAnswer, plan: OrderPlan) -> Iterator[Block]:
+    job = answer.solutions[plan.candidate.name].job
+    yield heading("Money")
+    order, wear = (money(each.per_good_vessel, job.currency) for each in (plan.cost_order, plan.cost_wear))
+    yield sentence(
+        f"{order} for one good vessel with bought molds charged to this order; {wear} with wear only.",
+        indent=2,
+    )
+    floor = money(plan.price_floor, job.currency)
+    yield sentence(f"Lowest price that covers it, with your fees and profit: {floor}.", indent=2)
+    if job.example_prices:
+        yield sentence(EXAMPLE_PRICES, indent=2)
+
+
+def _busy(day: DayPlan) -> bool:
+    return bool(day.cast or day.sealed or day.packed)
+
+
+def _day_row(day: DayPlan) -> list[str]:
+    work = f"{day.minutes / 60.0:.1f} h"
+    counts = [str(n) for n in (day.cast, day.sealed, day.packed, day.on_shelf)]
+    return [_day(day.day), *counts, work, day.limited_by]
+
+
+def _ranking(answer: OrderAnswer) -> Iterator[Block]:
+    if len(answer.ranked) < 2:
+        return
+    yield heading("Blends for this order")
+    heads = ("blend", "ready", "buy molds", "molds charged", "rank", "wear only", "rank")
+    yield table(heads, [_rank_row(row) for row in answer.ranked], right=range(2, 7))
+    yield sentence("Equal ranks are too close to call.", indent=2)
+    if len(answer.switches) > 1:
+        sizes = "; ".join(f"from {each.vessels} vessels on: {each.cheaper}" for each in answer.switches[:6])
+        yield sentence(f"Cheaper of the first two, by size of order: {sizes}.", indent=2)
+
+
+def _rank_row(row: Ranked) -> list[str]:
+    plan = row.plan
+    costs = [f"{each.per_good_vessel:.2f}" for each in (plan.cost_order, plan.cost_wear)]
+    ready = _day(plan.ready) + ("" if plan.meets_date else " late")
+    buy = str(plan.molds_to_buy)
+    return [plan.candidate.name, ready, buy, costs[0], str(row.rank_order), costs[1], str(row.rank_wear)]
+
+
+def _day(day: datetime.date | None) -> str:
+    return "never" if day is None else f"{day:%a} {day.isoformat()}"
