@@ -173,6 +173,10 @@ class Catalogue:
         """Iterate over the names in file order."""
         return iter(self.materials)
 
+    def __repr__(self) -> str:
+        """Return a short text; the whole catalogue would fill pages."""
+        return f"Catalogue({', '.join(self.materials)})"
+
     def __len__(self) -> int:
         """Return how many materials there are."""
         return len(self.materials)

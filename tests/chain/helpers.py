@@ -1,0 +1,55 @@
+"""Small helpers to evaluate blends by name."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from optimizer.chain.body import per_liter
+from optimizer.chain.predict import Cast, cast_of, predict
+from optimizer.job import Job
+from optimizer.materials import Catalogue
+from optimizer.problem import Problem, problem_of
+
+EVERYTHING = (
+    "gypsum_cement",
+    "molding_plaster",
+    "rapid_set_mortar",
+    "csa_cement",
+    "white_csa_cement",
+    "marble_flour",
+    "silica_sand",
+    "expanded_perlite",
+    "hollow_glass",
+    "titanium_white",
+    "red_oxide",
+    "citric_acid",
+    "superplasticizer",
+)
+
+
+def all_materials(job: Job, catalogue: Catalogue) -> Problem:
+    """Return the job's problem over every shipped material."""
+    return problem_of(replace(job, materials=EVERYTHING), catalogue)
+
+
+def shares_of(problem: Problem, blend: Mapping[str, float]) -> np.ndarray:
+    """Return the shares of a blend by name, shape (1, n)."""
+    parts = np.array([[blend.get(name, 0.0) for name in problem.names]])
+    return parts / parts.sum()
+
+
+def cast(problem: Problem, blend: Mapping[str, float], water_ratio: float | None = None) -> Cast:
+    """Return the cast of one blend."""
+    water = None if water_ratio is None else np.array([water_ratio])
+    mix = per_liter(problem.model, shares_of(problem, blend), water)
+    return cast_of(problem.model, problem.bench, mix)
+
+
+def values(
+    problem: Problem, blend: Mapping[str, float], water_ratio: float | None = None
+) -> dict[str, float]:
+    """Return every property of one blend."""
+    return {k: float(v[0]) for k, v in predict(cast(problem, blend, water_ratio)).items()}

@@ -1,0 +1,35 @@
+"""Shared fixtures: the shipped catalogue and jobs made in code."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import settings
+
+from optimizer.job import Job
+from optimizer.jobfile import parse_job, template
+from optimizer.materials import Catalogue
+from optimizer.specs import load_catalogue
+
+# No time limit per generated case: a busy machine is no fault of a formula.
+settings.register_profile("unhurried", deadline=None, derandomize=True)
+settings.load_profile("unhurried")
+
+
+@pytest.fixture(scope="session")
+def catalogue() -> Catalogue:
+    """The shipped material files."""
+    return load_catalogue()
+
+
+@pytest.fixture(scope="session")
+def demo(catalogue: Catalogue) -> Job:
+    """The shipped demo job."""
+    return parse_job(template("demo"), catalogue, "demo.toml")
+
+
+@pytest.fixture(scope="session")
+def plain(demo: Job) -> Job:
+    """The demo job without limits."""
+    return replace(demo, limits=())
