@@ -140,8 +140,8 @@ def bound_words(limit: Limit, units: System = "metric") -> str:
     if limit.property == "damp_risk":
         return f"{limit.sense} {DAMP_CLASSES[int(limit.bound)]}"
     number, unit = display_value(limit.bound, limit.property, units)
-    digits = f"{round(number, 6):.6g}" if units == "metric" else significant(number, 4)
-    return f"{limit.sense} {digits} {unit}".strip()
+    digits = round(number, 6) if units == "metric" else float(significant(number, 4))
+    return f"{limit.sense} {digits:.6g} {unit}".strip()
 
 
 def verdict_words(verdict: LimitVerdict, units: System = "metric") -> str:

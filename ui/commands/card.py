@@ -1,6 +1,61 @@
+"""``vesselblend card``: the batch card for the bench, as one HTML file to print."""
+
+from __future__ import annotations
+
 import click
+
+from ui.commands.shared import NO_BLEND, job_options
+from ui.delivery import Delivery, delivered, say
+
+__all__ = ["card"]
 
 
 @click.command()
-def card() -> int:
+@click.argument("job", required=False)
+@click.option(
+    "--vessels", type=click.IntRange(1, 10_000), default=6, show_default=True, help="Vessels to cast."
+)
+@click.option("--blend", help="Card of this blend in place of the designed one.")
+@click.option("--water-ratio", metavar="RATIO", help="Water per dry powder of --blend.")
+@click.option(
+    "--paper", type=click.Choice(["a5", "half-letter"]), help="Default: a5, half-letter with --units us."
+)
+@job_options
+@delivered
+def card(
+    job: str | None,
+    vessels: int,
+    blend: str | None,
+    water_ratio: str | None,
+    paper: str | None,
+    specs: str | None,
+    delivery: Delivery,
+) -> int:
+    """Write the batch card of JOB as one HTML page to print, such as with -o card.html.
+
+    JOB is a TOML file, or - for standard input; without it the shipped demo job.
+    """
+    from optimizer.batch import batch_of
+    from optimizer.check import check
+    from optimizer.design import design
+    from ui.answer_text import no_blend_blocks
+    from ui.card import card_html, card_json, sheet_of
+    from ui.jobs import ask, read_blend, read_water_ratio
+    from ui.terminal import rendered
+
+    asked = ask(job, specs)
+    if blend is None:
+        solution = design(asked.job, asked.catalogue, explain=False)
+    else:
+        parts, ratio = read_blend(blend, asked.catalogue), read_water_ratio(water_ratio)
+        solution = check(asked.job, parts, asked.catalogue, ratio)
+    if solution.mix is None:
+        say(rendered(no_blend_blocks(solution, delivery.units), None))
+        return NO_BLEND
+    if solution.status not in ("designed", "meets"):
+        say(f"Mind: this blend {solution.status} at a limit; the card says which.")
+    batch = batch_of(solution, asked.catalogue, vessels)
+    sheet = sheet_of(solution, batch, asked.catalogue, units=delivery.units)
+    paper = paper or ("half-letter" if delivery.units == "us" else "a5")
+    delivery.send_as(card_json(sheet), card_html(sheet, paper))
     return 0
