@@ -42,7 +42,9 @@ def cost_range(solution: Solution, catalogue: Catalogue) -> tuple[float, float] 
     grams = np.array([solution.mix.grams.get(name, 0.0) for name in (*problem.names, "water")])
     ends = []
     for end in ("low", "high"):
-        parts = cost_parts_of(problem, grams, {name: getattr(solution.properties[name], end) for name in _DRIVERS})
+        parts = cost_parts_of(
+            problem, grams, {name: getattr(solution.properties[name], end) for name in _DRIVERS}
+        )
         ends.append(math.fsum(parts.values()) if parts else math.inf)
     low, high = sorted((min(ends[0], solution.cost), max(ends[1], solution.cost)))
     return low, high

@@ -11,7 +11,7 @@ from ui.state import session
 
 _PAGES = Path(__file__).parent / "app_pages"
 
-st.set_page_config(page_title="vesselblend", page_icon=":material/science:", layout="wide")
+st.set_page_config(page_title="vesselblend", layout="wide")
 page = st.navigation(
     [
         st.Page(_PAGES / "bench.py", title="Weigh", default=True),

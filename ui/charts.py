@@ -1,7 +1,7 @@
 """The charts of the page as altair specifications; nothing here knows of Streamlit.
 
-Colors are those of Okabe and Ito (2008), told apart with every kind of color sight, and each goes with a
-shape and a word. Scales are ours alone: every figure shown comes from the optimizer.
+Marks take their color from the theme by the part they play (`ui.palette`), and every color goes with a shape
+or a word. Scales are the charts' own: every figure shown comes from the optimizer.
 """
 
 from __future__ import annotations
@@ -10,25 +10,20 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 import altair as alt
+import pandas as pd
 
+from optimizer.nomenclature import quantity
 from optimizer.solution import LimitVerdict
 from optimizer.units import System
+from ui.palette import PARTS
 from ui.words import bound_words, verdict_words
-from optimizer.nomenclature import quantity
 
-__all__ = ["COLORS", "SHAPES", "cost_chart", "margin_chart", "margin_rows"]
-
-COLORS: Final[Mapping[str, str]] = {
-    "meets": "#0079B8",
-    "too close to call": "#7A7A7A",
-    "fails": "#D55E00",
-}
-"""Color of each verdict: at least 3:1 against the light and the dark page."""
+__all__ = ["SHAPES", "colored", "cost_chart", "margin_chart", "margin_rows"]
 
 SHAPES: Final[Mapping[str, str]] = {"meets": "circle", "too close to call": "diamond", "fails": "cross"}
 """Shape of each verdict."""
 
-_ROW = 58
+_ROW, _ABOVE, _BELOW = 52, -12, 10
 _WIDE = 1.08
 
 
@@ -79,44 +74,57 @@ def _margin_row(
 
 
 def margin_chart(rows: Sequence[Mapping[str, Any]]) -> alt.LayerChart:
-    """Return a bar per limit: its range from 5 % to 95 %, its best value, the limit as the line at 0."""
-    base = alt.Chart(alt.Data(values=list(rows))).encode(
-        y=alt.Y("place:O", axis=None),
-        color=_verdict_color(legend=False),
-    )
+    """Return a bar per limit: its range from 5 % to 95 %, its best value, the limit as the tick at 0."""
+    base = alt.Chart(pd.DataFrame(rows)).encode(y=alt.Y("place:O", axis=None))
     across = alt.Scale(domain=[-_WIDE, _WIDE])
-    x = alt.X("low:Q", scale=across, axis=None)
-    bar = base.mark_bar(height=12, opacity=0.45, yOffset=14).encode(x=x, x2="high:Q")
-    dot = base.mark_point(size=110, filled=True, opacity=1, yOffset=14).encode(
-        x=alt.X("best:Q", scale=across),
-        shape=alt.Shape("verdict:N", scale=_scale(SHAPES), legend=None),
+    low = alt.X("low:Q", scale=across, axis=None)
+    best = alt.X("best:Q", scale=across)
+    tick = colored(base.mark_tick(thickness=2, height=26, yOffset=_BELOW).encode(x=alt.datum(0)), "line")
+    bar = base.mark_bar(height=12, opacity=0.4, yOffset=_BELOW).encode(
+        x=low, x2="high:Q", color=_color("verdict:N")
     )
-    line = alt.Chart(alt.Data(values=[{"at": 0}])).mark_rule(strokeWidth=2, color="#7A7A7A").encode(x="at:Q")
-    words = base.mark_text(align="left", yOffset=-8, fontSize=13, dx=2).encode(
-        x=alt.datum(-_WIDE), text="words:N", color=alt.ColorValue("#7A7A7A")
+    dot = base.mark_point(size=110, filled=True, opacity=1, yOffset=_BELOW).encode(
+        x=best, color=_color("verdict:N"), shape=_shape_of_verdict()
     )
-    verdict = base.mark_text(align="right", yOffset=-8, fontSize=13, fontWeight="bold", dx=-2).encode(
-        x=alt.datum(_WIDE), text="verdict:N"
+    words = base.mark_text(align="left", yOffset=_ABOVE, fontSize=13, dx=2).encode(
+        x=alt.datum(-_WIDE), text="words:N"
     )
-    chart: alt.LayerChart = (bar + line + dot + words + verdict).properties(height=_ROW * max(len(rows), 1))
-    return chart.configure_view(stroke=None)
+    verdict = base.mark_text(align="right", yOffset=_ABOVE, fontSize=13, fontWeight="bold", dx=-2).encode(
+        x=alt.datum(_WIDE), text="verdict:N", color=_color("verdict:N")
+    )
+    layers = bar + tick + dot + colored(words, "text") + verdict
+    return _plain(layers.properties(height=_ROW * len(rows)))
 
 
-def cost_chart(parts: Mapping[str, float], currency: str) -> alt.LayerChart:
+def cost_chart(parts: Mapping[str, float]) -> alt.LayerChart:
     """Return the parts of a vessel's cost as bars, dearest on top, each with its words."""
-    rows = [{"part": name, "cost": cost, "words": f"{cost:.2f}"} for name, cost in parts.items()]
-    base = alt.Chart(alt.Data(values=rows)).encode(
-        y=alt.Y("part:N", sort=None, title=None, axis=alt.Axis(labelLimit=140, ticks=False, domain=False)),
-        x=alt.X("cost:Q", title=f"{currency} in one good vessel", axis=alt.Axis(grid=False, tickCount=4)),
+    frame = pd.DataFrame({"part": list(parts), "cost": list(parts.values())})
+    axis = alt.Axis(labelLimit=140, ticks=False, domain=False, labelPadding=6, labelOverlap=False)
+    base = alt.Chart(frame).encode(
+        y=alt.Y("part:N", sort=None, title=None, axis=axis), x=alt.X("cost:Q", axis=None)
     )
-    bars = base.mark_bar(height=14, color=COLORS["meets"])
-    text = base.mark_text(align="left", dx=4, fontSize=12, color="#7A7A7A").encode(text="words:N")
-    return (bars + text).properties(height=26 * max(len(rows), 1) + 40)
+    bars = colored(base.mark_bar(height=12), "meets")
+    money = alt.Text("cost:Q", format=".2f")
+    text = colored(base.mark_text(align="left", dx=4, fontSize=12).encode(text=money), "text")
+    return _plain((bars + text).properties(height=22 * len(parts)))
 
 
-def _verdict_color(*, legend: bool) -> alt.Color:
-    return alt.Color("verdict:N", scale=_scale(COLORS), legend=alt.Legend(title=None) if legend else None)
+def colored(chart: alt.Chart, part: str) -> alt.Chart:
+    """Return a mark in the color of a part of `ui.palette.PARTS`; the theme fills it in, light or dark."""
+    marked: alt.Chart = chart.transform_calculate(_part=f"'{part}'").encode(color=_color("_part:N"))
+    return marked
 
 
-def _scale(values: Mapping[str, str]) -> alt.Scale:
-    return alt.Scale(domain=list(values), range=list(values.values()))
+def _color(field: str) -> alt.Color:
+    return alt.Color(field, scale=alt.Scale(domain=list(PARTS)), legend=None)
+
+
+def _shape_of_verdict() -> alt.Shape:
+    return alt.Shape(
+        "verdict:N", scale=alt.Scale(domain=list(SHAPES), range=list(SHAPES.values())), legend=None
+    )
+
+
+def _plain(chart: alt.LayerChart) -> alt.LayerChart:
+    plain: alt.LayerChart = chart.configure_view(stroke=None)
+    return plain

@@ -24,6 +24,9 @@ _WHERE: Final = "job"
 _SENSE: Final = re.compile(r"\s*(<=|>=|≤|≥|<|>|=)")
 _PAIR: Final = re.compile(r"[:=]")
 
+_SHARES: Final = frozenset({"confidence", "shop.humidity", "shop.reject", "shop.waste"})
+"""Keys whose plain numbers read better as percent."""
+
 Tables = dict[str, Any]
 
 
@@ -52,11 +55,11 @@ def tables_of(text: str) -> Tables:
 
 
 def field_value(tables: Mapping[str, Any], key: str) -> Any:  # noqa: ANN401  text, flag or list
-    """Return what a field shows for a dotted key: the file's words, without the sense of a limit.
+    r"""Return what a field shows for a dotted key: the file's words, without the sense of a limit.
 
     Examples
     --------
-    >>> job = tables_of('[limits]\\ndemold_time = "<= 60 min"')
+    >>> job = tables_of('[limits]\ndemold_time = "<= 60 min"')
     >>> field_value(job, "limits.demold_time"), field_value(job, "shop.prep")
     ('60 min', '')
     """
@@ -134,6 +137,8 @@ def _shown(value: Any, key: str) -> Any:  # noqa: ANN401
         return _breaks_text(value or [])
     if value is None:
         return ""
+    if key in _SHARES and not isinstance(value, str):
+        return f"{100.0 * value:g} %"
     return value if isinstance(value, bool | list | str) else f"{value:g}"
 
 

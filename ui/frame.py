@@ -18,7 +18,7 @@ _CURRENCIES = ("EUR", "USD", "GBP", "CHF", "CAD", "AUD", "SEK", "NOK", "DKK", "P
 
 
 def decisions() -> None:
-    """Show the decision fields at the side, each with its fault under it, and the job file's way in and out."""
+    """Show the decision fields at the side, each with its fault under it, and the job file in and out."""
     with st.sidebar:
         st.subheader("What the vessel must do")
         slots = {field.key: show_field(field) for field in DECISIONS}
@@ -63,31 +63,42 @@ def _opened() -> None:
 def strip(now: Session) -> None:
     """Show blend in hand, cost, tightest limit, units and currency."""
     solution = now.solution
-    with st.container(border=True, horizontal=True, vertical_alignment="center", key="strip"):
-        st.markdown(f"**In hand** {_blend_words(solution, now)}", width="stretch")
-        st.markdown(f"**A good vessel** {_cost_words(solution, now)}", width="content")
-        st.markdown(f"**Tightest** {_tightest_words(solution)}", width="content")
-        st.segmented_control(
-            "Units",
-            ["metric", "us"],
-            default="metric",
-            required=True,
-            key="units",
-            label_visibility="collapsed",
-            bind="query-params",
-            persist_state="session",
-            format_func={"metric": "g, MPa, °C", "us": "oz, psi, °F"}.get,
-        )
-        st.selectbox(
-            "Currency",
-            list(dict.fromkeys((base_tables()["currency"], *_CURRENCIES))),
-            key="currency",
-            label_visibility="collapsed",
-            accept_new_options=True,
-            bind="query-params",
-            persist_state="session",
-            width=110,
-        )
+    with st.container(border=True, key="strip", gap="xsmall"):
+        st.markdown(f"**In hand:** {_blend_words(solution, now)}")
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.markdown(
+                f"**A good vessel:** {_cost_words(solution, now)} · **Tightest:** {_tightest_words(solution)}",
+                width="stretch",
+            )
+            _units()
+            _currency()
+
+
+def _units() -> None:
+    st.segmented_control(
+        "Units",
+        ["metric", "us"],
+        default="metric",
+        required=True,
+        key="units",
+        label_visibility="collapsed",
+        bind="query-params",
+        persist_state="session",
+        format_func={"metric": "metric", "us": "US"}.get,
+    )
+
+
+def _currency() -> None:
+    st.selectbox(
+        "Currency",
+        list(dict.fromkeys((base_tables()["currency"], *_CURRENCIES))),
+        key="currency",
+        label_visibility="collapsed",
+        accept_new_options=True,
+        bind="query-params",
+        persist_state="session",
+        width=110,
+    )
 
 
 def tightest(solution: Solution) -> LimitVerdict | None:
@@ -113,5 +124,5 @@ def _tightest_words(solution: Solution) -> str:
     name = worst.limit.property
     return (
         f"{quantity(name).label} {verdict_words(worst, units())}, "
-        f"limit {bound_words(worst.limit, units())}: {worst.verdict}"
+        f"{bound_words(worst.limit, units())}: {worst.verdict}"
     )

@@ -7,10 +7,12 @@ Every setting is handed to Streamlit here, because a launcher in another folder 
 from __future__ import annotations
 
 import socket
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
 from optimizer.errors import VesselblendError
+from ui.palette import DARK, LIGHT, chart_colors
 
 __all__ = ["SETTINGS", "free_port", "run", "settings"]
 
@@ -18,22 +20,20 @@ _APP: Final = Path(__file__).parent / "app.py"
 _FIRST_PORT: Final = 8501
 _TRIES: Final = 50
 
-_LIGHT: Final = {
-    "primaryColor": "#8A4B12",
-    "backgroundColor": "#FFFFFF",
-    "secondaryBackgroundColor": "#F3F1ED",
-    "textColor": "#1B1B1A",
-    "linkColor": "#7A3F0C",
-    "borderColor": "#8C8A85",
+_NAMES: Final = {
+    "primaryColor": "primary",
+    "backgroundColor": "background",
+    "secondaryBackgroundColor": "panel",
+    "textColor": "text",
+    "linkColor": "link",
+    "borderColor": "border",
 }
-_DARK: Final = {
-    "primaryColor": "#E9A15B",
-    "backgroundColor": "#161615",
-    "secondaryBackgroundColor": "#242322",
-    "textColor": "#F4F2EE",
-    "linkColor": "#F0B57C",
-    "borderColor": "#85827C",
-}
+
+
+def _colors(section: str, theme: Mapping[str, str]) -> dict[str, Any]:
+    colors: dict[str, Any] = {f"theme.{section}.{name}": theme[part] for name, part in _NAMES.items()}
+    return {**colors, f"theme.{section}.chartCategoricalColors": chart_colors(theme)}
+
 
 SETTINGS: Final[dict[str, Any]] = {
     "browser.gatherUsageStats": False,
@@ -44,8 +44,12 @@ SETTINGS: Final[dict[str, Any]] = {
     "client.showErrorLinks": False,
     "client.showErrorDetails": "none",
     "theme.baseRadius": "small",
-    **{f"theme.light.{name}": color for name, color in _LIGHT.items()},
-    **{f"theme.dark.{name}": color for name, color in _DARK.items()},
+    "theme.paddingTop": "0.5rem",
+    "theme.sidebar.paddingTop": "0.5rem",
+    "theme.headingFontSizes": ["1.75rem", "1.4rem", "1.2rem", "1.1rem", "1rem", "1rem"],
+    "theme.metricValueFontSize": "1.9rem",
+    **_colors("light", LIGHT),
+    **_colors("dark", DARK),
 }
 """Settings of the page wherever it is started from."""
 

@@ -2,17 +2,46 @@
 
 from __future__ import annotations
 
-import importlib.util
+from typing import Final
 
 import streamlit as st
 
-from ui.state import Session
+from ui import answers
+from ui.card import card_html, sheet_of
+from ui.state import Session, units
 
-__all__ = ["print_card"]
+__all__ = ["print_card", "with_print_button"]
+
+_BUTTON: Final = """<style>@media print { .ask { display: none; } }</style>
+<p class="ask"><button type="button" onclick="window.print()"
+style="font: inherit; padding: 2mm 6mm; margin-bottom: 4mm">Print</button></p>
+"""
 
 
 @st.dialog("Batch card", width="large")
 def print_card(now: Session) -> None:
-    """Show the card of the blend in hand with a button that prints it."""
-    if importlib.util.find_spec("ui.card") is None:
-        st.info("This build holds no card.")
+    """Show the card of the blend in hand with a button that prints it and one that keeps it."""
+    most = now.job.shop.molds_per_mix
+    vessels = st.number_input(
+        "Vessels to cast",
+        min_value=1,
+        max_value=10_000,
+        value=most,
+        key="card_vessels",
+        persist_state="session",
+    )
+    batch = answers.batch(now.text, now.blend, int(vessels))
+    if batch is None:
+        st.info("No blend meets the limits, so there is nothing to weigh.")
+        return
+    paper = "half-letter" if units() == "us" else "a5"
+    html = card_html(sheet_of(now.solution, batch, answers.catalogue(), units=units()), paper)
+    st.download_button(
+        "Keep it as a file", html, "card.html", "text/html", on_click="ignore", key="keep_card"
+    )
+    st.iframe(with_print_button(html), height=620)
+
+
+def with_print_button(html: str) -> str:
+    """Return the card with a button on top that the printer leaves out."""
+    return html.replace("<body>", f"<body>\n{_BUTTON}", 1)

@@ -24,7 +24,17 @@ from ui.blends import DESIGNED, blend_of
 from ui.draft import drafted, field_value, laid_over, tables_of, whose
 from ui.fields import DECISIONS, SHOP, Field, price_fields
 
-__all__ = ["Session", "apply_limits", "drop_pick", "pick", "session", "set_base", "show_field", "tell_faults", "units"]
+__all__ = [
+    "Session",
+    "apply_limits",
+    "drop_pick",
+    "pick",
+    "session",
+    "set_base",
+    "show_field",
+    "tell_faults",
+    "units",
+]
 
 _BASE, _GOOD, _BLEND = "base_job", "last_good_job", "blend"
 MARKS: Mapping[str, str] = {"yours": "●", "example": "○", "fitted": "◆"}

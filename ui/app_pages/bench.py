@@ -41,12 +41,11 @@ def show() -> None:
         return
     with left:
         _weigh(now, solution)
+        _buttons(now)
         _cost(now, solution)
-        _buttons(now, solution)
     with right:
         _margins(solution)
-        with st.container(height=150, border=False):
-            why = st.container()
+        why = st.container(height=170, border=False)
     _cautions(solution)
     _details(solution)
     with why:
@@ -62,6 +61,7 @@ def _weigh(now: Session, solution: Solution) -> None:
     choice = st.segmented_control(
         "Amounts for",
         ["vessel", "mix"],
+        label_visibility="collapsed",
         default="vessel",
         required=True,
         key="amounts",
@@ -75,7 +75,7 @@ def _weigh(now: Session, solution: Solution) -> None:
         for name in weighing_order(grams, catalogue):
             step = weighing_step(name, solution, catalogue)
             words = grams_words(grams[name], step, units())
-            st.metric(label_of(name, catalogue), words, border=True, width="content")
+            st.metric(label_of(name, catalogue), words, width="content")
 
 
 def _cost(now: Session, solution: Solution) -> None:
@@ -84,17 +84,20 @@ def _cost(now: Session, solution: Solution) -> None:
         return
     span = answers.cost_span(now.text, now.blend)
     currency = now.job.currency
-    about = f", likely {money(span[0], currency)} to {money(span[1], currency)}" if span else ""
-    st.markdown(f"#### {money(solution.cost, currency)} for a good vessel{about}")
+    st.markdown(f"### {money(solution.cost, currency)} a good vessel")
+    if span:
+        st.caption(
+            f"Likely {money(span[0], currency)} to {money(span[1], currency)}, prices and rejects as stated."
+        )
     groups = cost_groups(solution.cost_parts)
     st.altair_chart(
-        cost_chart(groups, currency),
+        cost_chart(groups),
         key="cost_parts",
         alt="Parts of the cost: " + ", ".join(f"{name} {money(x, currency)}" for name, x in groups.items()),
     )
 
 
-def _buttons(now: Session, solution: Solution) -> None:
+def _buttons(now: Session) -> None:
     with st.container(horizontal=True):
         if st.button("Print the card", type="primary", icon=":material/print:", key="print_card"):
             print_card(now)
@@ -104,7 +107,7 @@ def _buttons(now: Session, solution: Solution) -> None:
 
 
 def _margins(solution: Solution) -> None:
-    st.markdown("#### Room to each limit")
+    st.markdown("### Room to each limit")
     ranges = {name: (p.low, p.high) for name, p in solution.properties.items()}
     rows = margin_rows(solution.limits, ranges, units())
     if not rows:
@@ -135,7 +138,7 @@ def _explanation(text: str, blend: str) -> None:
 
 def _no_blend(now: Session) -> None:
     count = len(now.job.limits)
-    st.markdown(f"#### No blend of these powders meets all {count} limits")
+    st.markdown(f"### No blend of these powders meets all {count} limits")
     with st.spinner("Looking for the smallest changes that would do"):
         solution = answers.designed(now.text, explain=True)
     if solution.conflict:
@@ -162,12 +165,14 @@ def _relaxation_words(now: Session, relaxation: Relaxation) -> str:
         f"becomes {bound_words(x, units())}"
         for x in relaxation.limits
     ]
-    cost = f", {money(relaxation.objective, now.job.currency)} a vessel" if now.job.objective == "cost" else ""
+    cost = (
+        f", {money(relaxation.objective, now.job.currency)} a vessel" if now.job.objective == "cost" else ""
+    )
     return f"{' and '.join(changes)}{cost}"
 
 
 def _cautions(solution: Solution) -> None:
-    st.markdown("#### Mind, with this blend")
+    st.markdown("### Mind, with this blend")
     texts = [CAUTIONS[key] for key in solution.cautions]
     for text in texts[:_FIRST_CAUTIONS]:
         st.markdown(f"- {text}")

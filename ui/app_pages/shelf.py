@@ -1,3 +1,5 @@
 """Page to come."""
+
 import streamlit as st
+
 st.title("shelf")

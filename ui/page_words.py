@@ -1,0 +1,40 @@
+"""Words only the page needs: chances in words, points of a frontier as sentences."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from optimizer.solution import Solution
+from optimizer.units import System
+from ui.words import money, value_words
+
+__all__ = ["chance_phrase", "quantity_words"]
+
+_CHANCES: Final = (
+    (0.99, "all but certain"),
+    (0.90, "very likely"),
+    (0.66, "likely"),
+    (0.33, "about even"),
+    (0.10, "unlikely"),
+    (0.01, "very unlikely"),
+)
+"""Least chance and its words, after the scale of the IPCC guidance note of 2010 (from memory)."""
+
+
+def chance_phrase(chance: float) -> str:
+    """Return a chance in words and number.
+
+    Examples
+    --------
+    >>> chance_phrase(0.84), chance_phrase(0.004), chance_phrase(1.0)
+    ('likely (84 %)', 'next to impossible (under 1 %)', 'all but certain (over 99 %)')
+    """
+    words = next((word for least, word in _CHANCES if chance >= least), "next to impossible")
+    if chance > 0.99:
+        return f"{words} (over 99 %)"
+    return f"{words} (under 1 %)" if chance < 0.01 else f"{words} ({chance:.0%})".replace("%)", " %)")
+
+
+def quantity_words(name: str, value: float, solution: Solution, units: System) -> str:
+    """Return a traded quantity with its unit; money in the job's currency."""
+    return money(value, solution.job.currency) if name == "cost" else value_words(name, value, units)

@@ -1,0 +1,49 @@
+"""Colors of the page, light and dark, and of the charts by the part they play.
+
+The hues of the charts are those of Okabe and Ito (2008), told apart with every kind of color sight, darkened
+or lightened until each reads as text on its page (4.5 to 1, WCAG 2.1). A test measures it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+__all__ = ["DARK", "LIGHT", "PARTS", "chart_colors"]
+
+PARTS: Final = ("meets", "too close to call", "fails", "text", "second", "third", "line")
+"""What a mark of a chart stands for, in the order of the theme's chart colors."""
+
+LIGHT: Final[Mapping[str, str]] = {
+    "primary": "#8A4B12",
+    "background": "#FFFFFF",
+    "panel": "#F3F1ED",
+    "border": "#8C8A85",
+    "link": "#7A3F0C",
+    "meets": "#0069A6",
+    "too close to call": "#666562",
+    "fails": "#B84A00",
+    "text": "#1B1B1A",
+    "second": "#00724F",
+    "third": "#96457E",
+    "line": "#55534F",
+}
+DARK: Final[Mapping[str, str]] = {
+    "primary": "#E9A15B",
+    "background": "#161615",
+    "panel": "#242322",
+    "border": "#85827C",
+    "link": "#F0B57C",
+    "meets": "#56B4E9",
+    "too close to call": "#A9A7A2",
+    "fails": "#F08B3E",
+    "text": "#F4F2EE",
+    "second": "#35C79A",
+    "third": "#DD9AC0",
+    "line": "#BDBAB3",
+}
+
+
+def chart_colors(theme: Mapping[str, str]) -> list[str]:
+    """Return the chart colors of a theme in the order of `PARTS`."""
+    return [theme[part] for part in PARTS]
