@@ -129,6 +129,24 @@ def test_the_unit_of_a_row_changes_nothing(factor):
     np.testing.assert_allclose(scaled.x, plain.x, atol=1e-8)
 
 
+def test_cost_and_rows_reach_the_solver_at_size_one(monkeypatch):
+    import scipy.optimize
+
+    honest, sizes = scipy.optimize.fmin_slsqp, []
+
+    def watched(function, x0, **options):
+        slopes = [np.atleast_2d(options["fprime"](x0)), options["fprime_ieqcons"](x0)]
+        sizes.extend(np.abs(np.concatenate(slopes)).max(axis=1))
+        return honest(function, x0, **options)
+
+    monkeypatch.setattr(scipy.optimize, "fmin_slsqp", watched)
+    tiny = stack([quadratic(np.zeros((2, 2)), [1e-12, 0], -1e-12)])
+    cost = quadratic(1e-9 * np.eye(2), [0, 0])
+    answer = minimize_smooth(problem(cost, [-9, -9], [9, 9], [([1e6, 1e5], 0, INF)], tiny), [3, 3])
+    assert answer.x == pytest.approx([1.0, 0.0], abs=1e-6)
+    assert sizes == pytest.approx([1.0] * 3)
+
+
 def test_a_column_with_equal_bounds_stays_and_the_rest_is_solved():
     """Hock-Schittkowski 43 with x4 held at its published optimum of -1 keeps its optimum of -44."""
     case = HOCK_SCHITTKOWSKI[43]().problem
