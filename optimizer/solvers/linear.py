@@ -44,7 +44,8 @@ class LinearRow:
     Attributes
     ----------
     name : str
-        What the row stands for, in words joined by underscores: `mass_max`.
+        What the row stands for, in words joined by underscores; a row with two limits is told as two,
+        `name_min` and `name_max`.
     coefficients : numpy.ndarray or mapping of str to float
         One per column, or by column name with the zeros left out.
     lower, upper : float
@@ -92,10 +93,12 @@ class LinearModel:
     matrix: Vector = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
-        names = (self.name, *self.columns, *(row.name for row in self.rows))
+        rows = tuple(row.name for row in self.rows)
+        sides = tuple(name for row in self.rows for name, _, _ in _sides(row))
+        names = (self.name, *self.columns, *rows)
         if bad := [name for name in names if not _NAME.fullmatch(name)]:
             raise ValueError(f"names must be letters, digits and underscores: {', '.join(map(repr, bad))}")
-        for kind in (self.columns, tuple(row.name for row in self.rows)):
+        for kind in (self.columns, rows, sides):
             if len(set(kind)) < len(kind):
                 raise ValueError(f"a name is used twice among {', '.join(kind)}")
         shapes = {part.shape for part in (self.lower, self.upper, self.cost, self.whole)}
@@ -266,6 +269,7 @@ def _run(model: LinearModel, time_limit: float, gap: float) -> _Raw:
         msg=False,
         timeLimit=time_limit,
         gapRel=gap,
+        gapAbs=0.0,
         primal_feasibility_tolerance=_SOLVER_TOLERANCE,
         mip_feasibility_tolerance=_SOLVER_TOLERANCE,
     )

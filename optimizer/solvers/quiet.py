@@ -28,7 +28,7 @@ def quiet_stdout() -> Iterator[None]:
 
     Threads share one redirection, undone when the last of them leaves: were each to save and restore for
     itself, one could save the other's redirection and leave the process mute. A process without standard
-    output is left alone.
+    output is left alone. What other threads print in the meantime is lost.
 
     Yields
     ------

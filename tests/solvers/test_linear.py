@@ -180,6 +180,14 @@ def test_a_solve_stopped_at_the_gap_asked_for_counts_by_its_numbers():
     assert 0.0 < (answer.objective - answer.bound) / abs(answer.objective) <= 0.2
 
 
+def test_a_small_cost_is_brought_to_the_same_gap():
+    """A gap in money would stop HiGHS early where every cost is a fraction of a cent."""
+    case = hard(20)
+    answer = solve_linear(replace(case, cost=1e-7 * case.cost))
+    assert answer.status is Status.OPTIMAL
+    assert answer.objective == pytest.approx(1e-7 * solve_linear(case).objective, rel=1e-6)
+
+
 def test_violation_is_relative_and_sees_rows_and_bounds():
     """Own arithmetic on the textbook model: 3x + 2y <= 18 is 2 over at (4, 4); x >= 0 is broken by 1."""
     assert textbook().violation(np.array([4.0, 4.0])) == pytest.approx(2 / 20)
@@ -275,6 +283,11 @@ def test_nothing_is_printed_or_left_on_disk(tmp_path):
         pytest.param({"rows": (LinearRow("a", np.ones(3)),)}, "row a", id="a-row-too-long"),
         pytest.param({"cost": np.ones(3)}, "one entry", id="a-cost-too-long"),
         pytest.param({"rows": (LinearRow("a", {}), LinearRow("a", {}))}, "twice", id="a-row-twice"),
+        pytest.param(
+            {"rows": (LinearRow("a", {}, 0, 1), LinearRow("a_max", {}, 0))},
+            "twice",
+            id="a-side-named-as-a-row",
+        ),
     ],
 )
 def test_a_model_that_does_not_fit_is_refused_by_name(change, words):
