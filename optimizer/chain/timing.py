@@ -56,7 +56,7 @@ class Clock:
     csa_weight: Array
 
 
-def speed(model: Model, temperature: float) -> Array:
+def speed(model: Model, temperature: Array | float) -> Array:
     """Return how much faster the cement part runs than at 21 degC [-].
 
     Arrhenius form of ASTM C1074 (from memory), activation energy of the model's figures [kJ/mol].
@@ -66,8 +66,10 @@ def speed(model: Model, temperature: float) -> Array:
     return np.asarray(np.exp(-energy * (1.0 / kelvin - 1.0 / reference)))
 
 
-def clock_of(model: Model, body: Body, *, temperature: float = SPEC_TEMPERATURE, damp: bool = False) -> Clock:
-    """Return the clock of each body at a room temperature [degC]."""
+def clock_of(
+    model: Model, body: Body, *, temperature: Array | float = SPEC_TEMPERATURE, damp: bool = False
+) -> Clock:
+    """Return the clock of each body at one room temperature, or at that of each mix [degC]."""
     gypsum, cement = body.gypsum_share, body.csa_share
     wetness = np.log(np.maximum(body["water"], 1e-9) / np.maximum(body["reference_water"], 1e-9))
     binder = np.maximum(body["binder"], 1e-9)
