@@ -13,7 +13,16 @@ from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.solution import LimitVerdict, Solution
 from optimizer.units import System, show_amount
-from ui.words import bound_words, grams_words, is_tight, label_of, range_words, seen_words, value_words
+from ui.words import (
+    bound_words,
+    grams_words,
+    is_tight,
+    label_of,
+    percent_words,
+    range_words,
+    seen_words,
+    value_words,
+)
 
 __all__ = ["CARD_CAUTIONS", "PAPERS", "Sheet", "card_html", "card_json", "sheet_of"]
 
@@ -42,7 +51,7 @@ CARD_CAUTIONS: Final[Mapping[str, str]] = {
 
 MOST_CAUTIONS: Final = 3
 _MOST_LIMITS: Final = 6
-_ROOMY: Final = 5
+_ROOMY: Final = 6
 """So many rows to weigh leave room for `_MOST_LIMITS`; each further row takes that of two limits."""
 
 _SHORT: Final = 12
@@ -127,7 +136,7 @@ def sheet_of(
     shop = solution.job.shop
     mixes = f", {batch.mixes} mixes" if batch.mixes > 1 else ""
     cavity = show_amount(solution.job.vessel.cavity_volume, "mL", 3, units)
-    room = max(0, _MOST_LIMITS - 2 * max(0, len(batch.portions) - _ROOMY))
+    room = max(2, _MOST_LIMITS - 2 * max(0, len(batch.portions) - _ROOMY))
     ranked = sorted(solution.limits, key=_urgency)
     return Sheet(
         title=solution.job.title,
@@ -135,8 +144,8 @@ def sheet_of(
         model=f"made with model calibrated on {trials} trials",
         mark=solution.fingerprint[:_SHORT],
         fill=grams_words(batch.fill, shop.weigh_step, units),
-        demolded=_mass(solution, "demolded_mass", units),
-        dry=_mass(solution, "dry_mass", units),
+        demolded=_mass(solution, "demolded_mass"),
+        dry=_mass(solution, "dry_mass"),
         seal=_coats(solution),
         rows=tuple(_rows(batch, solution, catalogue, units)),
         clock=tuple(_clock(solution, units)),
@@ -177,11 +186,10 @@ def _rows(batch: Batch, solution: Solution, catalogue: Catalogue, units: System)
         ounces = f", {show_amount(portion.grams, 'g', 3, 'us')}" if units == "us" else ""
         if portion.name == "water":
             volume = f"{portion.grams:.0f} mL"
-            yield Row(
-                "WATER", f"{100.0 * portion.grams / dry:.1f} %{ounces}", mass, f"{volume}, {room}", True
-            )
+            share = f"{percent_words(portion.grams / dry)} of powder{ounces}"
+            yield Row("WATER", share, mass, f"{volume}, {room}", water=True)
         else:
-            share = f"{100.0 * portion.grams / dry:.3g} %{ounces}"
+            share = f"{percent_words(portion.grams / dry)}{ounces}"
             yield Row(label_of(portion.name, catalogue), share, mass, grams_words(portion.running, step))
 
 
@@ -195,9 +203,10 @@ def _clock(solution: Solution, units: System) -> Iterator[tuple[str, str]]:
     yield "dry after", value_words("drying_time", values["drying_time"].value, units)
 
 
-def _mass(solution: Solution, name: str, units: System) -> str:
+def _mass(solution: Solution, name: str) -> str:
+    """Return a mass to weigh in grams whatever the units: the scale at the bench shows them."""
     prediction = solution.properties[name]
-    return f"{value_words(name, prediction.value, units)} ({range_words(name, prediction, units)})"
+    return f"{value_words(name, prediction.value)} ({range_words(name, prediction)})"
 
 
 def _coats(solution: Solution) -> str:
@@ -205,7 +214,8 @@ def _coats(solution: Solution) -> str:
     if not math.isfinite(solution.coats):
         return f"never comes {target}: do not use with wax"
     span = range_words("sealer_coats", solution.properties["sealer_coats"])
-    return f"{solution.coats:.0f} coats inside {target}" + (f" ({span})" if span else "")
+    coats = "1 coat" if solution.coats == 1 else f"{solution.coats:.0f} coats"
+    return f"{coats} inside {target}" + (f" ({span})" if span else "")
 
 
 def _limit_line(verdict: LimitVerdict, solution: Solution, units: System) -> LimitLine:

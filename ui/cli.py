@@ -6,6 +6,7 @@ heavy is imported inside the commands: a caster who asks for help gets it at onc
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 import traceback
@@ -15,7 +16,7 @@ from typing import NoReturn
 
 import click
 
-from optimizer.errors import VesselblendError
+from optimizer.errors import FileFaults, VesselblendError
 from ui.commands.card import card
 from ui.commands.check import check
 from ui.commands.design import design
@@ -24,7 +25,7 @@ from ui.commands.materials import materials
 from ui.commands.order import order
 from ui.commands.page import page
 from ui.commands.trials import trials
-from ui.delivery import say
+from ui.delivery import forget_output, say
 
 __all__ = ["cli", "main", "run"]
 
@@ -106,18 +107,19 @@ def run(arguments: Sequence[str]) -> int:
             say("Stopped.")
             return STOPPED
         except BrokenPipeError:
-            _forget_output()
+            forget_output()
             return 0
         except VesselblendError as error:
             say(str(error))
             return error.exit_code
         except Exception as error:  # whatever it is, a caster reads a sentence
-            return _own_fault(error)
+            return _no_room() if getattr(error, "errno", None) == errno.ENOSPC else _own_fault(error)
 
 
-def _forget_output() -> None:
-    """Point standard output nowhere: its reader has seen enough, and the interpreter still flushes it."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+def _no_room() -> int:
+    forget_output()
+    say("The disk is full: free some room and run the command again.")
+    return FileFaults.exit_code
 
 
 def _own_fault(error: Exception) -> int:

@@ -10,7 +10,7 @@ import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import IO, TYPE_CHECKING, Any, Final
 
 import click
 
@@ -20,7 +20,9 @@ if TYPE_CHECKING:
     from optimizer.units import System
     from ui.terminal import Block
 
-__all__ = ["Delivery", "delivered", "read_stdin", "say", "write_file"]
+__all__ = ["Delivery", "delivered", "forget_output", "plain", "read_stdin", "say", "write_file"]
+
+_STAND_INS: Final = str.maketrans({"─": "-", "°": "deg "})
 
 STANDARD: Final = "-"
 """The name that means standard input or output."""
@@ -96,7 +98,18 @@ def delivered(command: Callable[..., int]) -> Callable[..., int]:
 def say(text: str) -> None:
     """Say something to the caster on standard error, if there is one."""
     if sys.stderr is not None:
-        click.echo(text, err=True)
+        click.echo("\n".join(map(plain, text.splitlines())), err=True)
+
+
+def plain(text: str) -> str:
+    r"""Return text of a stranger's file without anything that would steer a terminal.
+
+    Examples
+    --------
+    >>> plain("Tumbler\x1b[31m, white\n")
+    'Tumbler [31m, white '
+    """
+    return "".join(letter if letter.isprintable() else " " for letter in text)
 
 
 def read_stdin(most: int) -> bytes:
@@ -147,13 +160,26 @@ def _to_stdout(text: str) -> None:
     if sys.stdout is None:
         raise _unwritten("standard output", OSError(0, "it is closed"))
     try:
-        sys.stdout.write(text)
+        sys.stdout.write(_in_letters_of(sys.stdout, text))
         sys.stdout.flush()
     except BrokenPipeError:
         raise
     except OSError as error:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        forget_output()
         raise _unwritten("standard output", error) from None
+
+
+def forget_output() -> None:
+    """Point standard output nowhere: nobody reads it, and the interpreter still flushes it at its end."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _in_letters_of(stream: IO[str], text: str) -> str:
+    """Return text in the letters the stream has; rules and degrees have plain stand-ins."""
+    encoding = stream.encoding or "utf-8"
+    if encoding.lower().startswith("utf"):
+        return text
+    return text.translate(_STAND_INS).encode(encoding, errors="replace").decode(encoding)
 
 
 def _unwritten(where: str, error: Exception) -> FileFaults:

@@ -17,7 +17,9 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-__all__ = ["Block", "heading", "indented", "plain", "rendered", "sentence", "table"]
+from ui.delivery import plain
+
+__all__ = ["Block", "heading", "indented", "rendered", "sentence", "table"]
 
 Block: TypeAlias = RenderableType
 
@@ -44,17 +46,6 @@ def rendered(blocks: Iterable[Block], stream: IO[str] | None) -> str:
     for block in blocks:
         console.print(block)
     return "".join(f"{line.rstrip()}\n" for line in page.getvalue().splitlines())
-
-
-def plain(text: str) -> str:
-    r"""Return text of a stranger's file without anything that would steer a terminal.
-
-    Examples
-    --------
-    >>> plain("Tumbler\x1b[31m, white\n")
-    'Tumbler [31m, white '
-    """
-    return "".join(letter if letter.isprintable() else " " for letter in text)
 
 
 def heading(words: str) -> Text:

@@ -30,6 +30,7 @@ __all__ = [
     "label_of",
     "limit_sentence",
     "money",
+    "percent_words",
     "price_words",
     "proof_words",
     "range_words",
@@ -270,7 +271,7 @@ def blend_words(blend: Mapping[str, float], catalogue: Catalogue) -> str:
     '62 % gypsum cement, 38 % marble flour'
     """
     shares = sorted(blend.items(), key=lambda item: -item[1])
-    return ", ".join(f"{_percent(share)} {label_of(name, catalogue)}" for name, share in shares)
+    return ", ".join(f"{percent_words(share)} {label_of(name, catalogue)}" for name, share in shares)
 
 
 def label_of(name: str, catalogue: Catalogue) -> str:
@@ -278,7 +279,14 @@ def label_of(name: str, catalogue: Catalogue) -> str:
     return "water" if name == "water" else re.split(r"[,(]", catalogue[name].label)[0].strip()
 
 
-def _percent(share: float) -> str:
+def percent_words(share: float) -> str:
+    """Return a share as a percentage that can be weighed.
+
+    Examples
+    --------
+    >>> percent_words(0.6318), percent_words(0.0125)
+    ('63 %', '1.2 %')
+    """
     return f"{100.0 * share:.0f} %" if share >= 0.0195 else f"{significant(100.0 * share, 2)} %"
 
 

@@ -23,4 +23,4 @@ def page(port: int, browser: bool) -> int:
     if importlib.util.find_spec(_LAUNCHER) is None:
         raise VesselblendError("This build of vesselblend holds no page; use the other commands.")
     launcher = importlib.import_module(_LAUNCHER)
-    return int(launcher.run(port=port, browser=browser) or 0)
+    return int(launcher.run(port=port, open_browser=browser) or 0)
