@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from optimizer.chain.parameters import ParameterSet
 from optimizer.confidence import Doubt
-from optimizer.engine.polish import Candidate
+from optimizer.engine.polish import Candidate, polish
 from optimizer.engine.scan import Scan
 from optimizer.engine.search import Search
 from optimizer.engine.weigh import Weighed, weigh
@@ -26,6 +26,7 @@ __all__ = ["design", "design_problem"]
 
 _ROUNDS = 5
 _SETTLED = 2e-3
+_LEADERS = 4
 
 
 @dataclass(frozen=True)
@@ -102,17 +103,26 @@ def _backed_off(problem: Problem, doubt: Doubt, nominal: _Found) -> _Found | Non
     """Hold each limit with its chance: spreads belong to the candidate, so they are taken again there."""
     if problem.job.confidence <= 0.5:
         return nominal
-    found, shifts = nominal, _shifts(problem, doubt, nominal.best)
+    found = _search(problem, _shifts(problem, doubt, nominal.best), nominal.search.scan)
     for _ in range(_ROUNDS):
-        again = _search(problem, shifts, nominal.search.scan)
-        if again is None or not again.best.feasible:
-            return again
-        renewed = _shifts(problem, doubt, again.best)
-        change = max((abs(v - shifts.get(k, 0.0)) for k, v in renewed.items()), default=0.0)
-        found, shifts = again, renewed
+        if found is None or not found.best.feasible:
+            return found
+        renewed = _shifts(problem, doubt, found.best)
+        change = max((abs(v - found.shifts.get(k, 0.0)) for k, v in renewed.items()), default=0.0)
         if change <= _SETTLED:
-            break
+            return found
+        found = _Found(found.search, _polished_again(problem, found, renewed), renewed)
     return found
+
+
+def _polished_again(problem: Problem, found: _Found, shifts: Mapping[RowLabel, float]) -> Candidate:
+    """Return the best of the search's leading mixes under renewed shifts."""
+    leaders = sorted(found.search.polished.values(), key=Candidate.rank)[:_LEADERS]
+    again = [
+        polish(problem, x.case, x.support, x.mix, backoff_vector(problem, x.case, shifts))
+        for x in (found.best, *leaders)
+    ]
+    return min(again, key=Candidate.rank)
 
 
 def _weighed(problem: Problem, found: _Found) -> Weighed:

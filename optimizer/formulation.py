@@ -64,6 +64,18 @@ class Case:
     turns: int = 1
     coats: int = 0
 
+    @property
+    def fixed(self) -> float:
+        """Cost before any powder and drying [currency]."""
+        return self.line.fixed + self.shipping
+
+    def tighter_than(self, other: Case) -> bool:
+        """Return True when every mix of this case is one of `other` too (same doses, tighter limits)."""
+        if dict(self.doses) != dict(other.doses):
+            return False
+        mine = {x.property: x.bound for x in self.limits}
+        return all(mine.get(x.property, np.inf) <= x.bound for x in other.limits)
+
     def __hash__(self) -> int:
         """Hash by what can differ between the cases of one problem."""
         return hash((self.turns, self.coats, self.shipping, self.limits, tuple(sorted(self.doses.items()))))

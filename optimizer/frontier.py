@@ -212,7 +212,7 @@ class _Sweep:
         asked = self.problem.with_limits([*self._others(held), *held])
         best: Candidate | None = None
         for case in cases_of(asked):
-            floor = case.line.fixed + case.shipping if self.over[0] == "cost" else -np.inf
+            floor = case.fixed if self.over[0] == "cost" else -np.inf
             if best is not None and floor >= best.value:
                 continue
             for support, start in self._starts(asked, case):

@@ -36,7 +36,15 @@ def cases_of(problem: Problem) -> tuple[Case, ...]:
         for step in steps
         for doses in _doses(problem)
     ]
-    return tuple(sorted(out, key=lambda case: (case.line.fixed + case.shipping, -case.turns, case.coats)))
+    kept = [case for case in out if not any(_makes_idle(other, case) for other in out)]
+    return tuple(sorted(kept, key=lambda case: (case.fixed, -case.turns, case.coats)))
+
+
+def _makes_idle(other: Case, case: Case) -> bool:
+    """Return True when `other` holds every mix of `case` and costs no more."""
+    if other is case or other.fixed > case.fixed or not case.tighter_than(other):
+        return False
+    return not other.tighter_than(case) or other.fixed < case.fixed or other.turns < case.turns
 
 
 def _money_matters(problem: Problem) -> bool:

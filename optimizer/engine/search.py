@@ -58,20 +58,33 @@ class Search:
 
     def run(self) -> Candidate | None:
         """Return the best candidate over all cases; infeasible only if nothing feasible was found."""
+        cases = cases_of(self.problem)
         best: Candidate | None = None
-        for case in cases_of(self.problem):
-            if best is not None and best.feasible and self._floor(case) >= best.value - _MARGIN:
+        solved: list[Candidate] = []
+        queue = list(_loosest_first(cases))
+        while queue:
+            case = queue.pop(0)
+            if best is not None and best.feasible and self._floor(case, solved) >= best.value - _MARGIN:
+                continue
+            if any(k.case == case or (not k.feasible and case.tighter_than(k.case)) for k in solved):
                 continue
             found = self.best_of_case(case)
-            if found is not None and (best is None or found.rank() < best.rank()):
-                best = found
+            if found is None:
+                continue
+            solved.append(found)
+            best = found if best is None or found.rank() < best.rank() else best
+            if not found.feasible:
+                # If even the loosest case of these coats has no blend, none of its tighter ones does.
+                queue.insert(0, _loosest(c for c in cases if c.coats == case.coats and c.doses == case.doses))
         return best
 
-    def _floor(self, case: Case) -> float:
-        """Return what a case costs before any powder, or no floor where cost is not the objective."""
+    def _floor(self, case: Case, solved: Iterable[Candidate]) -> float:
+        """Return what a case costs at least: its steps, and the powder of any looser case solved before."""
         if self.problem.job.objective != "cost":
             return -np.inf
-        return case.line.fixed + case.shipping
+        looser = [k for k in solved if k.feasible and case.tighter_than(k.case)]
+        powder = max((k.value - k.case.fixed for k in looser), default=0.0)
+        return case.fixed + powder
 
     def best_of_case(self, case: Case) -> Candidate | None:
         """Return the best candidate of one case, or None when no blend can be started."""
@@ -145,6 +158,24 @@ class Search:
             if len(chosen) <= cap and any(self.problem.materials[k].role == "binder" for k in chosen)
         ]
         return sorted(usable, key=lambda chosen: (place.get(chosen, len(place)), chosen))[:_NEIGHBORS]
+
+
+def _loosest(cases: Iterable[Case]) -> Case:
+    """Return the case that holds the mixes of most others."""
+    loosest, *rest = cases
+    for case in rest:
+        if loosest.tighter_than(case):
+            loosest = case
+    return loosest
+
+
+def _loosest_first(cases: tuple[Case, ...]) -> tuple[Case, ...]:
+    """Put one loosest case of each choice of doses first: its powder is a floor for all the others."""
+    groups: dict[tuple[tuple[int, float], ...], list[Case]] = {}
+    for case in cases:
+        groups.setdefault(tuple(sorted(case.doses.items())), []).append(case)
+    heads = tuple(_loosest(group) for group in groups.values())
+    return (*heads, *(case for case in cases if case not in heads))
 
 
 def _better(first: Candidate | None, second: Candidate | None) -> Candidate:
