@@ -143,7 +143,7 @@ def dtlz1():
         a, b = x[:2]
         return 0.5 * np.array([a * b, a * (1 - b), 1 - a]), 0.5 * np.array([[b, a], [1 - b, -a], [-1, 0]])
 
-    start = np.append([0.5, 0.5], np.full(5, 0.51))
+    start = np.append([0.5, 0.5], np.full(5, 0.502))
     base = problem(np.zeros(size), [0] * size, [1] * size)
     return Multi(_shaped(shape, distance), base, (start,), (0.5, 0.5, 0.5), 0.125 - 0.5**3 / 6)
 

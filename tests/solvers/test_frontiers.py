@@ -37,9 +37,12 @@ def line(loose, tight, count):
     return [(float(level),) for level in np.linspace(loose, tight, count)]
 
 
-def grid(loose, count, reachable):
-    """Return pairs of levels back and forth, each pair beside the one before."""
-    steps = np.linspace(loose, 0.0, count)
+def grid(loose, tight, count, reachable):
+    """Return pairs of levels back and forth, each pair beside the one before.
+
+    The rim, where a level leaves a single point, is left out: there a row has no slope to follow.
+    """
+    steps = np.linspace(loose, tight, count)
     rows = [[(float(a), float(b)) for b in steps] for a in steps]
     paths = (row if number % 2 == 0 else row[::-1] for number, row in enumerate(rows))
     return [level for level in itertools.chain.from_iterable(paths) if reachable(*level)]
@@ -63,7 +66,7 @@ def test_two_objectives(case, levels, restart, share):
 def test_dtlz1_points_lie_on_the_plane():
     """DTLZ1 2002: the frontier is f1 + f2 + f3 = 0.5."""
     case = dtlz1()
-    levels = grid(0.5, 6, lambda a, b: a + b <= 0.5 + 1e-9)
+    levels = grid(0.45, 0.05, 6, lambda a, b: a + b < 0.46)
     points = np.array(walked(case, levels, restart=True))
     np.testing.assert_allclose(points.sum(axis=1), 0.5, atol=1e-6)
     exact = [(a, b, 0.5 - a - b) for a, b in levels]
@@ -73,7 +76,7 @@ def test_dtlz1_points_lie_on_the_plane():
 def test_dtlz2_points_lie_on_the_sphere():
     """DTLZ2 2002: the frontier is f1^2 + f2^2 + f3^2 = 1."""
     case = dtlz2()
-    levels = grid(1.0, 7, lambda a, b: a * a + b * b <= 1 + 1e-9)
+    levels = grid(0.95, 0.05, 7, lambda a, b: a * a + b * b < 0.95)
     points = np.array(walked(case, levels, restart=True))
     np.testing.assert_allclose((points**2).sum(axis=1), 1.0, atol=1e-6)
     exact = [(a, b, np.sqrt(max(0.0, 1 - a * a - b * b))) for a, b in levels]
