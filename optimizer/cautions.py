@@ -72,7 +72,8 @@ def _bucket(problem: Problem, cast: Cast) -> float:
     """Return what a leftover in the bucket comes close to [degC]."""
     body = cast.body
     heat = body["heat_gypsum"] + np.maximum(body["heat_csa"], 0.0)
-    return float(adiabatic_temperature(heat, body["capacity"], problem.job.shop.temperature)[0])
+    hot = adiabatic_temperature(heat, body["capacity"], problem.job.shop.temperature)
+    return float(np.ravel(hot)[0])
 
 
 def _heat_keys(problem: Problem, values: Mapping[str, float]) -> list[str]:

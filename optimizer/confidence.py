@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
+from optimizer.chain.model import compile_model
 from optimizer.chain.predict import Cast, cast_of
 from optimizer.chain.spreads import Moves, moves_of
 from optimizer.formulation import RowLabel
@@ -72,6 +73,26 @@ class Doubt:
             ]
             out[limit] = min(chances)
         return out
+
+    def joint_probability(
+        self, limits: tuple[Limit, ...], mix: Array, count: int = 400, seed: int = 7
+    ) -> float:
+        """Return the chance that all limits hold together, by sampling the parameters.
+
+        Limits judged at best values do not enter. Same seed, same draws, same answer.
+        """
+        held = [limit for limit in limits if not nominal_only(self.problem, limit)]
+        if not held:
+            return 1.0
+        problem = self.problem
+        draws = problem.parameters.draws(count, seed)
+        model = compile_model(problem.catalogue, problem.names, problem.parameters, draws)
+        drawn = cast_of(model, problem.bench, mix[None, :])
+        met = np.ones(count, bool)
+        for limit in held:
+            for row in limit_rows(limit, drawn):
+                met &= np.broadcast_to(row, (count, 1))[:, 0] >= -1e-9
+        return float(met.mean())
 
     def shifts(self, limits: tuple[Limit, ...], mix: Array, confidence: float) -> dict[RowLabel, float]:
         """Return how far each row must be over-met at `mix` to hold with `confidence`."""

@@ -85,7 +85,10 @@ def design_problem(problem: Problem, *, explain: bool = True) -> Solution:
         )
     if problem.job.confidence > 0.5:
         answer = replace(answer, nominal=_as_alternative(problem, nominal.best))
-    return _explained(problem, found, answer) if explain else answer
+    if not explain:
+        return answer
+    together = doubt.joint_probability(problem.job.limits, rounded.candidate.mix)
+    return _explained(problem, found, replace(answer, joint_probability=together))
 
 
 def _search(problem: Problem, shifts: Mapping[RowLabel, float], scan: Scan | None) -> _Found | None:

@@ -71,7 +71,7 @@ def limit_prices(
     starts = list({(c.support, c.case.coats, c.case.turns): c for c in (best, *rivals)}.values())
     out = {}
     for limit in problem.job.limits:
-        sides = []
+        sides: list[float | None] = []
         for steps in (1.0, -1.0):
             changed = _with_limit(problem, limit, moved(limit, steps))
             if steps > 0 and not _tight(problem, best, limit, shifts):
@@ -107,17 +107,11 @@ def _resolved(
 ) -> float | None:
     found = []
     for start in starts:
-        case = replace(start.case, limits=_case_limits(problem, start))
-        backoff = backoff_vector(problem, case, shifts)
-        again = polish(problem, case, start.support, start.mix, backoff)
+        backoff = backoff_vector(problem, start.case, shifts)
+        again = polish(problem, start.case, start.support, start.mix, backoff)
         if again.feasible:
             found.append(again.value)
     return min(found, default=None)
-
-
-def _case_limits(problem: Problem, start: Candidate) -> tuple[Limit, ...]:
-    """Keep a case's own limits; the demold edge of its turns stays where a looser limit passes it."""
-    return start.case.limits
 
 
 def blend_shares(problem: Problem, mix: Array) -> tuple[dict[str, float], float]:

@@ -19,7 +19,7 @@ from optimizer.formulation import Case, RowLabel, backoff_vector, rows_of_cast
 from optimizer.judge import cost_parts_of
 from optimizer.money.turns import turns_per_day
 from optimizer.nomenclature import QUANTITIES
-from optimizer.pareto import knee, nondominated
+from optimizer.pareto import Sense, knee, nondominated
 from optimizer.problem import Problem
 from optimizer.shop import Limit
 
@@ -158,7 +158,9 @@ class _Sweep:
 
     def __init__(self, problem: Problem, over: tuple[str, ...], shifts: dict[RowLabel, float]) -> None:
         self.over, self.shifts = over, shifts
-        self.senses = tuple("min" if QUANTITIES[name].better == "lower" else "max" for name in over)
+        self.senses: tuple[Sense, ...] = tuple(
+            "min" if QUANTITIES[name].better == "lower" else "max" for name in over
+        )
         self.problem = self._aimed(problem, 0)
         self.base = problem
         self.scan = Scan(problem)

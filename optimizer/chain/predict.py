@@ -99,7 +99,7 @@ class Cast:
             + body.csa_share * np.log(self.model["solid_conductivity_csa"])
         )
         heavy, light = body["heavy"], body["light"]
-        return body_conductivity(
+        conducted = body_conductivity(
             np.clip(body.paste_porosity, 0.0, 0.99),
             solid,
             heavy,
@@ -107,6 +107,7 @@ class Cast:
             light,
             np.exp(body["light_conduct"] / np.maximum(light, _TINY)),
         )
+        return np.asarray(conducted)
 
     @cached_property
     def walls(self) -> tuple[Array, Array]:
@@ -115,7 +116,8 @@ class Cast:
             unknown = np.full(self.conductivity.shape, np.nan)
             return unknown, unknown
         share = self.model["flame_share"]
-        return wall_temperatures(self.bench.wall, self.conductivity, share)
+        outer, inner = wall_temperatures(self.bench.wall, self.conductivity, share)
+        return np.asarray(outer), np.asarray(inner)
 
     @cached_property
     def demold_need(self) -> Array:
@@ -171,7 +173,7 @@ def _drying_time(cast: Cast) -> Array:
 
 def _whiteness(cast: Cast) -> Array:
     ratio = cast.body["absorb"] / np.maximum(cast.body["scatter"], _TINY)
-    return lightness(reflectance(ratio))
+    return np.asarray(lightness(reflectance(ratio)))
 
 
 def _casting_peak(cast: Cast) -> Array:
@@ -185,7 +187,7 @@ def _casting_peak(cast: Cast) -> Array:
         1e-3 * body["capacity"],
         cast.model["csa_heat_half_time"],
     )
-    return peak
+    return np.asarray(peak)
 
 
 def _heat_margin(cast: Cast) -> Array:
@@ -193,13 +195,14 @@ def _heat_margin(cast: Cast) -> Array:
     solids = np.maximum(cast.dry_density, _TINY)
     exposure = "repeated burns" if cast.bench.candle is None else cast.bench.candle.exposure
     limit = phase_limit(cast.body["gypsum_mass"] / solids, cast.body["ettringite_mass"] / solids, exposure)
-    return heat_margin(limit, outer, inner)
+    return np.asarray(heat_margin(limit, outer, inner))
 
 
 def _sealer_coats(cast: Cast) -> Array:
     shop = cast.bench.shop
     # A mix held at an edge to a solver tolerance belongs to that edge, not to one coat more.
-    return sealer_coats(cast.absorption * (1.0 - 1e-5), shop.target_absorption, shop.coat_factor)
+    edged = cast.absorption * (1.0 - 1e-5)
+    return np.asarray(sealer_coats(edged, shop.target_absorption, shop.coat_factor))
 
 
 def _crystalline_silica(cast: Cast) -> Array:

@@ -59,7 +59,7 @@ class Moves:
 
     def spread(self, slopes: Array) -> Array:
         """Return the standard deviation that slopes of shape (k, ...) add up to."""
-        return np.sqrt(np.einsum("k...,kl,l...->...", slopes, self.correlation, slopes))
+        return np.asarray(np.sqrt(np.einsum("k...,kl,l...->...", slopes, self.correlation, slopes)))
 
 
 def moves_of(catalogue: Catalogue, names: tuple[str, ...], parameters: ParameterSet) -> Moves:

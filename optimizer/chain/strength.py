@@ -40,7 +40,7 @@ def sulfate_knee(sulfate: Array | float, yeelimite: Array | float) -> Array:
 
     Examples
     --------
-    >>> float(sulfate_knee(1.65, 1.0))
+    >>> round(float(sulfate_knee(1.65, 1.0)), 6)
     0.5
     """
     ratio = np.asarray(sulfate, float) / np.maximum(yeelimite, 1e-9)
