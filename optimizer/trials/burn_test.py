@@ -9,13 +9,13 @@ from typing import Final
 
 from optimizer.errors import NoVerdict, QuantityError
 from optimizer.shop import Candle, Vessel
-from optimizer.trials.approach import fit_approach
+from optimizer.trials.approach import Beforehand, fit_approach
 from optimizer.trials.measured import Measured
 
 __all__ = ["flame_share", "steady_wall_temperature"]
 
-_TYPICAL_HOURS: Final = (0.7, 2.0)
-"""Time constant of a cast jar warming up [h] and the factor it is uncertain by; judgement."""
+_TYPICAL: Final = Beforehand(time=0.7, factor=2.0)
+"""A cast jar warming up [h]; judgement."""
 
 _LONG_ENOUGH: Final = 0.9
 """Share of the way that the last reading should have come [fraction]; judgement."""
@@ -61,7 +61,7 @@ def steady_wall_temperature(readings: Sequence[tuple[float, float]], error: floa
     if any(late <= early for early, late in pairwise(hours)) or hours[0] < 0.0:
         raise QuantityError(str(hours), "hours since lighting, ascending", "Put the readings in order.")
     values = [float(value) for _, value in readings]
-    fit = fit_approach(hours, values, [error] * len(hours), _TYPICAL_HOURS)
+    fit = fit_approach(hours, values, [error] * len(hours), _TYPICAL)
     # every reading of the last hour shares the thermometer's own offset, which no fit can take off
     spread = math.hypot(float(fit.draws[:, 0].std()), error)
     warnings = []

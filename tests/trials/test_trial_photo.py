@@ -1,0 +1,165 @@
+"""Whiteness from a photo, against a general color library and the neutral row of a published color chart.
+
+The chart is that of McCamy, Marcus & Davidson 1976: grays of Munsell value 9.5, 8, 6.5, 5, 3.5 and 2 (from
+memory); their luminance is ASTM D1535's, as the library `colour` has it.
+"""
+
+from __future__ import annotations
+
+import warnings
+
+import numpy as np
+import pytest
+from PIL import Image, ImageCms
+
+from optimizer.errors import QuantityError
+from optimizer.trials.photo import Box, linear_light, whiteness_from_photo, whiteness_of_pixels
+
+with warnings.catch_warnings():
+    warnings.simplefilter("ignore")
+    import colour
+
+MUNSELL = (9.5, 8.0, 6.5, 5.0, 3.5, 2.0)
+CARD = Box(0.05, 0.1, 0.20, 0.9)
+FACE = Box(0.40, 0.1, 0.60, 0.9)
+OTHER_CARD = Box(0.80, 0.1, 0.95, 0.9)
+
+
+def _luminance(munsell):
+    return float(colour.colorimetry.luminance_ASTMD1535(munsell)) / 100.0
+
+
+def _lightness(y):
+    white = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"]
+    return float(colour.XYZ_to_Lab(y * colour.xy_to_XYZ(white), white)[0])
+
+
+def _photo(face, card, exposure=0.9, tint=(1.0, 1.0, 1.0), slope=0.0, noise=0.004):
+    """Return a photo of three stripes, card, face and card, by the library's own sRGB encoding."""
+    light = np.full((200, 300, 3), card * 1.0)
+    light[:, 100:200] = face
+    light *= 1.0 + slope * np.linspace(-0.5, 0.5, 300)[None, :, None]
+    light *= exposure * np.asarray(tint)
+    light += np.random.default_rng(2).normal(0.0, noise, light.shape)
+    codes = colour.cctf_encoding(np.clip(light, 0.0, 1.0), function="sRGB")
+    return np.round(255.0 * codes).astype(np.uint8)
+
+
+def test_linear_light_is_that_of_the_standard():
+    """IEC 61966-2-1 by the library `colour`, all 256 codes."""
+    codes = np.arange(256) / 255.0
+    assert linear_light(codes) == pytest.approx(colour.cctf_decoding(codes, function="sRGB"), abs=1e-6)
+
+
+@pytest.mark.parametrize("munsell", MUNSELL, ids=lambda value: f"McCamy 1976 gray N{value}")
+@pytest.mark.parametrize("exposure", [0.35, 0.6, 0.9])
+def test_neutral_row_of_the_chart(munsell, exposure):
+    """The whitest patch is the card; every other is found within 1.0 of its L*."""
+    card = _luminance(9.5)
+    photo = _photo(_luminance(munsell), card, exposure)
+    found = whiteness_of_pixels(photo, FACE, [CARD], card)
+    assert found.value == pytest.approx(_lightness(_luminance(munsell)), abs=1.0)
+    assert abs(found.value - _lightness(_luminance(munsell))) < found.spread
+
+
+@pytest.mark.parametrize("tint", [(1.0, 0.85, 0.6), (0.8, 0.9, 1.0)], ids=["lamp light", "shade"])
+def test_the_card_takes_the_tint_of_the_light_away(tint):
+    found = whiteness_of_pixels(_photo(0.75, 0.86, tint=tint), FACE, [CARD])
+    assert found.value == pytest.approx(_lightness(0.75), abs=0.5)
+
+
+def test_a_cream_face_by_its_luminance():
+    """A warm face in neutral light: the library turns its linear sRGB into Y."""
+    cream = np.array([0.82, 0.74, 0.60])
+    y = float(colour.RGB_to_XYZ(cream, "sRGB", apply_cctf_decoding=False)[1])
+    found = whiteness_of_pixels(_photo(cream, 0.86), FACE, [CARD])
+    assert found.value == pytest.approx(_lightness(y), abs=0.5)
+
+
+def test_cards_on_both_sides_take_slanting_light_away():
+    photo = _photo(0.75, 0.86, exposure=0.8, slope=0.2)
+    one, two = (whiteness_of_pixels(photo, FACE, cards) for cards in ([CARD], [CARD, OTHER_CARD]))
+    assert two.value == pytest.approx(_lightness(0.75), abs=0.5)
+    assert abs(one.value - _lightness(0.75)) > 2.0
+    assert abs(two.value - _lightness(0.75)) < two.spread
+    assert any("uneven" in text for text in two.warnings)
+
+
+def test_an_even_photo_has_no_warnings_and_a_known_spread():
+    found = whiteness_of_pixels(_photo(0.75, 0.86), FACE, [CARD, OTHER_CARD], card_error=0.02)
+    assert found.warnings == ()
+    # own arithmetic: dL = 116/3 Y^(1/3) dY/Y with 2.3 % card and 2 % phone
+    assert found.spread == pytest.approx(
+        116.0 / 3.0 * 0.75 ** (1.0 / 3.0) * np.hypot(0.02 / 0.86, 0.02), rel=0.05
+    )
+    assert whiteness_of_pixels(_photo(0.75, 0.86), FACE, [CARD], card_error=0.05).spread > found.spread
+
+
+@pytest.mark.parametrize(
+    ("photo", "words"),
+    [
+        (_photo(0.8, 0.86, exposure=1.3), "burned out"),
+        (_photo(0.8, 0.86, exposure=0.1), "too dark"),
+        (_photo(0.75, 0.86, slope=0.3, exposure=0.8), "uneven"),
+        (_photo(1.1, 0.7, exposure=0.8), "whiter than any white"),
+    ],
+)
+def test_warnings_of_a_bad_photo(photo, words):
+    texts = whiteness_of_pixels(photo, FACE, [CARD]).warnings
+    assert any(words in text for text in texts), texts
+
+
+@pytest.mark.parametrize("ending", ["png", "jpg", "tif"])
+def test_files_give_what_their_pixels_give(tmp_path, ending):
+    photo = _photo(0.75, 0.86)
+    Image.fromarray(photo).save(tmp_path / f"a.{ending}")
+    found = whiteness_from_photo(tmp_path / f"a.{ending}", Box(120, 20, 180, 180), [Box(15, 20, 60, 180)])
+    assert found.value == pytest.approx(_lightness(0.75), abs=0.5)
+
+
+def test_a_photo_on_its_side_is_turned_upright(tmp_path):
+    turned = Image.fromarray(_photo(0.5, 0.86)).transpose(Image.Transpose.ROTATE_90)
+    exif = Image.Exif()
+    exif[0x0112] = 6  # turn by a quarter clockwise to view: Exif 2.3, orientation, from memory
+    turned.save(tmp_path / "a.jpg", exif=exif, quality=95)
+    found = whiteness_from_photo(tmp_path / "a.jpg", FACE, [CARD])
+    assert found.value == pytest.approx(_lightness(0.5), abs=0.7)
+
+
+def test_a_profile_that_cannot_be_read_is_said(tmp_path):
+    Image.fromarray(_photo(0.75, 0.86)).save(tmp_path / "a.png", icc_profile=b"nonsense")
+    found = whiteness_from_photo(tmp_path / "a.png", FACE, [CARD])
+    assert any("color profile" in text for text in found.warnings)
+
+
+def test_an_srgb_profile_changes_nothing(tmp_path):
+    profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+    Image.fromarray(_photo(0.75, 0.86)).save(tmp_path / "a.png", icc_profile=profile)
+    found = whiteness_from_photo(tmp_path / "a.png", FACE, [CARD])
+    assert (found.value, found.warnings) == (pytest.approx(_lightness(0.75), abs=0.5), ())
+
+
+@pytest.mark.parametrize("content", [b"", b"no photo at all", b"\x89PNG\r\n\x1a\n cut off"])
+def test_files_that_are_no_photo(tmp_path, content):
+    (tmp_path / "a.jpg").write_bytes(content)
+    with pytest.raises(QuantityError, match="JPEG"):
+        whiteness_from_photo(tmp_path / "a.jpg", FACE, [CARD])
+
+
+def test_a_missing_photo(tmp_path):
+    with pytest.raises(QuantityError, match="JPEG"):
+        whiteness_from_photo(tmp_path / "no.jpg", FACE, [CARD])
+
+
+@pytest.mark.parametrize(
+    "box", [Box(0, 0, 5, 5), Box(0.5, 0.5, 0.4, 0.9), Box(-0.1, 0, 0.5, 0.5), Box(10, 10, 400, 100)]
+)
+def test_boxes_outside_the_photo_are_refused(box):
+    with pytest.raises(QuantityError, match="inside 300 x 200"):
+        whiteness_of_pixels(_photo(0.75, 0.86), box, [CARD])
+
+
+@pytest.mark.parametrize(("cards", "reflectance"), [([], 0.86), ([CARD], 0.05), ([CARD], 86.0)])
+def test_cards_that_are_none(cards, reflectance):
+    with pytest.raises(QuantityError, match="white card"):
+        whiteness_of_pixels(_photo(0.75, 0.86), FACE, cards, reflectance)
