@@ -65,12 +65,12 @@ def _money_steps(problem: Problem) -> Iterator[Case]:
         if asked is None or demold < asked.bound:
             limits.append(Limit("demold_time", "<=", demold))
         if math.isfinite(heaviest):
-            limits.append(Limit("dry_mass", "<=", heaviest - shop.shipped_extras))
+            limits.append(Limit("dry_mass", "<=", heaviest))
         yield Case(cost_coefficients(shop, count, coats), postage, tuple(limits), {}, count, coats)
 
 
 def _turn_steps(problem: Problem, longest: float) -> tuple[tuple[int, float], ...]:
-    """(turns, latest demold time), reduced to one where turns change no cost."""
+    """Return (turns, latest demold time), reduced to one where turns change no cost."""
     edges = demold_edges(problem.job.shop, longest)
     if not edges:
         return ((1, longest),)

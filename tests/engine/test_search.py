@@ -106,3 +106,12 @@ def test_more_turns_pay_only_when_molds_are_charged(demo, catalogue):
     charged = replace(loose, shop=replace(loose.shop, mold_view="order", molds=0))
     slow, fast = (best_mix(problem_of(job, catalogue)) for job in (loose, charged))
     assert fast.case.turns > slow.case.turns or fast.value > slow.value
+
+
+def test_postage_bands_are_held_by_the_empty_vessel(demo, catalogue):
+    """A band ends at a shipped mass; the vessel may weigh that less wax, lid and box."""
+    shop = replace(demo.shop, shipping_bands=((650.0, 4.0), (1000.0, 9.0)), shipped_extras=300.0)
+    found = best_mix(problem_of(replace(demo, shop=shop), catalogue))
+    heaviest = [x.bound for x in found.case.limits if x.property == "dry_mass"]
+    assert found.case.shipping == 4.0
+    assert heaviest == [350.0]
