@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-
 from optimizer.chain.parameters import ParameterSet
 from optimizer.confidence import Doubt
 from optimizer.engine.polish import Candidate, polish

@@ -64,7 +64,7 @@ def _trials_behind(problem: Problem, cast: Cast) -> int:
 
 
 def _pure(problem: Problem, cast: Cast) -> bool:
-    """True for one binder alone within a tenth of its reference water."""
+    """Return True for one binder alone within a tenth of its reference water."""
     masses = cast.mixes[0, :-1]
     used = np.flatnonzero(masses > 1e-3 * masses.sum())
     if len(used) != 1:

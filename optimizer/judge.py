@@ -105,7 +105,7 @@ def judge(problem: Problem, grams: Array, doubt: Doubt | None = None) -> Judgeme
 
 
 def cost_parts_of(problem: Problem, grams: Array, values: Mapping[str, float]) -> Mapping[str, float]:
-    """Return the money in one good vessel by part; empty where a material has no price or coats never seal."""
+    """Return the money in one good vessel by part; empty without a price or where coats never seal."""
     prices = problem.prices[:-1]
     used = grams[:-1] > 0.0
     if np.any(np.isnan(prices[used])) or not np.isfinite(values["sealer_coats"]):

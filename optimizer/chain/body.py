@@ -32,6 +32,8 @@ class Body:
         Shares of the two hydrate types in that volume [-].
     porosity, paste_porosity : Array
         Pores, air included, over the body and over the body less its grains [-].
+    per_hydrate : Array
+        One over the volume of hydrates [L/L].
     """
 
     columns: Array
@@ -41,6 +43,7 @@ class Body:
     csa_share: Array
     porosity: Array
     paste_porosity: Array
+    per_hydrate: Array
 
     def __getitem__(self, name: str) -> Array:
         """Return the sum named `name`, shape (..., mixes)."""
@@ -48,7 +51,7 @@ class Body:
 
     def mean(self, name: str) -> Array:
         """Return a hydrate-weighted mean of a log column, 0 where there are no hydrates."""
-        return np.asarray(self[name] / np.maximum(self.hydrates, _TINY))
+        return np.asarray(self.columns[..., INDEX[name]] * self.per_hydrate)
 
 
 def _sums(model: Model, mixes: Array) -> tuple[Array, Array]:
@@ -59,7 +62,7 @@ def _sums(model: Model, mixes: Array) -> tuple[Array, Array]:
     water = full[..., INDEX["water"]]
     own = full[..., INDEX["hemihydrate_water"]]
     wanted = full[..., INDEX["bound"]] - own
-    degree = np.clip((water - own) / np.maximum(wanted, _TINY), 0.0, 1.0)
+    degree = np.minimum(np.maximum((water - own) / np.maximum(wanted, _TINY), 0.0), 1.0)
     degree = np.where(wanted <= _TINY, np.where(water < own, 0.0, 1.0), degree)
     if np.all(degree >= 1.0):
         return full, degree
@@ -97,8 +100,9 @@ def body_of(model: Model, mixes: Array) -> Body:
     gypsum = columns[..., INDEX["gypsum_volume"]]
     cement = columns[..., INDEX["csa_volume"]]
     hydrates = gypsum + cement
-    share = gypsum / np.maximum(hydrates, _TINY)
-    return Body(columns, degree, hydrates, share, 1.0 - share, porosity, paste)
+    inverse = 1.0 / np.maximum(hydrates, _TINY)
+    share = gypsum * inverse
+    return Body(columns, degree, hydrates, share, 1.0 - share, porosity, paste, inverse)
 
 
 def _paste_porosity(columns: Array) -> Array:

@@ -44,7 +44,7 @@ def sulfate_knee(sulfate: Array | float, yeelimite: Array | float) -> Array:
     0.5
     """
     ratio = np.asarray(sulfate, float) / np.maximum(yeelimite, 1e-9)
-    return np.asarray(np.clip((ratio - KNEE_START) / KNEE_WIDTH, 0.0, 1.0))
+    return np.asarray(np.minimum(np.maximum((ratio - KNEE_START) / KNEE_WIDTH, 0.0), 1.0))
 
 
 def ln_end_strength(model: Model, body: Body, *, damp: bool = False) -> Array:
@@ -104,7 +104,7 @@ def part_weights(model: Model, body: Body) -> tuple[Array, Array]:
     for kind, slope in (("gypsum", model["b_gypsum"]), ("csa", model["b_csa"])):
         volume = np.maximum(body[f"{kind}_volume"], 1e-300)
         logs.append(np.log(volume) + body[f"ln_intrinsic_{kind}"] / volume - slope * paste)
-    share = 1.0 / (1.0 + np.exp(np.clip(logs[1] - logs[0], -500.0, 500.0)))
+    share = 1.0 / (1.0 + np.exp(np.minimum(np.maximum(logs[1] - logs[0], -500.0), 500.0)))
     share = np.where(body["gypsum_volume"] < 1e-12, 0.0, share)
     share = np.where(body["csa_volume"] < 1e-12, 1.0, share)
     return np.asarray(share), np.asarray(1.0 - share)

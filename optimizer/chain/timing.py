@@ -26,6 +26,7 @@ SPEC_TEMPERATURE = 21.0
 LONGEST = 90.0 * DAY
 """Age after which a vessel that still cannot leave the mold never will [min]."""
 
+_LN2 = float(np.log(2.0))
 _NEVER = 30.0
 """Log of a set time that stands for "never" inside the arithmetic [ln min]."""
 
@@ -77,7 +78,7 @@ def clock_of(
     fast = speed(model, temperature)
     shift = (
         model["gamma_time"] * gypsum * cement
-        + np.clip(2.0 * wetness, -np.log(2.0), np.log(2.0))
+        + np.minimum(np.maximum(2.0 * wetness, -_LN2), _LN2)
         + retarded
         + _plasticized(model, body)
         - cement * np.log(fast)
@@ -86,14 +87,14 @@ def clock_of(
     initial = np.where(sets, np.exp(np.minimum(body.mean("ln_initial") + shift, _NEVER)), np.exp(_NEVER))
     final = np.where(sets, np.exp(np.minimum(body.mean("ln_final") + shift, _NEVER)), np.exp(_NEVER))
     csa_volume = np.maximum(body["csa_volume"], 1e-12)
-    rate = np.exp(np.clip(body["ln_rate"] / csa_volume, -30.0, 10.0)) * fast
+    rate = np.exp(np.minimum(np.maximum(body["ln_rate"] / csa_volume, -30.0), 10.0)) * fast
     weights = part_weights(model, body)
     return Clock(initial, final, rate, ln_end_strength(model, body, damp=damp), *weights)
 
 
 def _plasticized(model: Model, body: Body) -> Array:
     dose = 100.0 * body["plasticizer"] / np.maximum(body["powder"], 1e-9)
-    share = np.clip(dose / model["plasticizer_dose"], 0.0, 1.0)
+    share = np.minimum(dose / model["plasticizer_dose"], 1.0)
     return np.asarray(share * np.log(model["plasticizer_set_factor"]))
 
 
