@@ -9,7 +9,7 @@ from optimizer.materials import Catalogue
 from optimizer.units import parse
 from ui.jobs import read_blend
 
-__all__ = ["DESIGNED", "blend_of", "blend_text"]
+__all__ = ["DESIGNED", "blend_of", "blend_text", "parts_of"]
 
 DESIGNED = ""
 """Stands for the design's own answer."""
@@ -23,8 +23,19 @@ def blend_text(blend: Mapping[str, float], water_ratio: float) -> str:
     >>> blend_text({"gypsum_cement": 0.75, "marble_flour": 0.25}, 0.33)
     'gypsum_cement=75,marble_flour=25@0.33'
     """
-    parts = ",".join(f"{name}={100.0 * share:.6g}" for name, share in sorted(blend.items()))
+    parts = ",".join(f"{name}={part}" for name, part in sorted(parts_of(blend, 6).items()))
     return f"{parts}@{water_ratio:.6g}"
+
+
+def parts_of(blend: Mapping[str, float], digits: int = 4) -> dict[str, str]:
+    """Return the percent of each material as short text.
+
+    Examples
+    --------
+    >>> parts_of({"gypsum_cement": 2 / 3, "marble_flour": 1 / 3})
+    {'gypsum_cement': '66.67', 'marble_flour': '33.33'}
+    """
+    return {name: f"{100.0 * share:.{digits}g}" for name, share in blend.items()}
 
 
 def blend_of(text: str, catalogue: Catalogue) -> tuple[dict[str, float], float | None] | None:

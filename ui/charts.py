@@ -6,85 +6,96 @@ or a word. Scales are the charts' own: every figure shown comes from the optimiz
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
 import altair as alt
 import pandas as pd
 
 from optimizer.nomenclature import quantity
-from optimizer.solution import LimitVerdict
+from optimizer.shop import Limit
+from optimizer.solution import LimitVerdict, Solution
 from optimizer.units import System
 from ui.palette import PARTS
 from ui.words import bound_words, verdict_words
 
-__all__ = ["SHAPES", "colored", "cost_chart", "margin_chart", "margin_rows"]
+__all__ = ["SHAPES", "colored", "cost_chart", "labeled_bars", "margin_chart", "margin_rows"]
 
 SHAPES: Final[Mapping[str, str]] = {"meets": "circle", "too close to call": "diamond", "fails": "cross"}
 """Shape of each verdict."""
 
 _ROW, _ABOVE, _BELOW = 52, -12, 10
 _WIDE = 1.08
+_BESIDE = 1.7
 
 
-def margin_rows(
-    verdicts: Sequence[LimitVerdict], ranges: Mapping[str, tuple[float, float]], units: System
-) -> list[dict[str, Any]]:
-    """Return one row per limit, the tightest first: words, and places on a scale with the limit at 0.
+def margin_rows(solutions: Mapping[str, Solution], units: System) -> list[dict[str, Any]]:
+    """Return rows per limit, the tightest first: words, and places on a scale with the limit at 0.
 
     Parameters
     ----------
-    verdicts
-        The limits judged.
-    ranges
-        Low and high of each property [its unit].
+    solutions
+        One or more blends judged by the same limits, by name; the first one sets the order.
     units
         Units of the words.
-
-    Examples
-    --------
-    A best value 5 to the good on a scale that ends at 10 lies half way.
-
-    >>> from optimizer.shop import Limit
-    >>> mass = LimitVerdict(Limit("dry_mass", "<=", 365.0), "g", 360.0, 5.0, 0.9, "meets")
-    >>> row = margin_rows([mass], {"dry_mass": (355.0, 364.0)}, "metric")[0]
-    >>> row["low"], row["best"], row["high"]
-    (0.1, 0.5, 1.0)
     """
-    ordered = sorted(verdicts, key=lambda v: (v.probability, v.margin))
-    return [_margin_row(k, each, ranges.get(each.limit.property), units) for k, each in enumerate(ordered)]
+    first = next(iter(solutions.values()))
+    ordered = sorted(first.limits, key=lambda v: (v.probability, v.margin))
+    return [
+        row
+        for place, verdict in enumerate(ordered)
+        for row in _limit_rows(place, verdict.limit, solutions, units)
+    ]
 
 
-def _margin_row(
-    place: int, verdict: LimitVerdict, span: tuple[float, float] | None, units: System
-) -> dict[str, Any]:
-    limit = verdict.limit
-    ends = sorted(limit.margin(each) for each in span or (verdict.value, verdict.value))
-    reach = max(abs(ends[0]), abs(ends[1]), abs(verdict.margin), 1e-9)
+def _limit_rows(
+    place: int, limit: Limit, solutions: Mapping[str, Solution], units: System
+) -> Iterator[dict[str, Any]]:
+    found = {name: _verdict_on(limit, each) for name, each in solutions.items()}
+    ends = {name: _ends(verdict, solutions[name]) for name, verdict in found.items()}
+    reach = (
+        max((abs(end) for pair in ends.values() for end in pair if math.isfinite(end)), default=1.0) or 1.0
+    )
     bound = bound_words(limit, units).replace("<=", "at most").replace(">=", "at least")
-    return {
-        "place": place,
-        "name": quantity(limit.property).label,
-        "words": f"{quantity(limit.property).label}: {verdict_words(verdict, units)}, {bound}",
-        "verdict": verdict.verdict,
-        "low": ends[0] / reach,
-        "best": verdict.margin / reach,
-        "high": ends[1] / reach,
-    }
+    for number, (name, verdict) in enumerate(found.items()):
+        low, high = ends[name]
+        yield {
+            "row": f"{place:02d}-{number}",
+            "name": name,
+            "limit": f"{quantity(limit.property).label}, {bound}",
+            "seen": verdict_words(verdict, units),
+            "words": f"{quantity(limit.property).label} {verdict_words(verdict, units)}, {bound}",
+            "verdict": verdict.verdict,
+            "low": max(low / reach, -1.0),
+            "best": min(max(verdict.margin / reach, -1.0), 1.0) if verdict.margin == verdict.margin else None,
+            "high": min(high / reach, 1.0),
+        }
+
+
+def _verdict_on(limit: Limit, solution: Solution) -> LimitVerdict:
+    return next(verdict for verdict in solution.limits if verdict.limit == limit)
+
+
+def _ends(verdict: LimitVerdict, solution: Solution) -> tuple[float, float]:
+    """Return the margins at the two ends of a property's range, worse one first [its unit]."""
+    known = solution.properties.get(verdict.limit.property)
+    values = (known.low, known.high) if known else (verdict.value, verdict.value)
+    low, high = sorted(verdict.limit.margin(value) for value in values)
+    return low, high
 
 
 def margin_chart(rows: Sequence[Mapping[str, Any]]) -> alt.LayerChart:
-    """Return a bar per limit: its range from 5 % to 95 %, its best value, the limit as the tick at 0."""
-    base = alt.Chart(pd.DataFrame(rows)).encode(y=alt.Y("place:O", axis=None))
+    """Return a bar per row: its range from 5 % to 95 %, its best value, the limit as the tick at 0."""
+    base = alt.Chart(pd.DataFrame(rows)).encode(y=alt.Y("row:O", axis=None))
     across = alt.Scale(domain=[-_WIDE, _WIDE])
     low = alt.X("low:Q", scale=across, axis=None)
-    best = alt.X("best:Q", scale=across)
     tick = colored(base.mark_tick(thickness=2, height=26, yOffset=_BELOW).encode(x=alt.datum(0)), "line")
     bar = base.mark_bar(height=12, opacity=0.4, yOffset=_BELOW).encode(
         x=low, x2="high:Q", color=_color("verdict:N")
     )
     dot = base.mark_point(size=110, filled=True, opacity=1, yOffset=_BELOW).encode(
-        x=best, color=_color("verdict:N"), shape=_shape_of_verdict()
+        x=alt.X("best:Q", scale=across), color=_color("verdict:N"), shape=_shape_of_verdict()
     )
     words = base.mark_text(align="left", yOffset=_ABOVE, fontSize=13, dx=2).encode(
         x=alt.datum(-_WIDE), text="words:N"
@@ -98,15 +109,20 @@ def margin_chart(rows: Sequence[Mapping[str, Any]]) -> alt.LayerChart:
 
 def cost_chart(parts: Mapping[str, float]) -> alt.LayerChart:
     """Return the parts of a vessel's cost as bars, dearest on top, each with its words."""
-    frame = pd.DataFrame({"part": list(parts), "cost": list(parts.values())})
-    axis = alt.Axis(labelLimit=140, ticks=False, domain=False, labelPadding=6, labelOverlap=False)
+    words = [f"{cost:.2f}  {name}" for name, cost in parts.items()]
+    frame = pd.DataFrame({"words": words, "cost": list(parts.values())})
+    return _plain(labeled_bars(frame, "cost").properties(height=22 * len(parts)))
+
+
+def labeled_bars(frame: pd.DataFrame, column: str) -> alt.LayerChart:
+    """Return bars with the words of each row at its end, so that no axis has to be read."""
+    scale = alt.Scale(domain=[0.0, _BESIDE * max(float(frame[column].max()), 1e-9)])
     base = alt.Chart(frame).encode(
-        y=alt.Y("part:N", sort=None, title=None, axis=axis), x=alt.X("cost:Q", axis=None)
+        y=alt.Y("words:N", sort=None, axis=None), x=alt.X(f"{column}:Q", axis=None, scale=scale)
     )
-    bars = colored(base.mark_bar(height=12), "meets")
-    money = alt.Text("cost:Q", format=".2f")
-    text = colored(base.mark_text(align="left", dx=4, fontSize=12).encode(text=money), "text")
-    return _plain((bars + text).properties(height=22 * len(parts)))
+    text = base.mark_text(align="left", dx=6, fontSize=13).encode(text="words:N")
+    layers: alt.LayerChart = colored(base.mark_bar(height=13), "meets") + colored(text, "text")
+    return layers
 
 
 def colored(chart: alt.Chart, part: str) -> alt.Chart:

@@ -15,10 +15,12 @@ from typing import Any, Final
 from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
 from optimizer.jobfile import parse_job
+from optimizer.jobfile.keys import SHOP as SHOP_KEYS
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
+from optimizer.shop import Shop
 
-__all__ = ["Drafted", "drafted", "field_value", "laid_over", "tables_of", "whose"]
+__all__ = ["Drafted", "default_text", "drafted", "field_value", "laid_over", "tables_of", "whose"]
 
 _WHERE: Final = "job"
 _SENSE: Final = re.compile(r"\s*(<=|>=|≤|≥|<|>|=)")
@@ -64,6 +66,19 @@ def field_value(tables: Mapping[str, Any], key: str) -> Any:  # noqa: ANN401  te
     ('60 min', '')
     """
     return _shown(_value(tables, key), key)
+
+
+def default_text(key: str) -> str:
+    """Return what holds while a field of the shop is empty; empty text for other keys.
+
+    Examples
+    --------
+    >>> default_text("shop.cast_minutes"), default_text("vessel.wall")
+    ('8 min', '')
+    """
+    section, _, name = key.partition(".")
+    known = next((each for each in SHOP_KEYS if section == "shop" and each.name == name), None)
+    return "" if known is None else str(_shown(known.write(getattr(Shop(), known.field or name)), key))
 
 
 def laid_over(tables: Mapping[str, Any], edits: Mapping[str, Any]) -> Tables:

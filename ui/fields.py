@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-__all__ = ["CANDLE", "DECISIONS", "MONEY", "PRICE", "ROOM", "VESSEL", "Field", "price_fields"]
+__all__ = ["CANDLE", "DECISIONS", "ORDER_SHOP", "PRICE", "ROOM", "SHOP", "VESSEL", "Field", "price_fields"]
 
 
 @dataclass(frozen=True)
@@ -72,20 +72,18 @@ ROOM: Final = (
     Field("shop.waste", "mixed in excess", "8 %"),
     Field("shop.molds_per_mix", "molds the bucket fills", "6"),
     Field("shop.weigh_step", "scale shows steps of", "1 g"),
+    Field("shop.packing_cost", "box and filling of one vessel", "0.60"),
 )
-MONEY: Final = (
-    Field("shop.wage", "wage", "20 /h"),
-    Field("shop.reject", "castings lost at demolding", "8 %"),
+ORDER_SHOP: Final = (
+    Field("shop.molds", "molds owned", "6"),
     Field("shop.mold_price", "price of one mold", "28"),
     Field("shop.mold_life", "castings a mold lasts", "80"),
-    Field("shop.packing_cost", "box and filling", "0.60"),
-)
-WORK: Final = (
-    Field("shop.molds", "molds owned", "6"),
-    Field("shop.people", "people at work", "1"),
+    Field("shop.reject", "castings lost at demolding", "8 %"),
+    Field("shop.wage", "wage", "20 /h"),
     Field("shop.shift", "working time of a day", "7 h"),
-    Field("shop.shelf_places", "places on the drying shelf", "120"),
+    Field("shop.people", "people at work", "1"),
     Field("shop.cast_minutes", "work on one casting", "8 min"),
+    Field("shop.shelf_places", "places on the drying shelf", "120"),
 )
 PRICE: Final = (
     ("pack", "one pack holds", "25 kg or 50 lb"),
@@ -115,5 +113,5 @@ def price_fields(material: str) -> tuple[Field, ...]:
     return tuple(Field(f"prices.{material}.{key}", label, hint) for key, label, hint in PRICE)
 
 
-SHOP: Final = (*VESSEL, *CANDLE, *ROOM, *MONEY, *WORK)
+SHOP: Final = (*VESSEL, *CANDLE, *ROOM, *ORDER_SHOP)
 """Fields beside the decisions and the prices."""

@@ -24,7 +24,7 @@ def decisions() -> None:
         slots = {field.key: show_field(field) for field in DECISIONS}
         st.caption(f"{MARKS['example']} example number: replace with yours · {MARKS['yours']} yours")
         now = session()
-        tell_faults({**slots}, now.faults)
+        tell_faults(slots, {key: fault for key, fault in now.faults.items() if key in slots})
         if now.faults:
             st.warning("The page shows the last figures that could be read.")
         _job_file(now)

@@ -6,9 +6,9 @@ something in a field cannot be read, the page goes on showing the last draft tha
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, cast
+from typing import Any, TypeVar, cast
 
 import streamlit as st
 
@@ -21,7 +21,7 @@ from optimizer.solution import Solution
 from optimizer.units import System
 from ui import answers
 from ui.blends import DESIGNED, blend_of
-from ui.draft import drafted, field_value, laid_over, tables_of, whose
+from ui.draft import default_text, drafted, field_value, laid_over, tables_of, whose
 from ui.fields import DECISIONS, SHOP, Field, price_fields
 
 __all__ = [
@@ -35,6 +35,8 @@ __all__ = [
     "tell_faults",
     "units",
 ]
+
+T = TypeVar("T")
 
 _BASE, _GOOD, _BLEND = "base_job", "last_good_job", "blend"
 MARKS: Mapping[str, str] = {"yours": "●", "example": "○", "fitted": "◆"}
@@ -91,9 +93,8 @@ def _edits() -> dict[str, Any]:
     """Return what stands in the fields, by dotted key."""
     fields = [*DECISIONS, *SHOP, *(f for name in answers.catalogue() for f in price_fields(name))]
     kept = {field.key: st.session_state[field.widget] for field in fields if field.widget in st.session_state}
-    for key in ("materials", "currency", "objective", "shop.overnight"):
-        if key in st.session_state and st.session_state[key] is not None:
-            kept[key] = st.session_state[key]
+    if st.session_state.get("currency"):
+        kept["currency"] = st.session_state["currency"]
     return kept
 
 
@@ -128,10 +129,23 @@ def set_base(text: str, where: str) -> tuple[Fault, ...]:
     for field in DECISIONS:
         st.session_state[field.widget] = field_value(tables, field.key)
     for key in list(st.session_state):
-        if "." in str(key) or key in ("materials", "currency", "objective"):
+        if "." in str(key) or key in ("powders", "currency"):
             del st.session_state[key]
     drop_pick()
     return ()
+
+
+def set_materials(names: list[str]) -> None:
+    """Take other powders into the job; an empty choice changes nothing."""
+    if names:
+        _lay({"materials": names})
+
+
+def _lay(edits: dict[str, Any]) -> None:
+    """Change the job under the fields."""
+    import tomli_w
+
+    st.session_state[_BASE] = tomli_w.dumps(laid_over(base_tables(), edits))
 
 
 def apply_limits(limits: tuple[Limit, ...]) -> None:
@@ -143,9 +157,7 @@ def apply_limits(limits: tuple[Limit, ...]) -> None:
         if key in fields:
             st.session_state[fields[key].widget] = text
         else:
-            import tomli_w
-
-            st.session_state[_BASE] = tomli_w.dumps(laid_over(base_tables(), {key: text}))
+            _lay({key: text})
     drop_pick()
 
 
@@ -160,10 +172,26 @@ def show_field(field: Field) -> Any:  # noqa: ANN401  Streamlit's container
         value=default,
         key=field.widget,
         help=field.hint,
+        placeholder=default_text(field.key) or None,
         persist_state="session",
         **bound,
     )
     return st.empty()
+
+
+def show_fields(fields: Sequence[Field], columns: int) -> dict[str, Any]:
+    """Put fields on the page in rows, and return the places of their faults by key."""
+    slots: dict[str, Any] = {}
+    for row in in_rows(fields, columns):
+        for column, field in zip(st.columns(columns), row, strict=False):
+            with column:
+                slots[field.key] = show_field(field)
+    return slots
+
+
+def in_rows(items: Sequence[T], columns: int) -> list[Sequence[T]]:
+    """Return items in rows of `columns`, so that the eye, the keyboard and a phone read them in one order."""
+    return [items[start : start + columns] for start in range(0, len(items), columns)]
 
 
 def tell_faults(slots: Mapping[str, Any], faults: Mapping[str, Fault]) -> None:

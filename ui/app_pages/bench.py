@@ -9,8 +9,9 @@ from optimizer.cautions import CAUTIONS
 from optimizer.solution import Relaxation, Solution
 from ui import answers
 from ui.charts import cost_chart, margin_chart, margin_rows
+from ui.fields import CANDLE, ROOM, VESSEL
 from ui.printing import print_card
-from ui.state import Session, apply_limits, drop_pick, session, units
+from ui.state import Session, apply_limits, drop_pick, session, show_fields, tell_faults, units
 from ui.words import (
     bound_words,
     cost_groups,
@@ -48,6 +49,7 @@ def show() -> None:
         why = st.container(height=170, border=False)
     _cautions(solution)
     _details(solution)
+    _surroundings(now)
     with why:
         _explanation(now.text, now.blend)
 
@@ -108,8 +110,7 @@ def _buttons(now: Session) -> None:
 
 def _margins(solution: Solution) -> None:
     st.markdown("### Room to each limit")
-    ranges = {name: (p.low, p.high) for name, p in solution.properties.items()}
-    rows = margin_rows(solution.limits, ranges, units())
+    rows = margin_rows({"in hand": solution}, units())
     if not rows:
         st.info("No limit is set: this is the cheapest blend of all.")
         return
@@ -197,6 +198,12 @@ def _details(solution: Solution) -> None:
             key="figures",
             alt="Predicted figures",
         )
+
+
+def _surroundings(now: Session) -> None:
+    with st.expander("Vessel, candle and room: what the figures above stand on"):
+        slots = show_fields((*VESSEL, *CANDLE, *ROOM), 4)
+        tell_faults(slots, {key: fault for key, fault in now.faults.items() if key in slots})
 
 
 show()

@@ -1,5 +1,81 @@
-"""Page to come."""
+"""Materials: every figure of each, with its range, its source and how sure it is."""
+
+from __future__ import annotations
+
+from typing import Any
 
 import streamlit as st
 
-st.title("materials")
+from optimizer.cautions import CAUTIONS
+from optimizer.materials import Material
+from ui import answers
+from ui.material_text import material_json
+from ui.state import session
+
+_ROLES = {"binder": "Sets", "filler": "Fills", "pigment": "Colors", "admixture": "Slows or thins"}
+
+
+def show() -> None:
+    """Show the page."""
+    session()
+    catalogue = answers.catalogue()
+    st.title("Materials", anchor=False)
+    st.caption("Figures are starting values with their sources; your own trials and spec files replace them.")
+    names = [name for name in catalogue if catalogue[name].role in _ROLES]
+    st.dataframe(
+        [
+            {
+                "material": catalogue[name].label,
+                "does": _ROLES[catalogue[name].role],
+                "note": catalogue[name].note,
+            }
+            for name in names
+        ],
+        hide_index=True,
+        key="materials_table",
+        alt="Materials known",
+    )
+    name = st.selectbox(
+        "Every figure of",
+        names,
+        key="material",
+        format_func=lambda each: catalogue[each].label,
+        bind="query-params",
+        persist_state="session",
+    )
+    _one(catalogue[name or names[0]])
+
+
+def _one(material: Material) -> None:
+    catalogue = answers.catalogue()
+    st.markdown(f"### {material.label}")
+    if material.note:
+        st.markdown(material.note)
+    known = material_json(material, catalogue)
+    figures = [_row(name.replace("_", " "), figure) for name, figure in known["figures"].items()]
+    points = [
+        _row(f"strength, {point['state']}, water ratio {point['water_ratio']:g}", point)
+        for point in known["reference_points"]
+    ]
+    st.dataframe(
+        [*points, *figures], hide_index=True, key="figures_table", alt=f"Figures of {material.label}"
+    )
+    for key in material.cautions:
+        if key in CAUTIONS:
+            st.markdown(f"- {CAUTIONS[key]}")
+
+
+def _row(words: str, figure: dict[str, Any]) -> dict[str, str]:
+    low, high = figure["low"], figure["high"]
+    return {
+        "figure": words,
+        "value": f"{figure['value']:g}",
+        "likely": "exact" if low == high else f"{low:g} to {high:g}",
+        "unit": figure["unit"],
+        "how sure": figure["how_sure"],
+        "source": figure["citation"],
+        "note": figure["note"],
+    }
+
+
+show()

@@ -1,5 +1,223 @@
-"""Page to come."""
+"""An order: can it be made by its date, with which molds and bags, and with which blend."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Final
 
 import streamlit as st
 
-st.title("order")
+from optimizer.errors import FileFaults
+from optimizer.money.order import OrderPlan
+from optimizer.money.ranking import Ranked
+from optimizer.order_blends import OrderAnswer
+from ui import answers
+from ui.fields import ORDER_SHOP
+from ui.order_charts import calendar_chart, curve_chart, rates_chart
+from ui.order_text import BOTTLENECKS, day_words, plan_words, remedy_words
+from ui.state import Session, session, show_field, tell_faults
+from ui.words import cost_groups, label_of, money
+
+_WEEKS: Final = 4
+_CURVE: Final = 4
+_LEAST_CURVE: Final = 100
+_SWITCHES: Final = 6
+_SIDES: Final = {
+    "molds": "the molds allow",
+    "labor": "the hands allow",
+    "mixer": "the mixes allow",
+    "shelf": "the drying shelf allows",
+}
+
+
+def show() -> None:
+    """Show the page."""
+    now = session()
+    st.title("Order", anchor=False)
+    left, right = st.columns([3, 7], gap="large")
+    with left:
+        vessels, start, due, may_buy = _order_fields()
+        slots = {field.key: show_field(field) for field in ORDER_SHOP}
+        tell_faults(slots, {key: fault for key, fault in now.faults.items() if key in slots})
+    with right:
+        answer = _answer(now, vessels, start, due, may_buy)
+        if answer is not None:
+            _plan(now, answer)
+
+
+def _order_fields() -> tuple[int, dt.date, dt.date, bool]:
+    today = dt.date.today()
+    vessels = st.number_input(
+        "good vessels ordered", 0, 1_000_000, 300, key="vessels", bind="query-params", persist_state="session"
+    )
+    start = st.date_input("casting from", today, key="start", format="YYYY-MM-DD", persist_state="session")
+    due = st.date_input(
+        "may leave by",
+        today + dt.timedelta(weeks=_WEEKS),
+        key="due",
+        format="YYYY-MM-DD",
+        bind="query-params",
+        persist_state="session",
+    )
+    may_buy = st.checkbox("molds may be bought", value=True, key="may_buy", persist_state="session")
+    return int(vessels), start, due, may_buy
+
+
+def _answer(now: Session, vessels: int, start: dt.date, due: dt.date, may_buy: bool) -> OrderAnswer | None:
+    try:
+        with st.spinner("Planning the order with every blend worth looking at", show_time=True):
+            answer = answers.planned(now.text, now.blend, vessels, start, due, may_buy)
+    except FileFaults as error:
+        for fault in error.faults:
+            st.error(str(fault))
+        return None
+    if not answer.ranked:
+        st.info("No blend meets the limits, so there is nothing to plan.")
+        st.page_link("app_pages/bench.py", label="See the smallest changes that would do")
+        return None
+    return answer
+
+
+def _plan(now: Session, answer: OrderAnswer) -> None:
+    rows = {row.plan.candidate.name: row for row in answer.ranked}
+    name = st.selectbox("Plan with the blend", list(rows), key="plan_blend", format_func=str.capitalize)
+    plan = rows[name or next(iter(rows))].plan
+    st.markdown(f"### {plan_words(plan)}")
+    _calendar(plan)
+    _held_back(plan)
+    _remedies(plan)
+    _money(now, plan)
+    _buying(now, plan)
+    _ranking(answer)
+    _break_even(now, answer, plan)
+
+
+def _calendar(plan: OrderPlan) -> None:
+    if plan.schedule is None or not plan.schedule.days:
+        return
+    busy = [day for day in plan.schedule.days if day.cast or day.sealed or day.packed]
+    st.altair_chart(
+        calendar_chart(busy),
+        key="calendar",
+        alt=f"Castings, sealing and packing from {day_words(busy[0].day)} to {day_words(busy[-1].day)}"
+        if busy
+        else "An order of nothing",
+    )
+    st.markdown(
+        f"{plan.pours} castings for {plan.vessels} good vessels, {plan.turns} turns of a mold a day; "
+        f"last casting {day_words(plan.schedule.last_cast)}, packed {day_words(plan.ready)}."
+    )
+    with st.expander("Day by day"):
+        st.dataframe(
+            [
+                {
+                    "day": day_words(day.day),
+                    "cast": day.cast,
+                    "seal": day.sealed,
+                    "pack": day.packed,
+                    "on the shelf": day.on_shelf,
+                    "held back by": day.limited_by,
+                }
+                for day in busy
+            ],
+            hide_index=True,
+            key="days",
+            alt="Every working day of the order",
+        )
+
+
+def _held_back(plan: OrderPlan) -> None:
+    if not plan.bottleneck:
+        return
+    st.markdown("### What holds it back")
+    st.markdown(f"{BOTTLENECKS[plan.bottleneck].capitalize()}.")
+    st.altair_chart(
+        rates_chart(plan.rates, {name: f"castings a day {words}" for name, words in _SIDES.items()}),
+        key="rates",
+        alt="; ".join(f"{_SIDES[name]} {rate:.0f} castings a day" for name, rate in plan.rates.items()),
+    )
+
+
+def _remedies(plan: OrderPlan) -> None:
+    if plan.remedies:
+        st.markdown("Any one of these makes the date with the shop as it stands:")
+        st.markdown("\n".join(f"- {remedy_words(remedy)}" for remedy in plan.remedies))
+    elif not plan.meets_date:
+        st.markdown("No single change to the shop makes the date; ask for a later one.")
+
+
+def _money(now: Session, plan: OrderPlan) -> None:
+    currency = now.job.currency
+    st.markdown("### Money")
+    st.markdown(
+        f"**{money(plan.cost_order.per_good_vessel, currency)}** a good vessel with bought molds charged to "
+        f"this order, **{money(plan.cost_wear.per_good_vessel, currency)}** with wear only. Lowest price "
+        f"that covers it, with your fees and profit: {money(plan.price_floor, currency)}."
+    )
+    groups = cost_groups(plan.cost_order.parts)
+    st.caption(" · ".join(f"{name} {money(x, currency)}" for name, x in groups.items()))
+
+
+def _buying(now: Session, plan: OrderPlan) -> None:
+    bought, catalogue = plan.purchase, answers.catalogue()
+    lines = [
+        f"- {bag.packs} x {bag.offer.pack:g} kg {label_of(bag.material, catalogue)}, "
+        f"{bought.left[bag.material]:.1f} kg left over"
+        for bag in bought.bags
+    ]
+    lines += [
+        f"- {mass:.1f} kg {label_of(name, catalogue)} from the shelf"
+        for name, mass in bought.from_stock.items()
+        if mass > 0.0
+    ]
+    if plan.molds_to_buy:
+        lines.append(f"- {plan.molds_to_buy} molds")
+    st.markdown("### Buy")
+    st.markdown("\n".join(lines) or "Nothing.")
+    st.markdown(f"Powders: {money(bought.total, now.job.currency)}, tax and delivery in.")
+
+
+def _ranking(answer: OrderAnswer) -> None:
+    st.markdown("### Blends for this order")
+    st.dataframe(
+        [_rank_row(row) for row in answer.ranked],
+        hide_index=True,
+        key="ranking",
+        alt="Blends ranked for this order",
+    )
+    st.caption("Equal ranks are too close to call.")
+
+
+def _rank_row(row: Ranked) -> dict[str, str | int]:
+    plan = row.plan
+    return {
+        "blend": plan.candidate.name,
+        "ready": day_words(plan.ready) + ("" if plan.meets_date else ", late"),
+        "molds to buy": plan.molds_to_buy,
+        "molds charged": f"{plan.cost_order.per_good_vessel:.2f}",
+        "rank": row.rank_order,
+        "wear only": f"{plan.cost_wear.per_good_vessel:.2f}",
+        "rank, wear": row.rank_wear,
+    }
+
+
+def _break_even(now: Session, answer: OrderAnswer, plan: OrderPlan) -> None:
+    others = {row.plan.candidate.name: row.plan for row in answer.ranked if row.plan is not plan}
+    if not others:
+        return
+    st.markdown("### From which size on another blend is the cheaper one")
+    other = next((name for name, each in others.items() if each.turns != plan.turns), list(others)[-1])
+    name = st.selectbox("Against", list(others), index=list(others).index(other), key="against")
+    second = others[name or other]
+    most = max(_CURVE * answer.request.vessels, _LEAST_CURVE)
+    frame, switches = answers.order_curve(plan.line, second.line, answer.request.shop, most)
+    st.altair_chart(
+        curve_chart(frame, answer.request.vessels, now.job.currency),
+        key="curve",
+        alt=f"Cost of a vessel by order size for {plan.candidate.name} and {second.candidate.name}",
+    )
+    sizes = [f"from {each.vessels} vessels on {each.cheaper}" for each in switches[:_SWITCHES]]
+    st.markdown(f"The cheaper of the two: {'; '.join(sizes) or 'they cost the same throughout'}.")
+
+
+show()

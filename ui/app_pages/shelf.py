@@ -1,5 +1,103 @@
-"""Page to come."""
+"""Shelf and prices: what each powder costs at the door, and what more packs at once would save."""
+
+from __future__ import annotations
+
+from typing import Final
 
 import streamlit as st
 
-st.title("shelf")
+from optimizer.jobfile.kinds import number_text
+from optimizer.shop import Price
+from ui import answers
+from ui.draft import field_value, tables_of, whose
+from ui.fields import price_fields
+from ui.order_charts import steps_chart
+from ui.state import MARKS, Session, base_tables, session, set_materials, show_fields, tell_faults
+from ui.words import label_of, money
+
+_MOST_PACKS: Final = 12
+_PARTS: Final = {"goods": "goods", "tax": "tax", "freight": "freight", "trip": "trip", "lost": "lost"}
+
+
+def show() -> None:
+    """Show the page."""
+    now = session()
+    st.title("Shelf and prices", anchor=False)
+    st.caption("A price is what a kilogram costs once it stands, usable, on your shelf.")
+    _powders(now)
+    _table(now)
+    if now.job.materials:
+        _one(now)
+
+
+def _powders(now: Session) -> None:
+    catalogue = answers.catalogue()
+    st.multiselect(
+        "Powders the blend may use",
+        [name for name in catalogue if catalogue[name].role != "water"],
+        default=list(now.job.materials),
+        key="powders",
+        format_func=lambda name: label_of(name, catalogue),
+        on_change=lambda: set_materials(st.session_state["powders"]),
+    )
+
+
+def _table(now: Session) -> None:
+    rows = [_row(now, name) for name in now.job.materials]
+    st.dataframe(rows, hide_index=True, key="prices_table", alt="Landed price of each powder")
+
+
+def _row(now: Session, name: str) -> dict[str, str]:
+    price = now.job.prices.get(name)
+    label = label_of(name, answers.catalogue())
+    if price is None:
+        return {"powder": label, "whose": "", "pack": "no price yet", "landed, per kg": ""}
+    found = answers.landed(price, now.job.shop.wage)
+    key = f"prices.{name}.price"
+    owner = whose(base_tables(), tables_of(answers.DEMO), key, field_value(tables_of(now.text), key))
+    parts = {words: f"{found.parts[part]:.2f}" for part, words in _PARTS.items()}
+    return {
+        "powder": label,
+        "whose": f"{MARKS[owner]} {owner}",
+        "pack": f"{number_text(price.pack)} kg for {money(price.price, now.job.currency)}",
+        "landed, per kg": money(found.per_usable_kg, now.job.currency),
+        **parts,
+        "on the shelf": "" if price.stock is None else f"{number_text(price.stock)} kg",
+    }
+
+
+def _one(now: Session) -> None:
+    catalogue = answers.catalogue()
+    name = st.selectbox(
+        "Price of",
+        now.job.materials,
+        key="price_of",
+        format_func=lambda each: label_of(each, catalogue),
+        persist_state="session",
+    )
+    left, right = st.columns([5, 6], gap="large")
+    with left:
+        slots = show_fields(price_fields(name), 2)
+        tell_faults(slots, {key: fault for key, fault in now.faults.items() if key in slots})
+    with right:
+        _steps(now, name, now.job.prices.get(name))
+
+
+def _steps(now: Session, name: str, price: Price | None) -> None:
+    label = label_of(name, answers.catalogue())
+    if price is None:
+        st.info(f"Write a pack and its price to see what {label} costs at the door.")
+        return
+    most = max(_MOST_PACKS, int(max((packs for packs, _ in price.breaks), default=1)) + 1)
+    frame = answers.price_steps(price, now.job.shop.wage, most)
+    st.markdown(f"### What a kilogram of {label} costs by packs bought at once")
+    st.altair_chart(
+        steps_chart(frame, now.job.currency),
+        key="steps",
+        alt=f"Landed price of {label} for 1 to {most} packs",
+    )
+    first, last = (money(frame["price"].iloc[place], now.job.currency) for place in (0, -1))
+    st.markdown(f"One pack at a time: {first} a kilogram; {most} packs at once: {last}.")
+
+
+show()

@@ -1,5 +1,146 @@
-"""Page to come."""
+"""Is a cheaper blend still good enough: present and candidate side by side against every limit."""
+
+from __future__ import annotations
 
 import streamlit as st
 
-st.title("swap")
+from optimizer.check import Comparison
+from optimizer.errors import VesselblendError
+from optimizer.nomenclature import quantity
+from optimizer.solution import Solution
+from ui import answers
+from ui.blends import parts_of
+from ui.charts import margin_chart, margin_rows
+from ui.page_words import chance_phrase
+from ui.state import Session, in_rows, pick, session, units
+from ui.words import label_of, money, range_words, value_words
+
+_PART, _WATER = "swap.", "swap_water"
+_BLENDS = ("present", "candidate")
+
+
+def show() -> None:
+    """Show the page."""
+    now = session()
+    st.title("Is a cheaper blend still good enough?", anchor=False)
+    present = now.solution
+    if present.mix is None:
+        st.info("There is no blend in hand to compare with: no blend meets the limits.")
+        st.page_link("app_pages/bench.py", label="See the smallest changes that would do")
+        return
+    left, right = st.columns([4, 7], gap="large")
+    with left:
+        typed = _candidate(now, present)
+    with right:
+        if typed:
+            _verdict(now, answers.compared(now.text, now.blend, typed), typed)
+
+
+def _candidate(now: Session, present: Solution) -> str:
+    """Show the fields of the candidate and return it as text; empty when it cannot be read."""
+    st.markdown("### Candidate, in parts of dry powder")
+    starts = {"the blend in hand": present, **answers.others(now.text)}
+    if not any(f"{_PART}{name}" in st.session_state for name in now.job.materials):
+        _fill(list(starts.values())[:2][-1], now.job.materials)
+    st.selectbox(
+        "Start from",
+        list(starts),
+        index=None,
+        placeholder="your own figures",
+        key="swap_start",
+        on_change=lambda: _fill(starts.get(st.session_state["swap_start"]), now.job.materials),
+    )
+    for row in in_rows([*now.job.materials, ""], 2):
+        for column, name in zip(st.columns(2), row, strict=False):
+            with column:
+                _field(name)
+    return _typed(now)
+
+
+def _field(material: str) -> None:
+    """Show the field of a material, or of the water for no name."""
+    if material:
+        label = label_of(material, answers.catalogue())
+        st.text_input(label, key=f"{_PART}{material}", placeholder="none", persist_state="session")
+    else:
+        st.text_input("water per powder", key=_WATER, placeholder="its own demand", persist_state="session")
+
+
+def _fill(solution: Solution | None, materials: tuple[str, ...]) -> None:
+    """Put a blend into the fields."""
+    if solution is None or solution.mix is None:
+        return
+    parts = parts_of(solution.mix.blend)
+    for name in materials:
+        st.session_state[f"{_PART}{name}"] = parts.get(name, "")
+    st.session_state[_WATER] = f"{solution.mix.water_ratio:.4g}"
+
+
+def _typed(now: Session) -> str:
+    parts = {name: str(st.session_state.get(f"{_PART}{name}") or "").strip() for name in now.job.materials}
+    line = "; ".join(f"{name}={text.removesuffix('%')}" for name, text in parts.items() if text)
+    try:
+        return answers.typed_blend(line, str(st.session_state.get(_WATER) or "").strip())
+    except VesselblendError as error:
+        st.error(str(error))
+        return ""
+
+
+def _verdict(now: Session, found: Comparison, typed: str) -> None:
+    solution, currency = found.candidate, now.job.currency
+    st.markdown(f"### The candidate: {solution.status}")
+    st.markdown(_saving_words(found, currency))
+    most = answers.largest_saving(now.text, now.blend)
+    if most == 0.0:
+        st.markdown("The blend in hand is already the cheapest that meets every limit.")
+    elif most is not None:
+        st.markdown(f"Largest saving that still meets every limit: **{money(most, currency)}** a vessel.")
+    rows = margin_rows({"present": found.present, "candidate": solution}, units())
+    for row in rows:
+        row["words"] = (
+            f"{row['name']}: {row['words']}" if row["name"] == _BLENDS[0] else f"candidate: {row['seen']}"
+        )
+    st.altair_chart(
+        margin_chart(rows),
+        key="swap_margins",
+        alt="; ".join(f"{row['name']}, {row['limit']}: {row['seen']}, {row['verdict']}" for row in rows),
+    )
+    st.dataframe(
+        [_row(found, place) for place in range(len(solution.limits))],
+        hide_index=True,
+        key="swap_table",
+        alt="Present and candidate against every limit",
+    )
+    if found.retest:
+        st.warning(f"Another blend is another vessel. Do again before selling: {' and '.join(found.retest)}.")
+    if any(each.evidence == "extrapolated" for each in solution.properties.values()):
+        st.warning(
+            "Gypsum and cement mixed like this: nobody has published measurements. Cast a trial first."
+        )
+    st.button("Take the candidate in hand", on_click=pick, args=(typed,), key="take_candidate")
+
+
+def _saving_words(found: Comparison, currency: str) -> str:
+    if found.saving is None or found.share is None:
+        return "Give every powder a price to see the saving."
+    if found.saving == 0.0:
+        return f"It costs the same: it saves {money(0.0, currency)}."
+    way = "saves" if found.saving > 0.0 else "costs more by"
+    return f"It {way} **{money(abs(found.saving), currency)}** a good vessel ({abs(found.share):.1%})."
+
+
+def _row(found: Comparison, place: int) -> dict[str, str]:
+    old, new = found.present.limits[place], found.candidate.limits[place]
+    name = new.limit.property
+    cells = {"limit": quantity(name).label}
+    for word, verdict, solution in (("present", old, found.present), ("candidate", new, found.candidate)):
+        known = solution.properties.get(name)
+        value = money(verdict.value, "") if known is None else value_words(name, verdict.value, units())
+        cells[word] = f"{value} {range_words(name, known, units()) if known else ''}".strip()
+        cells[f"{word} meets it"] = (
+            chance_phrase(verdict.probability) if verdict.judged == "with its chance" else verdict.verdict
+        )
+    return cells
+
+
+show()

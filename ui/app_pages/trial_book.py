@@ -1,5 +1,179 @@
-"""Page to come."""
+"""The trial book: what was poured and measured, entered, imported, listed and kept."""
+
+from __future__ import annotations
+
+import datetime as dt
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Final
 
 import streamlit as st
 
-st.title("trial_book")
+from optimizer.batch import weighing_order
+from optimizer.errors import Fault, FileFaults, VesselblendError
+from optimizer.trials.book import TrialBook, book_beside
+from optimizer.trials.csvfile import write_csv_text
+from optimizer.trials.exchange import import_trials
+from optimizer.trials.records import Trial
+from optimizer.units import show as show_value
+from ui import answers
+from ui.state import Session, in_rows, session, units
+from ui.trial_form import CHOICES, READINGS, Reading, powder_column, trial_of
+from ui.words import blend_words, grams_words, label_of
+
+_FIELD: Final = "trial."
+_PAGE: Final = 50
+_COLUMNS: Final = 3
+
+
+def show() -> None:
+    """Show the page."""
+    now = session()
+    st.title("Trial book", anchor=False)
+    path = book_beside(Path.cwd())
+    st.caption(f"Every batch you note is kept in {path.name}, in the folder the page was started from.")
+    try:
+        book = TrialBook(path) if path.exists() else None
+        _enter(now, path)
+        _exchange(path, book)
+        if book is not None:
+            _list(book)
+    except VesselblendError as error:
+        st.error(str(error))
+
+
+def _enter(now: Session, path: Path) -> None:
+    said = st.session_state.pop("trial_said", "")
+    if said:
+        st.success(said)
+    with st.expander("Note a trial", expanded=True), st.form("trial", border=False):
+        faults: Mapping[str, Fault] = st.session_state.get("trial_faults", {})
+        grams = _weighed(now)
+        names = [name for name in weighing_order(grams, answers.catalogue()) if name != "water"]
+        fields = [*(_powder(name, grams[name]) for name in names), *READINGS]
+        for row in in_rows([None, *fields], _COLUMNS):
+            for column, reading in zip(st.columns(_COLUMNS), row, strict=False):
+                with column:
+                    _field(reading, faults)
+        st.form_submit_button("Enter it", type="primary", on_click=_entered, args=(path, names))
+    st.caption("Only the day is compulsory: a half-filled trial is used as far as it goes.")
+
+
+def _field(reading: Reading | None, faults: Mapping[str, Fault]) -> None:
+    if reading is None:
+        st.date_input("day of the pour", dt.date.today(), key=f"{_FIELD}date", format="YYYY-MM-DD")
+    elif reading.column in CHOICES:
+        st.selectbox(reading.label, CHOICES[reading.column], key=_key(reading.column))
+    else:
+        st.text_input(reading.label, key=_key(reading.column), placeholder=reading.hint)
+    fault = faults.get("date" if reading is None else reading.column)
+    if fault:
+        st.error(f"Read {fault.value}. Allowed: {fault.allowed}. {fault.repair}")
+
+
+def _powder(name: str, mass: float) -> Reading:
+    hint = grams_words(mass, 1.0) if mass else "163 g"
+    return Reading(powder_column(name), f"{label_of(name, answers.catalogue())}, weighed", hint)
+
+
+def _weighed(now: Session) -> dict[str, float]:
+    solution = now.solution
+    if solution.mix is not None:
+        return dict(solution.mix.grams)
+    return dict.fromkeys(now.job.materials, 0.0)
+
+
+def _key(column: str) -> str:
+    return f"{_FIELD}{column}"
+
+
+def _entered(path: Path, names: list[str]) -> None:
+    columns = [*map(powder_column, names), *(reading.column for reading in READINGS)]
+    typed = {column: str(st.session_state.get(_key(column)) or "") for column in columns}
+    typed["date"] = st.session_state[_key("date")].isoformat()
+    trial, faults = trial_of(typed)
+    st.session_state["trial_faults"] = faults
+    if trial is None:
+        return
+    try:
+        entry = TrialBook(path).add(trial)
+    except VesselblendError as error:
+        st.session_state["trial_faults"] = {"date": Fault("date", "a trial", "a book to write", str(error))}
+        return
+    st.session_state["trial_said"] = f"Entered as {entry}."
+    for column in columns:
+        st.session_state[_key(column)] = ""
+
+
+def _exchange(path: Path, book: TrialBook | None) -> None:
+    with st.expander("Import or export a table"):
+        st.markdown(
+            "CSV or XLSX, one row per trial, units in the headers: `demold [min]`, `mass of sand [g]`."
+        )
+        corrections = st.checkbox("a known trial with other content is a correction", key="corrections")
+        partly = st.checkbox("leave faulty rows out and enter the others", key="leave_out")
+        sent = st.file_uploader("Table of trials", type=["csv", "xlsx"], key="trials_upload")
+        if sent is not None and st.button("Import it", key="import_trials"):
+            _import(path, sent.name, sent.getvalue(), corrections, partly)
+        if book is not None:
+            st.download_button(
+                "Save all trials as CSV",
+                lambda: write_csv_text(list(book.trials())),
+                "trials.csv",
+                "text/csv",
+                on_click="ignore",
+                key="export_trials",
+            )
+
+
+def _import(path: Path, name: str, content: bytes, corrections: bool, partly: bool) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        table = Path(folder) / Path(name).name
+        table.write_bytes(content)
+        try:
+            done = import_trials(TrialBook(path), table, corrections=corrections, leave_out_faulty=partly)
+        except FileFaults as error:
+            st.error(f"Nothing was entered: {len(error.faults)} faults.")
+            _fault_table(error.faults)
+            return
+    entered = done.entered
+    st.success(
+        f"{len(entered.added)} added, {len(entered.corrected)} corrected, "
+        f"{len(entered.unchanged)} unchanged, {len(done.faults)} faults left out."
+    )
+    _fault_table(done.faults)
+
+
+def _fault_table(faults: tuple[Fault, ...]) -> None:
+    if faults:
+        rows = [{"where": f.where, "read": f.value, "allowed": f.allowed, "repair": f.repair} for f in faults]
+        st.dataframe(rows, hide_index=True, key="import_faults", alt="Faults of the table, row by row")
+
+
+def _list(book: TrialBook) -> None:
+    entries = book.page(_PAGE)
+    st.markdown(f"### {book.count()} trials")
+    st.dataframe(
+        [_row(entry.trial) for entry in entries],
+        hide_index=True,
+        key="trials_table",
+        alt="The newest trials",
+    )
+
+
+def _row(trial: Trial) -> dict[str, str]:
+    strengths = [show_value(each.value, "dry_strength", units()) for each in trial.strengths]
+    return {
+        "trial": trial.id,
+        "blend": blend_words(trial.blend, answers.catalogue()) if trial.blend else "",
+        "left the mold after": ""
+        if trial.demold is None
+        else show_value(trial.demold, "demold_time", units()),
+        "strength": ", ".join(strengths),
+        "whiteness L*": "" if trial.whiteness is None else show_value(trial.whiteness, "whiteness", units()),
+        "remarks": trial.remarks,
+    }
+
+
+show()

@@ -1,0 +1,90 @@
+"""Charts of an order and of prices: the calendar, what holds it back, break-even, landed prices."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+import altair as alt
+import pandas as pd
+
+from optimizer.money.schedule import DayPlan
+from ui.charts import colored, labeled_bars
+from ui.palette import PARTS
+
+__all__ = ["WORK", "calendar_chart", "curve_chart", "rates_chart", "steps_chart"]
+
+WORK: Mapping[str, str] = {"cast": "meets", "seal": "second", "pack": "third"}
+"""Kind of work and the part of the palette that colors it."""
+
+_LINES = (("meets", [1, 0], -14), ("fails", [8, 4], 16))
+
+
+def calendar_chart(days: Sequence[DayPlan]) -> alt.LayerChart:
+    """Return for each day what is cast, sealed and packed, one row of bars per kind of work."""
+    rows = [
+        {
+            "day": pd.Timestamp(day.day),
+            "next": pd.Timestamp(day.day) + pd.Timedelta(hours=20),
+            "work": work,
+            "count": n,
+        }
+        for day in days
+        for work, n in zip(WORK, (day.cast, day.sealed, day.packed), strict=True)
+        if n
+    ]
+    frame = pd.DataFrame(rows, columns=["day", "next", "work", "count"])
+    frame["part"] = frame["work"].map(WORK)
+    base = alt.Chart(frame).encode(
+        x=alt.X("day:T", title=None, axis=alt.Axis(format="%a %d %b", labelOverlap=True, grid=True)),
+        y=alt.Y("work:N", sort=list(WORK), title=None, axis=alt.Axis(labelFontSize=13)),
+    )
+    color = alt.Color("part:N", scale=alt.Scale(domain=list(PARTS)), legend=None)
+    bars = base.mark_bar(height=26).encode(x2="next:T", color=color)
+    text = base.mark_text(dy=-22, dx=2, align="left", fontSize=11).encode(text="count:Q")
+    chart: alt.LayerChart = (bars + colored(text, "text")).properties(height=190)
+    return chart
+
+
+def rates_chart(rates: Mapping[str, float], words: Mapping[str, str]) -> alt.LayerChart:
+    """Return the castings a day that each resource alone could keep up, the slowest on top."""
+    finite = {name: rate for name, rate in rates.items() if math.isfinite(rate)}
+    ordered = sorted(finite, key=lambda name: finite[name])
+    frame = pd.DataFrame(
+        {"words": [f"{finite[n]:.0f}  {words[n]}" for n in ordered], "rate": [finite[n] for n in ordered]}
+    )
+    chart: alt.LayerChart = labeled_bars(frame, "rate").properties(height=30 * max(len(ordered), 1))
+    return chart.configure_view(stroke=None)
+
+
+def curve_chart(frame: pd.DataFrame, order: int, currency: str) -> alt.LayerChart:
+    """Return the cost of one vessel by order size for two blends, each named at its line's end."""
+    base = alt.Chart(frame).encode(
+        x=alt.X("vessels:Q", title="vessels in the order"),
+        y=alt.Y("cost:Q", title=f"{currency} a vessel", scale=alt.Scale(zero=False)),
+    )
+    layers: list[alt.Chart] = []
+    end = int(frame["vessels"].max())
+    for name, (part, dash, above) in zip(dict.fromkeys(frame["blend"]), _LINES, strict=False):
+        own = base.transform_filter(alt.FieldEqualPredicate(field="blend", equal=name))
+        layers.append(colored(own.mark_line(strokeWidth=2.5, strokeDash=dash), part))
+        words = own.transform_filter(f"datum.vessels == {end}").mark_text(
+            align="right", dy=above, fontSize=13, fontWeight="bold"
+        )
+        layers.append(colored(words.encode(text="blend:N"), part))
+    here = alt.Chart(pd.DataFrame({"vessels": [order]})).mark_rule(strokeWidth=2, strokeDash=[3, 3])
+    layers.append(colored(here.encode(x="vessels:Q"), "line"))
+    chart: alt.LayerChart = alt.layer(*layers).properties(height=330)
+    return chart
+
+
+def steps_chart(frame: pd.DataFrame, currency: str) -> alt.LayerChart:
+    """Return the landed price of one kilogram by the packs bought at once, as steps with points."""
+    base = alt.Chart(frame).encode(
+        x=alt.X("packs:Q", title="packs bought at once", axis=alt.Axis(tickMinStep=1)),
+        y=alt.Y("price:Q", title=f"{currency} per usable kg", axis=alt.Axis(format=".2f", tickCount=5)),
+    )
+    line = colored(base.mark_line(interpolate="step-after", strokeWidth=2.5), "meets")
+    dots = colored(base.mark_point(filled=True, size=45, opacity=1), "meets")
+    chart: alt.LayerChart = (line + dots).properties(height=280)
+    return chart

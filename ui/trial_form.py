@@ -1,0 +1,106 @@
+"""The form of one trial: fields named like the columns of the trial table, read by the same reader.
+
+What is typed keeps its units; faults come back by the field they belong to.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from optimizer.errors import Fault
+from optimizer.trials.cells import read_row
+from optimizer.trials.checks import trial_faults
+from optimizer.trials.columns import GROUPS, read_header
+from optimizer.trials.records import METHODS, STATES, Trial
+
+__all__ = ["CHOICES", "READINGS", "Reading", "powder_column", "trial_of"]
+
+_WHERE: Final = "trial"
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One field of the form: column of the trial table, words beside it, what may be typed."""
+
+    column: str
+    label: str
+    hint: str
+
+
+READINGS: Final = (
+    Reading("water", "water weighed", "118 g"),
+    Reading("room_temperature", "room", "21 C or 70 F"),
+    Reading("window_end", "would no longer pour after", "12 min"),
+    Reading("demold", "left the mold after", "58 min"),
+    Reading("casting_peak", "hottest while setting", "55 C or 131 F"),
+    Reading("weighing 1 mass", "dry mass of one piece", "362 g"),
+    Reading("weighing 1 age", "weighed so long after demolding", "3 d"),
+    Reading("strength 1 value", "strength", "24 MPa or 3500 psi"),
+    Reading("strength 1 age", "strength tested at age", "1 d"),
+    Reading("strength 1 state", "piece was", ""),
+    Reading("strength 1 method", "strength by", ""),
+    Reading("whiteness", "whiteness L*", "88"),
+    Reading("burn 1 outer", "outer wall in a test burn", "44 C"),
+    Reading("burn 1 burn_rate", "wax burned by one wick", "4.5 g/h"),
+    Reading("cast", "castings poured", "6"),
+    Reading("reject 1 count", "of them thrown away", "1"),
+    Reading("reject 1 cause", "why", "bubbles"),
+    Reading("remarks", "remarks", "anything else"),
+)
+"""The readings a studio usually takes; every column of the trial table can be imported as CSV."""
+
+CHOICES: Final[Mapping[str, tuple[str, ...]]] = {
+    "strength 1 state": ("", *STATES),
+    "strength 1 method": ("", *METHODS),
+}
+"""Readings that are one of a few words."""
+
+
+def powder_column(material: str) -> str:
+    """Return the column of a powder's mass."""
+    return f"mass of {material}"
+
+
+def trial_of(typed: Mapping[str, str], today: dt.date | None = None) -> tuple[Trial | None, dict[str, Fault]]:
+    """Return the trial of what was typed, or every fault by the column it belongs to.
+
+    Parameters
+    ----------
+    typed : Mapping[str, str]
+        Text by column; empty texts were not noted.
+    today : datetime.date | None
+        The day after which a date is in the future; None: the machine's date.
+
+    Examples
+    --------
+    >>> trial, faults = trial_of({"date": "2026-03-02", "water": "118 g", "demold": "soon"})
+    >>> trial is None, list(faults)
+    (True, ['demold'])
+    """
+    noted = {column: text.strip() for column, text in typed.items() if text and text.strip()}
+    headers, wrong = read_header(list(noted), _WHERE)
+    trial, faults = read_row(list(noted.values()), headers, _WHERE, decimal_comma=_comma(noted))
+    if trial is None or wrong:
+        return None, {_column_of(fault): fault for fault in (*wrong, *faults)}
+    checked = {_field_column(fault.where): fault for fault in trial_faults(trial, today)}
+    return (None, checked) if checked else (trial, {})
+
+
+def _comma(noted: Mapping[str, str]) -> bool:
+    return any(re.fullmatch(r"-?[0-9]+,[0-9]+\D*", text) for text in noted.values())
+
+
+def _column_of(fault: Fault) -> str:
+    named = re.search(r"column '([^']+)'", fault.where)
+    return named[1].partition(" [")[0] if named else fault.where
+
+
+def _field_column(where: str) -> str:
+    """Return the column a field of a record stands in: ``strengths.1.age`` in ``strength 1 age``."""
+    words = {field: word for word, (field, _) in GROUPS.items()}
+    first, *rest = where.split(".")
+    return " ".join([words.get(first, first), *rest])
