@@ -21,6 +21,7 @@ from optimizer.properties.casting_heat import (
 from optimizer.properties.maturity import hemihydrate_degree
 from optimizer.shop import Shop, Vessel
 
+GRID_ERROR = 0.1  # kelvin: what the coarse time grid may be off by
 QUICK = settings(max_examples=60, deadline=None)
 MOLD = MoldCase(214.0, 0.0536)
 WORKED = MoldCase(volume=330.0, area=0.040, mass=900.0, thickness=10.0, room=20.0)
@@ -172,7 +173,7 @@ def test_without_a_face_to_lose_by_it_is_adiabatic(gypsum, csa, initial, span, c
 @QUICK
 @given(molds, st.floats(5.0, 200.0), heats, first_sets, set_spans, capacities)
 def test_direction(mold, gypsum, csa, initial, span, capacity):
-    """Filler and water dilute heat and add capacity; a heavier mold takes up more."""
+    """Filler and water dilute the heat and add capacity."""
 
     def peak(where, heat_scale, heat_per_kelvin):
         found, _ = casting_peak(
@@ -183,7 +184,17 @@ def test_direction(mold, gypsum, csa, initial, span, capacity):
     base = peak(mold, 1.0, capacity)
     assert peak(mold, 0.8, capacity) < base
     assert peak(mold, 1.0, 1.2 * capacity) < base
-    assert peak(replace(mold, mass=1.5 * mold.mass), 1.0, capacity) <= base + 1e-9
+
+
+@QUICK
+@given(molds, st.floats(5.0, 200.0), first_sets, set_spans, capacities)
+def test_heavier_mold_takes_up_more(mold, gypsum, initial, span, capacity):
+    """For one release; between two it keeps the cast warm and may raise the second peak."""
+
+    def peak(where):
+        return casting_peak(where, gypsum, 0.0, initial, span * initial, capacity)[0]
+
+    assert peak(replace(mold, mass=1.5 * mold.mass)) <= peak(mold) + GRID_ERROR
 
 
 @pytest.mark.parametrize(
