@@ -13,6 +13,7 @@ from optimizer.errors import Fault, FileFaults
 
 __all__ = [
     "LARGEST_FILE",
+    "decoded",
     "nearest_repair",
     "parse_toml",
     "read_text",
@@ -117,6 +118,29 @@ def read_text(path: Path, where: str = "") -> str:
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
         reason = getattr(error, "strerror", None) or str(error)
         raise _fault(where, reason, "Make the file readable.") from None
+    return decoded(raw, where)
+
+
+def decoded(raw: bytes, where: str) -> str:
+    """Return the text of the bytes of a file.
+
+    Parameters
+    ----------
+    raw : bytes
+        Its content, or more of it than `LARGEST_FILE` [-].
+    where : str
+        What faults call it [-].
+
+    Returns
+    -------
+    str
+        Its text.
+
+    Raises
+    ------
+    FileFaults
+        If they are over `LARGEST_FILE` bytes, binary or not UTF-8.
+    """
     _check_size(len(raw), where)
     if b"\0" in raw:
         raise _fault(where, "a binary file", "Save it as plain text in UTF-8.")

@@ -24,6 +24,7 @@ from ui.words import (
     label_of,
     limit_sentence,
     money,
+    odds_words,
     proof_words,
     range_words,
     seen_words,
@@ -62,7 +63,8 @@ def no_blend_blocks(solution: Solution, units: System) -> Iterator[Block]:
     if solution.proof is not None and solution.proof.infeasible:
         yield sentence(proof_words(solution.proof))
     if solution.conflict:
-        yield heading("These limits stand against each other")
+        alone = len(solution.conflict) == 1
+        yield heading("Out of reach on its own" if alone else "These limits stand against each other")
         for limit in solution.conflict:
             yield indented(f"{quantity(limit.property).label} {bound_words(limit, units)}")
     if solution.relaxations:
@@ -105,10 +107,8 @@ def comparison_blocks(comparison: Comparison, catalogue: Catalogue, units: Syste
 def _opening(solution: Solution) -> str:
     job = solution.job
     if solution.status == "designed":
-        aim = (
-            "cheapest blend" if job.objective == "cost" else f"blend best in {quantity(job.objective).label}"
-        )
-        return f"The {aim} found that meets every limit."
+        best = f"blend of {'highest' if job.maximize else 'lowest'} {quantity(job.objective).label}"
+        return f"The {'cheapest blend' if job.objective == 'cost' else best} found that meets every limit."
     return f"This blend {_verdict(solution)}." if solution.limits else "No limits to judge by."
 
 
@@ -202,7 +202,7 @@ def _odds(solution: Solution) -> Iterator[str]:
             "confidence = 0.9 in the job keeps a reserve."
         )
     if solution.joint_probability is not None:
-        yield f"All limits hold together with a chance of {100.0 * solution.joint_probability:.0f} %."
+        yield f"Chance that all limits hold together: {odds_words(solution.joint_probability)}."
 
 
 def _tie(words: str, objective: float | None, solution: Solution, units: System) -> str:

@@ -31,20 +31,20 @@ PAPERS: Final[Mapping[str, str]] = {"a5": "148mm 210mm", "half-letter": "5.5in 8
 
 CARD_CAUTIONS: Final[Mapping[str, str]] = {
     "skin": "Never put skin in setting mix: it grips and gets hot.",
-    "silica": "Silica dust: fitted N95/P2 mask or better, wipe wet, never sweep dry.",
-    "alkali": "Wet cement burns unfelt: alkali-proof gloves, goggles, rinse at once.",
+    "silica": "Silica dust: fitted N95/P2 mask or better; never sweep dry.",
+    "alkali": "Wet cement burns unfelt: gloves, goggles, rinse at once.",
     "setting_heat": "Sets hot: hands off, spread leftovers thin.",
     "heat_estimate": "Heat in use is an estimate: burn one and measure the wall.",
-    "heat_negative": "The wall runs hotter than its mineral keeps water: test burn.",
+    "heat_negative": "The wall may run hotter than its mineral stands: test burn.",
     "damp": "May crack in damp: keep it dry.",
     "bleeding": "More water than the powders hold: the face may bleed.",
     "gypsum_water": "Softens when wet: dry rooms only.",
     "extrapolated": "Nobody has published a mix like this: cast a trial first.",
-    "titanium_dust": "Titanium white: do not breathe the dust, weigh in still air.",
+    "titanium_dust": "Titanium white: weigh in still air, do not breathe the dust.",
     "dust": "Powder dust: mask on, tip bags low.",
-    "candle": "Seal the inside; burn three to the end under watch before you sell.",
+    "candle": "Seal the inside; burn three to the end under watch first.",
     "retest": "New blend, water or sealer: repeat seal check and burn test.",
-    "certify": "Local codes, candle standards and an accredited test house decide.",
+    "certify": "Local codes, standards and accredited test houses decide.",
     "disposal": "Leftovers: let set, then bin. Never down the drain.",
 }
 """Cautions of `optimizer.cautions.CAUTIONS` as one line each."""
@@ -136,7 +136,7 @@ def sheet_of(
     shop = solution.job.shop
     mixes = f", {batch.mixes} mixes" if batch.mixes > 1 else ""
     cavity = show_amount(solution.job.vessel.cavity_volume, "mL", 3, units)
-    room = max(2, _MOST_LIMITS - 2 * max(0, len(batch.portions) - _ROOMY))
+    room = max(0, _MOST_LIMITS - 2 * max(0, len(batch.portions) - _ROOMY))
     ranked = sorted(solution.limits, key=_urgency)
     return Sheet(
         title=solution.job.title,
@@ -181,16 +181,21 @@ def _rows(batch: Batch, solution: Solution, catalogue: Catalogue, units: System)
     room = value_words("casting_peak", solution.job.shop.temperature, units)
     step = min(portion.step for portion in batch.portions)
     dry = sum(portion.grams for portion in batch.portions if portion.name != "water")
+    crowded = len(batch.portions) > _ROOMY
     for portion in batch.portions:
         mass = grams_words(portion.grams, portion.step)
-        ounces = f", {show_amount(portion.grams, 'g', 3, 'us')}" if units == "us" else ""
+        note = _note(portion.grams, portion.grams / dry, units, crowded=crowded)
         if portion.name == "water":
-            volume = f"{portion.grams:.0f} mL"
-            share = f"{percent_words(portion.grams / dry)} of powder{ounces}"
-            yield Row("WATER", share, mass, f"{volume}, {room}", water=True)
+            yield Row("WATER", note, mass, f"{portion.grams:.0f} mL, {room}", water=True)
         else:
-            share = f"{percent_words(portion.grams / dry)}{ounces}"
-            yield Row(label_of(portion.name, catalogue), share, mass, grams_words(portion.running, step))
+            yield Row(label_of(portion.name, catalogue), note, mass, grams_words(portion.running, step))
+
+
+def _note(grams: float, share: float, units: System, *, crowded: bool) -> str:
+    """Return the share of the powder and, in US units, ounces; a crowded card has room for one of them."""
+    ounces = [show_amount(grams, "g", 3, "us")] if units == "us" else []
+    shares = [] if crowded and ounces else [percent_words(share)]
+    return ", ".join([*shares, *ounces])
 
 
 def _clock(solution: Solution, units: System) -> Iterator[tuple[str, str]]:
@@ -229,7 +234,7 @@ def _more(left: Sequence[LimitVerdict]) -> str:
     if not left:
         return ""
     failed = [quantity(v.limit.property).label for v in left if v.verdict != "meets"]
-    return f"Also not met: {', '.join(failed)}." if failed else f"{len(left)} more, all met."
+    return f"not met: {', '.join(failed)}" if failed else f"({len(left)} more, all met)"
 
 
 def _urgency(verdict: LimitVerdict) -> int:

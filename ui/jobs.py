@@ -14,12 +14,13 @@ from optimizer.job import Job
 from optimizer.jobfile import parse_job, read_job, template
 from optimizer.materials import Catalogue
 from optimizer.specs import load_catalogue
-from optimizer.toml_files import LARGEST_FILE, shown_value
+from optimizer.toml_files import LARGEST_FILE, decoded, shown_key, shown_value
 from optimizer.units import parse
 from ui.delivery import STANDARD, read_stdin, say
 
 __all__ = ["Asked", "ask", "read_amounts", "read_blend", "read_water_ratio"]
 
+_STDIN: Final = "standard input"
 _LONGEST: Final = 2000
 _NEXT: Final = re.compile(r"\s*[,;\n]\s*(?![\s\d])")
 """A comma parts two materials unless a digit follows: then it is a decimal comma."""
@@ -51,21 +52,9 @@ def ask(job: str | None, specs: str | None) -> Asked:
         say("No job named: this is the shipped demo job. Write your own with: vesselblend init")
         return Asked(parse_job(template("demo"), catalogue, "demo"), catalogue)
     if job == STANDARD:
-        return Asked(parse_job(_stdin_text(), catalogue, "standard input"), catalogue)
+        text = decoded(read_stdin(LARGEST_FILE), _STDIN)
+        return Asked(parse_job(text, catalogue, _STDIN), catalogue)
     return Asked(read_job(Path(job), catalogue), catalogue)
-
-
-def _stdin_text() -> str:
-    raw = read_stdin(LARGEST_FILE)
-    where = "standard input"
-    if len(raw) > LARGEST_FILE:
-        allowed, repair = "a TOML file", f"Keep it under {LARGEST_FILE // 1_000_000} MB."
-        raise FileFaults([Fault(where, "a very large file", allowed, repair)])
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        fault = Fault(where, "bytes that are not UTF-8", "a TOML file", "Save it as plain text in UTF-8.")
-        raise FileFaults([fault]) from None
 
 
 def read_blend(text: str, catalogue: Catalogue, where: str = "--blend") -> dict[str, float]:
@@ -211,4 +200,4 @@ def _name_fault(
         return None
     near = ", ".join(get_close_matches(name[:80].lower(), catalogue, n=3, cutoff=0.0))
     repair = "Correct the name; `vesselblend materials` lists all."
-    return Fault(f"{where}:{shown_value(name)[1:-1]}", "an unknown material", f"nearest: {near}", repair)
+    return Fault(f"{where}:{shown_key(name)}", "an unknown material", f"nearest: {near}", repair)

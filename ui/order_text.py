@@ -18,15 +18,17 @@ from ui.answer_text import EXAMPLE_PRICES
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import blend_words, grams_words, label_of, money
 
-__all__ = ["order_blocks"]
+__all__ = ["BOTTLENECKS", "day_words", "order_blocks", "plan_words", "remedy_words"]
 
-_BOTTLENECK: Final = {
+BOTTLENECKS: Final = {
     "molds": "the molds: every one is filled as often as a shift allows",
     "labor": "the hands: casting, sealing and packing take the whole shift",
     "mixer": "the mixes of a day",
     "shelf": "the places on the drying shelf",
     "drying": "drying: the last castings wait longer to dry than all the casting takes",
 }
+"""What holds an order back, in words, by `optimizer.money.capacity.RESOURCES`."""
+
 _CHANGES: Final = {
     "molds": "molds",
     "shift": "shift",
@@ -41,9 +43,9 @@ _MINUTES: Final = ("shift", "demold_time")
 def order_blocks(answer: OrderAnswer, catalogue: Catalogue, units: System) -> Iterator[Block]:
     """Give the text of an order that some blend can make."""
     request, best = answer.request, answer.ranked[0].plan
-    dates = f"by {_day(request.due)}, casting from {_day(request.start)}"
+    dates = f"by {day_words(request.due)}, casting from {day_words(request.start)}"
     yield sentence(f"{request.vessels} vessels {dates}, {request.shop.molds} molds owned", "bold")
-    yield sentence(_verdict(best))
+    yield sentence(plan_words(best))
     yield from _blend(answer, best, catalogue, units)
     yield from _held_back(best)
     yield from _remedies(best, answer)
@@ -57,16 +59,19 @@ def order_blocks(answer: OrderAnswer, catalogue: Catalogue, units: System) -> It
     yield from _ranking(answer)
 
 
-def _verdict(plan: OrderPlan) -> str:
+def plan_words(plan: OrderPlan) -> str:
+    """Return whether a plan is in time, when it is ready and with how many molds."""
     if plan.ready is None:
         return "This order cannot be made: no casting leaves its mold within a working day."
     molds = f"with {plan.molds_at_work} molds at work" + (
         f", {plan.molds_to_buy} of them to buy" if plan.molds_to_buy else ""
     )
     if plan.meets_date:
-        return f"In time: ready on {_day(plan.ready)} {molds}."
-    early = f" Earliest with {plan.earliest_molds} molds: {_day(plan.earliest)}." if plan.earliest else ""
-    return f"Late: ready on {_day(plan.ready)} {molds}.{early}"
+        return f"In time: ready on {day_words(plan.ready)} {molds}."
+    early = (
+        f" Earliest with {plan.earliest_molds} molds: {day_words(plan.earliest)}." if plan.earliest else ""
+    )
+    return f"Late: ready on {day_words(plan.ready)} {molds}.{early}"
 
 
 def _blend(answer: OrderAnswer, plan: OrderPlan, catalogue: Catalogue, units: System) -> Iterator[Block]:
@@ -89,9 +94,11 @@ def _held_back(plan: OrderPlan) -> Iterator[Block]:
     if not plan.bottleneck:
         return
     yield heading("What holds it back")
-    yield sentence(f"{_BOTTLENECK[plan.bottleneck].capitalize()}.", indent=2)
+    yield sentence(f"{BOTTLENECKS[plan.bottleneck].capitalize()}.", indent=2)
     sooner = [
-        f"{name} {_day(day)}" for name, day in plan.relief.items() if day and plan.ready and day < plan.ready
+        f"{name} {day_words(day)}"
+        for name, day in plan.relief.items()
+        if day and plan.ready and day < plan.ready
     ]
     if sooner:
         yield sentence(f"Ready date if one of these held nothing back: {', '.join(sooner)}.", indent=2)
@@ -99,14 +106,17 @@ def _held_back(plan: OrderPlan) -> Iterator[Block]:
 
 def _remedies(plan: OrderPlan, answer: OrderAnswer) -> Iterator[Block]:
     if plan.remedies:
-        yield heading(f"What makes {_day(answer.request.due)} with the shop as it stands: any one of these")
-        yield from (indented(_remedy(remedy)) for remedy in plan.remedies)
+        yield heading(
+            f"What makes {day_words(answer.request.due)} with the shop as it stands: any one of these"
+        )
+        yield from (indented(remedy_words(remedy)) for remedy in plan.remedies)
     elif not plan.meets_date:
         yield sentence("No single change to the shop makes the date; ask for a later one.", indent=2)
 
 
-def _remedy(remedy: Remedy) -> str:
-    return f"{' and '.join(_change(change) for change in remedy.changes)}: ready {_day(remedy.ready)}"
+def remedy_words(remedy: Remedy) -> str:
+    """Return a change that makes the date, and the date it makes."""
+    return f"{' and '.join(_change(change) for change in remedy.changes)}: ready {day_words(remedy.ready)}"
 
 
 def _change(change: Change) -> str:
@@ -159,7 +169,7 @@ def _busy(day: DayPlan) -> bool:
 def _day_row(day: DayPlan) -> list[str]:
     work = f"{day.minutes / 60.0:.1f} h"
     counts = [str(n) for n in (day.cast, day.sealed, day.packed, day.on_shelf)]
-    return [_day(day.day), *counts, work, day.limited_by]
+    return [day_words(day.day), *counts, work, day.limited_by]
 
 
 def _ranking(answer: OrderAnswer) -> Iterator[Block]:
@@ -177,10 +187,11 @@ def _ranking(answer: OrderAnswer) -> Iterator[Block]:
 def _rank_row(row: Ranked) -> list[str]:
     plan = row.plan
     costs = [f"{each.per_good_vessel:.2f}" for each in (plan.cost_order, plan.cost_wear)]
-    ready = _day(plan.ready) + ("" if plan.meets_date else " late")
+    ready = day_words(plan.ready) + ("" if plan.meets_date else " late")
     buy = str(plan.molds_to_buy)
     return [plan.candidate.name, ready, buy, costs[0], str(row.rank_order), costs[1], str(row.rank_wear)]
 
 
-def _day(day: datetime.date | None) -> str:
+def day_words(day: datetime.date | None) -> str:
+    """Return a date with its weekday; ``never`` for none."""
     return "never" if day is None else f"{day:%a} {day.isoformat()}"

@@ -30,6 +30,7 @@ __all__ = [
     "label_of",
     "limit_sentence",
     "money",
+    "odds_words",
     "percent_words",
     "price_words",
     "proof_words",
@@ -182,7 +183,18 @@ def chance_words(verdict: LimitVerdict) -> str:
     """
     if verdict.judged != "with its chance":
         return "-"
-    percent = 100.0 * verdict.probability
+    return odds_words(verdict.probability)
+
+
+def odds_words(chance: float) -> str:
+    """Return a chance in whole percent; nothing is quite certain.
+
+    Examples
+    --------
+    >>> odds_words(0.5), odds_words(0.999), odds_words(0.0)
+    ('50 %', 'over 99 %', 'under 1 %')
+    """
+    percent = 100.0 * chance
     if percent >= 99.5:
         return "over 99 %"
     return "under 1 %" if percent < 0.5 else f"{percent:.0f} %"

@@ -1,0 +1,1 @@
+"""Tests of command line, card and page."""

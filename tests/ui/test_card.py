@@ -1,0 +1,260 @@
+"""The batch card: what it says, that it needs nothing else, and that it prints on one page."""
+
+from __future__ import annotations
+
+import html
+import json
+import re
+import shutil
+import subprocess
+from collections.abc import Iterator
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from optimizer.batch import Batch, batch_of
+from optimizer.cautions import CAUTIONS
+from optimizer.check import check
+from optimizer.errors import NoBlend
+from optimizer.job import Job
+from optimizer.materials import Catalogue
+from optimizer.solution import Solution
+from tests.ui.conftest import SMALL, Command
+from ui.card import CARD_CAUTIONS, MOST_CAUTIONS, PAPERS, Sheet, card_html, sheet_of
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+TOOLS = CHROMIUM and shutil.which("pdfinfo") and shutil.which("pdftotext")
+PRINT = ("--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync")
+POINTS = {"a5": (419.5, 595.3), "half-letter": (396.0, 612.0)}
+"""ISO 216 A5 is 148 mm x 210 mm, half of ANSI letter 5.5 in x 8.5 in; in points of 1/72 in."""
+
+MANY = {
+    "gypsum_cement": 40.0,
+    "white_csa_cement": 20.0,
+    "rapid_set_mortar": 10.0,
+    "marble_flour": 10.0,
+    "silica_sand": 5.0,
+    "titanium_white": 1.5,
+    "expanded_perlite": 1.0,
+    "red_oxide": 0.2,
+}
+FEW = {"white_csa_cement": 63.0, "silica_sand": 13.0, "rapid_set_mortar": 13.0, "molding_plaster": 11.0}
+
+
+@pytest.fixture(scope="module")
+def few(demo: Job, catalogue: Catalogue) -> Solution:
+    """Check a blend of four powders."""
+    return check(demo, FEW, catalogue)
+
+
+@pytest.fixture(scope="module")
+def batch(few: Solution, catalogue: Catalogue) -> Batch:
+    """Weigh it for six."""
+    return batch_of(few, catalogue, 6)
+
+
+@pytest.fixture(scope="module")
+def sheet(few: Solution, batch: Batch, catalogue: Catalogue) -> Sheet:
+    """Write its card."""
+    return sheet_of(few, batch, catalogue)
+
+
+class _Links(HTMLParser):
+    """Everything in a page that a browser would fetch or run."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        fetched = {"src", "href", "srcset", "data", "action", "background", "poster"}
+        self.found += [f"{tag} {name}" for name, _ in attrs if name in fetched or name.startswith("on")]
+        self.found += (
+            [tag] if tag in ("script", "link", "iframe", "img", "object", "base", "meta http-equiv") else []
+        )
+
+
+def test_powders_add_up_on_the_scale(batch: Batch) -> None:
+    running = 0.0
+    for portion in batch.portions[:-1]:
+        running += portion.grams
+        assert portion.running == pytest.approx(running)
+    assert batch.portions[-1].name == "water"
+    assert batch.portions[-1].running == batch.portions[-1].grams
+
+
+def test_a_mix_fills_its_molds_with_the_stated_waste(few: Solution, batch: Batch) -> None:
+    # own arithmetic: cavities of one mix and 8 % more, each mass within a gram of the scale
+    filled = batch.per_mix * batch.fill
+    assert sum(batch.grams.values()) == pytest.approx(
+        filled * (1.0 + few.job.shop.waste), abs=1.5 * len(batch.grams)
+    )
+
+
+def test_rounding_keeps_every_verdict(demo: Job, catalogue: Catalogue, few: Solution) -> None:
+    for vessels in (1, 2, 3, 5, 6, 40):
+        mix = batch_of(few, catalogue, vessels)
+        dry = {name: grams for name, grams in mix.grams.items() if name != "water"}
+        again = check(demo, dry, catalogue, mix.grams["water"] / sum(dry.values()))
+        assert [v.verdict for v in again.limits] == [v.verdict for v in few.limits]
+        assert mix.mixes * mix.per_mix >= vessels
+
+
+def test_a_short_window_means_more_mixes(few: Solution, catalogue: Catalogue) -> None:
+    # own arithmetic: the window left after mixing holds as many pours of a minute as it has whole minutes
+    window = few.properties["working_window"].value
+    shop = replace(few.job.shop, molds=100, molds_per_mix=100, pour_minutes=1.0)
+    mix = batch_of(replace(few, job=replace(few.job, shop=shop)), catalogue, 100)
+    assert mix.per_mix <= int(window)
+    assert mix.mixes == -(-100 // int(window))
+
+
+def test_nothing_to_weigh_without_a_blend(few: Solution, catalogue: Catalogue) -> None:
+    with pytest.raises(NoBlend):
+        batch_of(replace(few, mix=None), catalogue, 6)
+
+
+def test_the_card_says_what_the_bench_needs(sheet: Sheet, batch: Batch, few: Solution) -> None:
+    page = html.unescape(card_html(sheet))
+    for portion in batch.portions:
+        assert f"{portion.grams:.0f} g" in page
+    for words in (
+        "Lot",
+        "Date",
+        "bag lot",
+        "powder in",
+        "pour by",
+        "demold",
+        "WATER",
+        "mL",
+        "day 1",
+        "sealer lot",
+    ):
+        assert words in page
+    assert few.fingerprint[:12] in page
+    assert "model calibrated on 0 trials" in page
+    assert f"{few.properties['dry_mass'].value:.0f} g (about" in page
+    assert 0 < len(sheet.cautions) <= MOST_CAUTIONS
+
+
+def test_pour_by_counts_from_powder_in(sheet: Sheet, few: Solution) -> None:
+    # own arithmetic: mixing, then the window that is left for pouring
+    minutes = few.job.shop.mixing + few.properties["working_window"].value
+    assert float(dict(sheet.clock)["pour by"].split()[0]) == pytest.approx(minutes, abs=0.5)
+
+
+def test_every_caution_has_a_line_for_the_card() -> None:
+    assert CARD_CAUTIONS.keys() == CAUTIONS.keys()
+    # a line of 126 mm holds some 60 letters of 12 pt
+    assert max(map(len, CARD_CAUTIONS.values())) <= 60
+    assert not any(re.search(r"\bsafe", line, re.I) for line in CARD_CAUTIONS.values())
+
+
+def test_the_most_pressing_limits_come_first(demo: Job, catalogue: Catalogue) -> None:
+    solution = check(demo, {"rapid_set_mortar": 1.0}, catalogue)
+    lines = sheet_of(solution, batch_of(solution, catalogue, 6), catalogue).limits
+    words = [line.word for line in lines]
+    assert "fails" in words
+    assert words == sorted(
+        words, key=lambda word: ("fails", "too close to call", "TIGHT", "meets").index(word)
+    )
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_the_scale_reads_grams_whatever_the_units(
+    few: Solution, batch: Batch, catalogue: Catalogue, units: str
+) -> None:
+    sheet = sheet_of(few, batch, catalogue, units=units)  # type: ignore[arg-type]  # both words are allowed
+    assert all(row.mass.endswith(" g") for row in sheet.rows)
+    assert ("oz" in sheet.rows[0].note) is (units == "us")
+
+
+def test_grams_are_large_and_words_are_not_small(sheet: Sheet) -> None:
+    page = card_html(sheet)
+    sizes = {int(size) for size in re.findall(r"(?:font-size: |font: )(\d+)pt", page)}
+    assert re.search(r"\.mass \{ font-size: 22pt", page)
+    assert min(sizes) >= 12
+
+
+def test_the_card_asks_nobody_for_anything(sheet: Sheet) -> None:
+    page = card_html(sheet)
+    links = _Links()
+    links.feed(page)
+    assert links.found == []
+    assert not re.search(r"https?:|url\(|@import", page)
+
+
+def test_words_of_a_stranger_stay_words(few: Solution, catalogue: Catalogue, batch: Batch) -> None:
+    title = '<script>alert(1)</script> & "</title>'
+    job = replace(few.job, title=title)
+    page = card_html(sheet_of(replace(few, job=job), batch, catalogue))
+    assert "<script>" not in page
+    assert html.escape(title, quote=False)[:20] in page
+
+
+def test_card_command(command: Command, tmp_path: Path) -> None:
+    path = tmp_path / "small.toml"
+    path.write_text(SMALL, encoding="utf-8")
+    card = tmp_path / "card.html"
+    assert command("card", path, "--vessels", "3", "-o", card).code == 0
+    assert card.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+    told = json.loads(command("card", path, "--vessels", "3", "--json").out)
+    assert [row["label"] for row in told["rows"]] == ["gypsum cement", "marble flour", "WATER"]
+    other = command("card", path, "--blend", "gypsum_cement=1; marble_flour=9", "--units", "us")
+    assert other.code == 0
+    assert "fails" in other.err
+    assert PAPERS["half-letter"] in other.out
+
+
+def test_card_of_no_blend(command: Command, impossible: Path) -> None:
+    ran = command("card", impossible)
+    assert (ran.code, ran.out) == (3, "")
+    assert "No blend" in ran.err
+
+
+def _printed(page: str, folder: Path) -> Path:
+    source, out = folder / "card.html", folder / "card.pdf"
+    source.write_text(page, encoding="utf-8")
+    words = [
+        str(CHROMIUM),
+        *PRINT,
+        "--no-first-run",
+        "--no-pdf-header-footer",
+        f"--user-data-dir={folder / 'profile'}",
+    ]
+    subprocess.run(
+        [*words, f"--print-to-pdf={out}", str(source)], check=True, capture_output=True, timeout=120
+    )
+    return out
+
+
+def _info(path: Path) -> dict[str, str]:
+    done = subprocess.run(["pdfinfo", str(path)], check=True, capture_output=True, text=True)
+    return {
+        key: value.strip() for key, _, value in (line.partition(":") for line in done.stdout.splitlines())
+    }
+
+
+def _cards(demo: Job, catalogue: Catalogue) -> Iterator[tuple[str, Sheet]]:
+    for name, blend in (("few", FEW), ("many", MANY)):
+        long = replace(demo, title=f"{name} {'W' * 190}")
+        solution = check(long, blend, catalogue)
+        mix = batch_of(solution, catalogue, 6)
+        yield "a5", sheet_of(solution, mix, catalogue)
+        yield "half-letter", sheet_of(solution, mix, catalogue, units="us")
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(not TOOLS, reason="needs chromium and poppler-utils")
+def test_cards_print_on_one_page_of_their_paper(demo: Job, catalogue: Catalogue, tmp_path: Path) -> None:
+    for paper, sheet in _cards(demo, catalogue):
+        pdf = _printed(card_html(sheet, paper), tmp_path)
+        info = _info(pdf)
+        size = tuple(float(number) for number in re.findall(r"[\d.]+", info["Page size"])[:2])
+        assert info["Pages"] == "1", (paper, sheet.title[:4])
+        assert size == pytest.approx(POINTS[paper], abs=1.5)
+        text = subprocess.run(["pdftotext", str(pdf), "-"], check=True, capture_output=True, text=True).stdout
+        assert all(row.mass in text for row in sheet.rows)
+        assert sheet.mark in text
