@@ -61,10 +61,13 @@ def design(
     return design_problem(problem_of(job, catalogue, parameters), explain=explain)
 
 
-def design_problem(problem: Problem, *, explain: bool = True) -> Solution:
-    """Return the solution of a compiled problem; see `design`."""
+def design_problem(problem: Problem, *, explain: bool = True, scan: Scan | None = None) -> Solution:
+    """Return the solution of a compiled problem; see `design`.
+
+    A `scan` may be shared by problems that differ in limits, prices, confidence and objective alone.
+    """
     doubt = Doubt(problem)
-    scan = Scan(problem)
+    scan = scan or Scan(problem)
     nominal = _search(problem, {}, scan)
     if nominal is None or not nominal.best.feasible:
         return _no_blend(problem, {}, scan, explain)
