@@ -1,0 +1,221 @@
+"""From a book of trials to figures that agree with it: `calibrate` is the whole path.
+
+A calibration always starts from the shipped figures and takes all trials at once, in order of date and
+id. To take a trial out and fit again is therefore to be back where one was before it, to the last digit.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.calibration.bags import Effect, own_parts
+from optimizer.calibration.lab_errors import KINDS
+from optimizer.calibration.observe import Evidence, observe
+from optimizer.calibration.outliers import FLAG
+from optimizer.calibration.readings import Reading, Studio
+from optimizer.calibration.record import Bag, Calibration, Flagged, Learned, priors_fingerprint, version
+from optimizer.calibration.task import Task
+from optimizer.calibration.update import Settled, update
+from optimizer.chain.parameters import Parameter
+from optimizer.errors import NoVerdict
+from optimizer.materials import Catalogue
+from optimizer.trials.records import Trial
+
+__all__ = ["Fit", "Seen", "calibrate"]
+
+Array = NDArray[np.float64]
+
+_TAUGHT: Final = 0.05
+"""A trial has taught a parameter when, alone, it would cut its variance by this much [-]."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One reading beside what the chain expects of it.
+
+    Attributes
+    ----------
+    reading : Reading
+        What was read.
+    before, after : float
+        Expected with the shipped and with the fitted figures [unit of the reading]; nan for a time out of
+        the mold, which is no more than a bound.
+    distance : float
+        Standard errors from what all other batches say [-].
+    flagged : bool
+        True beyond 3.5 of them.
+    trust : float
+        Weight it was used with [-].
+    """
+
+    reading: Reading
+    before: float
+    after: float
+    distance: float
+    flagged: bool
+    trust: float
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A calibration with the readings it rests on.
+
+    Attributes
+    ----------
+    calibration : Calibration
+        What is kept.
+    evidence : Evidence
+        Trials and readings used, and what could not be used.
+    seen : tuple[Seen, ...]
+        Every reading beside what was expected.
+    """
+
+    calibration: Calibration
+    evidence: Evidence
+    seen: tuple[Seen, ...]
+
+
+def calibrate(
+    trials: Iterable[Trial], catalogue: Catalogue, studio: Studio | None = None, date: dt.date | None = None
+) -> Fit:
+    """Return the figures that agree best with priors and trials, with the doubt left.
+
+    Parameters
+    ----------
+    trials
+        Records, in any order.
+    catalogue
+        Materials and figures as shipped or stated: what is known before any trial.
+    studio
+        Shop and vessel behind the trials.
+    date
+        Day of the calibration; default: that of the newest trial used.
+
+    Raises
+    ------
+    NoVerdict
+        If no trial holds a reading that can be used.
+
+    Notes
+    -----
+    Spreads of figures are those of the specs; errors of readings those of `lab_errors`. Gauss-Newton on
+    the fitted scale and Laplace's approximation, see `update`.
+    """
+    evidence = observe(trials, catalogue, studio)
+    if not evidence.readings:
+        raise NoVerdict("no trial holds a reading that can be used: " + _why(evidence))
+    task = Task(evidence)
+    settled = update(task.measured, task.slopes, task.unknowns)
+    day = evidence.trials[-1].date if date is None else date
+    return Fit(_calibration(task, settled, day), evidence, _seen(task, settled))
+
+
+def _why(evidence: Evidence) -> str:
+    reasons = dict.fromkeys(unused.reason for unused in evidence.unused)
+    return "; ".join(reasons) or "the book is empty"
+
+
+def _calibration(task: Task, settled: Settled, day: dt.date) -> Calibration:
+    evidence = task.evidence
+    count = len(task.active)
+    spreads = task.common.spreads[task.active]
+    covariance = settled.covariance[:count, :count] * np.outer(spreads, spreads)
+    own = own_parts(task.all_effects)
+    covariance += np.diag([own.get(task.prior.names[k], 0.0) ** 2 for k in task.active])
+    deviations = np.sqrt(np.diag(covariance))
+    centers = task.fitted(settled.point)[task.active]
+    taught = _trials_behind(task, settled)
+    learned = [
+        _learned(task.prior.items[k], center, spread, trials)
+        for k, center, spread, trials in zip(task.active, centers, deviations, taught, strict=True)
+    ]
+    return Calibration(
+        date=day,
+        version=version(),
+        priors=priors_fingerprint(evidence.catalogue, evidence.names),
+        trials=tuple(trial.id for trial in evidence.trials),
+        materials=evidence.names,
+        learned=tuple(learned),
+        correlation=covariance / np.outer(deviations, deviations),
+        flagged=_flagged(task, settled),
+        bags=_bags(task, settled),
+    ).rounded()
+
+
+def _learned(prior: Parameter, center: float, spread: float, trials: int) -> Learned:
+    return Learned(prior.name, prior.log, prior.center, prior.spread, float(center), float(spread), trials)
+
+
+def _trials_behind(task: Task, settled: Settled) -> list[int]:
+    """Return how many trials have something to say about each active parameter."""
+    count = len(task.active)
+    worth = (settled.design[:, :count] / np.hypot(task.measured.error, task.measured.shared)[:, None]) ** 2
+    worth = worth * settled.weights[task.measured.blocks.of_row][:, None]
+    by_trial = np.zeros((len(task.evidence.trials), count))
+    np.add.at(by_trial, task.where, worth)
+    return [int(n) for n in np.sum(by_trial / (1.0 + by_trial) > _TAUGHT, axis=0)]
+
+
+def _seen(task: Task, settled: Settled) -> tuple[Seen, ...]:
+    weights = settled.weights[task.measured.blocks.of_row]
+    before = task.at_prior
+    return tuple(
+        Seen(
+            reading,
+            _natural(reading, before[row]),
+            _natural(reading, settled.level[row]),
+            float(settled.distance[row]),
+            bool(abs(settled.distance[row]) > FLAG),
+            float(weights[row]),
+        )
+        for row, reading in enumerate(task.readings)
+    )
+
+
+def _natural(reading: Reading, level: float) -> float:
+    if reading.kind == "demold":
+        return math.nan
+    return math.exp(level) if KINDS[reading.kind].log else float(level)
+
+
+def _flagged(task: Task, settled: Settled) -> tuple[Flagged, ...]:
+    return tuple(
+        Flagged(reading.trial, KINDS[reading.kind].words, reading.value, float(distance))
+        for reading, distance in zip(task.readings, settled.distance, strict=True)
+        if abs(distance) > FLAG
+    )
+
+
+def _bags(task: Task, settled: Settled) -> tuple[Bag, ...]:
+    """Return each lot's own factor; the units of a bag's parameters are spreads of the binder's figures."""
+    count = len(task.active)
+    deviations = np.sqrt(np.diag(settled.covariance))
+    own = own_parts(task.all_effects)
+    return tuple(
+        _bag(task, placed.effect, own[placed.effect.parameter], settled.point[k], deviations[k])
+        for k, placed in enumerate(task.effects, start=count)
+        if placed.effect.lot
+    )
+
+
+def _bag(task: Task, effect: Effect, own: float, point: float, deviation: float) -> Bag:
+    material, _, factor = effect.parameter.rpartition(".")
+    scale = own * _ln_spread(task.evidence.catalogue, material, factor)
+    return Bag(material, effect.lot, factor, math.exp(scale * point), scale * float(deviation))
+
+
+def _ln_spread(catalogue: Catalogue, material: str, factor: str) -> float:
+    """Return what one unit of a bag's factor is worth [of the log]."""
+    binder = catalogue[material]
+    if factor == "set_time":
+        figure = binder.figures["set_initial"]
+    else:
+        figure = max(binder.reference_points, key=lambda point: point.age).strength
+    return Parameter.of_figure("", figure).spread

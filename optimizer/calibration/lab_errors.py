@@ -1,0 +1,111 @@
+"""How far a reading may be off: the one table of errors behind every calibration.
+
+A reading errs twice. Its *lab error* is its own: another reading of the same casting would err anew. Its
+*batch error* is shared by all readings of one kind from one batch: no two batches of one mix are alike,
+and no law of the chain is exact. Errors of logs are relative: 0.10 is ten percent.
+
+Unless a source is named the figures are judgement. Values of standards are from memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+__all__ = [
+    "BAG",
+    "KINDS",
+    "OWN_DEPARTURE",
+    "STATED_LEAST",
+    "STRENGTH_ERRORS",
+    "Kind",
+]
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of reading.
+
+    Attributes
+    ----------
+    words : str
+        What was read, as a caster says it.
+    quantity : str
+        Row of `optimizer.nomenclature` whose unit and digits it is shown with.
+    group : str
+        ``mass``, ``time``, ``strength``, ``whiteness`` or ``heat``: readings of one group from one batch
+        share its batch error.
+    error : float
+        Lab error where the trial states none [of the log, or the unit when `log` is False].
+    batch : float
+        Batch error [the same].
+    log : bool
+        True when errors are relative.
+    """
+
+    words: str
+    quantity: str
+    group: str
+    error: float
+    batch: float
+    log: bool = True
+
+
+KINDS: Final[Mapping[str, Kind]] = MappingProxyType(
+    {
+        # A known volume weighed: one fill repeats to half a percent, and stirred-in air comes and goes.
+        "fresh_density": Kind("wet density", "fresh_density", "mass", 0.010, 0.003),
+        # Scale and mold volume, half a percent each.
+        "demolded_mass": Kind("mass out of the mold", "demolded_mass", "mass", 0.007, 0.003),
+        "dry_mass": Kind("dry mass", "dry_mass", "mass", 0.007, 0.003),
+        # One piece weighed twice on one scale: the volume of the mold drops out.
+        "dry_share": Kind("dry mass over mass out of the mold", "porosity", "mass", 0.003, 0.003),
+        # ASTM C191 states 12 min between tests of one operator for sets of 49 to 202 min (from memory).
+        "initial_set": Kind("initial set", "working_window", "time", 0.10, 0.05),
+        "final_set": Kind("final set", "demold_time", "time", 0.10, 0.05),
+        # When a mix "no longer pours" is in the eye of the caster.
+        "window_end": Kind("end of pouring", "working_window", "time", 0.20, 0.05),
+        # What a casting needs to come out whole is itself judgement.
+        "demold": Kind("came out of the mold", "demold_time", "strength", 0.25, 0.05),
+        "wet_strength": Kind("wet strength", "wet_strength", "strength", 0.10, 0.05),
+        "dry_strength": Kind("dry strength", "dry_strength", "strength", 0.10, 0.05),
+        "wet_flexural": Kind("wet bending strength", "flexural_strength", "strength", 0.15, 0.05),
+        "dry_flexural": Kind("dry bending strength", "flexural_strength", "strength", 0.12, 0.05),
+        # A photo with a white card; a meter states a smaller error.
+        "whiteness": Kind("whiteness L*", "whiteness", "whiteness", 1.5, 0.5, log=False),
+        # A contact probe reads to 1 K; where on the wall, and draft, make it two.
+        "outer_wall": Kind("outer wall", "outer_wall_temperature", "heat", 2.0, 1.5, log=False),
+        "inner_wall": Kind("inner wall", "inner_wall_temperature", "heat", 3.0, 1.5, log=False),
+    }
+)
+"""What a trial may hold, and how far each reading may be off."""
+
+STRENGTH_ERRORS: Final[Mapping[str, float]] = MappingProxyType(
+    {
+        # ASTM C109 states 4 % within one laboratory and 7 % between laboratories (from memory).
+        "test house": 0.06,
+        "cube": 0.10,
+        "cylinder": 0.12,
+        "bent bar": 0.12,
+        "held or broke": 0.20,
+        "other": 0.20,
+    }
+)
+"""Lab error of one strength by its route [of the log]; a trial that states an error is believed."""
+
+STATED_LEAST: Final = 0.02
+"""No stated error of a strength is taken for less than this [of the log]: a test house that breaks three
+cubes states their scatter, not its own offset."""
+
+BAG: Final[Mapping[str, float]] = MappingProxyType({"strength": 0.4, "set_time": 0.4})
+"""How far one lot of a binder differs from the next, over all that is unsure of the binder [-].
+
+With the shipped spreads of 12 to 18 % for a strength that is 5 to 7 % from lot to lot of one maker."""
+
+OWN_DEPARTURE: Final = 0.3
+"""Part of a blend's departure from the law of mixing that is that blend's own [-].
+
+The rest is common to all blends of gypsum and cement and is learned from any of them. The own part never
+shrinks: with the shipped spread it leaves 4.5 % of strength at half and half, however many trials."""

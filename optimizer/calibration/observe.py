@@ -1,0 +1,264 @@
+"""What the chain expects every reading of every trial to be, for many draws of the parameters at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.calibration.lab_errors import KINDS
+from optimizer.calibration.readings import Reading, Studio, Unused, readings_of
+from optimizer.chain.bench import Bench, bench_of
+from optimizer.chain.model import Model
+from optimizer.chain.predict import PREDICTORS, Cast, cast_of
+from optimizer.chain.strength import dry_gain, flexural
+from optimizer.chain.timing import SPEC_TEMPERATURE, Clock, clock_of, wet_strength_at
+from optimizer.job import Job
+from optimizer.materials import Catalogue
+from optimizer.properties.service_heat import WallCase, flux_driven, wall_case
+from optimizer.shop import Candle, Vessel
+from optimizer.trials.records import Burn, Trial
+
+__all__ = ["Evidence", "expected", "observe"]
+
+Array = NDArray[np.float64]
+Places = NDArray[np.intp]
+
+_LITER: Final = 1000.0
+_LEAST: Final = 1e-6
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """The trials of a book as far as they can be used.
+
+    Attributes
+    ----------
+    catalogue, studio : Catalogue, Studio
+        Where figures come from, and where the trials were made.
+    trials : tuple[Trial, ...]
+        Trials used, by date and id.
+    names : tuple[str, ...]
+        Materials in them, in the catalogue's order.
+    readings : tuple[Reading, ...]
+        What they say.
+    unused : tuple[Unused, ...]
+        What could not be used.
+    """
+
+    catalogue: Catalogue
+    studio: Studio
+    trials: tuple[Trial, ...]
+    names: tuple[str, ...]
+    readings: tuple[Reading, ...]
+    unused: tuple[Unused, ...]
+
+    @cached_property
+    def mixes(self) -> Array:
+        """Powders and water as weighed, shape (trials, n + 1) [kg, any volume]."""
+        out = np.zeros((len(self.trials), len(self.names) + 1))
+        place = {name: k for k, name in enumerate(self.names)}
+        for row, trial in zip(out, self.trials, strict=True):
+            for portion in trial.portions:
+                if portion.mass > 0.0:
+                    row[place[portion.material]] += portion.mass / trial.powder_mass
+            row[-1] = (trial.water or 0.0) / trial.powder_mass
+        return out
+
+    @cached_property
+    def rooms(self) -> Array:
+        """Room temperature of each trial [degC]."""
+        return np.array(
+            [
+                SPEC_TEMPERATURE if trial.room_temperature is None else trial.room_temperature
+                for trial in self.trials
+            ]
+        )
+
+    @cached_property
+    def volumes(self) -> Array:
+        """Volume of one mold of each trial [L]; 1 where none is known."""
+        return np.array([(trial.cavity_volume or _LITER) / _LITER for trial in self.trials])
+
+    @cached_property
+    def by_kind(self) -> dict[str, Places]:
+        """Positions of the readings of each kind."""
+        kinds = np.array([reading.kind for reading in self.readings])
+        return {kind: np.flatnonzero(kinds == kind) for kind in KINDS if np.any(kinds == kind)}
+
+    @cached_property
+    def places(self) -> Places:
+        """Trial of each reading."""
+        return np.array([reading.place for reading in self.readings], dtype=np.intp)
+
+    @cached_property
+    def ages(self) -> Array:
+        """Age at each reading [min]."""
+        return np.array([reading.age for reading in self.readings])
+
+    @cached_property
+    def burns(self) -> tuple[tuple[WallCase, Places], ...]:
+        """Each candle burned, and the positions of the readings taken beside it."""
+        rows: dict[Candle, list[int]] = {}
+        for place, reading in enumerate(self.readings):
+            if reading.burn is not None:
+                candle = _candle(reading.burn, self.studio.heat_of_combustion)
+                rows.setdefault(candle, []).append(place)
+        vessel = self.studio.vessel or Vessel(1.0)
+        return tuple((wall_case(vessel, candle), np.array(places)) for candle, places in rows.items())
+
+    @cached_property
+    def bench(self) -> Bench:
+        """Surroundings of the castings that the trials do not state."""
+        return bench_of(Job("trials", "", (), self.studio.vessel or Vessel(1.0), shop=self.studio.shop))
+
+
+def _candle(burn: Burn, heat_of_combustion: float) -> Candle:
+    plain = Candle()
+    return Candle(
+        wicks=burn.wicks,
+        burn_rate=burn.burn_rate or plain.burn_rate,
+        exposure=burn.exposure or plain.exposure,
+        heat_of_combustion=heat_of_combustion,
+        room=plain.room if burn.room is None else burn.room,
+    )
+
+
+def observe(trials: Iterable[Trial], catalogue: Catalogue, studio: Studio | None = None) -> Evidence:
+    """Return what `trials` can teach.
+
+    Parameters
+    ----------
+    trials
+        Records, in any order.
+    catalogue
+        Materials and figures.
+    studio
+        Shop and vessel behind the trials; default: the defaults of a shop, and no vessel.
+    """
+    studio = studio or Studio()
+    used, readings, unused = readings_of(trials, catalogue, studio)
+    weighed = {p.material for trial in used for p in trial.portions if p.mass > 0.0}
+    names = tuple(name for name in catalogue if name in weighed)
+    return Evidence(catalogue, studio, used, names, readings, unused)
+
+
+def expected(evidence: Evidence, model: Model) -> Array:
+    """Return what each reading should be, on its fitted scale, shape (draws, readings).
+
+    Parameters
+    ----------
+    evidence
+        From `observe`.
+    model
+        The chain for `evidence.names` with draws of the parameters.
+    """
+    cast = cast_of(model, evidence.bench, evidence.mixes)
+    clock = clock_of(model, cast.body, temperature=evidence.rooms)
+    draws = np.shape(cast.fresh_density)[0]
+    out = np.zeros((draws, len(evidence.readings)))
+    for kind, rows in evidence.by_kind.items():
+        where = evidence.places[rows]
+        sheet = _Sheet(evidence, cast, clock, rows, where)
+        out[:, rows] = _EXPECTED[kind](sheet)
+    return out
+
+
+@dataclass(frozen=True)
+class _Sheet:
+    """What the readings of one kind are computed from."""
+
+    evidence: Evidence
+    cast: Cast
+    clock: Clock
+    rows: Places
+    where: Places
+
+    def at(self, values: Array) -> Array:
+        """Pick the trials of the readings from values of shape (draws, trials)."""
+        return np.asarray(values[..., self.where])
+
+    @cached_property
+    def clocks(self) -> Clock:
+        return Clock(*(self.at(getattr(self.clock, name)) for name in Clock.__dataclass_fields__))
+
+    @cached_property
+    def kept(self) -> Array:
+        """Share of the slurry's mass still in the casting as it leaves the mold [-]."""
+        return 1.0 - self.cast.model["loss_in_mold"]
+
+    @property
+    def volumes(self) -> Array:
+        return self.evidence.volumes[self.where] * _LITER
+
+    @property
+    def strength(self) -> Array:
+        """Compressive strength, never dried, at the age of each reading [MPa]."""
+        return wet_strength_at(self.clocks, self.evidence.ages[self.rows])
+
+    @property
+    def dry_strength(self) -> Array:
+        return np.asarray(self.strength * np.exp(self.at(dry_gain(self.cast.body))))
+
+
+def _log(values: Array) -> Array:
+    return np.asarray(np.log(np.maximum(values, _LEAST)))
+
+
+def _demolded(sheet: _Sheet) -> Array:
+    return _log(sheet.at(sheet.cast.fresh_density) * sheet.kept * sheet.volumes)
+
+
+def _dry_share(sheet: _Sheet) -> Array:
+    return _log(sheet.at(sheet.cast.dry_density) / (sheet.at(sheet.cast.fresh_density) * sheet.kept))
+
+
+def _window(sheet: _Sheet) -> Array:
+    return _log(np.maximum(sheet.clocks.initial - sheet.evidence.studio.shop.mixing, 1.0))
+
+
+def _left_mold(sheet: _Sheet) -> Array:
+    """Time it left the mold, moved by how much stronger than needed it was [ln min]."""
+    margin = _log(sheet.strength) - _log(sheet.at(sheet.cast.demold_need))
+    return np.asarray(np.log(sheet.evidence.ages[sheet.rows]) + margin)
+
+
+def _flexural(sheet: _Sheet, compressive: Array) -> Array:
+    return _log(flexural(compressive, sheet.at(sheet.cast.body.gypsum_share)))
+
+
+def _wall(face: int) -> Callable[[_Sheet], Array]:
+    # A burn test replaces the pool-driven guess, so only the share of the flame that it shows is learned.
+    def walls(sheet: _Sheet) -> Array:
+        conductivity = sheet.at(sheet.cast.conductivity)
+        out = np.zeros(conductivity.shape)
+        for case, burned in sheet.evidence.burns:
+            here = np.flatnonzero(np.isin(sheet.rows, burned))
+            faces = flux_driven(case, conductivity[:, here], sheet.cast.model["flame_share"])
+            out[:, here] = faces[face]
+        return out
+
+    return walls
+
+
+_EXPECTED: Final[dict[str, Callable[[_Sheet], Array]]] = {
+    "fresh_density": lambda sheet: _log(sheet.at(sheet.cast.fresh_density)),
+    "demolded_mass": _demolded,
+    "dry_mass": lambda sheet: _log(sheet.at(sheet.cast.dry_density) * sheet.volumes),
+    "dry_share": _dry_share,
+    "initial_set": lambda sheet: _log(sheet.clocks.initial),
+    "final_set": lambda sheet: _log(sheet.clocks.final),
+    "window_end": _window,
+    "demold": _left_mold,
+    "wet_strength": lambda sheet: _log(sheet.strength),
+    "dry_strength": lambda sheet: _log(sheet.dry_strength),
+    "wet_flexural": lambda sheet: _flexural(sheet, sheet.strength),
+    "dry_flexural": lambda sheet: _flexural(sheet, sheet.dry_strength),
+    "whiteness": lambda sheet: sheet.at(PREDICTORS["whiteness"](sheet.cast)),
+    "outer_wall": _wall(0),
+    "inner_wall": _wall(1),
+}

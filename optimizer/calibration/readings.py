@@ -1,0 +1,216 @@
+"""Trials as readings: what each one says, how far it may be off, and what could not be used and why."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+
+from optimizer.calibration.lab_errors import KINDS, STATED_LEAST, STRENGTH_ERRORS
+from optimizer.materials import Catalogue
+from optimizer.shop import Shop, Vessel
+from optimizer.trials.drying_watch import constant_since
+from optimizer.trials.records import Burn, Strength, Trial, Weighing
+
+__all__ = ["Reading", "Studio", "Unused", "readings_of"]
+
+_AT_DEMOLDING = 1.0 / 24.0
+"""A weighing within an hour of demolding is the mass out of the mold [d]."""
+
+_SIDES = {"=": 0, ">=": 1, "<=": -1}
+
+
+@dataclass(frozen=True)
+class Studio:
+    """Where the trials were made, as far as they do not say it themselves.
+
+    Attributes
+    ----------
+    shop : Shop
+        Room, mixing and damp cure where a trial notes none.
+    vessel : Vessel | None
+        Vessel that was burned; None: walls read in test burns teach nothing.
+    heat_of_combustion : float
+        Of the wax burned [kJ/g].
+    """
+
+    shop: Shop = field(default_factory=Shop)
+    vessel: Vessel | None = None
+    heat_of_combustion: float = 43.0
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One figure read off one trial.
+
+    Attributes
+    ----------
+    trial : str
+        Id of the trial.
+    place : int
+        Position of the trial among those used.
+    kind : str
+        Key of `optimizer.calibration.lab_errors.KINDS`.
+    value : float
+        What was read [unit of the kind's quantity].
+    error : float
+        Lab error [of the log, or the unit].
+    side : int
+        0: measured; 1: at least this; -1: at most this.
+    age : float
+        Age at a test of strength [min]; nan where it has none.
+    burn : Burn | None
+        The test burn a wall was read in.
+    """
+
+    trial: str
+    place: int
+    kind: str
+    value: float
+    error: float
+    side: int = 0
+    age: float = math.nan
+    burn: Burn | None = None
+
+    @property
+    def fitted(self) -> float:
+        """The reading on the scale its error is on."""
+        return math.log(self.value) if KINDS[self.kind].log else self.value
+
+
+@dataclass(frozen=True)
+class Unused:
+    """A trial, or a reading of it, that cannot be used.
+
+    Attributes
+    ----------
+    trial : str
+        Id of the trial.
+    reason : str
+        Why, as what to note next time.
+    """
+
+    trial: str
+    reason: str
+
+
+def readings_of(
+    trials: Iterable[Trial], catalogue: Catalogue, studio: Studio
+) -> tuple[tuple[Trial, ...], tuple[Reading, ...], tuple[Unused, ...]]:
+    """Return the trials that can be used, their readings, and what cannot be used.
+
+    Trials are put in order of date and id, so that the order of entry never shows.
+    """
+    used: list[Trial] = []
+    readings: list[Reading] = []
+    unused: list[Unused] = []
+    for trial in sorted(trials, key=lambda one: (one.date, one.id)):
+        reason = _mix_fault(trial, catalogue)
+        found = [] if reason else list(_readings(trial, len(used), studio))
+        unused.extend(Unused(trial.id, text) for text in ([reason] if reason else _reasons(trial, studio)))
+        if found:
+            used.append(trial)
+            readings.extend(found)
+        elif not reason:
+            unused.append(Unused(trial.id, "nothing was measured"))
+    return tuple(used), tuple(readings), tuple(unused)
+
+
+def _mix_fault(trial: Trial, catalogue: Catalogue) -> str:
+    if not trial.powder_mass:
+        return "weigh the powders: without them no blend is known"
+    if not trial.water:
+        return "weigh the water: without it no water ratio is known"
+    unknown = [p.material for p in trial.portions if p.material not in catalogue.materials]
+    if unknown:
+        return f"no spec file for {', '.join(sorted(set(unknown)))}"
+    if not any(p.mass > 0.0 and catalogue[p.material].role == "binder" for p in trial.portions):
+        return "no binder was weighed"
+    return ""
+
+
+def _readings(trial: Trial, place: int, studio: Studio) -> Iterator[Reading]:
+    for kind, value in (
+        ("fresh_density", trial.fresh_density),
+        ("initial_set", trial.initial_set),
+        ("final_set", trial.final_set),
+        ("window_end", trial.window_end),
+    ):
+        if value:
+            yield Reading(trial.id, place, kind, value, KINDS[kind].error)
+    if trial.demold:
+        # A casting may wait in its mold: it could leave by then, and perhaps long before.
+        yield Reading(trial.id, place, "demold", trial.demold, KINDS["demold"].error, 1, trial.demold)
+    yield from _masses(trial, place)
+    if trial.whiteness:
+        error = trial.whiteness_error or KINDS["whiteness"].error
+        yield Reading(trial.id, place, "whiteness", trial.whiteness, error)
+    for strength in trial.strengths:
+        if not _strength_fault(strength):
+            yield _strength(trial, place, strength, studio)
+    for burn in trial.burns:
+        yield from _walls(trial, place, burn, studio)
+
+
+def _masses(trial: Trial, place: int) -> Iterator[Reading]:
+    """Give mass out of the mold, and dry mass as its share of that where both were weighed."""
+    first = trial.weighings[0] if trial.weighings and trial.weighings[0].age <= _AT_DEMOLDING else None
+    dry = _dry_mass(trial.weighings, (trial.damp_cure or 0.0) / 1440.0)
+    if first is not None and trial.cavity_volume:
+        yield Reading(trial.id, place, "demolded_mass", first.mass, KINDS["demolded_mass"].error)
+    if dry is None:
+        return
+    if first is not None:
+        yield Reading(trial.id, place, "dry_share", dry / first.mass, KINDS["dry_share"].error)
+    elif trial.cavity_volume:
+        yield Reading(trial.id, place, "dry_mass", dry, KINDS["dry_mass"].error)
+
+
+def _dry_mass(weighings: Sequence[Weighing], after: float) -> float | None:
+    since = constant_since(weighings, after)
+    if since is None:
+        return None
+    masses = [weighing.mass for weighing in weighings if weighing.age >= since]
+    return math.fsum(masses) / len(masses)
+
+
+def _strength(trial: Trial, place: int, strength: Strength, studio: Studio) -> Reading:
+    kind = f"{strength.state}_{'flexural' if strength.kind == 'flexural' else 'strength'}"
+    error = STRENGTH_ERRORS[strength.method]
+    if strength.error:
+        error = max(strength.error / strength.value, STATED_LEAST)
+    age = math.inf if strength.age is None else strength.age
+    if strength.state == "dry":
+        # What had not reacted when drying began never will.
+        damp = studio.shop.damp_cure if trial.damp_cure is None else trial.damp_cure
+        age = min(age, damp)
+    return Reading(trial.id, place, kind, strength.value, error, _SIDES[strength.sense], age)
+
+
+def _walls(trial: Trial, place: int, burn: Burn, studio: Studio) -> Iterator[Reading]:
+    if studio.vessel is None or not burn.burn_rate:
+        return
+    for kind, value in (("outer_wall", burn.outer), ("inner_wall", burn.inner)):
+        if value is not None:
+            error = (burn.error if kind == "outer_wall" else None) or KINDS[kind].error
+            yield Reading(trial.id, place, kind, value, error, burn=burn)
+
+
+def _reasons(trial: Trial, studio: Studio) -> Iterator[str]:
+    yield from dict.fromkeys(filter(None, map(_strength_fault, trial.strengths)))
+    if trial.weighings and not trial.cavity_volume:
+        yield "measure the volume of the mold: a mass alone says little"
+    if trial.burns and studio.vessel is None:
+        yield "name the job whose vessel was burned"
+    if any(not burn.burn_rate for burn in trial.burns):
+        yield "weigh the wax burned per hour"
+
+
+def _strength_fault(strength: Strength) -> str:
+    if not strength.value:
+        return "a strength of 0 MPa says nothing: note when it was tested too early"
+    if not strength.state:
+        return "note whether the piece tested was wet or dry"
+    if strength.state == "wet" and not strength.age:
+        return "note the age at the test"
+    return ""

@@ -1,0 +1,264 @@
+"""A calibration as a record, and as the parameters the chain takes."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from importlib.metadata import PackageNotFoundError
+from importlib.metadata import version as installed
+from typing import Any, Final, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.chain.parameters import Parameter, ParameterSet, parameters_of
+from optimizer.errors import Fault, FileFaults
+from optimizer.fingerprint import canonical_text
+from optimizer.materials import Catalogue, Figure, Material
+
+__all__ = [
+    "Bag",
+    "Calibration",
+    "Flagged",
+    "Learned",
+    "parameter_set",
+    "priors_fingerprint",
+    "version",
+]
+
+Array = NDArray[np.float64]
+
+_DIGITS: Final = 9
+_REFERENCE_BINDERS: Final = ("gypsum_cement", "csa_cement")
+
+
+@dataclass(frozen=True)
+class Learned:
+    """One figure before and after the trials.
+
+    Attributes
+    ----------
+    name : str
+        As in `optimizer.chain.parameters`.
+    log : bool
+        True when center and spread are those of the natural log.
+    prior_center, prior_spread : float
+        As the specs have it [fitted scale].
+    center, spread : float
+        After the trials [fitted scale].
+    trials : int
+        Trials that had something to say about it [count].
+    """
+
+    name: str
+    log: bool
+    prior_center: float
+    prior_spread: float
+    center: float
+    spread: float
+    trials: int
+
+    @property
+    def before(self) -> tuple[float, float]:
+        """Value and standard error before the trials [the figure's own unit]."""
+        return self._natural(self.prior_center, self.prior_spread)
+
+    @property
+    def after(self) -> tuple[float, float]:
+        """Value and standard error after the trials [the figure's own unit]."""
+        return self._natural(self.center, self.spread)
+
+    def _natural(self, center: float, spread: float) -> tuple[float, float]:
+        value = math.exp(center) if self.log else center
+        return value, value * spread if self.log else spread
+
+
+@dataclass(frozen=True)
+class Flagged:
+    """One reading that does not fit the others: kept in the book, hardly used.
+
+    Attributes
+    ----------
+    trial : str
+        Id of the trial.
+    reading : str
+        What was read.
+    value : float
+        The reading [its unit].
+    distance : float
+        Standard errors from what all other batches say [-].
+    """
+
+    trial: str
+    reading: str
+    value: float
+    distance: float
+
+
+@dataclass(frozen=True)
+class Bag:
+    """One lot of a binder beside the others.
+
+    Attributes
+    ----------
+    material, lot : str
+        Which.
+    figure : str
+        ``strength`` or ``set_time``.
+    factor, error : float
+        Over what all lots have in common, and its standard error [-].
+    """
+
+    material: str
+    lot: str
+    figure: str
+    factor: float
+    error: float
+
+
+@dataclass(frozen=True, eq=False)
+class Calibration:
+    """What a studio's trials say about the figures.
+
+    Attributes
+    ----------
+    date : datetime.date
+        Day of the calibration.
+    version : str
+        Version of the package that made it.
+    priors : str
+        Fingerprint of the figures it began from.
+    trials : tuple[str, ...]
+        Ids of the trials used.
+    materials : tuple[str, ...]
+        Materials in them.
+    learned : tuple[Learned, ...]
+        Figures the readings depend on.
+    correlation : Array
+        Of the learned figures, shape (m, m).
+    flagged : tuple[Flagged, ...]
+        Readings that do not fit.
+    bags : tuple[Bag, ...]
+        Lots beside each other, where more than one was used.
+    """
+
+    date: dt.date
+    version: str
+    priors: str
+    trials: tuple[str, ...]
+    materials: tuple[str, ...]
+    learned: tuple[Learned, ...]
+    correlation: Array
+    flagged: tuple[Flagged, ...] = ()
+    bags: tuple[Bag, ...] = ()
+
+    def rounded(self) -> Calibration:
+        """Return the record with the digits its file keeps, so that what is read back is the same."""
+        return replace(
+            self,
+            learned=tuple(_short(one) for one in self.learned),
+            correlation=np.round(self.correlation, _DIGITS) + 0.0,
+            flagged=tuple(_short(one) for one in self.flagged),
+            bags=tuple(_short(one) for one in self.bags),
+        )
+
+
+_Record = TypeVar("_Record", Learned, Flagged, Bag)
+
+
+def _short(record: _Record) -> _Record:
+    numbers: dict[str, Any] = {
+        field.name: _digits(getattr(record, field.name))
+        for field in fields(record)
+        if isinstance(getattr(record, field.name), float)
+    }
+    return replace(record, **numbers)
+
+
+def _digits(value: float) -> float:
+    return float(f"{value:.{_DIGITS}g}") + 0.0
+
+
+def version() -> str:
+    """Return the version of the package."""
+    try:
+        return installed("vesselblend")
+    except PackageNotFoundError:
+        return "not installed"
+
+
+def priors_fingerprint(catalogue: Catalogue, names: Sequence[str]) -> str:
+    """Return the SHA-256 of all numbers of the model and of the materials `names`; words do not enter."""
+    whole = {
+        "model": _numbers(catalogue.model),
+        "materials": {name: _of_material(catalogue[name]) for name in names},
+    }
+    return hashlib.sha256(canonical_text(whole).encode()).hexdigest()
+
+
+def _numbers(figures: Mapping[str, Figure]) -> dict[str, tuple[float, float, float]]:
+    return {name: (figure.value, figure.low, figure.high) for name, figure in figures.items()}
+
+
+def _of_material(material: Material) -> dict[str, object]:
+    return {
+        "role": (material.role, material.kind, material.cement),
+        "phases": dict(material.phases),
+        "figures": _numbers(material.figures),
+        "points": [
+            (p.strength.value, p.strength.low, p.strength.high, p.age, p.state, p.water_ratio, p.added_sand)
+            for p in material.reference_points
+        ],
+    }
+
+
+def parameter_set(calibration: Calibration, catalogue: Catalogue, names: Sequence[str]) -> ParameterSet:
+    """Return the chain's parameters for the materials `names`, calibrated where the trials say anything.
+
+    Name every material of the job, and of a blend to be checked: what is not named here is taken as exact.
+
+    Parameters
+    ----------
+    calibration
+        From `calibrate` or a file.
+    catalogue
+        The figures the calibration began from.
+    names
+        Materials of the question.
+
+    Raises
+    ------
+    FileFaults
+        If the figures have changed since, so that the trials must be fitted again.
+    """
+    known = [name for name in calibration.materials if name in catalogue.materials]
+    if priors_fingerprint(catalogue, known) != calibration.priors:
+        raise FileFaults([_stale(calibration)])
+    # Their bags lend strength to other binders' sulfate, named or not.
+    lenders = [name for name in _REFERENCE_BINDERS if name in calibration.materials]
+    prior = parameters_of(catalogue, tuple(dict.fromkeys((*names, *lenders))))
+    here = [k for k, one in enumerate(calibration.learned) if one.name in prior.names]
+    learned = [calibration.learned[k] for k in here]
+    changes = {one.name: _parameter(prior, one) for one in learned}
+    places = [prior.names.index(one.name) for one in learned]
+    correlation = np.eye(len(prior))
+    correlation[np.ix_(places, places)] = calibration.correlation[np.ix_(here, here)]
+    origin = {one.name: one.trials for one in learned if one.trials}
+    return replace(prior.moved(changes), correlation=correlation, origin=origin)
+
+
+def _parameter(prior: ParameterSet, learned: Learned) -> Parameter:
+    item = prior.items[prior.names.index(learned.name)]
+    return replace(item, center=learned.center, spread=learned.spread)
+
+
+def _stale(calibration: Calibration) -> Fault:
+    return Fault(
+        f"calibration of {calibration.date.isoformat()}",
+        "figures other than those it began from",
+        "the spec files it was made with",
+        "Fit the trials again: vesselblend trials fit",
+    )

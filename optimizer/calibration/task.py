@@ -1,0 +1,185 @@
+"""The readings of a book as an update of unknowns: which parameters they depend on, and how steeply."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.calibration.bags import Effect, common_part, effects_of, own_parts
+from optimizer.calibration.lab_errors import KINDS
+from optimizer.calibration.observe import Evidence, expected
+from optimizer.calibration.outliers import Blocks
+from optimizer.calibration.readings import Reading
+from optimizer.calibration.update import Measured, Slopes
+from optimizer.chain.model import compile_model
+from optimizer.chain.parameters import ParameterSet, parameters_of
+
+__all__ = ["Placed", "Task"]
+
+Array = NDArray[np.float64]
+Places = NDArray[np.intp]
+
+_STEP: Final = 0.3
+"""Move of a parameter to each side for a slope, over its spread [-]: the chain has edges (least pores, the
+knee of sulfate), and a slope across an edge says more about the doubt there than that of one side."""
+
+
+@dataclass(frozen=True, eq=False)
+class Placed:
+    """An effect on an active parameter.
+
+    Attributes
+    ----------
+    effect : Effect
+        What is shifted, and in which trials.
+    column : int
+        Position of the parameter among the active ones.
+    ratio : float
+        Spread of the effect over that of the parameter's common part [-].
+    """
+
+    effect: Effect
+    column: int
+    ratio: float
+
+
+@dataclass(frozen=True)
+class Task:
+    """The evidence as an update of unknowns: active parameters first, then effects.
+
+    Attributes
+    ----------
+    evidence : Evidence
+        Trials and their readings.
+    """
+
+    evidence: Evidence
+
+    @cached_property
+    def prior(self) -> ParameterSet:
+        """The parameters as shipped."""
+        return parameters_of(self.evidence.catalogue, self.evidence.names)
+
+    @cached_property
+    def all_effects(self) -> tuple[Effect, ...]:
+        """What bags and blends have of their own."""
+        return effects_of(self.evidence.trials, self.evidence.catalogue)
+
+    @cached_property
+    def common(self) -> ParameterSet:
+        """The parameters without what bags and blends have of their own."""
+        return common_part(self.prior, own_parts(self.all_effects))
+
+    @cached_property
+    def readings(self) -> tuple[Reading, ...]:
+        """The readings, block by block."""
+        return tuple(self.evidence.readings[row] for row in self._order)
+
+    @cached_property
+    def _keys(self) -> list[tuple[int, str, int]]:
+        return [
+            (reading.place, KINDS[reading.kind].group, row if reading.side else -1)
+            for row, reading in enumerate(self.evidence.readings)
+        ]
+
+    @cached_property
+    def _order(self) -> Places:
+        return np.array(sorted(range(len(self._keys)), key=lambda row: self._keys[row]), dtype=np.intp)
+
+    @cached_property
+    def where(self) -> Places:
+        """Trial of each reading."""
+        return np.array([reading.place for reading in self.readings], dtype=np.intp)
+
+    @cached_property
+    def measured(self) -> Measured:
+        """The readings with their errors."""
+        keys = [self._keys[row] for row in self._order]
+        starts = [row for row, key in enumerate(keys) if row == 0 or key != keys[row - 1]]
+        side = np.array([reading.side for reading in self.readings])
+        error = np.array([reading.error for reading in self.readings])
+        batch = np.hypot([KINDS[reading.kind].batch for reading in self.readings], self._alone)
+        return Measured(
+            value=np.array([reading.fitted for reading in self.readings]),
+            error=np.where(side == 0, error, np.hypot(error, batch)),
+            shared=np.where(side == 0, batch, 0.0),
+            side=side,
+            blocks=Blocks(np.array(starts), np.diff([*starts, len(keys)])),
+        )
+
+    @cached_property
+    def _alone(self) -> Array:
+        """What a blend cast only once has of its own, as a batch error."""
+        out = np.zeros(len(self.readings))
+        for placed in self._placed:
+            if placed.effect.alone:
+                out = np.hypot(out, self._column(placed, self._from_prior[:, self.active]))
+        return out
+
+    def _column(self, placed: Placed, design: Array) -> Array:
+        return np.asarray(placed.ratio * placed.effect.shares[self.where] * design[:, placed.column])
+
+    @cached_property
+    def at_prior(self) -> Array:
+        """Expected readings with the shipped figures."""
+        return self._linear(self.common.centers, np.arange(0))[0]
+
+    @cached_property
+    def _from_prior(self) -> Array:
+        """Slopes with the shipped figures over all parameters; zero where a parameter is exact."""
+        live = np.flatnonzero(self.common.spreads > 0.0)
+        out = np.zeros((len(self.readings), len(self.common)))
+        out[:, live] = self._linear(self.common.centers, live)[1]
+        return out
+
+    @cached_property
+    def active(self) -> Places:
+        """Parameters that any reading depends on."""
+        return np.flatnonzero(np.any(np.abs(self._from_prior) > 1e-9, axis=0))
+
+    @cached_property
+    def _placed(self) -> tuple[Placed, ...]:
+        column = {self.prior.names[k]: position for position, k in enumerate(self.active)}
+        own = own_parts(self.all_effects)
+        spread = {item.name: item.spread for item in self.common}
+        return tuple(
+            Placed(effect, column[effect.parameter], own[effect.parameter] / spread[effect.parameter])
+            for effect in self.all_effects
+            if effect.parameter in column
+        )
+
+    @cached_property
+    def effects(self) -> tuple[Placed, ...]:
+        """Effects that are unknowns of their own."""
+        return tuple(placed for placed in self._placed if not placed.effect.alone)
+
+    @property
+    def unknowns(self) -> int:
+        """Active parameters and effects."""
+        return len(self.active) + len(self.effects)
+
+    def fitted(self, point: Array) -> Array:
+        """Return the parameters on the fitted scale at the unknowns `point`."""
+        out = self.common.centers
+        out[self.active] += self.common.spreads[self.active] * point[: len(self.active)]
+        return out
+
+    def slopes(self, point: Array) -> Slopes:
+        """Return expected readings and slopes at `point`."""
+        count = len(self.active)
+        level, design = self._linear(self.fitted(point), self.active)
+        whole = np.column_stack([design, *(self._column(placed, design) for placed in self.effects)])
+        return Slopes(level + whole[:, count:] @ point[count:], whole)
+
+    def _linear(self, center: Array, moved: Places) -> tuple[Array, Array]:
+        shifts = np.zeros((len(moved), len(center)))
+        shifts[np.arange(len(moved)), moved] = _STEP * self.common.spreads[moved]
+        points = np.concatenate([center[None, :], center + shifts, center - shifts])
+        model = compile_model(self.evidence.catalogue, self.evidence.names, self.common, points)
+        values = expected(self.evidence, model)[:, self._order]
+        up, down = values[1 : len(moved) + 1], values[len(moved) + 1 :]
+        return values[0], (up - down).T / (2.0 * _STEP)

@@ -1,0 +1,289 @@
+"""The update itself: unknowns that begin as standard normal, readings with errors, and what follows.
+
+The chain is not straight but nearly so over the spread of its figures: Gauss-Newton steps on the fitted
+scale, each solved exactly, end at the most likely figures; the curvature there gives their spread
+(Laplace's approximation). Nothing here knows what a reading or a parameter means.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cho_factor, cho_solve
+from scipy.special import log_ndtr
+
+from optimizer.calibration.outliers import Blocks, standardized, trust
+
+__all__ = ["Measured", "Settled", "Slopes", "absorb", "settle", "update"]
+
+Array = NDArray[np.float64]
+
+_STEPS: Final = 20
+_FEW: Final = 3
+_INNER: Final = 60
+_CALM: Final = 20
+_LONGEST_STEP: Final = 3.0
+_SETTLED: Final = 1e-6
+_INNER_SETTLED: Final = 1e-9
+_NO_MATTER: Final = 0.02
+"""Rise of minus twice the log likelihood that stops no step: slopes taken across edges are not exact [-]."""
+
+_LEAST_CURVATURE: Final = 1e-8
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """What was read, row by row; rows of one block stand together.
+
+    Attributes
+    ----------
+    value, error : Array
+        Reading and lab error on the fitted scale.
+    shared : Array
+        Batch error of the row's block.
+    side : Array
+        0: measured; 1: at least `value`; -1: at most.
+    blocks : Blocks
+        Rows that share a batch error; a one-sided row is a block of its own.
+    """
+
+    value: Array
+    error: Array
+    shared: Array
+    side: Array
+    blocks: Blocks
+
+
+@dataclass(frozen=True, eq=False)
+class Slopes:
+    """The readings as the chain expects them near one point.
+
+    Attributes
+    ----------
+    level : Array
+        Expected readings at the point, shape (rows,).
+    design : Array
+        Change of each per unknown, shape (rows, k).
+    """
+
+    level: Array
+    design: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Settled:
+    """The unknowns after the update.
+
+    Attributes
+    ----------
+    point, covariance : Array
+        Most likely values, shape (k,), and covariance, shape (k, k).
+    weights : Array
+        Trust in each block.
+    distance : Array
+        Standard errors between each row and what all other blocks say.
+    level, design : Array
+        Expected readings and slopes at the point.
+    """
+
+    point: Array
+    covariance: Array
+    weights: Array
+    distance: Array
+    level: Array
+    design: Array
+
+
+def absorb(information: Array, pull: Array, design: Array, value: Array) -> tuple[Array, Array]:
+    """Return information matrix and vector after independent rows of unit error are taken in.
+
+    Parameters
+    ----------
+    information, pull
+        Inverse covariance, shape (k, k), and inverse covariance times mean, shape (k,), before.
+    design, value
+        Rows over their error: slopes, shape (rows, k), and readings, shape (rows,).
+
+    Notes
+    -----
+    The conjugate normal update in information form: order and grouping of the rows do not matter.
+
+    Examples
+    --------
+    >>> information, pull = absorb(np.eye(1), np.zeros(1), np.ones((3, 1)), np.full(3, 2.0))
+    >>> float(pull[0] / information[0, 0])
+    1.5
+    """
+    return information + design.T @ design, pull + design.T @ value
+
+
+def update(measured: Measured, slopes: Callable[[Array], Slopes], unknowns: int) -> Settled:
+    """Return the unknowns after the update.
+
+    Parameters
+    ----------
+    measured
+        Readings.
+    slopes
+        Expected readings and their slopes at a point of shape (unknowns,).
+    unknowns
+        How many; each is standard normal before the readings.
+    """
+    point = np.zeros(unknowns)
+    here = slopes(point)
+    weights, last = np.ones(len(measured.blocks.starts)), np.zeros(unknowns)
+    for _ in range(_STEPS):
+        found = settle(measured, here, point, weights, _FEW)
+        step = found.point - point
+        step *= min(1.0, _LONGEST_STEP / max(float(np.abs(step).max(initial=0.0)), 1e-12))
+        if float(step @ last) < 0.0:  # to and fro across an edge of the chain
+            step = step / 2.0
+        weights, last = found.weights, step
+        if float(np.abs(step).max(initial=0.0)) < _SETTLED:
+            break
+        point, here = _downhill(measured, slopes, (point, here), step, weights)
+    final = settle(measured, here, point, weights, _INNER)
+    return Settled(point, final.covariance, final.weights, final.distance, here.level, here.design)
+
+
+def _downhill(
+    measured: Measured,
+    slopes: Callable[[Array], Slopes],
+    start: tuple[Array, Slopes],
+    step: Array,
+    weights: Array,
+) -> tuple[Array, Slopes]:
+    """Take the step, or the half or quarter of it that makes the readings likelier."""
+    before = _surprise(measured, start[1].level, start[0], weights)
+    point, here = start
+    for _ in range(6):
+        point = start[0] + step
+        here = slopes(point)
+        if _surprise(measured, here.level, point, weights) <= before + _NO_MATTER:
+            break
+        step = step / 2.0
+    return point, here
+
+
+def _surprise(measured: Measured, level: Array, point: Array, weights: Array) -> float:
+    """Return minus twice the log of prior times likelihood, up to a constant."""
+    residual = (measured.value - level) / measured.error
+    shared = measured.shared / measured.error
+    two = measured.side == 0
+    white = _whitened(np.where(two, residual, 0.0)[:, None], shared, measured.blocks)[:, 0]
+    trusted = weights[measured.blocks.of_row]
+    held = log_ndtr(-measured.side * residual)
+    return float(point @ point + trusted @ np.where(two, white**2, -2.0 * held))
+
+
+def settle(measured: Measured, here: Slopes, point: Array, weights: Array, turns: int) -> Settled:
+    """Solve the update for readings that are straight in the unknowns, with trust found by repetition.
+
+    Parameters
+    ----------
+    measured
+        Readings.
+    here, point
+        Expected readings and slopes at `point`.
+    weights
+        Trust in each block to begin with.
+    turns
+        Most repetitions.
+    """
+    offset = here.level - here.design @ point
+    straight = _Straight(measured, here.design, offset)
+    covariance, distance = np.eye(len(point)), np.zeros(len(offset))
+    for turn in range(turns):
+        moved, covariance, distance = straight.solved(offset + here.design @ point, weights)
+        renewed = trust(measured.blocks.largest(np.abs(distance)))
+        if turn >= _CALM:
+            renewed = (renewed + weights) / 2.0
+        change = max(float(np.abs(moved - point).max(initial=0.0)), float(np.abs(renewed - weights).max()))
+        point, weights = moved, renewed
+        if change < _INNER_SETTLED:
+            break
+    return Settled(point, covariance, weights, distance, offset + here.design @ point, here.design)
+
+
+@dataclass(frozen=True, eq=False)
+class _Straight:
+    """Readings that are straight in the unknowns: ``offset + design @ point``."""
+
+    measured: Measured
+    design: Array
+    offset: Array
+
+    @cached_property
+    def one(self) -> NDArray[np.intp]:
+        """One-sided rows."""
+        return np.flatnonzero(self.measured.side != 0)
+
+    @cached_property
+    def scaled(self) -> Array:
+        """Slopes and readings over the lab error."""
+        rows = np.column_stack([self.design, self.measured.value - self.offset])
+        return np.asarray(rows / self.measured.error[:, None])
+
+    @cached_property
+    def shared(self) -> Array:
+        return np.asarray(self.measured.shared / self.measured.error)
+
+    @cached_property
+    def white(self) -> Array:
+        return _whitened(self.scaled, self.shared, self.measured.blocks)
+
+    def solved(self, level: Array, weights: Array) -> tuple[Array, Array, Array]:
+        """Return point, covariance and distances with the weights given and one-sided rows as at `level`."""
+        blocks, one = self.measured.blocks, self.one
+        rows, scaled = self.white, self.scaled
+        if len(one):
+            error, value = _softened(self.measured, level, one)
+            soft = np.column_stack([self.design[one], value - self.offset[one]]) / error[:, None]
+            rows, scaled = rows.copy(), scaled.copy()
+            rows[one] = scaled[one] = soft
+        trusted = rows * np.sqrt(weights[blocks.of_row])[:, None]
+        unknowns = self.design.shape[1]
+        prior = np.eye(unknowns), np.zeros(unknowns)
+        information, pull = absorb(*prior, trusted[:, :-1], trusted[:, -1])
+        factor = cho_factor(information)
+        point, covariance = cho_solve(factor, pull), cho_solve(factor, np.eye(unknowns))
+        residual = scaled[:, -1] - scaled[:, :-1] @ point
+        distance = standardized(scaled[:, :-1], residual, self.shared, covariance, weights, blocks)
+        distance[one] = self._broken(self.offset[one] + self.design[one] @ point, covariance)
+        return point, covariance, distance
+
+    def _broken(self, level: Array, covariance: Array) -> Array:
+        """Return by how much one-sided rows break their limit; within it nothing is off."""
+        one, measured = self.one, self.measured
+        doubt = np.sum((self.design[one] @ covariance) * self.design[one], axis=1)
+        margin = measured.side[one] * (level - measured.value[one])
+        return np.asarray(-measured.side[one] * np.minimum(margin / np.hypot(measured.error[one], np.sqrt(doubt)), 0.0))
+
+
+def _softened(measured: Measured, level: Array, one: NDArray[np.intp]) -> tuple[Array, Array]:
+    """Turn one-sided rows into the measured rows that pull as hard, at the present level.
+
+    The log of the normal integral has slope ``m`` (the inverse Mills ratio) and curvature ``m (m + z)``.
+    """
+    side, error = measured.side[one], measured.error[one]
+    margin = side * (level[one] - measured.value[one]) / error
+    mills = np.exp(-0.5 * margin**2 - 0.5 * np.log(2.0 * np.pi) - log_ndtr(margin))
+    curvature = np.maximum(mills * (mills + margin), _LEAST_CURVATURE)
+    return error / np.sqrt(curvature), level[one] + side * error * mills / curvature
+
+
+def _whitened(rows: Array, shared: Array, blocks: Blocks) -> Array:
+    """Return rows whose errors are independent and of size one, from rows over their lab error.
+
+    The error of a block is ``I + s s'``; its inverse root is ``I - c s s'``.
+    """
+    length = blocks.sums(shared**2)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        scale = np.where(length > 1e-12, (1.0 - 1.0 / np.sqrt(1.0 + length)) / length, 0.5)
+    inner = blocks.sums(shared[:, None] * rows) * scale[:, None]
+    return np.asarray(rows - shared[:, None] * inner[blocks.of_row])
