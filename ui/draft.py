@@ -174,7 +174,8 @@ def _put(tables: Tables, key: str, value: Any) -> None:  # noqa: ANN401
         table[part] = dict(table.get(part, {}))
         table = table[part]
     if key.startswith("limits."):
-        value = _bounds(table.get(last, []), key, value)
+        bounds = _bounds(table.get(last, []), key, value)
+        value = bounds[0] if len(bounds) == 1 else bounds
     elif last == "breaks":
         value = _breaks(value)
     if value in ("", []):

@@ -8,7 +8,7 @@ from optimizer.errors import Fault
 from optimizer.nomenclature import quantity
 from optimizer.solution import LimitVerdict, Solution
 from ui import answers
-from ui.fields import DECISIONS
+from ui.fields import DECISIONS, SHOP
 from ui.state import MARKS, Session, base_tables, session, set_base, show_field, tell_faults, units
 from ui.words import blend_words, bound_words, money, verdict_words
 
@@ -26,8 +26,16 @@ def decisions() -> None:
         now = session()
         tell_faults(slots, {key: fault for key, fault in now.faults.items() if key in slots})
         if now.faults:
-            st.warning("The page shows the last figures that could be read.")
+            _elsewhere([key for key in now.faults if key not in slots])
         _job_file(now)
+
+
+def _elsewhere(keys: list[str]) -> None:
+    """Say that the draft does not read, and which figures on other pages are to blame."""
+    fields = {field.key: field.label for field in SHOP}
+    names = ", ".join(fields.get(key, key) for key in keys)
+    others = f" See also, on its own page: {names}." if names else ""
+    st.warning(f"The page shows the last figures that could be read.{others}")
 
 
 def _job_file(now: Session) -> None:
@@ -66,10 +74,8 @@ def strip(now: Session) -> None:
     with st.container(border=True, key="strip", gap="xsmall"):
         st.markdown(f"**In hand:** {_blend_words(solution, now)}")
         with st.container(horizontal=True, vertical_alignment="center"):
-            st.markdown(
-                f"**A good vessel:** {_cost_words(solution, now)} · **Tightest:** {_tightest_words(solution)}",
-                width="stretch",
-            )
+            cost, worst = _cost_words(solution, now), _tightest_words(solution)
+            st.markdown(f"**A good vessel:** {cost} · **Tightest:** {worst}", width="stretch")
             _units()
             _currency()
 

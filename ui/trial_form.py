@@ -83,15 +83,11 @@ def trial_of(typed: Mapping[str, str], today: dt.date | None = None) -> tuple[Tr
     """
     noted = {column: text.strip() for column, text in typed.items() if text and text.strip()}
     headers, wrong = read_header(list(noted), _WHERE)
-    trial, faults = read_row(list(noted.values()), headers, _WHERE, decimal_comma=_comma(noted))
+    trial, faults = read_row(list(noted.values()), headers, _WHERE)
     if trial is None or wrong:
         return None, {_column_of(fault): fault for fault in (*wrong, *faults)}
     checked = {_field_column(fault.where): fault for fault in trial_faults(trial, today)}
     return (None, checked) if checked else (trial, {})
-
-
-def _comma(noted: Mapping[str, str]) -> bool:
-    return any(re.fullmatch(r"-?[0-9]+,[0-9]+\D*", text) for text in noted.values())
 
 
 def _column_of(fault: Fault) -> str:

@@ -46,7 +46,7 @@ def show() -> None:
         _cost(now, solution)
     with right:
         _margins(solution)
-        why = st.container(height=170, border=False)
+        why = st.container(height=260, border=False)
     _cautions(solution)
     _details(solution)
     _surroundings(now)
@@ -144,7 +144,8 @@ def _no_blend(now: Session) -> None:
         solution = answers.designed(now.text, explain=True)
     if solution.conflict:
         names = ", ".join(quantity(limit.property).label for limit in solution.conflict)
-        st.markdown(f"These stand against each other: {names}.")
+        alone = len(solution.conflict) == 1
+        st.markdown(f"{'Out of reach' if alone else 'These stand against each other'}: {names}.")
     if not solution.relaxations:
         st.markdown("No single change is enough. Loosen two limits, or add a powder on the page Materials.")
     else:

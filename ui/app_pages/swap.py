@@ -16,7 +16,7 @@ from ui.state import Session, in_rows, pick, session, units
 from ui.words import label_of, money, range_words, value_words
 
 _PART, _WATER = "swap.", "swap_water"
-_BLENDS = ("present", "candidate")
+_PRESENT, _CANDIDATE = "present", "candidate"
 
 
 def show() -> None:
@@ -31,9 +31,12 @@ def show() -> None:
     left, right = st.columns([4, 7], gap="large")
     with left:
         typed = _candidate(now, present)
-    with right:
-        if typed:
-            _verdict(now, answers.compared(now.text, now.blend, typed), typed)
+    if typed:
+        found = answers.compared(now.text, now.blend, typed)
+        with right:
+            _verdict(now, found)
+        _table(found)
+        _consequences(found, typed)
 
 
 def _candidate(now: Session, present: Solution) -> str:
@@ -86,34 +89,39 @@ def _typed(now: Session) -> str:
         return ""
 
 
-def _verdict(now: Session, found: Comparison, typed: str) -> None:
-    solution, currency = found.candidate, now.job.currency
-    st.markdown(f"### The candidate: {solution.status}")
+def _verdict(now: Session, found: Comparison) -> None:
+    currency = now.job.currency
+    st.markdown(f"### The candidate: {found.candidate.status}")
     st.markdown(_saving_words(found, currency))
     most = answers.largest_saving(now.text, now.blend)
     if most == 0.0:
         st.markdown("The blend in hand is already the cheapest that meets every limit.")
     elif most is not None:
         st.markdown(f"Largest saving that still meets every limit: **{money(most, currency)}** a vessel.")
-    rows = margin_rows({"present": found.present, "candidate": solution}, units())
+    rows = margin_rows({_PRESENT: found.present, _CANDIDATE: found.candidate}, units())
     for row in rows:
-        row["words"] = (
-            f"{row['name']}: {row['words']}" if row["name"] == _BLENDS[0] else f"candidate: {row['seen']}"
-        )
+        words = row["words"] if row["name"] == _PRESENT else row["seen"]
+        row["words"] = f"{row['name']}: {words}"
     st.altair_chart(
         margin_chart(rows),
         key="swap_margins",
         alt="; ".join(f"{row['name']}, {row['limit']}: {row['seen']}, {row['verdict']}" for row in rows),
     )
+
+
+def _table(found: Comparison) -> None:
     st.dataframe(
-        [_row(found, place) for place in range(len(solution.limits))],
+        [_row(found, place) for place in range(len(found.candidate.limits))],
         hide_index=True,
         key="swap_table",
         alt="Present and candidate against every limit",
     )
+
+
+def _consequences(found: Comparison, typed: str) -> None:
     if found.retest:
         st.warning(f"Another blend is another vessel. Do again before selling: {' and '.join(found.retest)}.")
-    if any(each.evidence == "extrapolated" for each in solution.properties.values()):
+    if any(each.evidence == "extrapolated" for each in found.candidate.properties.values()):
         st.warning(
             "Gypsum and cement mixed like this: nobody has published measurements. Cast a trial first."
         )

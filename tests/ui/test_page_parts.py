@@ -1,0 +1,291 @@
+"""The parts of the page that need no browser and no session: drafts, blends, colors, charts, launcher."""
+
+from __future__ import annotations
+
+import re
+import socket
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from optimizer.check import check
+from optimizer.errors import VesselblendError
+from optimizer.job import Job
+from optimizer.jobfile import parse_job, template, write_job
+from optimizer.materials import Catalogue
+from optimizer.shop import Limit
+from optimizer.specs import load_catalogue
+from ui.blends import blend_of, blend_text
+from ui.charts import SHAPES, cost_chart, margin_chart, margin_rows
+from ui.draft import drafted, field_value, laid_over, tables_of, whose
+from ui.fields import DECISIONS, SHOP, price_fields
+from ui.page_launcher import SETTINGS, free_port, settings
+from ui.page_words import chance_phrase
+from ui.palette import DARK, LIGHT, PARTS
+from ui.trial_form import READINGS, powder_column, trial_of
+
+ROOT = Path(__file__).parents[2]
+DEMO = template("demo")
+
+
+@pytest.fixture(scope="module")
+def catalogue() -> Catalogue:
+    return load_catalogue()
+
+
+@pytest.fixture(scope="module")
+def demo(catalogue: Catalogue) -> Job:
+    return parse_job(DEMO, catalogue, "demo")
+
+
+class TestDraft:
+    def test_untouched_fields_change_nothing(self, catalogue, demo):
+        fields = [*DECISIONS, *SHOP, *(f for name in demo.materials for f in price_fields(name))]
+        shown = {field.key: field_value(tables_of(DEMO), field.key) for field in fields}
+        assert drafted(DEMO, shown, catalogue).job == demo
+
+    def test_the_saved_job_is_the_job_shown(self, catalogue):
+        draft = drafted(DEMO, {"limits.dry_strength": "3500 psi", "shop.wage": "24,50 /h"}, catalogue)
+        assert parse_job(draft.text, catalogue, "again") == draft.job
+
+    @pytest.mark.parametrize(
+        ("typed", "bound"),
+        [
+            pytest.param("1h15", 75.0, id="hours-and-minutes"),
+            pytest.param("<= 45 min", 45.0, id="with-its-sense"),
+            pytest.param("0,5 h", 30.0, id="decimal-comma"),
+        ],
+    )
+    def test_a_limit_as_people_type_it(self, typed, bound, catalogue):
+        job = drafted(DEMO, {"limits.demold_time": typed}, catalogue).job
+        assert Limit("demold_time", "<=", bound) in job.limits
+
+    def test_an_empty_field_is_no_limit(self, catalogue, demo):
+        job = drafted(DEMO, {"limits.whiteness": " "}, catalogue).job
+        assert [x for x in job.limits if x.property == "whiteness"] == []
+        assert len(job.limits) == len(demo.limits) - 1
+
+    def test_the_other_bound_of_a_property_stays(self, catalogue):
+        both = re.sub('dry_mass = ".*"', 'dry_mass = ["<= 365 g", ">= 200 g"]', DEMO)
+        assert field_value(tables_of(both), "limits.dry_mass") == "365 g"
+        job = drafted(both, {"limits.dry_mass": "350 g"}, catalogue).job
+        assert {(x.sense, x.bound) for x in job.limits if x.property == "dry_mass"} == {
+            ("<=", 350.0),
+            (">=", 200.0),
+        }
+
+    @pytest.mark.parametrize(
+        ("key", "typed"),
+        [
+            ("limits.demold_time", "soon"),
+            ("limits.demold_time", "60"),
+            ("limits.dry_strength", "25 kg"),
+            ("vessel.cavity_volume", "7 oz"),
+            ("confidence", "200 %"),
+            ("shop.molds", "six"),
+            ("prices.marble_flour.breaks", "10: 38.50; 5: 36"),
+            ("prices.marble_flour.breaks", "ten"),
+        ],
+    )
+    def test_nonsense_comes_back_to_its_field_with_a_repair(self, key, typed, catalogue):
+        draft = drafted(DEMO, {key: typed, "shop.wage": "21 /h"}, catalogue)
+        assert draft.job is None
+        assert list(draft.faults) == [key]
+        assert draft.faults[key].repair
+        assert field_value(tables_of(draft.text), "shop.wage") == "21 /h"
+
+    def test_price_breaks_are_read_and_shown_alike(self, catalogue):
+        key = "prices.gypsum_cement.breaks"
+        draft = drafted(DEMO, {key: "10: 38.50; 40: 36"}, catalogue)
+        assert draft.job.prices["gypsum_cement"].breaks == ((10, 38.5), (40, 36.0))
+        assert drafted(DEMO, {key: field_value(tables_of(draft.text), key)}, catalogue).job == draft.job
+
+    def test_a_powder_taken_out_takes_its_price_along(self, catalogue, demo):
+        names = [name for name in demo.materials if name != "silica_sand"]
+        job = drafted(DEMO, {"materials": names}, catalogue).job
+        assert set(job.prices) == set(names)
+
+    def test_whose_figure_it_is(self, catalogue):
+        tables = tables_of(DEMO)
+        assert whose(tables, tables, "shop.wage", "20 /h") == "example"
+        assert whose(tables, tables, "shop.wage", "24 /h") == "yours"
+        own = laid_over(tables, {"example_prices": False})
+        assert whose(own, tables, "shop.wage", "20 /h") == "yours"
+        assert whose(own, tables, "shop.prep", "") == "example"
+
+    def test_every_field_is_a_key_of_the_job_file(self, catalogue, demo):
+        written = tables_of(write_job(demo))
+        for field in (*DECISIONS, *SHOP):
+            value = field_value(written, field.key) or "1"
+            assert field.key not in drafted(DEMO, {field.key: value}, catalogue).faults or value == "1"
+
+
+class TestBlend:
+    def test_a_blend_survives_the_address(self, catalogue):
+        blend = {"gypsum_cement": 1.0 / 3.0, "marble_flour": 2.0 / 3.0}
+        read, ratio = blend_of(blend_text(blend, 0.3141592), catalogue)
+        whole = sum(read.values())
+        assert {name: part / whole for name, part in read.items()} == pytest.approx(blend, rel=1e-5)
+        assert ratio == pytest.approx(0.3141592, rel=1e-5)
+
+    @pytest.mark.parametrize(
+        "text", ["", "gypsum_cement", "unobtainium=50@0.3", "gypsum_cement=50@9", "<b>=1@x"]
+    )
+    def test_nonsense_is_no_blend(self, text, catalogue):
+        assert blend_of(text, catalogue) is None
+
+
+def luminance(color: str) -> float:
+    """Relative luminance, WCAG 2.1 (W3C Recommendation 2018), definition of relative luminance."""
+    channels = [int(color[k : k + 2], 16) / 255.0 for k in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(first: str, second: str) -> float:
+    """Contrast ratio of two colors, WCAG 2.1."""
+    high, low = sorted((luminance(first), luminance(second)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+class TestColors:
+    def test_the_ruler_itself(self):
+        assert contrast("#000000", "#FFFFFF") == pytest.approx(21.0)
+        assert contrast("#767676", "#FFFFFF") == pytest.approx(
+            4.54, abs=0.01
+        )  # W3C technique G18, from memory
+
+    @pytest.mark.parametrize("theme", [LIGHT, DARK], ids=["light", "dark"])
+    @pytest.mark.parametrize("part", [*PARTS, "primary", "link"])
+    def test_every_mark_and_word_reads_on_its_page(self, theme, part):
+        assert contrast(theme[part], theme["background"]) >= 4.5
+        if part in ("text", "primary", "link"):
+            assert contrast(theme[part], theme["panel"]) >= 4.5
+
+    @pytest.mark.parametrize("theme", [LIGHT, DARK], ids=["light", "dark"])
+    def test_borders_are_seen(self, theme):
+        assert contrast(theme["border"], theme["background"]) >= 3.0
+
+    def test_verdicts_differ_in_shape(self):
+        assert len(set(SHAPES.values())) == len(SHAPES)
+
+
+class TestCharts:
+    def test_margins_put_the_limit_at_zero_and_the_tightest_first(self, catalogue, demo):
+        solution = check(demo, {"gypsum_cement": 1.0}, catalogue, 0.42)
+        rows = margin_rows({"in hand": solution}, "metric")
+        chances = [
+            next(v for v in solution.limits if row["limit"].startswith(_label(v))).probability for row in rows
+        ]
+        assert chances == sorted(chances)
+        for row in rows:
+            verdict = next(v for v in solution.limits if row["limit"].startswith(_label(v)))
+            assert (row["best"] >= 0.0) == (verdict.margin >= 0.0)
+            assert -1.0 <= row["low"] <= row["best"] <= row["high"] <= 1.0
+
+    def test_charts_carry_no_color_of_their_own(self, catalogue, demo):
+        solution = check(demo, {"gypsum_cement": 1.0}, catalogue, 0.42)
+        rows = margin_rows({"in hand": solution}, "us")
+        for chart in (margin_chart(rows), cost_chart(solution.cost_parts)):
+            assert "#" not in str(chart.to_dict(validate=True)["layer"])
+
+
+def _label(verdict):
+    from optimizer.nomenclature import quantity
+
+    return quantity(verdict.limit.property).label
+
+
+class TestWords:
+    @pytest.mark.parametrize(
+        ("chance", "word"),
+        [  # likelihood scale of the IPCC guidance note on uncertainties, 2010, from memory
+            (0.995, "all but certain"),
+            (0.95, "very likely"),
+            (0.70, "likely"),
+            (0.50, "about even"),
+            (0.20, "unlikely"),
+            (0.05, "very unlikely"),
+        ],
+    )
+    def test_chances_in_words(self, chance, word):
+        assert chance_phrase(chance).startswith(word)
+
+
+class TestTrialForm:
+    def test_a_filled_form_is_a_trial(self):
+        trial, faults = trial_of(
+            {
+                "date": "2026-03-02",
+                powder_column("gypsum_cement"): "300 g",
+                powder_column("marble_flour"): "0.1 kg",
+                "water": "132,5 g",
+                "demold": "1h05",
+                "strength 1 value": "3500 psi",
+                "strength 1 age": "1 d",
+                "strength 1 state": "dry",
+                "remarks": "cold, room",
+            }
+        )
+        assert faults == {}
+        assert trial.blend == {"gypsum_cement": 0.75, "marble_flour": 0.25}
+        assert (trial.water, trial.demold, trial.strengths[0].age) == (132.5, 65.0, 1440.0)
+        assert trial.strengths[0].value == pytest.approx(24.13, abs=0.01)  # NIST SP 811: 1 psi = 6.894757 kPa
+        assert trial.remarks == "cold, room"
+
+    @pytest.mark.parametrize(
+        ("column", "text"),
+        [
+            ("water", "wet"),
+            ("demold", "58"),
+            ("strength 1 value", "24 min"),
+            ("strength 1 age", "1 d"),
+            ("whiteness", "188"),
+            ("reject 1 cause", "bubbles"),
+        ],
+    )
+    def test_nonsense_comes_back_to_its_field(self, column, text):
+        trial, faults = trial_of({"date": "2026-03-02", column: text})
+        assert trial is None
+        assert faults
+        assert all(fault.repair for fault in faults.values())
+        known = {reading.column for reading in READINGS}
+        assert set(faults) <= known
+
+
+class TestLauncher:
+    def test_the_shipped_settings_file_says_the_same(self):
+        shipped = tomllib.loads((ROOT / ".streamlit" / "config.toml").read_text(encoding="utf-8"))
+        assert _flat(shipped) == SETTINGS | {"server.address": "127.0.0.1"}
+
+    def test_nothing_leaves_the_machine(self):
+        made = settings(8501, "127.0.0.1", open_browser=False)
+        assert made["server.address"] == "127.0.0.1"
+        assert made["browser.gatherUsageStats"] is False
+        assert made["server.showEmailPrompt"] is False
+
+    def test_a_taken_port_is_passed_by(self):
+        with socket.socket() as taken:
+            taken.bind(("127.0.0.1", 0))
+            taken.listen()
+            port = taken.getsockname()[1]
+            assert free_port(port) > port
+
+    def test_no_port_is_an_error_with_a_repair(self, monkeypatch):
+        monkeypatch.setattr("ui.page_launcher._TRIES", 1)
+        with socket.socket() as taken:
+            taken.bind(("127.0.0.1", 0))
+            taken.listen()
+            with pytest.raises(VesselblendError, match="name another"):
+                free_port(taken.getsockname()[1])
+
+
+def _flat(tables, prefix=""):
+    out = {}
+    for name, value in tables.items():
+        if isinstance(value, dict):
+            out |= _flat(value, f"{prefix}{name}.")
+        else:
+            out[f"{prefix}{name}"] = value
+    return out
