@@ -16,7 +16,15 @@ from optimizer.problem import Problem
 from optimizer.shop import Limit
 from optimizer.solution import Alternative, LimitPrice
 
-__all__ = ["STEPS", "alternatives", "blend_shares", "limit_prices", "moved", "single_binders"]
+__all__ = [
+    "STEPS",
+    "alternatives",
+    "blend_shares",
+    "limit_prices",
+    "moved",
+    "price_switches",
+    "single_binders",
+]
 
 Array = NDArray[np.float64]
 
@@ -43,6 +51,8 @@ STEPS: Mapping[str, float] = {
 """One step of a limit, as a caster would move it [the property's unit]; others move by 1 %."""
 
 _RIVALS = 4
+_MOST_RIVALS = 12
+_CONFIRMATIONS = 4
 _NEAR = 1e-3
 _TIE = 0.02
 
@@ -124,30 +134,82 @@ def blend_shares(problem: Problem, mix: Array) -> tuple[dict[str, float], float]
 
 
 def alternatives(problem: Problem, search: Search, best: Candidate, most: int = 3) -> tuple[Alternative, ...]:
-    """Return blends of other materials within 2 % of the best, cheapest first."""
+    """Return blends of other materials within 2 % of the best, cheapest first, named by what they spare."""
     out: list[Alternative] = []
+    seen = {best.support}
     for rival in sorted((c for c in search.polished.values() if c.feasible), key=Candidate.rank):
         near = abs(rival.value - best.value) <= _TIE * max(abs(best.value), 1e-9)
-        new = rival.support != best.support and all(
-            set(a.blend) != set(blend_shares(problem, rival.mix)[0]) for a in out
-        )
-        if near and new:
+        if near and rival.support not in seen:
+            seen.add(rival.support)
             blend, water = blend_shares(problem, rival.mix)
-            out.append(Alternative("near tie", blend, water, _sign(problem) * rival.value))
+            out.append(Alternative(_spares(problem, best, rival), blend, water, _sign(problem) * rival.value))
         if len(out) == most:
             break
     return tuple(out)
 
 
+def _spares(problem: Problem, best: Candidate, rival: Candidate) -> str:
+    """Name what a near tie spares the shop: a bag to keep, the silica, or nothing in particular."""
+    silica = problem.model.column("silica")
+    words = []
+    if len(rival.support) < len(best.support):
+        words.append("fewer bags")
+    if rival.mix @ silica <= 1e-3 * rival.mix[:-1].sum() < best.mix @ silica:
+        words.append("no silica")
+    return "near tie" + (f", {' and '.join(words)}" if words else "")
+
+
+def price_switches(problem: Problem, search: Search, best: Candidate) -> dict[str, float]:
+    """Return by how much the price of each used material may rise before another blend is cheaper [-].
+
+    Shares of its present landed price; a material that no rival of the search displaces is left out. The
+    switch is found on the mixes of the search as they are and confirmed by polishing both at that price.
+    """
+    if problem.job.objective != "cost":
+        return {}
+    rivals = sorted((c for c in search.polished.values() if c.feasible), key=Candidate.rank)[:_MOST_RIVALS]
+    scale = best.case.line.per_powder_money * problem.liters
+    out = {}
+    for k in best.support:
+        money = scale * problem.prices[k]
+        rises = [
+            ((r.value - best.value) / (money * (best.mix[k] - r.mix[k])), r)
+            for r in rivals
+            if best.mix[k] > r.mix[k] + 1e-6 and r.value >= best.value
+        ]
+        if rises:
+            rise, rival = min(rises, key=lambda pair: pair[0])
+            out[problem.names[k]] = _confirmed_rise(problem, k, rise, best, rival)
+    return out
+
+
+def _confirmed_rise(problem: Problem, k: int, rise: float, best: Candidate, rival: Candidate) -> float:
+    """Return the rise at which the rival, solved again, is no dearer than the present materials."""
+    name = problem.names[k]
+    for _ in range(_CONFIRMATIONS):
+        price = replace(problem.job.prices[name], price=problem.job.prices[name].price * (1.0 + rise))
+        prices = {**problem.job.prices, name: price}
+        dearer = replace(problem, job=replace(problem.job, prices=prices))
+        ours, theirs = (polish(dearer, x.case, x.support, x.mix) for x in (best, rival))
+        if not ours.feasible or theirs.value <= ours.value * (1.0 + 1e-6):
+            break
+        rise = 1.15 * rise + 0.005
+    return rise
+
+
 def single_binders(
     problem: Problem, shifts: Mapping[RowLabel, float], scan: Scan | None = None
 ) -> tuple[Alternative, ...]:
-    """Return the best mix of each binder alone at the same limits, or what it fails."""
+    """Return for each binder the best mix without any other at the same limits, or what it fails.
+
+    Fillers and pigments stay allowed: that is the mix a caster would make of one binder.
+    """
+    fillers = tuple(k for k in problem.solids if problem.materials[k].role != "binder")
     out = []
     for k in problem.solids:
         if problem.materials[k].role != "binder":
             continue
-        found = Search(problem, shifts, only=(k,), scan=scan).run()
+        found = Search(problem, shifts, only=(k, *fillers), scan=scan).run()
         if found is None:
             continue
         blend, water = blend_shares(problem, found.mix)

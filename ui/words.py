@@ -303,7 +303,7 @@ def percent_words(share: float) -> str:
 
 
 def single_binder_words(solution: Solution, catalogue: Catalogue, units: System = "metric") -> str:
-    """Return how the blend compares with the best binder alone at the same limits; empty where not known."""
+    """Return how the blend compares with the best mix of one binder at the same limits; empty if not known."""
     alone = [a for a in solution.alternatives if a.name.endswith(" alone")]
     if not alone or solution.mix is None:
         return ""
@@ -311,12 +311,12 @@ def single_binder_words(solution: Solution, catalogue: Catalogue, units: System 
     able = [a for a in alone if a.objective is not None]
     if not able:
         reasons = "; ".join(f"{a.name.partition(' (')[0]} fails {_labels(a.fails)}" for a in alone)
-        return f"No binder alone meets these limits: {reasons}."
+        return f"No binder meets these limits without another: {reasons}."
     best = min(able, key=lambda a: sign * (a.objective or 0.0))
-    names = label_of(next(iter(best.blend)), catalogue)
     if set(best.blend) == set(solution.mix.blend):
-        return f"The best binder alone, {names}, is this very blend."
-    return f"The best binder alone at the same limits: {names}, {_against(solution, best, units)}."
+        return "One binder is enough: no other beside it makes a better blend."
+    names = blend_words(best.blend, catalogue)
+    return f"The best mix with one binder at the same limits: {names}, {_against(solution, best, units)}."
 
 
 def _against(solution: Solution, other: Alternative, units: System) -> str:
