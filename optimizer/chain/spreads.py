@@ -6,6 +6,7 @@ evidence behind the anchors.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -108,7 +109,8 @@ def _range(name: str, value: float, there: Array, moves: Moves) -> tuple[float, 
     half = len(moves.names)
     if name in _STEPPED or not np.isfinite(value) or not np.all(np.isfinite(there)):
         seen = np.append(there, value)
-        return float(np.nanmin(seen)), float(np.nanmax(seen))
+        known = seen[~np.isnan(seen)]
+        return (float(known.min()), float(known.max())) if len(known) else (math.nan, math.nan)
     if name in _ADDITIVE or value <= 0.0 or np.any(there <= 0.0):
         spread = float(moves.spread((there[half:] - there[:half]) / 2.0))
         low = value - Z90 * spread
