@@ -11,10 +11,10 @@ from optimizer.engine.polish import Candidate, polish
 from optimizer.engine.scan import Scan
 from optimizer.engine.search import Search
 from optimizer.engine.weigh import Weighed, weigh
-from optimizer.explain import alternatives, blend_shares, limit_prices, single_binders
+from optimizer.explain import alternatives, blend_shares, limit_prices, price_switches, single_binders
 from optimizer.fingerprint import fingerprint
 from optimizer.formulation import RowLabel, backoff_vector
-from optimizer.infeasible import conflict_of, single_relaxations
+from optimizer.infeasible import conflict_of, joint_relaxation, single_relaxations
 from optimizer.job import Job
 from optimizer.judge import judge, solution_of, worst_verdict
 from optimizer.materials import Catalogue
@@ -145,7 +145,8 @@ def _explained(problem: Problem, found: _Found, answer: Solution) -> Solution:
     limits = tuple(replace(v, price=prices.get(v.limit)) for v in answer.limits)
     others = alternatives(problem, found.search, found.best)
     alone = single_binders(problem, found.shifts, found.search.scan)
-    return replace(answer, limits=limits, alternatives=(*others, *alone))
+    switches = price_switches(problem, found.search, found.best)
+    return replace(answer, limits=limits, alternatives=(*others, *alone), price_switches=switches)
 
 
 def _no_blend(problem: Problem, shifts: Mapping[RowLabel, float], scan: Scan, explain: bool) -> Solution:
@@ -156,8 +157,7 @@ def _no_blend(problem: Problem, shifts: Mapping[RowLabel, float], scan: Scan, ex
     )
     if not explain:
         return answer
-    return replace(
-        answer,
-        relaxations=single_relaxations(problem, shifts, scan),
-        conflict=conflict_of(problem, shifts, scan),
-    )
+    conflict = conflict_of(problem, shifts, scan)
+    single = single_relaxations(problem, shifts, scan)
+    joint = joint_relaxation(problem, conflict, shifts, scan)
+    return replace(answer, relaxations=(*single, *(() if joint is None else (joint,))), conflict=conflict)

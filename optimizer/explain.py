@@ -179,7 +179,7 @@ def price_switches(problem: Problem, search: Search, best: Candidate) -> dict[st
         ]
         if rises:
             rise, rival = min(rises, key=lambda pair: pair[0])
-            out[problem.names[k]] = _confirmed_rise(problem, k, rise, best, rival)
+            out[problem.names[k]] = _confirmed_rise(problem, k, float(rise), best, rival)
     return out
 
 

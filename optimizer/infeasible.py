@@ -14,15 +14,17 @@ import numpy as np
 from optimizer.chain.predict import PREDICTORS, cast_of
 from optimizer.engine.scan import Scan
 from optimizer.engine.search import Search
+from optimizer.explain import moved, step_of
 from optimizer.formulation import RowLabel
 from optimizer.problem import Problem
 from optimizer.shop import Limit
 from optimizer.solution import Relaxation
 
-__all__ = ["conflict_of", "single_relaxations"]
+__all__ = ["conflict_of", "joint_relaxation", "single_relaxations"]
 
 _STEPS = {"whiteness": 0.1, "heat_margin": 0.1, "damp_risk": 1.0, "sealer_coats": 1.0}
 _ROUND_TRIES = 4
+_MOST_STEPS, _HALVINGS = 24.0, 7
 
 
 def single_relaxations(
@@ -91,6 +93,40 @@ def _outward(limit: Limit, best: float, shift: float, tries: int) -> float:
     if limit.sense == "<=":
         return round(math.ceil((reach + slack) / digit - 1e-9) * digit, 10)
     return round(math.floor((reach - slack) / digit + 1e-9) * digit, 10)
+
+
+def joint_relaxation(
+    problem: Problem,
+    limits: tuple[Limit, ...],
+    shifts: Mapping[RowLabel, float],
+    scan: Scan | None = None,
+) -> Relaxation | None:
+    """Return the smallest equal loosening of `limits` together, in steps of each, that makes a blend possible.
+
+    Found by halving between none and `_MOST_STEPS` steps; each trial is a whole search, and so is the last.
+    """
+    if len(limits) < 2:
+        return None
+    low, high, found = 0.0, _MOST_STEPS, None
+    for _ in range(_HALVINGS):
+        steps = 0.5 * (low + high)
+        changed = {limit: _typed(limit, moved(limit, steps)) for limit in limits}
+        asked = problem.with_limits([changed.get(x, x) for x in problem.job.limits])
+        again = Search(asked, shifts, scan=scan).run()
+        if again is not None and again.feasible:
+            sign = -1.0 if problem.job.maximize else 1.0
+            high, found = steps, Relaxation(tuple(changed.values()), sign * again.value)
+        else:
+            low = steps
+    return found
+
+
+def _typed(old: Limit, new: Limit) -> Limit:
+    """Round a loosened bound outward to a tenth of its step, as a caster would type it."""
+    digit = 0.1 * step_of(old)
+    if new.sense == "<=":
+        return replace(new, bound=round(math.ceil(new.bound / digit - 1e-9) * digit, 10))
+    return replace(new, bound=round(math.floor(new.bound / digit + 1e-9) * digit, 10))
 
 
 def conflict_of(

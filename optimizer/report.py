@@ -58,6 +58,8 @@ def _explanations(solution: Solution) -> Json:
     if solution.status == "no blend meets the limits":
         out["relaxations"] = [_relaxation(r) for r in solution.relaxations]
         out["conflict"] = [limit_words(limit) for limit in solution.conflict]
+    if solution.price_switches:
+        out["price_switches"] = dict(solution.price_switches)
     out["alternatives"] = [_alternative(a) for a in solution.alternatives]
     if solution.nominal is not None:
         out["nominal"] = _alternative(solution.nominal)

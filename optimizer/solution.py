@@ -204,6 +204,8 @@ class Solution:
         Limits that stand against each other, when no blend meets them.
     alternatives : tuple[Alternative, ...]
         Near ties and single binders.
+    price_switches : Mapping[str, float]
+        Rise of each used material's price before another blend is cheaper [fraction of its price].
     nominal : Alternative | None
         The answer judged at best values, beside one held with its chance.
     joint_probability : float | None
@@ -227,6 +229,7 @@ class Solution:
     relaxations: tuple[Relaxation, ...] = ()
     conflict: tuple[Limit, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
+    price_switches: Mapping[str, float] = field(default_factory=dict)
     nominal: Alternative | None = None
     joint_probability: float | None = None
     fingerprint: str = ""

@@ -161,3 +161,24 @@ def test_other_objectives(objective, demo, catalogue):
     assert answer.status == "designed"
     sign = 1.0 if maximize else -1.0
     assert sign * answer.properties[name].value >= sign * cheapest.properties[name].value * (1 - sign * 2e-3)
+
+
+def test_a_price_switch_is_where_another_blend_becomes_cheaper(demo, catalogue, answer):
+    """Below the rise the materials stay; well above it the cheapest blend uses less of that material."""
+    assert answer.price_switches
+    name, rise = min(answer.price_switches.items(), key=lambda pair: pair[1])
+    dearer = replace(demo.prices[name], price=demo.prices[name].price * (1.0 + 2.0 * rise + 0.05))
+    again = design(replace(demo, prices={**demo.prices, name: dearer}), catalogue, explain=False)
+    assert again.mix.blend.get(name, 0.0) < answer.mix.blend[name]
+
+
+def test_limits_in_conflict_are_loosened_together(demo, catalogue):
+    asked = replace(
+        demo,
+        materials=("gypsum_cement", "marble_flour", "silica_sand"),
+        limits=(Limit("dry_strength", ">=", 60.0), Limit("dry_mass", "<=", 330.0)),
+    )
+    answer = design(asked, catalogue)
+    assert set(answer.conflict) == set(asked.limits)
+    joint = next(r for r in answer.relaxations if len(r.limits) == 2)
+    assert design(replace(asked, limits=joint.limits), catalogue, explain=False).status == "designed"
