@@ -176,7 +176,7 @@ def test_limits_in_conflict_are_loosened_together(demo, catalogue):
     asked = replace(
         demo,
         materials=("gypsum_cement", "marble_flour", "silica_sand"),
-        limits=(Limit("dry_strength", ">=", 60.0), Limit("dry_mass", "<=", 330.0)),
+        limits=(Limit("dry_strength", ">=", 45.0), Limit("dry_mass", "<=", 320.0)),
     )
     answer = design(asked, catalogue)
     assert set(answer.conflict) == set(asked.limits)
