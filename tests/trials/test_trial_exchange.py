@@ -112,6 +112,13 @@ def test_an_empty_cell_of_a_powder_column_means_not_in_the_batch():
     assert [len(trial.portions) for trial in read_csv_text(text, today=TODAY).trials] == [1, 1]
 
 
+def test_files_for_the_decimal_comma_are_written_with_it(tmp_path):
+    export_trials([dataclasses.replace(HALF, id="a", water=150.25)], tmp_path / "a.csv", decimal_comma=True)
+    content = (tmp_path / "a.csv").read_bytes()
+    assert content.startswith(b"\xef\xbb\xbfid;date;")
+    assert b";150,25;" in content
+
+
 def test_a_comma_in_a_remark_is_no_decimal_comma():
     (trial,) = read_csv_text("date;water [g];remarks\n2026-03-02;100.5;1,5\n", today=TODAY).trials
     assert (trial.water, trial.remarks) == (100.5, "1,5")

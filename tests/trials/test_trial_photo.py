@@ -83,6 +83,8 @@ def test_cards_on_both_sides_take_slanting_light_away():
     assert abs(one.value - _lightness(0.75)) > 2.0
     assert abs(two.value - _lightness(0.75)) < two.spread
     assert any("uneven" in text for text in two.warnings)
+    even = whiteness_of_pixels(_photo(0.75, 0.86, exposure=0.8), FACE, [CARD, OTHER_CARD])
+    assert two.spread > 1.5 * even.spread
 
 
 def test_an_even_photo_has_no_warnings_and_a_known_spread():
