@@ -12,6 +12,7 @@ from optimizer.chain.model import Model
 from optimizer.chain.strength import compressive_for_flexural, ln_end_strength, part_weights
 from optimizer.constants import GAS_CONSTANT
 from optimizer.properties.maturity import hemihydrate_degree, hyperbolic_gain
+from optimizer.properties.mechanics import THIN_RIM
 
 __all__ = ["DAY", "LONGEST", "Clock", "clock_of", "demold_need", "demold_time", "wet_strength_at"]
 
@@ -119,10 +120,12 @@ def demold_need(model: Model, gypsum_share: Array, wall: float) -> Array:
     model, gypsum_share
         Compiled chain and gypsum-type share of the hydrates [-].
     wall
-        Wall at the rim [mm]; thinner than 6 mm needs more.
+        Wall at the rim [mm]; one under `THIN_RIM` needs more, since the same squeeze bends it twice as hard.
     """
-    plain = model["thin_rim_need"] if wall < 6.0 else model["demold_need"]
-    bend = compressive_for_flexural(float(np.mean(model["flexural_need"])), gypsum_share)
+    thin = wall < THIN_RIM
+    plain = model["thin_rim_need"] if thin else model["demold_need"]
+    bending = float(np.mean(model["flexural_need"])) * (2.0 if thin else 1.0)
+    bend = compressive_for_flexural(bending, gypsum_share)
     return np.asarray(np.maximum(plain, bend))
 
 

@@ -1,11 +1,10 @@
-"""Loads a young or finished vessel meets: squeezed, sucked by its mold, dropped; and the strength to demold.
+"""Loads a young or finished vessel meets: squeezed, sucked by its mold, dropped.
 
 Estimates with beam and plate formulas, to size what a casting must bear, not to certify it.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -15,9 +14,7 @@ from optimizer.properties.arrays import Values
 __all__ = [
     "ATMOSPHERE",
     "THIN_RIM",
-    "DemoldNeed",
     "base_suction_stress",
-    "demold_need",
     "drop_stress",
     "ring_pinch_stress",
 ]
@@ -31,41 +28,6 @@ THIN_RIM: Final = 6.0
 _CLAMPED: Final = 0.75
 _SUPPORTED: Final = 1.24
 _GRAVITY: Final = 9.80665
-
-
-@dataclass(frozen=True)
-class DemoldNeed:
-    """Damp strength a casting needs to leave the mold.
-
-    Attributes
-    ----------
-    compressive, flexural : float
-        Compressive and bending strength [MPa].
-    """
-
-    compressive: float
-    flexural: float
-
-
-def demold_need(wall: float) -> DemoldNeed:
-    """Return the damp strength a casting of this wall needs to leave the mold [MPa].
-
-    Parameters
-    ----------
-    wall : float
-        Wall thickness at the rim [mm].
-
-    Notes
-    -----
-    Twice the 1 MPa (thin rim: 2 MPa) that pulling a mold off bends it with, and the compressive strength
-    that goes with it; of the order of formwork-stripping rules, 2 to 5 MPa (from memory).
-
-    Examples
-    --------
-    >>> demold_need(8.0), demold_need(5.0)
-    (DemoldNeed(compressive=6.0, flexural=2.0), DemoldNeed(compressive=12.0, flexural=4.0))
-    """
-    return DemoldNeed(12.0, 4.0) if wall < THIN_RIM else DemoldNeed(6.0, 2.0)
 
 
 def ring_pinch_stress(force: Values, radius: Values, wall: Values, band: Values) -> Values:

@@ -10,6 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from optimizer.chain.predict import predict
+from optimizer.chain.strength import flexural
+from optimizer.properties.mechanics import ring_pinch_stress
 from tests.chain.helpers import EVERYTHING, all_materials, cast, values
 
 BINDER_PARTS = st.lists(st.floats(0.0, 1.0), min_size=5, max_size=5).filter(lambda x: sum(x) > 0.2)
@@ -86,7 +88,8 @@ def test_no_blend_outruns_its_members_by_more_than_a_quarter(catalogue, demo):
 
 def test_light_grains_cost_strength_fast(catalogue, demo):
     """10 % perlite by mass kept about half of plaster's strength (Adv. Mater. Sci. Eng. 2017/7092521, table 1:
-    4.50 of 8.34 MPa, basis of the percent not visible), here at equal water per binder."""
+    4.50 of 8.34 MPa, basis of the percent not visible), here at equal water per binder.
+    """
     problem = all_materials(demo, catalogue)
     plain = values(problem, {"molding_plaster": 1.0}, 0.8)["dry_strength"]
     light = values(problem, {"molding_plaster": 0.95, "expanded_perlite": 0.05}, 0.8)["dry_strength"]
@@ -153,3 +156,14 @@ def test_plasticizer_cuts_water_and_slows_the_set(catalogue, demo):
         * (plain.body["water"][0] / dosed.body["water"][0]) ** 2
         < 2.4
     )
+
+
+@pytest.mark.parametrize("wall", [5.0, 8.0])
+def test_a_vessel_leaves_the_mold_strong_enough_to_be_pinched(catalogue, demo, wall):
+    """Bending strength at demolding beats a 20 N pinch of the rim (own arithmetic, ring formula)."""
+    vessel = replace(demo.vessel, wall=wall)
+    problem = all_materials(replace(demo, vessel=vessel), catalogue)
+    for name in ("gypsum_cement", "rapid_set_mortar"):
+        there = cast(problem, {name: 1.0})
+        share = there.body.gypsum_share
+        assert flexural(there.demold_need, share)[0] > ring_pinch_stress(20.0, 41.0, wall, 20.0)

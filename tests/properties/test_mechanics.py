@@ -8,7 +8,6 @@ import pytest
 
 from optimizer.properties.mechanics import (
     base_suction_stress,
-    demold_need,
     drop_stress,
     ring_pinch_stress,
 )
@@ -50,24 +49,6 @@ def test_dropped_vessel():
     """Own arithmetic: 0.6 kg, 360 mL, 10 GPa from 0.75 m: 15.7 MPa."""
     assert drop_stress(0.75, 600.0, 360.0) == pytest.approx(15.7, abs=0.05)
     assert drop_stress(3.0, 600.0, 360.0) == pytest.approx(2.0 * drop_stress(0.75, 600.0, 360.0))
-
-
-@pytest.mark.parametrize(
-    ("wall", "compressive", "flexural"),
-    [
-        pytest.param(5.0, 12.0, 4.0, id="judgement-thin-rim"),
-        pytest.param(6.0, 6.0, 2.0, id="judgement-6mm"),
-        pytest.param(10.0, 6.0, 2.0, id="judgement-10mm"),
-    ],
-)
-def test_demold_need(wall, compressive, flexural):
-    need = demold_need(wall)
-    assert (need.compressive, need.flexural) == (compressive, flexural)
-
-
-@pytest.mark.parametrize("wall", [5.0, 8.0])
-def test_demold_need_covers_a_pinched_rim(wall):
-    assert demold_need(wall).flexural > ring_pinch_stress(20.0, 41.0, wall, 20.0)
 
 
 @pytest.mark.parametrize(
