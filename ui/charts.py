@@ -20,7 +20,7 @@ from optimizer.units import System
 from ui.palette import PARTS
 from ui.words import bound_words, verdict_words
 
-__all__ = ["SHAPES", "colored", "cost_chart", "labeled_bars", "margin_chart", "margin_rows"]
+__all__ = ["SHAPES", "colored", "cost_chart", "labeled_bars", "layered", "margin_chart", "margin_rows"]
 
 SHAPES: Final[Mapping[str, str]] = {"meets": "circle", "too close to call": "diamond", "fails": "cross"}
 """Shape of each verdict."""
@@ -103,26 +103,25 @@ def margin_chart(rows: Sequence[Mapping[str, Any]]) -> alt.LayerChart:
     verdict = base.mark_text(align="right", yOffset=_ABOVE, fontSize=13, fontWeight="bold", dx=-2).encode(
         x=alt.datum(_WIDE), text="verdict:N", color=_color("verdict:N")
     )
-    layers = bar + tick + dot + colored(words, "text") + verdict
-    return _plain(layers.properties(height=_ROW * len(rows)))
+    return layered([bar, tick, dot, colored(words, "text"), verdict], _ROW * len(rows), framed=False)
 
 
 def cost_chart(parts: Mapping[str, float]) -> alt.LayerChart:
     """Return the parts of a vessel's cost as bars, dearest on top, each with its words."""
     words = [f"{cost:.2f}  {name}" for name, cost in parts.items()]
     frame = pd.DataFrame({"words": words, "cost": list(parts.values())})
-    return _plain(labeled_bars(frame, "cost").properties(height=22 * len(parts)))
+    return labeled_bars(frame, "cost", 22)
 
 
-def labeled_bars(frame: pd.DataFrame, column: str) -> alt.LayerChart:
-    """Return bars with the words of each row at its end, so that no axis has to be read."""
+def labeled_bars(frame: pd.DataFrame, column: str, row: int) -> alt.LayerChart:
+    """Return bars, `row` pixels each, with their words at the end, so that no axis has to be read."""
     scale = alt.Scale(domain=[0.0, _BESIDE * max(float(frame[column].max()), 1e-9)])
     base = alt.Chart(frame).encode(
         y=alt.Y("words:N", sort=None, axis=None), x=alt.X(f"{column}:Q", axis=None, scale=scale)
     )
     text = base.mark_text(align="left", dx=6, fontSize=13).encode(text="words:N")
-    layers: alt.LayerChart = colored(base.mark_bar(height=13), "meets") + colored(text, "text")
-    return layers
+    bars = colored(base.mark_bar(height=13), "meets")
+    return layered([bars, colored(text, "text")], row * max(len(frame), 1), framed=False)
 
 
 def colored(chart: alt.Chart, part: str) -> alt.Chart:
@@ -141,6 +140,9 @@ def _shape_of_verdict() -> alt.Shape:
     )
 
 
-def _plain(chart: alt.LayerChart) -> alt.LayerChart:
-    plain: alt.LayerChart = chart.configure_view(stroke=None)
-    return plain
+def layered(layers: Sequence[alt.Chart], height: int, *, framed: bool = True) -> alt.LayerChart:
+    """Return marks over each other, `height` pixels high, with or without a frame around them."""
+    chart = alt.LayerChart(layer=list(layers), height=height)
+    if not framed:
+        chart.config = alt.Config(view=alt.ViewConfig(stroke=None))
+    return chart

@@ -160,7 +160,8 @@ def _shown(value: Any, key: str) -> Any:  # noqa: ANN401
 def _own_bound(value: object, key: str) -> str:
     """Return of two bounds on one property the one whose sense the field speaks of."""
     texts = value if isinstance(value, list) else [value or ""]
-    return next((str(each) for each in texts if str(each).startswith(_sense_of(key))), str(texts[0]))
+    own = [str(each) for each in texts if str(each).startswith(_sense_of(key))]
+    return next(iter([*own, *map(str, texts)]), "")
 
 
 def _sense_of(key: str) -> str:

@@ -14,6 +14,7 @@ from ui.words import blend_words, bound_words, money, verdict_words
 
 __all__ = ["decisions", "strip", "tightest"]
 
+_UNITS = {"metric": "metric", "us": "US"}
 _CURRENCIES = ("EUR", "USD", "GBP", "CHF", "CAD", "AUD", "SEK", "NOK", "DKK", "PLN", "CZK", "JPY")
 
 
@@ -83,14 +84,14 @@ def strip(now: Session) -> None:
 def _units() -> None:
     st.segmented_control(
         "Units",
-        ["metric", "us"],
+        list(_UNITS),
         default="metric",
         required=True,
         key="units",
         label_visibility="collapsed",
         bind="query-params",
         persist_state="session",
-        format_func={"metric": "metric", "us": "US"}.get,
+        format_func=_UNITS.__getitem__,
     )
 
 

@@ -9,7 +9,7 @@ import altair as alt
 import pandas as pd
 
 from optimizer.money.schedule import DayPlan
-from ui.charts import colored, labeled_bars
+from ui.charts import colored, labeled_bars, layered
 from ui.palette import PARTS
 
 __all__ = ["WORK", "calendar_chart", "curve_chart", "rates_chart", "steps_chart"]
@@ -42,8 +42,7 @@ def calendar_chart(days: Sequence[DayPlan]) -> alt.LayerChart:
     color = alt.Color("part:N", scale=alt.Scale(domain=list(PARTS)), legend=None)
     bars = base.mark_bar(height=26).encode(x2="next:T", color=color)
     text = base.mark_text(dy=-22, dx=2, align="left", fontSize=11).encode(text="count:Q")
-    chart: alt.LayerChart = (bars + colored(text, "text")).properties(height=190)
-    return chart
+    return layered([bars, colored(text, "text")], 190)
 
 
 def rates_chart(rates: Mapping[str, float], words: Mapping[str, str]) -> alt.LayerChart:
@@ -53,8 +52,7 @@ def rates_chart(rates: Mapping[str, float], words: Mapping[str, str]) -> alt.Lay
     frame = pd.DataFrame(
         {"words": [f"{finite[n]:.0f}  {words[n]}" for n in ordered], "rate": [finite[n] for n in ordered]}
     )
-    chart: alt.LayerChart = labeled_bars(frame, "rate").properties(height=30 * max(len(ordered), 1))
-    return chart.configure_view(stroke=None)
+    return labeled_bars(frame, "rate", 30)
 
 
 def curve_chart(frame: pd.DataFrame, order: int, currency: str) -> alt.LayerChart:
@@ -74,8 +72,7 @@ def curve_chart(frame: pd.DataFrame, order: int, currency: str) -> alt.LayerChar
         layers.append(colored(words.encode(text="blend:N"), part))
     here = alt.Chart(pd.DataFrame({"vessels": [order]})).mark_rule(strokeWidth=2, strokeDash=[3, 3])
     layers.append(colored(here.encode(x="vessels:Q"), "line"))
-    chart: alt.LayerChart = alt.layer(*layers).properties(height=330)
-    return chart
+    return layered(layers, 330)
 
 
 def steps_chart(frame: pd.DataFrame, currency: str) -> alt.LayerChart:
@@ -86,5 +83,4 @@ def steps_chart(frame: pd.DataFrame, currency: str) -> alt.LayerChart:
     )
     line = colored(base.mark_line(interpolate="step-after", strokeWidth=2.5), "meets")
     dots = colored(base.mark_point(filled=True, size=45, opacity=1), "meets")
-    chart: alt.LayerChart = (line + dots).properties(height=280)
-    return chart
+    return layered([line, dots], 280)

@@ -13,7 +13,7 @@ from optimizer.nomenclature import quantity
 from optimizer.shop import Limit
 from optimizer.solution import Solution
 from optimizer.units import System, display_value
-from ui.charts import SHAPES, colored
+from ui.charts import SHAPES, colored, layered
 from ui.palette import PARTS
 
 __all__ = ["PICK", "mark_row", "trade_chart", "trade_rows"]
@@ -95,8 +95,7 @@ def trade_chart(
         _points(base, x, y, over, currency, units),
         *_named(marks, x, y),
     ]
-    chart: alt.LayerChart = alt.layer(*layers).properties(height=_HEIGHT)
-    return chart
+    return layered(layers, _HEIGHT)
 
 
 def _points(

@@ -40,6 +40,8 @@ def demo(catalogue: Catalogue) -> Job:
 
 
 class TestDraft:
+    """The job under its fields."""
+
     def test_untouched_fields_change_nothing(self, catalogue, demo):
         fields = [*DECISIONS, *SHOP, *(f for name in demo.materials for f in price_fields(name))]
         shown = {field.key: field_value(tables_of(DEMO), field.key) for field in fields}
@@ -122,6 +124,8 @@ class TestDraft:
 
 
 class TestBlend:
+    """A blend as text."""
+
     def test_a_blend_survives_the_address(self, catalogue):
         blend = {"gypsum_cement": 1.0 / 3.0, "marble_flour": 2.0 / 3.0}
         read, ratio = blend_of(blend_text(blend, 0.3141592), catalogue)
@@ -150,6 +154,8 @@ def contrast(first: str, second: str) -> float:
 
 
 class TestColors:
+    """Contrast, measured."""
+
     def test_the_ruler_itself(self):
         assert contrast("#000000", "#FFFFFF") == pytest.approx(21.0)
         assert contrast("#767676", "#FFFFFF") == pytest.approx(
@@ -172,6 +178,8 @@ class TestColors:
 
 
 class TestCharts:
+    """Chart specifications."""
+
     def test_margins_put_the_limit_at_zero_and_the_tightest_first(self, catalogue, demo):
         solution = check(demo, {"gypsum_cement": 1.0}, catalogue, 0.42)
         rows = margin_rows({"in hand": solution}, "metric")
@@ -198,6 +206,8 @@ def _label(verdict):
 
 
 class TestWords:
+    """Words of the page."""
+
     @pytest.mark.parametrize(
         ("chance", "word"),
         [  # likelihood scale of the IPCC guidance note on uncertainties, 2010, from memory
@@ -214,6 +224,8 @@ class TestWords:
 
 
 class TestTrialForm:
+    """The form of a trial."""
+
     def test_a_filled_form_is_a_trial(self):
         trial, faults = trial_of(
             {
@@ -255,6 +267,8 @@ class TestTrialForm:
 
 
 class TestLauncher:
+    """Settings and ports."""
+
     def test_the_shipped_settings_file_says_the_same(self):
         shipped = tomllib.loads((ROOT / ".streamlit" / "config.toml").read_text(encoding="utf-8"))
         assert _flat(shipped) == SETTINGS | {"server.address": "127.0.0.1"}

@@ -6,6 +6,7 @@ import streamlit as st
 
 from optimizer.batch import weighing_order, weighing_step
 from optimizer.cautions import CAUTIONS
+from optimizer.nomenclature import quantity
 from optimizer.solution import Relaxation, Solution
 from ui import answers
 from ui.charts import cost_chart, margin_chart, margin_rows
@@ -20,7 +21,6 @@ from ui.words import (
     limit_sentence,
     money,
     proof_words,
-    quantity,
     range_words,
     single_binder_words,
     value_words,
@@ -68,7 +68,7 @@ def _weigh(now: Session, solution: Solution) -> None:
         required=True,
         key="amounts",
         persist_state="session",
-        format_func={"vessel": "one vessel", "mix": f"one mix of {most}, waste in it"}.get,
+        format_func=lambda each: "one vessel" if each == "vessel" else f"one mix of {most}, waste in it",
     )
     batch = answers.batch(now.text, now.blend, most) if choice == "mix" else None
     grams = batch.grams if batch else solution.mix.grams if solution.mix else {}

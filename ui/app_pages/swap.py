@@ -25,9 +25,8 @@ def show() -> None:
     st.title("Is a cheaper blend still good enough?", anchor=False)
     present = now.solution
     if present.mix is None:
-        st.info("There is no blend in hand to compare with: no blend meets the limits.")
+        st.info("No blend meets the limits, so the candidate stands alone.")
         st.page_link("app_pages/bench.py", label="See the smallest changes that would do")
-        return
     left, right = st.columns([4, 7], gap="large")
     with left:
         typed = _candidate(now, present)
@@ -42,9 +41,9 @@ def show() -> None:
 def _candidate(now: Session, present: Solution) -> str:
     """Show the fields of the candidate and return it as text; empty when it cannot be read."""
     st.markdown("### Candidate, in parts of dry powder")
-    starts = {"the blend in hand": present, **answers.others(now.text)}
+    starts = {} if present.mix is None else {"the blend in hand": present, **answers.others(now.text)}
     if not any(f"{_PART}{name}" in st.session_state for name in now.job.materials):
-        _fill(list(starts.values())[:2][-1], now.job.materials)
+        _fill(next(iter(list(starts.values())[1::-1]), None), now.job.materials)
     st.selectbox(
         "Start from",
         list(starts),
@@ -81,6 +80,9 @@ def _fill(solution: Solution | None, materials: tuple[str, ...]) -> None:
 
 def _typed(now: Session) -> str:
     parts = {name: str(st.session_state.get(f"{_PART}{name}") or "").strip() for name in now.job.materials}
+    if not any(parts.values()):
+        st.info("Write parts or percent beside the powders of the candidate.")
+        return ""
     line = "; ".join(f"{name}={text.removesuffix('%')}" for name, text in parts.items() if text)
     try:
         return answers.typed_blend(line, str(st.session_state.get(_WATER) or "").strip())
@@ -98,15 +100,21 @@ def _verdict(now: Session, found: Comparison) -> None:
         st.markdown("The blend in hand is already the cheapest that meets every limit.")
     elif most is not None:
         st.markdown(f"Largest saving that still meets every limit: **{money(most, currency)}** a vessel.")
-    rows = margin_rows({_PRESENT: found.present, _CANDIDATE: found.candidate}, units())
+    rows = margin_rows(_both(found), units())
     for row in rows:
-        words = row["words"] if row["name"] == _PRESENT else row["seen"]
+        words = row["words"] if row["name"] == next(iter(_both(found))) else row["seen"]
         row["words"] = f"{row['name']}: {words}"
     st.altair_chart(
         margin_chart(rows),
         key="swap_margins",
         alt="; ".join(f"{row['name']}, {row['limit']}: {row['seen']}, {row['verdict']}" for row in rows),
     )
+
+
+def _both(found: Comparison) -> dict[str, Solution]:
+    """Return present and candidate by name; the candidate alone where there is no present blend."""
+    both = {_PRESENT: found.present, _CANDIDATE: found.candidate}
+    return {name: solution for name, solution in both.items() if solution.mix is not None}
 
 
 def _table(found: Comparison) -> None:
@@ -138,11 +146,10 @@ def _saving_words(found: Comparison, currency: str) -> str:
 
 
 def _row(found: Comparison, place: int) -> dict[str, str]:
-    old, new = found.present.limits[place], found.candidate.limits[place]
-    name = new.limit.property
+    name = found.candidate.limits[place].limit.property
     cells = {"limit": quantity(name).label}
-    for word, verdict, solution in (("present", old, found.present), ("candidate", new, found.candidate)):
-        known = solution.properties.get(name)
+    for word, solution in _both(found).items():
+        verdict, known = solution.limits[place], solution.properties.get(name)
         value = money(verdict.value, "") if known is None else value_words(name, verdict.value, units())
         cells[word] = f"{value} {range_words(name, known, units()) if known else ''}".strip()
         cells[f"{word} meets it"] = (

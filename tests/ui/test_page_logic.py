@@ -1,0 +1,286 @@
+"""The page run in this process: what it shows, what its fields change, what picking a blend does."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from optimizer.check import check
+from optimizer.design import design
+from optimizer.jobfile import parse_job, template
+from optimizer.specs import load_catalogue
+from optimizer.trials.book import TrialBook
+from ui.draft import field_value, tables_of
+from ui.fields import DECISIONS
+
+APP = Path(__file__).parents[2] / "ui" / "app.py"
+PAGES = ("bench", "give_and_take", "swap", "order", "shelf", "trial_book", "materials")
+SMALL = """
+title = "Small tumbler"
+currency = "EUR"
+materials = ["gypsum_cement", "molding_plaster", "marble_flour"]
+example_prices = true
+[vessel]
+cavity_volume = "215 mL"
+[limits]
+dry_strength = ">= 20 MPa"
+demold_time = "<= 60 min"
+[prices.gypsum_cement]
+pack = "25 kg"
+price = 41.50
+[prices.molding_plaster]
+pack = "25 kg"
+price = 22.00
+[prices.marble_flour]
+pack = "25 kg"
+price = 14.00
+"""
+"""A job that solves in a moment; prices are invented."""
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path, monkeypatch):
+    """Run in an empty folder: the trial book is made where the page is started."""
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def opened(text: str = SMALL) -> AppTest:
+    """Return the page with a job file opened, as `ui.state.set_base` opens one."""
+    at = AppTest.from_file(str(APP), default_timeout=180)
+    at.session_state["base_job"] = text
+    for field in DECISIONS:
+        at.session_state[field.widget] = field_value(tables_of(text), field.key)
+    return at.run()
+
+
+def turned(at: AppTest, page: str) -> AppTest:
+    return at.switch_page(f"app_pages/{page}.py").run()
+
+
+def grams(at: AppTest) -> list[float]:
+    return [float(re.match(r"[0-9.]+", metric.value)[0]) for metric in at.metric]
+
+
+def text_of(at: AppTest) -> str:
+    return "\n".join(
+        str(each.value) for each in (*at.markdown, *at.caption, *at.info, *at.warning, *at.error)
+    )
+
+
+def test_first_screen_without_typing():
+    at = AppTest.from_file(str(APP), default_timeout=180).run()
+    job = parse_job(template("demo"), load_catalogue(), "demo")
+    answer = design(job, load_catalogue(), explain=False)
+    assert not at.exception
+    assert sorted(grams(at)) == sorted(answer.mix.grams.values())
+    words = text_of(at)
+    assert "example numbers: replace with yours" in words
+    assert f"{answer.cost:.2f} EUR" in words
+    assert "safe" not in words.lower().replace("unsafe", "")
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_page_shows_itself_and_the_strip(page):
+    at = turned(opened(), page)
+    assert not at.exception
+    assert len(at.title) == 1
+    assert any(m.value.startswith("**In hand:**") for m in at.markdown)
+    assert any("**Tightest:**" in m.value for m in at.markdown)
+
+
+def test_nonsense_is_told_beside_its_field_and_loses_nothing():
+    at = opened()
+    before = grams(at)
+    at.text_input(key="dry_strength").set_value("22 MPa").run()
+    stronger = grams(at)
+    at.text_input(key="demold_time").set_value("soon").run()
+    assert not at.exception
+    assert "Begin with a number" in at.error[0].value
+    assert "last figures that could be read" in at.warning[0].value
+    assert grams(at) == stronger
+    assert at.text_input(key="demold_time").value == "soon"
+    at.text_input(key="demold_time").set_value("60 min").run()
+    at.text_input(key="dry_strength").set_value("20 MPa").run()
+    assert not at.error
+    assert grams(at) == before
+
+
+def test_units_change_no_decision():
+    at = opened()
+    metric = grams(at)
+    at.segmented_control(key="units").set_value("us").run()
+    assert "psi" in str([caption.value for caption in at.markdown]) or "oz" in at.metric[0].value
+    assert grams(at) == metric
+    at.text_input(key="dry_strength").set_value("2900.75 psi").run()
+    assert grams(at) == metric  # NIST SP 811: 1 psi is 6.894757 kPa, so 2900.75 psi is 20 MPa
+
+
+def test_values_are_kept_from_page_to_page():
+    at = opened()
+    at.text_input(key="demold_time").set_value("50 min").run()
+    at = turned(at, "order")
+    at.text_input(key="shop.wage").set_value("31 /h").run()
+    cost = next(m.value for m in at.markdown if "A good vessel" in m.value)
+    at = turned(at, "bench")
+    assert at.text_input(key="demold_time").value == "50 min"
+    assert next(m.value for m in at.markdown if "A good vessel" in m.value) == cost
+
+
+def test_without_a_blend_the_smallest_change_is_a_button_that_applies_it():
+    at = opened()
+    at.text_input(key="demold_time").set_value("15 min").run()
+    assert not at.exception
+    assert any("No blend of these powders" in m.value for m in at.markdown)
+    button = at.button(key="relax_0")
+    assert "demold time" in button.label
+    button.click().run()
+    assert grams(at)
+    assert float(at.text_input(key="demold_time").value.split()[0]) > 15.0
+
+
+def test_one_mix_holds_waste_and_sums_to_what_the_molds_take():
+    at = opened()
+    one = sum(grams(at))
+    at.segmented_control(key="amounts").set_value("mix").run()
+    job = parse_job(SMALL, load_catalogue(), "small")
+    expected = one * job.shop.molds_per_mix * (1.0 + job.shop.waste)
+    assert sum(grams(at)) == pytest.approx(expected, abs=0.5 * len(at.metric))  # each rounded to a gram
+
+
+class TestGiveAndTake:
+    """Picking a blend on the frontier."""
+
+    def test_chart_table_and_list_pick_the_same_blend(self):
+        at = turned(opened(), "give_and_take")
+        at.selectbox(key="points").set_value(12).run()
+        assert not at.exception
+        rows = at.dataframe[0].value
+        assert len(rows) >= 2
+        at.session_state["front"] = {"selection": {"pick": [{"id": 2}]}}
+        at.run()
+        at.selectbox(key="front_choice").set_value(1).run()
+        picked = at.session_state["blend"]
+        assert at.query_params["blend"] == picked
+        assert list(at.dataframe[0].value["in hand"]).index("●") == 1
+        assert "picked by you" in at.markdown[0].value
+        at = turned(at, "bench")
+        assert at.session_state["blend"] == picked
+        at.button(key="drop_pick").click().run()
+        assert at.session_state["blend"] == ""
+
+    def test_a_blend_in_the_address_is_taken_in_hand(self):
+        at = AppTest.from_file(str(APP), default_timeout=180)
+        at.query_params["blend"] = "gypsum_cement=100@0.42"
+        at.run()
+        assert "100 % gypsum cement (picked by you)" in at.markdown[0].value
+
+    def test_nonsense_in_the_address_is_left_alone(self):
+        at = AppTest.from_file(str(APP), default_timeout=180)
+        at.query_params["blend"] = "<script>=1@0.3"
+        at.run()
+        assert not at.exception
+        assert "picked" not in at.markdown[0].value
+
+
+class TestSwap:
+    """A candidate beside the blend in hand."""
+
+    def test_the_same_blend_saves_nothing(self):
+        at = turned(opened(), "swap")
+        at.selectbox(key="swap_start").set_value("the blend in hand").run()
+        assert not at.exception
+        words = text_of(at)
+        assert re.search(r"(saves|costs the same|costs more by).{0,20}0\.00 EUR", words)
+
+    def test_the_verdict_turns_at_the_limit(self):
+        at = turned(opened(), "swap")
+        for name in ("gypsum_cement", "molding_plaster", "marble_flour"):
+            at.text_input(key=f"swap.{name}").set_value("100" if name == "gypsum_cement" else "")
+        at.text_input(key="swap_water").set_value("0.42").run()
+        job = parse_job(SMALL, load_catalogue(), "small")
+        mass = check(job, {"gypsum_cement": 1.0}, load_catalogue(), 0.42).properties["dry_mass"].value
+        for bound, status in ((mass + 1e-3, "meets"), (mass - 1e-3, "fails")):
+            at.text_input(key="dry_mass").set_value(f"{bound:.6f} g").run()
+            assert not at.exception
+            title = next(m.value for m in at.markdown if m.value.startswith("### The candidate"))
+            assert title == f"### The candidate: {status}"
+
+    def test_a_blend_that_cannot_set_is_told(self):
+        at = turned(opened(), "swap")
+        for name in ("gypsum_cement", "molding_plaster"):
+            at.text_input(key=f"swap.{name}").set_value("")
+        at.text_input(key="swap.marble_flour").set_value("100").run()
+        assert not at.exception
+        assert "no binder" in at.error[0].value
+
+
+class TestOrder:
+    """Orders."""
+
+    def test_an_order_is_planned(self):
+        at = turned(opened(), "order")
+        at.number_input(key="vessels").set_value(40).run()
+        at.date_input(key="start").set_value(dt.date(2026, 11, 30))
+        at.date_input(key="due").set_value(dt.date(2027, 1, 29)).run()
+        assert not at.exception
+        assert "In time" in text_of(at)
+        assert "castings for 40 good vessels" in text_of(at)
+
+    def test_an_order_of_nothing_needs_nothing(self):
+        at = turned(opened(), "order")
+        at.number_input(key="vessels").set_value(0).run()
+        assert not at.exception
+        assert "Nothing." in text_of(at)
+
+    def test_a_date_before_the_start_is_told(self):
+        at = turned(opened(), "order")
+        at.date_input(key="due").set_value(dt.date(2020, 1, 1)).run()
+        assert not at.exception
+        assert at.error or "Late" in text_of(at)
+
+
+class TestShelf:
+    """Powders and prices."""
+
+    def test_a_price_of_ones_own_changes_the_cost(self):
+        at = turned(opened(), "shelf")
+        before = at.markdown[1].value
+        at.text_input(key="prices.gypsum_cement.price").set_value("83").run()
+        assert not at.exception
+        assert at.markdown[1].value != before
+        assert "● yours" in list(at.dataframe[0].value["whose"])
+
+    def test_a_powder_can_be_taken_out(self):
+        at = turned(opened(), "shelf")
+        at.multiselect(key="powders").set_value(["gypsum_cement"]).run()
+        assert not at.exception
+        assert "100 % gypsum cement" in at.markdown[0].value
+
+
+class TestTrialBook:
+    """The trial book on the page."""
+
+    def test_a_trial_is_on_the_disk_when_it_is_acknowledged(self, folder):
+        at = turned(opened(), "trial_book")
+        at.text_input(key="trial.water").set_value("118 g")
+        at.text_input(key="trial.demold").set_value("58 min")
+        at.button[-1].click().run()
+        assert not at.exception
+        assert "Entered as" in at.success[0].value
+        entered = TrialBook(folder / "trials.db").page()[0].trial
+        assert (entered.water, entered.demold) == (118.0, 58.0)
+        assert len(turned(opened(), "trial_book").dataframe[0].value) == 1
+
+    def test_a_faulty_trial_is_told_and_stays_in_the_form(self, folder):
+        at = turned(opened(), "trial_book")
+        at.text_input(key="trial.demold").set_value("58 g")
+        at.text_input(key="trial.water").set_value("118 g")
+        at.button[-1].click().run()
+        assert "Allowed" in at.error[0].value
+        assert at.text_input(key="trial.water").value == "118 g"
+        assert not (folder / "trials.db").exists()
