@@ -111,7 +111,7 @@ class ParameterSet:
         return self.correlation * np.outer(spreads, spreads)
 
     def values(self, fitted: Array | None = None) -> dict[str, Array]:
-        """Return each parameter in its own unit, of shape () or (draws,) as `fitted` is (m,) or (draws, m)."""
+        """Return each parameter in its own unit, of shape () for `fitted` (m,), (draws,) for (draws, m)."""
         points = self.centers if fitted is None else np.asarray(fitted, float)
         return {item.name: item.natural(points[..., k]) for k, item in enumerate(self.items)}
 

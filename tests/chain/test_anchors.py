@@ -23,7 +23,7 @@ def points(catalogue, state):
 
 
 def at_point(problem, name: str, point: ReferencePoint):
-    """The cast of a binder with the standard sand of its test; water is per mass of binder."""
+    """Return the cast of a binder with the standard sand of its test; water is per mass of binder."""
     total = 1.0 + point.added_sand
     blend = {name: 1.0 / total, "silica_sand": point.added_sand / total}
     return cast(problem, blend, point.water_ratio / total)

@@ -27,7 +27,7 @@ def best_sulfate(problem, *, pores_only: bool = False) -> float:
 
 
 def test_strength_optimum_lies_at_sulfate_ratio_one_to_one_point_six(catalogue, demo):
-    """Optima at M 1.10-1.29 (alite-modified clinker, PMC6804062, abstract) and 1.5 (Buildings 2022 12:1692)."""
+    """Optima at M 1.10-1.29 (PMC6804062, abstract) and 1.5 (Buildings 2022 12:1692, conclusions)."""
     assert 1.0 <= best_sulfate(all_materials(demo, catalogue)) <= 1.6
 
 
@@ -100,7 +100,7 @@ def test_half_and_half_falls_below_the_straight_line(catalogue, demo):
 
 
 def test_dense_gypsum_density_by_the_volume_balance(catalogue, demo):
-    """Slurry 1.892 g/cm3 and body 1.663 at water 0.35 without air (own arithmetic from handbook densities)."""
+    """Slurry 1.892 g/cm3, body 1.663 at water 0.35, no air (own arithmetic from handbook densities)."""
     problem = all_materials(demo, catalogue)
     air = 1.0 - float(problem.model["air"])
     there = values(problem, {"gypsum_cement": 1.0}, 0.35)

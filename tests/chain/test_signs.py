@@ -70,7 +70,7 @@ def test_total_pores_in_place_of_paste_pores_would_flatter_sand(catalogue, demo)
 
 
 def test_water_below_hydration_earns_nothing(catalogue, demo):
-    """Gypsum below 0.186: no extra strength (Colak 2001, Cem. Concr. Res. 31:1539, abstract: peak near 0.18)."""
+    """Gypsum below 0.186 gains nothing (Colak 2001, Cem. Concr. Res. 31:1539, abstract: peak near 0.18)."""
     problem = all_materials(demo, catalogue)
     enough, short = (values(problem, {"gypsum_cement": 1.0}, w)["dry_strength"] for w in (0.19, 0.12))
     assert short <= enough * (1 + 1e-9)
@@ -87,9 +87,7 @@ def test_no_blend_outruns_its_members_by_more_than_a_quarter(catalogue, demo):
 
 
 def test_light_grains_cost_strength_fast(catalogue, demo):
-    """10 % perlite by mass kept about half of plaster's strength (Adv. Mater. Sci. Eng. 2017/7092521, table 1:
-    4.50 of 8.34 MPa, basis of the percent not visible), here at equal water per binder.
-    """
+    """10 % perlite kept 4.50 of 8.34 MPa (Adv. Mater. Sci. Eng. 2017/7092521, table 1, basis not visible)."""
     problem = all_materials(demo, catalogue)
     plain = values(problem, {"molding_plaster": 1.0}, 0.8)["dry_strength"]
     light = values(problem, {"molding_plaster": 0.95, "expanded_perlite": 0.05}, 0.8)["dry_strength"]
@@ -135,7 +133,7 @@ def test_cement_sets_faster_when_warm(catalogue, demo, warm, cool):
 
 
 def test_retarder_buys_time_and_costs_strength(catalogue, demo):
-    """Citric acid: strongest of eight retarders and the largest strength loss (Zhang, Yang & Cao 2020, abstract)."""
+    """Citric acid: strongest of eight retarders, largest loss (Zhang, Yang & Cao 2020, abstract)."""
     problem = all_materials(demo, catalogue)
     plain = values(problem, {"gypsum_cement": 1.0})
     slow = values(problem, {"gypsum_cement": 0.999, "citric_acid": 0.001})
@@ -144,7 +142,7 @@ def test_retarder_buys_time_and_costs_strength(catalogue, demo):
 
 
 def test_plasticizer_cuts_water_and_slows_the_set(catalogue, demo):
-    """Superplasticizers lengthened CSA's initial set by up to 109 % (Sustainability 2025, 17:8460, abstract)."""
+    """They lengthened CSA's initial set by up to 109 % (Sustainability 2025, 17:8460, abstract)."""
     problem = all_materials(demo, catalogue)
     plain = cast(problem, {"csa_cement": 1.0})
     dosed = cast(problem, {"csa_cement": 0.998, "superplasticizer": 0.002})
