@@ -262,7 +262,9 @@ class _Straight:
         one, measured = self.one, self.measured
         doubt = np.sum((self.design[one] @ covariance) * self.design[one], axis=1)
         margin = measured.side[one] * (level - measured.value[one])
-        return np.asarray(-measured.side[one] * np.minimum(margin / np.hypot(measured.error[one], np.sqrt(doubt)), 0.0))
+        return np.asarray(
+            -measured.side[one] * np.minimum(margin / np.hypot(measured.error[one], np.sqrt(doubt)), 0.0)
+        )
 
 
 def _softened(measured: Measured, level: Array, one: NDArray[np.intp]) -> tuple[Array, Array]:
