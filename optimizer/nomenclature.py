@@ -85,7 +85,7 @@ _ROWS: Final = (
     ),
     Quantity(
         "working_window",
-        "from powder meeting water to the end of pouring",
+        "time left for pouring when mixing and soaking are over",
         "min",
         "min",
         "working window",

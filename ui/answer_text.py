@@ -10,7 +10,7 @@ from optimizer.cautions import CAUTIONS
 from optimizer.check import Comparison
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
-from optimizer.solution import LimitVerdict, Relaxation, Solution
+from optimizer.solution import Alternative, LimitVerdict, Relaxation, Solution
 from optimizer.units import System
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import (
@@ -184,12 +184,10 @@ def _reasons(solution: Solution, catalogue: Catalogue, units: System) -> Iterato
     if told:
         yield heading("Why")
         yield from (indented(line) for line in told)
-    ties = [a for a in solution.alternatives if a.name == "near tie"]
+    ties = [a for a in solution.alternatives if a.name.startswith("near tie")]
     if ties:
         yield heading("Nearly as good")
-        yield from (
-            indented(_tie(blend_words(a.blend, catalogue), a.objective, solution, units)) for a in ties
-        )
+        yield from (indented(_tie(a, solution, catalogue, units)) for a in ties)
 
 
 def _odds(solution: Solution) -> Iterator[str]:
@@ -205,13 +203,15 @@ def _odds(solution: Solution) -> Iterator[str]:
         yield f"Chance that all limits hold together: {odds_words(solution.joint_probability)}."
 
 
-def _tie(words: str, objective: float | None, solution: Solution, units: System) -> str:
+def _tie(tie: Alternative, solution: Solution, catalogue: Catalogue, units: System) -> str:
+    why = tie.name.removeprefix("near tie").strip(", ")
+    words = blend_words(tie.blend, catalogue) + (f" ({why})" if why else "")
     job = solution.job
-    if objective is None:
+    if tie.objective is None:
         return words
     if job.objective == "cost":
-        return f"{words}: {money(objective, job.currency)}"
-    return f"{words}: {value_words(job.objective, objective, units)}"
+        return f"{words}: {money(tie.objective, job.currency)}"
+    return f"{words}: {value_words(job.objective, tie.objective, units)}"
 
 
 def _predicted(solution: Solution, units: System) -> Iterator[Block]:

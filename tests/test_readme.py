@@ -1,0 +1,217 @@
+"""The README is true: its commands are run, its tables are those of the code.
+
+After a change that means it, write the new outputs and tables into the README:
+``UPDATE_README=1 python -m pytest tests/test_readme.py``
+"""
+
+from __future__ import annotations
+
+import doctest
+import os
+import re
+import shlex
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import MISSING, fields
+from itertools import groupby
+from pathlib import Path
+
+import click
+import pytest
+
+from optimizer.job import Job
+from optimizer.jobfile.json_schema import meanings
+from optimizer.jobfile.keys import CANDLE, PRICE, SHOP, TOP_VALUES, VESSEL
+from optimizer.jobfile.kinds import Choice, Key
+from optimizer.materials import Catalogue
+from optimizer.nomenclature import QUANTITIES
+from optimizer.shop import Candle, Price, Shop, Vessel
+from ui.cli import cli, run
+from ui.material_text import how_sure
+
+README = Path(__file__).parents[1] / "README.md"
+UPDATE = bool(os.environ.get("UPDATE_README"))
+TABLES = {
+    "vessel": (VESSEL, Vessel),
+    "candle": (CANDLE, Candle),
+    "shop": (SHOP, Shop),
+    "prices": (PRICE, Price),
+}
+FLAGS = doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE
+
+
+def _text() -> str:
+    return README.read_text(encoding="utf-8")
+
+
+def _fenced(language: str) -> list[str]:
+    return re.findall(rf"^```{language}\n(.*?)^```", _text(), re.MULTILINE | re.DOTALL)
+
+
+def _steps(block: str) -> Iterator[tuple[str, str]]:
+    """Give each command of a console block with the output printed below it."""
+    for part in re.split(r"^\$ ", block, flags=re.MULTILINE)[1:]:
+        command, _, output = part.partition("\n")
+        yield command, output
+
+
+def _shown(command: str, capsys: pytest.CaptureFixture[str]) -> str:
+    """Return what one command of the README prints; ``| head -N`` keeps its first lines."""
+    words, _, cut = command.partition(" | head -")
+    program, *arguments = shlex.split(words)
+    assert program == "vesselblend"
+    assert run(arguments) in (0, 3)
+    lines = capsys.readouterr().out.splitlines()
+    return "".join(f"{line}\n" for line in (lines[: int(cut)] if cut else lines))
+
+
+def _neutral(output: str) -> str:
+    """Fingerprints change with the version, paths with the machine."""
+    output = re.sub(r"Fingerprint [0-9a-f]{12}", "Fingerprint of 12 digits", output)
+    return re.sub(r"(?<=File: ).*", "path", output)
+
+
+def test_commands_print_what_the_readme_shows(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("COLUMNS", "100")
+    text = _text()
+    for block in _fenced("console"):
+        for command, expected in _steps(block):
+            shown = _shown(command, capsys)
+            if UPDATE:
+                text = text.replace(f"$ {command}\n{expected}", f"$ {command}\n{shown}", 1)
+            else:
+                assert _neutral(shown) == _neutral(expected), command
+    if UPDATE:
+        README.write_text(text, encoding="utf-8")
+
+
+def test_python_lines_answer_what_the_readme_shows(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert run(["init", "tumbler.toml", "--demo"]) == 0
+    examples = doctest.DocTestParser().get_doctest("".join(_fenced("pycon")), {}, "README", str(README), 0)
+    runner = doctest.DocTestRunner(optionflags=FLAGS)
+    runner.run(examples)
+    assert runner.tries > 5
+    assert runner.failures == 0
+
+
+def _table(heads: Sequence[str], rows: Iterator[Sequence[str]]) -> str:
+    lines = [heads, ["---"] * len(heads), *rows]
+    return "\n".join(f"| {' | '.join(line)} |" for line in lines)
+
+
+def _limit_rows() -> Iterator[list[str]]:
+    for name, row in QUANTITIES.items():
+        unit = {"-": "", "class": "low, medium, high", "currency": "the job's currency"}.get(
+            row.unit, row.unit
+        )
+        yield [f"`{name}`", row.meaning, unit]
+
+
+def _key_rows(keys: Sequence[Key], record: type) -> Iterator[list[str]]:
+    """Give one row per meaning; keys that share one stand together."""
+    words = meanings(record)
+    defaults = {each.name: each.default for each in fields(record)}
+    for meaning, group in groupby(keys, lambda key: _meaning(key, words)):
+        members = list(group)
+        shown = [_default(key, defaults[key.field or key.name]) for key in members]
+        yield [", ".join(f"`{key.name}`" for key in members), meaning, ", ".join(filter(None, shown))]
+
+
+def _meaning(key: Key, words: dict[str, str]) -> str:
+    if isinstance(key, Choice):
+        return f"One of: {', '.join(key.words)}."
+    return words[key.field or key.name].replace("``", "`")
+
+
+def _default(key: Key, default: object) -> str:
+    if default is MISSING or default in (None, "", ()):
+        return ""
+    written = key.write(default)  # type: ignore[arg-type]  # a default fits its key
+    plain = (
+        str(written).lower()
+        if isinstance(written, bool)
+        else f"{written:g}"
+        if isinstance(written, float)
+        else written
+    )
+    return f"`{plain}`"
+
+
+def _material_rows(catalogue: Catalogue) -> Iterator[list[str]]:
+    for name in catalogue:
+        yield [f"`{name}`", catalogue[name].role, catalogue[name].note]
+
+
+def _counts(catalogue: Catalogue) -> str:
+    figures = [f for name in catalogue for f in catalogue[name].figures.values()]
+    figures += [p.strength for name in catalogue for p in catalogue[name].reference_points]
+    figures += list(catalogue.model.values())
+    sure = Counter(how_sure(figure.source, figure.note, catalogue) for figure in figures)
+    parts = ", ".join(f"{count} {words}" for words, count in sure.most_common())
+    return f"Of the {len(figures)} shipped figures: {parts}."
+
+
+def _generated(catalogue: Catalogue) -> dict[str, str]:
+    heads = ("key", "meaning", "default")
+    parts = {
+        "limits": _table(("name", "meaning", "unit"), _limit_rows()),
+        "top keys": _table(heads, _key_rows(TOP_VALUES, Job)),
+        "materials": _table(("material", "role", "what it is"), _material_rows(catalogue)),
+        "counts": _counts(catalogue),
+    }
+    return parts | {f"{name} keys": _table(heads, _key_rows(*table)) for name, table in TABLES.items()}
+
+
+@pytest.mark.parametrize(
+    "name", ["limits", "materials", "counts", "top keys", *(f"{n} keys" for n in TABLES)]
+)
+def test_tables_are_those_of_the_code(catalogue: Catalogue, name: str) -> None:
+    expected = _generated(catalogue)[name]
+    pattern = rf"(<!-- {name} -->\n)(.*?)(<!-- end -->)"
+    found = re.search(pattern, _text(), re.DOTALL)
+    assert found
+    if UPDATE:
+        text = re.sub(pattern, lambda match: f"{match[1]}{expected}\n{match[3]}", _text(), flags=re.DOTALL)
+        README.write_text(text, encoding="utf-8")
+    else:
+        assert found[2] == f"{expected}\n"
+
+
+def _commands(group: click.Group, words: str = "vesselblend") -> Iterator[tuple[str, click.Command]]:
+    for name, each in group.commands.items():
+        if isinstance(each, click.Group):
+            yield from _commands(each, f"{words} {name}")
+        else:
+            yield f"{words} {name}", each
+
+
+def test_every_command_and_option_is_in_the_readme() -> None:
+    text = _text()
+    for words, command in _commands(cli):
+        assert f"`{words}" in text, words
+        options = [word for p in command.params if isinstance(p, click.Option) for word in p.opts]
+        missing = [word for word in options if word.startswith("--") and word not in text]
+        assert missing == [], words
+
+
+@pytest.mark.parametrize("code", [0, 1, 2, 3, 4, 5, 130])
+def test_every_exit_code_is_in_the_readme(code: int) -> None:
+    assert re.search(rf"^\| {code} \|", _text(), re.MULTILINE)
+
+
+def test_two_commands_set_everything_up() -> None:
+    lines = [line for block in _fenced("sh") for line in block.splitlines() if "pip install" in line]
+    assert len(lines) == 2
+    assert all(line.startswith("python3 -m venv .venv && ") for line in lines)
+    assert lines[0].endswith(".venv/bin/vesselblend design")
+    assert ".[test]" in lines[1]
+    assert lines[1].endswith("-m pytest")
+
+
+def test_the_readme_promises_nothing() -> None:
+    assert not re.search(r"\bsafe(ly|ty)?\b", _text(), re.I)
+    assert "accredited test house" in _text()
