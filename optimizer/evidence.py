@@ -54,13 +54,20 @@ def hemihydrate_share(problem: Problem, cast: Cast) -> float:
 
 
 def _trials_behind(problem: Problem, cast: Cast) -> int:
-    used = {problem.names[k] for k in np.flatnonzero(cast.mixes[0, :-1] > 1e-9)}
+    """Return how many trials stand behind the least known of what the blend rests on.
+
+    That is each of its binders and, where gypsum and cement meet, the law of mixing them.
+    """
+    origin = problem.parameters.origin
+    used = [problem.materials[k] for k in np.flatnonzero(cast.mixes[0, :-1] > 1e-9)]
+    binders = [material for material in used if material.role == "binder"]
     counts = [
-        count
-        for name, count in problem.parameters.origin.items()
-        if name.split(".")[0] in used or "." not in name
+        max(origin.get(f"{binder.name}.{factor}", 0) for factor in ("strength", "set_time"))
+        for binder in binders
     ]
-    return max(counts, default=0)
+    if len({binder.kind for binder in binders}) > 1:
+        counts.append(origin.get("blend_departure", 0))
+    return min(counts, default=0)
 
 
 def _pure(problem: Problem, cast: Cast) -> bool:

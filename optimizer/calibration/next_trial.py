@@ -117,7 +117,8 @@ class NextTrial:
         fall = f"the doubt about {row.label} falls from {now} to {then} (one standard error)"
         if not self.open:
             return f"No limit is in real doubt. If you cast at all: {lead[0].lower()}{lead[1:]}; {fall}."
-        return f"{lead}: of {len(self.others) + 1} casts it says most about the limits still open; {fall}."
+        casts = f"of {len(self.others) + 1} casts none says clearly more about the limits still open"
+        return f"{lead}: {casts}; {fall}."
 
 
 def next_trial(problem: Problem, solution: Solution) -> NextTrial:
