@@ -5,6 +5,8 @@ Returns, never prints. Digits are not rounded here; people-facing rounding is `o
 
 from __future__ import annotations
 
+import csv
+import io
 import math
 from collections.abc import Mapping
 from typing import Any
@@ -12,11 +14,20 @@ from typing import Any
 from optimizer.batch import Batch
 from optimizer.cautions import CAUTIONS
 from optimizer.check import Comparison
+from optimizer.frontier import Frontier
 from optimizer.nomenclature import QUANTITIES
 from optimizer.shop import DAMP_CLASSES, Limit
 from optimizer.solution import Alternative, LimitVerdict, Prediction, Relaxation, Solution
 
-__all__ = ["batch_json", "comparison_json", "limit_words", "property_rows", "solution_json"]
+__all__ = [
+    "batch_json",
+    "comparison_json",
+    "frontier_csv",
+    "frontier_json",
+    "limit_words",
+    "property_rows",
+    "solution_json",
+]
 
 Json = dict[str, Any]
 
@@ -172,3 +183,33 @@ def _number(value: float) -> float | None:
 def property_rows(solution: Solution) -> list[Mapping[str, Any]]:
     """Return one row per property for a table: name, value, low, high, unit, evidence."""
     return [{"property": name, **_prediction(name, p)} for name, p in solution.properties.items()]
+
+
+def frontier_json(found: Frontier) -> Json:
+    """Return the JSON of a frontier; every blend with all of its properties."""
+    return {
+        "over": list(found.over),
+        "senses": list(found.senses),
+        "knee": found.knee,
+        "points": [
+            {
+                "blend": dict(b.blend),
+                "water_ratio": b.water_ratio,
+                "turns": b.turns,
+                "coats": b.coats,
+                "values": {name: _number(value) for name, value in b.values.items()},
+            }
+            for b in found.blends
+        ],
+    }
+
+
+def frontier_csv(found: Frontier) -> str:
+    """Return a frontier as CSV: the traded quantities with their units, then shares and water."""
+    rows = found.table()
+    heads = [f"{name} [{QUANTITIES[name].unit}]" if name in found.over else name for name in rows[0]]
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(heads)
+    writer.writerows([f"{value:.6g}" for value in row.values()] for row in rows)
+    return out.getvalue()

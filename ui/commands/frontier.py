@@ -1,0 +1,46 @@
+"""``vesselblend frontier``: what giving one quantity buys in another."""
+
+from __future__ import annotations
+
+import click
+
+from ui.commands.shared import job_options
+from ui.delivery import Delivery, delivered
+
+__all__ = ["frontier"]
+
+
+@click.command()
+@click.argument("job")
+@click.option(
+    "--over", default="cost,demold_time", show_default=True, help="Two or three quantities to trade."
+)
+@click.option(
+    "--points", type=click.IntRange(3, 400), default=60, show_default=True, help="Blends to solve for."
+)
+@click.option("--csv", "as_csv", is_flag=True, help="Give every blend as CSV.")
+@job_options
+@delivered
+def frontier(job: str, over: str, points: int, as_csv: bool, specs: str | None, delivery: Delivery) -> int:
+    """Show the blends of JOB that no other beats in all of the quantities named.
+
+    JOB is a TOML file, or - for standard input. Every blend meets the limits of the job.
+    """
+    from optimizer.frontier import frontier as trade
+    from optimizer.frontier import frontier_faults
+    from optimizer.problem import problem_of
+    from optimizer.report import frontier_csv, frontier_json
+    from ui.jobs import ask
+    from ui.trade_text import frontier_blocks
+
+    names = tuple(name.strip() for name in over.split(",") if name.strip())
+    fault = frontier_faults(names)
+    if fault:
+        raise click.BadParameter(fault, param_hint="--over")
+    asked = ask(job, specs)
+    found = trade(problem_of(asked.job, asked.catalogue), names, points)
+    if as_csv and not delivery.as_json:
+        delivery.send_text(frontier_csv(found))
+    else:
+        delivery.send(frontier_json(found), lambda: list(frontier_blocks(found, asked, delivery.units)))
+    return 0
