@@ -21,6 +21,7 @@ TOLERANCE = 1e-6
 """Row violation below which a mix counts as feasible; rows are of size one (1 is 100 % or a scale)."""
 
 _STEP = 1e-6
+_NEVER = 1e6
 _MOST_ITERATIONS = 60
 _MOST_EVALUATIONS = 60
 _MOST_MASS = 4.0
@@ -71,6 +72,7 @@ def objective_of(problem: Problem, case: Case, cast: Cast) -> Array:
     if problem.job.objective == "cost":
         return cost_of_line(problem, case, cast)
     value = PREDICTORS[problem.job.objective](cast)
+    value = np.where(np.isfinite(value), value, _NEVER)  # "never" is worse than any number, and has no slope
     return np.asarray(-value if problem.job.maximize else value)
 
 
