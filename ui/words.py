@@ -238,7 +238,8 @@ def _step_words(name: str, step: float, units: System) -> str:
     if unit == "fraction":
         return f"{100.0 * step:g} points of"
     if units == "us" or unit == "degC":
-        return show_amount(step, "K" if unit == "degC" else unit, 2, units)
+        number, _, word = show_amount(step, "K" if unit == "degC" else unit, 2, units).partition(" ")
+        return f"{float(number):g} {word}"
     return f"{step:g} {unit}"
 
 
@@ -358,4 +359,4 @@ def evidence_words(properties: Mapping[str, Prediction]) -> list[str]:
         kinds.setdefault(prediction.evidence, []).append(quantity(name).label)
     if len(kinds) == 1:
         return [f"{word}: {EVIDENCE[word]}." for word in kinds]
-    return [f"{word} ({EVIDENCE[word]}): {', '.join(labels)}." for word, labels in kinds.items()]
+    return [f"{word} ({EVIDENCE[word]}): {'; '.join(labels)}." for word, labels in kinds.items()]

@@ -10,7 +10,7 @@ from ui.delivery import Delivery, delivered, say
 __all__ = ["card"]
 
 
-@click.command()
+@click.command(short_help="Write the batch card for the bench, to print.")
 @click.argument("job", required=False)
 @click.option(
     "--vessels", type=click.IntRange(1, 10_000), default=6, show_default=True, help="Vessels to cast."

@@ -10,7 +10,7 @@ from ui.delivery import Delivery, delivered
 __all__ = ["check"]
 
 
-@click.command()
+@click.command(short_help="Judge a blend against the limits, or against another blend.")
 @click.argument("job")
 @click.option(
     "--blend", required=True, help='Parts by mass, such as "gypsum_cement=50, rapid_set_mortar=50".'

@@ -13,7 +13,7 @@ __all__ = ["init"]
 _DEFAULT = "job.toml"
 
 
-@click.command()
+@click.command(short_help="Write a commented job file to start from.")
 @click.argument("file", required=False)
 @click.option(
     "--demo", is_flag=True, help="Write the demo job instead: a white tumbler with invented prices."

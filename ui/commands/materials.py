@@ -10,7 +10,7 @@ from ui.delivery import Delivery, delivered
 __all__ = ["materials"]
 
 
-@click.command()
+@click.command(short_help="List the materials, or every figure of one.")
 @click.argument("name", required=False)
 @job_options
 @delivered

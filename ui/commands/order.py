@@ -14,7 +14,7 @@ __all__ = ["order"]
 _DAY = click.DateTime(["%Y-%m-%d"])
 
 
-@click.command()
+@click.command(short_help="Plan an order: days, molds and bags to buy.")
 @click.argument("job")
 @click.option("--vessels", type=click.IntRange(0, 1_000_000), required=True, help="Good vessels ordered.")
 @click.option("--due", type=_DAY, required=True, metavar="YYYY-MM-DD", help="Last day they may leave.")

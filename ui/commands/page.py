@@ -13,7 +13,7 @@ __all__ = ["page"]
 _LAUNCHER = "ui.page_launcher"
 
 
-@click.command()
+@click.command(short_help="Open the same work in a browser, on this machine only.")
 @click.option(
     "--port", type=click.IntRange(1024, 65535), default=8501, show_default=True, help="First port to try."
 )

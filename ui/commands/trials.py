@@ -22,7 +22,7 @@ Example:
 """
 
 
-@click.group()
+@click.group(short_help="Keep the book of what was poured and measured.")
 def trials() -> None:
     """Keep a book of what was poured and measured; it teaches the predictions.
 
