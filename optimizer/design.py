@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from optimizer.certificate import certify_bound
 from optimizer.chain.parameters import ParameterSet
 from optimizer.confidence import Doubt
 from optimizer.engine.polish import Candidate, polish
@@ -19,7 +20,7 @@ from optimizer.job import Job
 from optimizer.judge import judge, solution_of, worst_verdict
 from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of
-from optimizer.solution import Alternative, Solution
+from optimizer.solution import Alternative, Proof, Solution
 
 __all__ = ["design", "design_problem"]
 
@@ -41,6 +42,7 @@ def design(
     parameters: ParameterSet | None = None,
     *,
     explain: bool = True,
+    proof_seconds: float = 0.0,
 ) -> Solution:
     """Return the best blend that meets the job's limits, certified from the property functions.
 
@@ -52,16 +54,21 @@ def design(
         Calibrated parameters; default: those of the specs.
     explain
         False leaves out prices of limits, near ties, single binders and relaxations.
+    proof_seconds
+        Time for the proof of how near the answer is to the best [s]; 0 leaves it out.
 
     Returns
     -------
     Solution
         Status ``designed`` or ``no blend meets the limits``.
     """
-    return design_problem(problem_of(job, catalogue, parameters), explain=explain)
+    problem = problem_of(job, catalogue, parameters)
+    return design_problem(problem, explain=explain, proof_seconds=proof_seconds)
 
 
-def design_problem(problem: Problem, *, explain: bool = True, scan: Scan | None = None) -> Solution:
+def design_problem(
+    problem: Problem, *, explain: bool = True, scan: Scan | None = None, proof_seconds: float = 0.0
+) -> Solution:
     """Return the solution of a compiled problem; see `design`.
 
     A `scan` may be shared by problems that differ in limits, prices, confidence and objective alone.
@@ -70,13 +77,14 @@ def design_problem(problem: Problem, *, explain: bool = True, scan: Scan | None 
     scan = scan or Scan(problem)
     nominal = _search(problem, {}, scan)
     if nominal is None or not nominal.best.feasible:
-        return _no_blend(problem, {}, scan, explain)
+        return _no_blend(problem, {}, scan, explain, proof_seconds)
     found = _backed_off(problem, doubt, nominal)
     if found is None or not found.best.feasible:
-        return _no_blend(problem, _shifts(problem, doubt, nominal.best), scan, explain)
+        return _no_blend(problem, _shifts(problem, doubt, nominal.best), scan, explain, proof_seconds)
+    found, proof = _proved(problem, found, proof_seconds)
     rounded = _weighed(problem, found)
     judged = judge(problem, rounded.grams, doubt)
-    answer = solution_of(problem, "designed", judged)
+    answer = replace(solution_of(problem, "designed", judged), proof=proof)
     if worst_verdict(judged.limits) != "meets":
         answer = replace(
             answer,
@@ -130,6 +138,32 @@ def _polished_again(problem: Problem, found: _Found, shifts: Mapping[RowLabel, f
     return min(again, key=Candidate.rank)
 
 
+def _proved(problem: Problem, found: _Found, seconds: float) -> tuple[_Found, Proof | None]:
+    """Return the proof for the answer; a better mix met on the way becomes the answer."""
+    proof, better = _proof_of(problem, found.best, found.shifts, seconds)
+    if better is not None and better.rank() < found.best.rank() and proof is not None and proof.finished:
+        return replace(found, best=better), proof
+    return found, proof
+
+
+def _proof_of(
+    problem: Problem, best: Candidate | None, shifts: Mapping[RowLabel, float], seconds: float
+) -> tuple[Proof | None, Candidate | None]:
+    if seconds <= 0.0:
+        return None, None
+    known = certify_bound(problem, best, time_limit=seconds, shifts=shifts)
+    proof = Proof(
+        proved=known.proved,
+        bound=known.bound,
+        gap=known.gap,
+        seconds=known.seconds,
+        finished=known.finished,
+        infeasible=known.infeasible,
+        unused=known.unused,
+    )
+    return proof, known.incumbent
+
+
 def _weighed(problem: Problem, found: _Found) -> Weighed:
     return weigh(problem, found.best, backoff_vector(problem, found.best.case, found.shifts))
 
@@ -149,10 +183,13 @@ def _explained(problem: Problem, found: _Found, answer: Solution) -> Solution:
     return replace(answer, limits=limits, alternatives=(*others, *alone), price_switches=switches)
 
 
-def _no_blend(problem: Problem, shifts: Mapping[RowLabel, float], scan: Scan, explain: bool) -> Solution:
+def _no_blend(
+    problem: Problem, shifts: Mapping[RowLabel, float], scan: Scan, explain: bool, proof_seconds: float
+) -> Solution:
     answer = Solution(
         status="no blend meets the limits",
         job=problem.job,
+        proof=_proof_of(problem, None, shifts, proof_seconds)[0],
         fingerprint=fingerprint(problem.job, problem.catalogue),
     )
     if not explain:

@@ -10,14 +10,25 @@ from ui.delivery import Delivery, delivered
 __all__ = ["design"]
 
 
-@click.command()
+@click.command(short_help="Find the cheapest blend that meets the limits of a job.")
 @click.argument("job", required=False)
 @click.option(
     "--vessels", type=click.IntRange(1, 10_000), help="Also weigh one mix for so many vessels, waste in."
 )
+@click.option(
+    "--proof",
+    "seconds",
+    type=click.FloatRange(0.0, 600.0),
+    default=1.0,
+    show_default=True,
+    metavar="SECONDS",
+    help="Time to prove how near the answer is to the best.",
+)
 @job_options
 @delivered
-def design(job: str | None, vessels: int | None, specs: str | None, delivery: Delivery) -> int:
+def design(
+    job: str | None, vessels: int | None, seconds: float, specs: str | None, delivery: Delivery
+) -> int:
     """Find the cheapest blend that meets the limits of JOB (without JOB: of the shipped demo).
 
     JOB is a TOML file, or - for standard input.
@@ -29,7 +40,7 @@ def design(job: str | None, vessels: int | None, specs: str | None, delivery: De
     from ui.jobs import ask
 
     asked = ask(job, specs)
-    solution = solve(asked.job, asked.catalogue)
+    solution = solve(asked.job, asked.catalogue, proof_seconds=seconds)
     if solution.mix is None:
         delivery.send(solution_json(solution), lambda: list(no_blend_blocks(solution, delivery.units)))
         return NO_BLEND

@@ -1,0 +1,302 @@
+"""Lay out the relaxation of one case in one regime: shared columns first, each made once when asked for."""
+
+from __future__ import annotations
+
+import math
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.certificate.envelopes import wetness
+from optimizer.certificate.gains import Gain, GainParts
+from optimizer.certificate.ground import Ground
+from optimizer.certificate.laws import EXCESS, Laws
+from optimizer.certificate.layout import Coefficients, Layout, Range
+from optimizer.certificate.terms import Grain, Knee, Lesser, Mixed, Product, Sum, Term, Wet, sum_of
+from optimizer.chain.strength import KNEE_START, KNEE_WIDTH
+from optimizer.problem import Problem
+
+__all__ = ["Builder"]
+
+Array = NDArray[np.float64]
+
+_ONE = Range(1.0, 1.0)
+_LN_STRENGTH = Range(-60.0, 30.0)
+"""Hydrates times ln end strength: far wider than any body's."""
+
+
+class Builder:
+    """Columns, terms and ratio ranges of a relaxation under construction.
+
+    Attributes
+    ----------
+    layout : Layout
+        Columns, rows, ratios so far.
+    terms : list[Term]
+        Curved pieces in the order in which they can be worked out.
+    ranges : dict[int, Range]
+        Range of each ratio by number.
+    """
+
+    def __init__(
+        self, problem: Problem, regime: str, laws: Laws, sums: dict[str, Array], ground: Ground
+    ) -> None:
+        self.problem, self.regime, self.laws, self.sums, self.ground = problem, regime, laws, sums, ground
+        self.layout = Layout(sums["volumes"])
+        self.terms: list[Term] = []
+        self.ranges: dict[int, Range] = {}
+        self._forms: dict[str, int] = {}
+        self._gains: dict[tuple[float, float], Gain] = {}
+
+    # --- sums and ratios -----------------------------------------------------------------------------
+
+    def form(self, name: str) -> int:
+        """Return the column of a named sum of masses."""
+        if name not in self._forms:
+            self._forms[name] = self.layout.form(name.replace("_", " "), self.sums[name])
+        return self._forms[name]
+
+    def any(self, name: str) -> bool:
+        """Return True when some material brings to this sum."""
+        return bool(np.any(np.abs(self.sums[name]) > 1e-12))
+
+    def add(self, term: Term) -> int:
+        """Keep a term and return its column."""
+        self.terms.append(term)
+        return term.column
+
+    def ratio(self, name: str, above: str, below: str) -> int:
+        """Return the ratio of two named sums, with the range that the linear rows leave it."""
+        number = self.layout.ratio(name, {self.form(above): 1.0}, {self.form(below): 1.0})
+        if number not in self.ranges:
+            self.ranges[number] = self.ground.ratio_range(self.sums[above], self.sums[below])
+        return number
+
+    def range_of(self, above: Coefficients, below: Coefficients) -> Range:
+        """Return the range of a ratio of sums of masses."""
+        weights = [self.layout.weights(part) for part in (above, below)]
+        if weights[0] is None or weights[1] is None:
+            raise ValueError("only sums of masses have a range of their own")
+        return self.ground.ratio_range(weights[0], weights[1])
+
+    def product(
+        self,
+        name: str,
+        parts: tuple[Coefficients, Coefficients, Coefficients],
+        *,
+        below: bool = False,
+        above: bool = False,
+        least: float = 0.0,
+    ) -> Product:
+        """Add ``X u / v`` and the ranges of its ratios."""
+        factor, upper, lower = parts
+        e, r = self.range_of(factor, lower), self.range_of(upper, lower)
+        term = Product(self.layout, name, parts, (e, r), below=below, above=above, least=least)
+        self.add(term)
+        self.ranges.setdefault(term.extent, e)
+        self.ranges.setdefault(term.part, r)
+        a = term.scale
+        if below:
+            self.ranges.setdefault(term.minus, Range(a * e.low - r.high, a * e.high - r.low))
+        if above:
+            self.ranges.setdefault(term.plus, Range(a * e.low + r.low, a * e.high + r.high))
+        return term
+
+    # --- shares ---------------------------------------------------------------------------------------
+
+    @cached_property
+    def two_types(self) -> bool:
+        """Whether gypsum and cement hydrates can stand side by side."""
+        return self.regime == EXCESS and self.any("cement")
+
+    @cached_property
+    def share_range(self) -> Range:
+        """Range of the cement share of the hydrates."""
+        if self.two_types:
+            span = self.ground.ratio_range(self.sums["cement"], self.sums["hydrates"])
+            return Range(max(span.low, 0.0), min(span.high, 1.0))
+        return Range(0.0, 0.0) if self.regime == EXCESS else _ONE
+
+    @cached_property
+    def share(self) -> int:
+        """Ratio: cement share of the hydrates."""
+        number = self.layout.ratio(
+            "cement share", {self.form("cement"): 1.0}, {self.form("hydrates"): 1.0}
+        )
+        self.ranges[number] = self.share_range
+        return number
+
+    @cached_property
+    def mixed(self) -> int | None:
+        """Column: gypsum times cement hydrates over their sum; None where one is missing."""
+        if not self.two_types:
+            return None
+        most = self.layout.upper[self.form("hydrates")]
+        return self.add(Mixed(self.layout, self.form("hydrates"), self.form("cement"), self.share, most))
+
+    def by_share(
+        self, name: str, factor: str, ends: tuple[float, float], *, low: bool
+    ) -> Coefficients:
+        """Return a sum times a number that goes straight from all-gypsum to all-cement, by hydrate share.
+
+        Parameters
+        ----------
+        ends
+            The number without and with cement alone.
+        low
+            True when the result may be too low but never too high; False for the contrary.
+        """
+        column = self.form(factor)
+        if not self.two_types:
+            return {column: ends[0] if self.regime == EXCESS else ends[1]}
+        step = ends[1] - ends[0]
+        if step == 0.0:
+            return {column: ends[0]}
+        below = (step > 0.0) == low
+        parts = ({column: 1.0}, {self.form("cement"): 1.0}, {self.form("hydrates"): 1.0})
+        product = self.product(name, parts, below=below, above=not below)
+        return {column: ends[0], product.column: step}
+
+    # --- strength -------------------------------------------------------------------------------------
+
+    @cached_property
+    def strength(self) -> int:
+        """Column: hydrates times ln end strength, never dried."""
+        laws = self.laws
+        parts = [({self.form("ln_strength"): 1.0}), {self.lost.column: -1.0}]
+        parts.extend(self._grain_parts())
+        if self.mixed is not None:
+            parts.append({self.mixed: laws.mixing})
+        parts.append(self._knee_part())
+        law = sum_of(*((1.0, part) for part in parts))
+        cap = {self.form("hydrates"): laws.ln_ceiling, self.form("ln_top"): 1.0}
+        return self.add(Lesser(self.layout, "end strength", [law, cap], _LN_STRENGTH))
+
+    @cached_property
+    def lost(self) -> Product:
+        """Slope on pores times paste porosity, from below."""
+        parts = ({self.form("slope"): 1.0}, {self.form("pores"): 1.0}, {self.form("paste"): 1.0})
+        return self.product("lost to pores", parts, below=True, least=self.laws.least_pores)
+
+    def _grain_parts(self) -> list[Coefficients]:
+        out: list[Coefficients] = []
+        laws, ceiling = self.laws, float(self.problem.model["grain_ceiling"])
+        most = -math.log1p(-ceiling)
+        if self.any("heavy"):
+            out.append({self._grains("heavy", "grain"): -1.0})
+            # A negative exponent would turn grains into strength: granted at once, at the ceiling of grains.
+            free = {"gypsum": -min(laws.grain_gypsum, 0.0), "cement": -min(laws.grain_csa, 0.0)}
+            out.extend({self.form(name): most * value} for name, value in free.items() if value > 0.0)
+        if self.any("light"):
+            if laws.grain_light >= 0.0:
+                out.append({self._grains("light", "hydrates"): -laws.grain_light})
+            else:
+                out.append({self.form("hydrates"): -laws.grain_light * most})
+        return out
+
+    def _grains(self, volume: str, factor: str) -> int:
+        one = {self.layout.names["one"]: 1.0}
+        parts = ({self.form(factor): 1.0}, {self.form(volume): 1.0}, one)
+        product = self.product(f"{volume} grains in {factor}", parts, below=True)
+        return self.add(Grain(self.layout, f"{volume} grains", parts[0], self.form(volume), product))
+
+    def _knee_part(self) -> Coefficients:
+        kappa = self.laws.kappa
+        if not self.any("cement") or kappa == 0.0:
+            return {}
+        if self.regime == EXCESS or kappa < 0.0:
+            return {self.form("cement"): -kappa}
+        columns = (self.form("cement"), self.form("sulfate"), self.form("yeelimite"))
+        most = self.layout.upper[columns[0]] + 1.0
+        return {self.add(Knee(self.layout, columns, (KNEE_START, KNEE_WIDTH), most)): -kappa}
+
+    # --- time -----------------------------------------------------------------------------------------
+
+    @cached_property
+    def wet(self) -> Wet:
+        """Hydrates times what the water ratio does to ln set time."""
+        columns = (self.form("hydrates"), self.form("water"), self.form("reference_water"))
+        hydrates, water, reference = ({column: 1.0} for column in columns)
+        product = self.product("slowed by water", (hydrates, water, reference), below=True, above=True)
+        term = Wet(self.layout, columns[0], product, self.layout.upper[columns[0]])
+        self.add(term)
+        return term
+
+    @cached_property
+    def ln_final(self) -> int:
+        """Column: hydrates times ln final set."""
+        laws, hydrates = self.laws, self.form("hydrates")
+        parts: dict[int, float] = {
+            self.form("ln_final"): 1.0,
+            self.wet.column: 1.0,
+            hydrates: laws.slow_gypsum + laws.plasticized,
+            self.form("cement"): laws.slow_csa - laws.slow_gypsum - laws.ln_fast,
+        }
+        if self.mixed is not None:
+            parts[self.mixed] = laws.time_mixing
+        return self.add(Sum(self.layout, "final set", parts, Range(-60.0, 60.0)))
+
+    @cached_property
+    def final(self) -> int:
+        """Ratio: ln final set."""
+        number = self.layout.ratio("ln final set", {self.ln_final: 1.0}, {self.form("hydrates"): 1.0})
+        self.ranges[number] = self._final_range()
+        return number
+
+    def _final_range(self) -> Range:
+        laws, h = self.laws, self.share_range
+        plain = self.ground.ratio_range(self.sums["ln_final"], self.sums["hydrates"])
+        r = self.ranges[self.wet.ratio]
+        slow = [laws.slow_gypsum + x * (laws.slow_csa - laws.slow_gypsum - laws.ln_fast) for x in (h.low, h.high)]
+        blended = laws.time_mixing * min(0.25, h.high * (1.0 - h.low))
+        low = plain.low + wetness(max(r.low, 1e-3)) + min(slow) + laws.plasticized + min(blended, 0.0)
+        high = plain.high + wetness(max(min(r.high, 1e3), 1e-3)) + max(slow) + laws.plasticized + max(blended, 0.0)
+        return Range(low, high)
+
+    def gain(self, age: float, latest: float = math.inf) -> int:
+        """Column: hydrates times ln of the share of the end strength reached at an age [min].
+
+        `latest` is ln of a final set that nothing later than counts, by a row of its own.
+        """
+        key = (age, latest)
+        if key not in self._gains:
+            self._gains[key] = Gain(self.layout, self._gain_parts(), age, latest)
+            self.add(self._gains[key])
+        return self._gains[key].column
+
+    def _gain_parts(self) -> GainParts:
+        laws, cement = self.laws, self.any("cement")
+        return GainParts(
+            hydrates=self.form("hydrates"),
+            cement=self.form("cement"),
+            ln_final=self.ln_final,
+            ln_rate=self.form("ln_rate"),
+            share=self.share,
+            final=self.final,
+            ln_csa=self.form("ln_intrinsic_csa"),
+            ln_gypsum=self.form("ln_intrinsic_gypsum"),
+            held_pores=self._held_pores() if self.two_types else None,
+            gap=self.ratio("ln final over initial set", "set_gap", "hydrates"),
+            pores=self.ratio("paste porosity", "pores", "paste"),
+            rate=self.ratio("ln gain rate", "ln_rate", "cement") if cement else None,
+            csa_level=self._level("cement", "ln_intrinsic_csa") if self.two_types else None,
+            gypsum_level=self._level("gypsum", "ln_intrinsic_gypsum") if self.two_types else None,
+            steeper=laws.slope_csa - laws.slope_gypsum,
+            least_pores=laws.least_pores,
+            ln_fast=laws.ln_fast,
+        )
+
+    def _held_pores(self) -> int | None:
+        """Return the column of hydrates times paste porosity, from above; None where the floor may bind."""
+        laws = self.laws
+        if self.ranges[self.ratio("paste porosity", "pores", "paste")].low < laws.least_pores:
+            return None
+        parts = ({self.form("hydrates"): 1.0}, {self.form("pores"): 1.0}, {self.form("paste"): 1.0})
+        held = self.product("pores among hydrates", parts, above=True)
+        flatter = min(laws.slope_gypsum, laws.slope_csa)
+        self.layout.row({self.lost.column: 1.0, held.column: -flatter})
+        return held.column
+
+    def _level(self, kind: str, sum_name: str) -> int:
+        return self.ratio(f"ln strength of {kind} hydrates", sum_name, kind)

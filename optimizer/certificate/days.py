@@ -1,0 +1,81 @@
+"""Days of drying, held from below: they are paid for on the shelf and may be limited."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.certificate.build import Builder
+from optimizer.certificate.layout import FREE, Coefficients, Row, total
+from optimizer.certificate.terms import Box, Fault, Term, sum_of
+from optimizer.properties.drying import drying_time
+
+__all__ = ["Days", "add_days"]
+
+Array = NDArray[np.float64]
+
+
+def add_days(builder: Builder) -> int:
+    """Return the column of drying time [d], laid out once."""
+    known = next((term for term in builder.terms if isinstance(term, Days)), None)
+    return builder.add(Days(builder)) if known is None else known.column
+
+
+class Days(Term):
+    """``y = cure h + w (A + B R(h))`` with w the free water and R the vapor resistance, convex in h."""
+
+    def __init__(self, builder: Builder) -> None:
+        model, bench = builder.problem.model, builder.problem.bench
+        wall = bench.vessel.wall
+        bare = float(drying_time(bench.room, 1e3, wall, 0.0))
+        self.constant, self.front = bare, float(drying_time(bench.room, 1e3, wall, 1.0)) - bare
+        gypsum, cement = (math.log(float(model[f"vapor_resistance_{kind}"])) for kind in ("gypsum", "csa"))
+        self.ln_resistance = (gypsum, cement - gypsum)
+        self.cure = float(model["csa_damp_cure"])
+        self.free, self.share = builder.form("free_water"), builder.share
+        self.depends = (self.share,)
+        self.hydrates, self.cement = builder.form("hydrates"), builder.form("cement")
+        resistance = math.exp(max(gypsum, cement))
+        most = self.cure + builder.layout.upper[self.free] * (self.constant + self.front * resistance)
+        self.column = builder.layout.column("drying time", 0.0, max(most, 1.0))
+        self.lines = self._lines(builder)
+        self.rows = tuple(builder.layout.row({}, -FREE, FREE) for _ in self.lines)
+
+    def _lines(self, builder: Builder) -> list[Coefficients]:
+        span = builder.share_range
+        points = sorted({span.low, 0.5 * (span.low + span.high), span.high})
+        if len(points) == 1:
+            return [{self.free: self._rate(points[0])}]
+        rising = self.ln_resistance[1] > 0.0
+        parts = ({self.free: 1.0}, {self.cement: 1.0}, {self.hydrates: 1.0})
+        held = builder.product("water held by cement", parts, below=rising, above=not rising)
+        lines = []
+        for at in points:
+            slope = self.front * self.ln_resistance[1] * self._resistance(at)
+            lines.append({self.free: self._rate(at) - slope * at, held.column: slope})
+        return lines
+
+    def _resistance(self, share: float) -> float:
+        return math.exp(self.ln_resistance[0] + share * self.ln_resistance[1])
+
+    def _rate(self, share: float) -> float:
+        return self.constant + self.front * self._resistance(share)
+
+    def node_rows(self, box: Box, point: Array | None, *, fresh: bool = True) -> Iterator[tuple[int, Row]]:
+        if not fresh:
+            return
+        least = self.cure * max(float(box.low[self.share]), 0.0)
+        for number, line in zip(self.rows, self.lines, strict=True):
+            yield number, Row(sum_of((1.0, {self.column: 1.0}), (-1.0, line)), least)
+
+    def truth(self, point: Array) -> float:
+        share = float(point[self.cement]) / float(point[self.hydrates])
+        return self.cure * share + max(total({self.free: 1.0}, point), 0.0) * self._rate(share)
+
+    def faults(self, box: Box, point: Array) -> Iterator[Fault]:
+        error = self.truth(point) - float(point[self.column])
+        if error > 0.0:
+            yield Fault(error, self.rows, (self.share,), free=False)

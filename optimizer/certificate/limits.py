@@ -1,0 +1,250 @@
+"""Limits as rows of a relaxation: exact where a property is linear in the masses, an estimate elsewhere.
+
+An estimate never shuts out a mix that meets the limit. Limits for which no such rows are known are left
+out, which weakens the bound and is said in the certificate.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.certificate.build import Builder
+from optimizer.certificate.days import add_days
+from optimizer.certificate.heat import Conduct, HeatParts, Walls, lowest_limit
+from optimizer.certificate.laws import EXCESS
+from optimizer.certificate.layout import FREE, Coefficients, Row
+from optimizer.certificate.needs import Need
+from optimizer.certificate.terms import sum_of
+from optimizer.chain.strength import CSA_FLEXURAL, GYPSUM_FLEXURAL
+from optimizer.chain.timing import DAY
+from optimizer.limit_rows import held_bound
+from optimizer.problem import Problem
+from optimizer.properties.color import ratio_bound
+from optimizer.properties.mechanics import THIN_RIM
+from optimizer.properties.sealing import coat_edges
+from optimizer.shop import Limit
+
+__all__ = ["LINEAR", "absorption_row", "lay_limit", "line_of"]
+
+Array = NDArray[np.float64]
+
+_NEVER = Row({}, 1.0, FREE)
+
+
+def _per_vessel(problem: Problem) -> float:
+    return problem.bench.vessel.cavity_volume
+
+
+LINEAR: Final[Mapping[str, Callable[[Problem, Mapping[str, Array]], Array]]] = {
+    "fresh_density": lambda problem, sums: sums["powder"] + sums["water"],
+    "demolded_mass": lambda problem, sums: (sums["powder"] + sums["water"])
+    * (_per_vessel(problem) * (1.0 - float(problem.model["loss_in_mold"]))),
+    "dry_mass": lambda problem, sums: sums["dry"] * _per_vessel(problem),
+    "porosity": lambda problem, sums: sums["pores"],
+    "embodied_co2": lambda problem, sums: sums["co2"] * _per_vessel(problem),
+}
+"""Properties that are sums of masses within a regime."""
+
+
+def line_of(
+    problem: Problem, sums: Mapping[str, Array], limit: Limit, shift: float
+) -> tuple[Array, float, float] | None:
+    """Return a limit as one row over the masses (weights, lower, upper), or None when it is not linear."""
+    if limit.property in LINEAR:
+        bound = held_bound(limit, shift)
+        weights = LINEAR[limit.property](problem, sums)
+        return (weights, bound, FREE) if limit.sense == ">=" else (weights, -FREE, bound)
+    if limit.property == "crystalline_silica":
+        weights = sums["silica"] - held_bound(limit, shift) * sums["powder"]
+        return (weights, 0.0, FREE) if limit.sense == ">=" else (weights, -FREE, 0.0)
+    if limit.property == "whiteness":
+        return _whiteness_line(sums, limit, held_bound(limit, shift))
+    return None
+
+
+def _whiteness_line(sums: Mapping[str, Array], limit: Limit, bound: float) -> tuple[Array, float, float]:
+    at_least = limit.sense == ">="
+    if bound <= 0.0 or bound > 100.0:
+        # Lightness runs from 0 to 100: beyond that the limit always holds or never does.
+        holds = (bound <= 0.0) == at_least
+        return np.zeros_like(sums["absorb"]), -FREE if holds else 1.0, FREE
+    weights = sums["absorb"] - float(ratio_bound(bound)) * sums["scatter"]
+    return (weights, -FREE, 0.0) if at_least else (weights, 0.0, FREE)
+
+
+def lay_limit(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> bool:
+    """Add the rows of a curved limit; return False when none are known and it is left out.
+
+    Parameters
+    ----------
+    builder
+        Relaxation under construction.
+    limit
+        The bound.
+    shifts
+        How far each row of the limit must be over-met.
+    """
+    lay = _CURVED.get((limit.property, limit.sense))
+    if lay is None:
+        return False
+    lay(builder, limit, shifts)
+    return True
+
+
+def _row(builder: Builder, row: Row) -> None:
+    builder.layout.row(row.coefficients, row.lower, row.upper)
+
+
+def _strength(builder: Builder, age: float, *, dry: bool, latest: float = math.inf) -> Coefficients:
+    """Return hydrates times ln strength at an age, never too low."""
+    parts = {builder.strength: 1.0, builder.gain(age, latest): 1.0}
+    return parts | ({builder.form("ln_dry_ratio"): 1.0} if dry else {})
+
+
+def _plain_strength(builder: Builder, limit: Limit, shift: float, age: float, *, dry: bool) -> None:
+    bound = held_bound(limit, shift)
+    if bound <= 0.0:
+        return
+    parts = _strength(builder, age, dry=dry)
+    _row(builder, Row(sum_of((1.0, parts), (-math.log(bound), {builder.form("hydrates"): 1.0}))))
+
+
+def _dry_strength(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> None:
+    _plain_strength(builder, limit, shifts[0], builder.problem.job.shop.damp_cure, dry=True)
+
+
+def _wet_strength(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> None:
+    _plain_strength(builder, limit, shifts[0], DAY, dry=False)
+
+
+def _flexural(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> None:
+    bound = held_bound(limit, shifts[0])
+    if bound > 0.0:
+        parts = _strength(builder, builder.problem.job.shop.damp_cure, dry=True)
+        _need(builder, parts, bound, 0.0)
+
+
+def _need(builder: Builder, strength: Coefficients, wanted: float, shift: float) -> None:
+    """Compressive strength enough for a flexural one: ``ln S >= (ln wanted - f0(h)) / f1(h) + shift``."""
+    above = (math.log(wanted) - GYPSUM_FLEXURAL[0], GYPSUM_FLEXURAL[0] - CSA_FLEXURAL[0])
+    below = (GYPSUM_FLEXURAL[1], CSA_FLEXURAL[1] - GYPSUM_FLEXURAL[1])
+    columns = (builder.form("hydrates"), builder.form("cement"))
+    builder.terms.append(Need(builder.layout, columns, builder.share, strength, (above, below), shift))
+
+
+def _demold(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> None:
+    shop, model = builder.problem.job.shop, builder.problem.model
+    if limit.bound < shop.demold_floor or limit.bound <= 0.0:
+        _row(builder, _NEVER)
+        return
+    latest = math.log(limit.bound) - shifts[1]
+    hydrates = builder.form("hydrates")
+    _row(builder, Row({hydrates: latest, builder.ln_final: -1.0}))
+    strength = _strength(builder, limit.bound, dry=False, latest=latest)
+    thin = builder.problem.bench.vessel.wall < THIN_RIM
+    plain = float(model["thin_rim_need"] if thin else model["demold_need"])
+    _row(builder, Row(sum_of((1.0, strength), (-(math.log(plain) + shifts[0]), {hydrates: 1.0}))))
+    _need(builder, strength, float(np.mean(model["flexural_need"])) * (2.0 if thin else 1.0), shifts[0])
+
+
+def _ln_initial(builder: Builder) -> Coefficients:
+    return {builder.ln_final: 1.0, builder.form("set_gap"): -1.0}
+
+
+def _window(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> None:
+    sign = 1.0 if limit.sense == ">=" else -1.0
+    least = limit.bound + builder.problem.job.shop.mixing
+    if least <= 0.0:
+        if sign < 0.0:
+            _row(builder, _NEVER)
+        return
+    target = {builder.form("hydrates"): -(math.log(least) + sign * shifts[0])}
+    _row(builder, Row(sum_of((sign, _ln_initial(builder)), (sign, target))))
+
+
+def absorption_row(builder: Builder) -> Callable[[float], Row]:
+    """Return the row ``absorption <= bound`` as a function of the bound; its estimate is laid out now."""
+    model = builder.problem.model
+    opened = (float(model["open_pores_gypsum"]), float(model["open_pores_csa"]))
+    taken = builder.by_share("open pores", "pores", opened, low=True)
+    dry = builder.form("dry")
+    return lambda bound: Row(sum_of((-1.0, taken), (bound, {dry: 1.0})))
+
+
+def _absorption(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> None:
+    _row(builder, absorption_row(builder)(held_bound(limit, shifts[0])))
+
+
+def _coats(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> None:
+    shop = builder.problem.job.shop
+    edge = float(coat_edges(shop.target_absorption, shop.coat_factor, max(int(limit.bound), 0))[-1])
+    _absorption(builder, Limit("absorption", "<=", edge), shifts)
+
+
+def _drying(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> None:
+    _row(builder, Row({add_days(builder): -1.0}, -held_bound(limit, shifts[0])))
+
+
+def _heat(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> None:
+    problem = builder.problem
+    if problem.bench.wall is None:
+        _row(builder, _NEVER)
+        return
+    bound = held_bound(limit, shifts[0])
+    faces = {"outer_wall_temperature": (True, False), "inner_wall_temperature": (False, True)}
+    if limit.property == "heat_margin":
+        exposure = "repeated burns" if problem.bench.candle is None else problem.bench.candle.exposure
+        warmest = lowest_limit(exposure, bound)
+    else:
+
+        def warmest(gypsum: float, ettringite: float) -> float:
+            return bound
+
+    walls = Walls(problem.bench.wall, float(problem.model["flame_share"]))
+    both = faces.get(limit.property, (True, True))
+    builder.terms.append(Conduct(builder.layout, _heat_parts(builder), walls, warmest, both))
+
+
+def _heat_parts(builder: Builder) -> HeatParts:
+    model = builder.problem.model
+    solids = (float(model["solid_conductivity_gypsum"]), float(model["solid_conductivity_csa"]))
+    heavy, light = builder.any("heavy"), builder.any("light")
+    gypsum = builder.regime == EXCESS
+    return HeatParts(
+        paste=builder.form("paste"),
+        pores=builder.form("pores"),
+        heavy=builder.form("heavy") if heavy else None,
+        light=builder.form("light") if light else None,
+        porosity=builder.ratio("paste porosity", "pores", "paste"),
+        share=builder.share,
+        heavy_part=builder.ratio("heavy grains beside paste", "heavy", "paste") if heavy else None,
+        light_part=builder.ratio("light grains beside paste", "light", "paste") if light else None,
+        heavy_mean=builder.ratio("conductivity of heavy grains", "heavy_conduct", "heavy") if heavy else None,
+        light_mean=builder.ratio("conductivity of light grains", "light_conduct", "light") if light else None,
+        gypsum_phase=builder.ratio("gypsum in the solids", "gypsum_mass", "dry") if gypsum else None,
+        ettringite_phase=builder.ratio("ettringite in the solids", "ettringite_mass", "dry"),
+        ln_solid=(math.log(solids[0]), math.log(solids[1])),
+    )
+
+
+_Lay = Callable[[Builder, Limit, tuple[float, ...]], None]
+
+_CURVED: Final[Mapping[tuple[str, str], _Lay]] = {
+    ("dry_strength", ">="): _dry_strength,
+    ("wet_strength", ">="): _wet_strength,
+    ("flexural_strength", ">="): _flexural,
+    ("demold_time", "<="): _demold,
+    ("working_window", ">="): _window,
+    ("working_window", "<="): _window,
+    ("absorption", "<="): _absorption,
+    ("sealer_coats", "<="): _coats,
+    ("drying_time", "<="): _drying,
+    ("heat_margin", ">="): _heat,
+    ("outer_wall_temperature", "<="): _heat,
+    ("inner_wall_temperature", "<="): _heat,
+}
