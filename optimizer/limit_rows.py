@@ -17,7 +17,7 @@ from optimizer.chain.timing import wet_strength_at
 from optimizer.properties.sealing import coat_edges
 from optimizer.shop import Limit
 
-__all__ = ["limit_rows", "row_count", "row_scale"]
+__all__ = ["held_bound", "limit_rows", "row_count", "row_scale"]
 
 Array = NDArray[np.float64]
 
@@ -56,7 +56,7 @@ def row_scale(name: str, bound: float) -> float:
 
 
 def limit_rows(limit: Limit, cast: Cast) -> tuple[Array, ...]:
-    """Return the margins of each mix to one limit, all >= 0 when it is met; 1 is 100 % (log) or a `row_scale`.
+    """Return the margins of each mix to one limit, all >= 0 when met; 1 is 100 % (log) or a `row_scale`.
 
     Parameters
     ----------
@@ -76,6 +76,24 @@ def limit_rows(limit: Limit, cast: Cast) -> tuple[Array, ...]:
     else:
         row = sign * (value - limit.bound) / row_scale(limit.property, limit.bound)
     return (_tame(row),)
+
+
+def held_bound(limit: Limit, shift: float = 0.0) -> float:
+    """Return the bound a property keeps where the row of its limit is over-met by `shift`.
+
+    Holds for limits judged by their own value; demold time and working window have rows of their own.
+
+    Examples
+    --------
+    >>> round(held_bound(Limit("dry_mass", "<=", 400.0), 0.05), 1)
+    380.5
+    >>> held_bound(Limit("whiteness", ">=", 88.0), 0.2)
+    89.0
+    """
+    sign = 1.0 if limit.sense == ">=" else -1.0
+    if limit.property in _LOG and limit.bound > 0:
+        return float(limit.bound * np.exp(sign * shift))
+    return limit.bound + sign * shift * row_scale(limit.property, limit.bound)
 
 
 def row_count(limit: Limit) -> int:
