@@ -46,7 +46,10 @@ def _kill_after_some(book, table, chance):
     """Let it acknowledge some chunks, wait a moment more, and kill it; return what it acknowledged."""
     program = _start(book, table)
     told = []
-    for _ in range(chance.randint(0, 60)):
+    lines = chance.randint(-15, 60)
+    if lines <= 0:  # now and then before the first word: while the book itself is being made
+        time.sleep(chance.uniform(0.2, 1.5))
+    for _ in range(lines):
         line = program.stdout.readline()
         if not line:
             break
