@@ -139,6 +139,8 @@ class ShrunkFit:
         Standard error of one value.
     middle, scale : Array
         Mean and standard deviation by which terms are standardized.
+    level : float
+        Mean of the values, which is not shrunk.
     """
 
     coefficients: Array
@@ -146,12 +148,13 @@ class ShrunkFit:
     sigma: float
     middle: Array
     scale: Array
+    level: float
 
     def predict(self, rows: Array) -> tuple[Array, Array]:
         """Return values at `rows` and the standard error of one new value at each."""
         standard = (rows - self.middle) / self.scale
         doubt = np.sum((standard @ self.covariance) * standard, axis=1)
-        return standard @ self.coefficients, np.sqrt(self.sigma**2 + doubt)
+        return self.level + standard @ self.coefficients, np.sqrt(self.sigma**2 + doubt)
 
 
 def shrunk(rows: Array, values: Array) -> ShrunkFit:
@@ -162,16 +165,16 @@ def shrunk(rows: Array, values: Array) -> ShrunkFit:
     rows
         Terms, shape (n, p), not one of them constant; they may outnumber the values.
     values
-        What is left to explain, about zero.
+        Shape (n,).
 
     Notes
     -----
     Coefficients and errors are normal with one spread each, chosen where the values are likeliest
     (MacKay 1992, the evidence framework; from memory).
     """
-    middle, scale = rows.mean(axis=0), rows.std(axis=0)
-    standard = (rows - middle) / np.where(scale > 0.0, scale, 1.0)
+    middle, scale, level = rows.mean(axis=0), rows.std(axis=0), float(values.mean())
     scale = np.where(scale > 0.0, scale, 1.0)
+    standard, values = (rows - middle) / scale, values - level
     power, axes = np.linalg.eigh(standard.T @ standard)
     power = np.maximum(power, 0.0)
     along = axes.T @ (standard.T @ values)
@@ -188,4 +191,4 @@ def shrunk(rows: Array, values: Array) -> ShrunkFit:
             break
     inverse = 1.0 / (power + noise / spread)
     covariance = (axes * (noise * inverse)) @ axes.T
-    return ShrunkFit(axes @ (inverse * along), covariance, float(np.sqrt(noise)), middle, scale)
+    return ShrunkFit(axes @ (inverse * along), covariance, float(np.sqrt(noise)), middle, scale, level)

@@ -77,7 +77,7 @@ class Task:
     @cached_property
     def readings(self) -> tuple[Reading, ...]:
         """The readings, block by block."""
-        return tuple(self.evidence.readings[row] for row in self._order)
+        return tuple(self.evidence.readings[row] for row in self.order)
 
     @cached_property
     def _keys(self) -> list[tuple[int, str, int]]:
@@ -87,7 +87,8 @@ class Task:
         ]
 
     @cached_property
-    def _order(self) -> Places:
+    def order(self) -> Places:
+        """Positions of the readings in the evidence, block by block."""
         return np.array(sorted(range(len(self._keys)), key=lambda row: self._keys[row]), dtype=np.intp)
 
     @cached_property
@@ -98,7 +99,7 @@ class Task:
     @cached_property
     def measured(self) -> Measured:
         """The readings with their errors."""
-        keys = [self._keys[row] for row in self._order]
+        keys = [self._keys[row] for row in self.order]
         starts = [row for row, key in enumerate(keys) if row == 0 or key != keys[row - 1]]
         side = np.array([reading.side for reading in self.readings])
         error = np.array([reading.error for reading in self.readings])
@@ -180,6 +181,6 @@ class Task:
         shifts[np.arange(len(moved)), moved] = _STEP * self.common.spreads[moved]
         points = np.concatenate([center[None, :], center + shifts, center - shifts])
         model = compile_model(self.evidence.catalogue, self.evidence.names, self.common, points)
-        values = expected(self.evidence, model)[:, self._order]
+        values = expected(self.evidence, model)[:, self.order]
         up, down = values[1 : len(moved) + 1], values[len(moved) + 1 :]
         return values[0], (up - down).T / (2.0 * _STEP)

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from ui.commands.shared import NO_BLEND, job_options
-from ui.commands.trials import trials
 from ui.delivery import Delivery, delivered, say
 
 if TYPE_CHECKING:
@@ -25,20 +24,20 @@ if TYPE_CHECKING:
     from optimizer.units import System
     from ui.terminal import Block
 
-__all__ = ["fit", "next_"]
+__all__ = ["trials_fit", "trials_next"]
 
 _book_option = click.option(
     "--book", metavar="FILE", default="trials.db", show_default=True, help="File of the trial book."
 )
 
 
-@trials.command("fit")
+@click.command("fit")
 @click.argument("job", required=False)
 @_book_option
 @click.option("--look", is_flag=True, help="Show what the trials teach, and write no calibration file.")
 @job_options
 @delivered
-def fit(job: str | None, book: str, look: bool, specs: str | None, delivery: Delivery) -> int:
+def trials_fit(job: str | None, book: str, look: bool, specs: str | None, delivery: Delivery) -> int:
     """Fit the figures to the trials of the book and keep them as a dated file beside it.
 
     JOB names the shop and the vessel behind the trials; without it a shop's defaults stand and test burns
@@ -67,12 +66,12 @@ def fit(job: str | None, book: str, look: bool, specs: str | None, delivery: Del
     return 0
 
 
-@trials.command("next")
+@click.command("next")
 @click.argument("job", required=False)
 @_book_option
 @job_options
 @delivered
-def next_(job: str | None, book: str, specs: str | None, delivery: Delivery) -> int:
+def trials_next(job: str | None, book: str, specs: str | None, delivery: Delivery) -> int:
     """Name the one cast that takes most doubt off the decision JOB stands for.
 
     The newest calibration beside the book counts; without one, the shipped figures.

@@ -1,0 +1,315 @@
+"""From trials to figures: what a book teaches, what it does not, and that nothing is lost or swallowed."""
+
+from __future__ import annotations
+
+import datetime as dt
+import time
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from optimizer.calibration.files import calibration_text
+from optimizer.calibration.fit import calibrate
+from optimizer.calibration.lab_errors import BAG, OWN_DEPARTURE
+from optimizer.calibration.readings import Studio
+from optimizer.calibration.record import parameter_set
+from optimizer.chain.parameters import parameters_of
+from optimizer.errors import FileFaults, NoVerdict
+from optimizer.properties.service_heat import flame_share_from_burn, wall_case
+from optimizer.shop import Candle, Vessel
+from optimizer.trials.records import Burn, Portion, Strength, Trial, Weighing
+from tests.calibration.studios import NAMES, TARGET, World, blank, cast, filled, ranges, values
+
+PURE = {"gypsum_cement": 1.0}
+PLAIN = Trial(dt.date(2026, 3, 2), "x", (Portion("gypsum_cement", 300.0),), 105.0)
+"""A batch of gypsum cement of which nothing was noted yet."""
+
+
+@pytest.fixture(scope="module")
+def world(catalogue) -> World:
+    return World(catalogue, 11)
+
+
+@pytest.fixture(scope="module")
+def trials(world) -> list[Trial]:
+    return [world.trial(number) for number in range(6)]
+
+
+def learned(fit, name):
+    return next(one for one in fit.calibration.learned if one.name == name)
+
+
+def expected_trial(catalogue, number=0, blend=TARGET):
+    """Return a trial whose readings are exactly what the shipped figures expect."""
+    prior = parameters_of(catalogue, NAMES)
+    return filled([blank(number, blend)], catalogue, prior, prior.centers)[0]
+
+
+class TestAgreement:
+    """What a trial that agrees, or does not, does to the figures."""
+
+    def test_a_trial_as_expected_moves_little_and_shrinks_ranges(self, catalogue):
+        prior = parameters_of(catalogue, NAMES)
+        told = parameter_set(calibrate([expected_trial(catalogue)], catalogue).calibration, catalogue, NAMES)
+        before, after = values(cast(catalogue, prior)), values(cast(catalogue, told))
+        wide, narrow = ranges(catalogue, prior), ranges(catalogue, told)
+        for name, value in before.items():
+            assert after[name] == pytest.approx(value, abs=0.05 * (wide[name][1] - wide[name][0])), name
+            assert narrow[name][1] - narrow[name][0] < 0.8 * (wide[name][1] - wide[name][0]), name
+
+    def test_the_departure_of_a_blend_from_the_law_stays(self, catalogue, world):
+        many = [
+            filled([blank(k, TARGET)], catalogue, world.prior, world.truth(), world.rng)[0] for k in range(30)
+        ]
+        told = parameter_set(calibrate(many, catalogue).calibration, catalogue, NAMES)
+        place = told.names.index("blend_departure")
+        assert OWN_DEPARTURE < told.spreads[place] < 1.0
+
+    def test_stronger_cubes_teach_a_stronger_binder(self, catalogue):
+        as_expected = expected_trial(catalogue, blend=PURE)
+        strong = tuple(replace(one, value=1.2 * one.value) for one in as_expected.strengths)
+        fit = calibrate([replace(as_expected, strengths=strong)], catalogue)
+        assert learned(fit, "gypsum_cement.strength").center > 0.3
+        assert learned(fit, "gypsum_cement.strength").spread < 1.0
+
+    def test_the_flame_share_of_a_burn_is_that_of_the_burn_test(self, catalogue):
+        """Against `flame_share_from_burn`, which solves the heat balance of the wall backward."""
+        vessel, candle = Vessel(215.0), Candle(burn_rate=4.0)
+        burn = Burn(outer=46.0, error=0.1, burn_rate=4.0)
+        one = replace(PLAIN, burns=(burn,))
+        days = [replace(one, id=f"b{day}", date=one.date + dt.timedelta(days=day)) for day in range(100)]
+        fit = calibrate(days, catalogue, Studio(vessel=vessel))
+        share = float(flame_share_from_burn(wall_case(vessel, candle), 46.0))
+        assert learned(fit, "flame_share").after[0] == pytest.approx(share, rel=0.01)
+
+    def test_bent_bars_and_cubes_of_one_batch_agree(self, catalogue):
+        as_expected = expected_trial(catalogue)
+        for kind in ("compressive", "flexural"):
+            only = tuple(one for one in as_expected.strengths if one.kind == kind)
+            fit = calibrate([replace(as_expected, strengths=only)], catalogue)
+            assert abs(learned(fit, "gypsum_cement.strength").center) < 0.02
+
+    def test_a_stated_error_is_believed(self, catalogue):
+        spreads = []
+        for error in (1.0, 8.0):
+            strength = Strength(25.0, 120.0, "wet", "compressive", "test house", "=", error)
+            fit = calibrate([replace(PLAIN, strengths=(strength,))], catalogue)
+            spreads.append(learned(fit, "gypsum_cement.strength").spread)
+        assert spreads[0] < spreads[1]
+
+
+class TestBounds:
+    """Held, broke, left the mold: one side only."""
+
+    def strength(self, catalogue, value, sense):
+        one = Strength(value, 120.0, "wet", "compressive", "held or broke", sense)
+        fit = calibrate([replace(PLAIN, strengths=(one,))], catalogue)
+        return learned(fit, "gypsum_cement.strength").center
+
+    def test_held_well_below_expectation_says_next_to_nothing(self, catalogue):
+        assert abs(self.strength(catalogue, 8.0, ">=")) < 0.01
+
+    def test_held_above_expectation_says_stronger(self, catalogue):
+        assert self.strength(catalogue, 30.0, ">=") > 0.1
+
+    def test_broke_below_expectation_says_weaker(self, catalogue):
+        assert self.strength(catalogue, 15.0, "<=") < -0.1
+
+    def test_a_casting_may_wait_in_its_mold(self, catalogue):
+        late = calibrate([replace(PLAIN, demold=960.0)], catalogue)
+        early = calibrate([replace(PLAIN, demold=20.0)], catalogue)
+        assert max(abs(one.center - one.prior_center) for one in late.calibration.learned) < 1e-3
+        assert learned(early, "gypsum_cement.set_time").center < -0.2
+
+
+class TestUndo:
+    """A calibration is a function of the book."""
+
+    def test_order_of_entry_does_not_show(self, catalogue, trials):
+        assert calibration_text(calibrate(trials, catalogue).calibration) == calibration_text(
+            calibrate(trials[::-1], catalogue).calibration
+        )
+
+    def test_taking_a_trial_out_restores_the_former_state(self, catalogue, trials):
+        day = dt.date(2026, 11, 25)
+        former = calibration_text(calibrate(trials[:5], catalogue, date=day).calibration)
+        grown = calibration_text(calibrate(trials, catalogue, date=day).calibration)
+        again = calibration_text(calibrate(trials[:5], catalogue, date=day).calibration)
+        assert grown != former
+        assert again == former
+
+    def test_one_by_one_ends_where_all_at_once_ends(self, catalogue, trials):
+        growing: list[Trial] = []
+        for trial in trials:
+            growing.append(trial)
+            last = calibrate(growing, catalogue).calibration
+        whole = calibrate(trials, catalogue).calibration
+        for one, other in zip(last.learned, whole.learned, strict=True):
+            assert (one.center, one.spread) == pytest.approx((other.center, other.spread), abs=1e-6)
+        assert last.correlation == pytest.approx(whole.correlation, abs=1e-6)
+
+    def test_the_inputs_are_left_as_they_were(self, catalogue, trials):
+        before = tuple(trials)
+        calibrate(trials, catalogue)
+        assert tuple(trials) == before
+
+
+class TestOutliers:
+    """Wild readings are named and hardly count."""
+
+    def test_one_wild_trial_is_flagged_not_swallowed(self, catalogue, trials):
+        wild = tuple(replace(one, value=3.0 * one.value) for one in trials[2].strengths)
+        spoiled = [*trials[:2], replace(trials[2], strengths=wild), *trials[3:]]
+        clean, fit = calibrate(trials, catalogue), calibrate(spoiled, catalogue)
+        assert {one.trial for one in fit.calibration.flagged} == {trials[2].id}
+        assert len(fit.calibration.trials) == len(trials), "kept in the book and in the count"
+        shift = abs(
+            learned(fit, "gypsum_cement.strength").center - learned(clean, "gypsum_cement.strength").center
+        )
+        assert shift < 0.5 * learned(clean, "gypsum_cement.strength").spread
+
+    def test_ordinary_scatter_is_rarely_flagged(self, catalogue):
+        flagged = readings = 0
+        for seed in range(6):
+            world = World(catalogue, 300 + seed)
+            fit = calibrate([world.trial(number) for number in range(8)], catalogue)
+            flagged += len(fit.calibration.flagged)
+            readings += len(fit.seen)
+        assert flagged <= 0.01 * readings
+
+    def test_the_other_readings_of_a_wild_trial_still_count(self, catalogue, trials):
+        wild = tuple(replace(one, value=3.0 * one.value) for one in trials[2].strengths)
+        fit = calibrate([*trials[:2], replace(trials[2], strengths=wild), *trials[3:]], catalogue)
+        trust = {one.reading.kind: one.trust for one in fit.seen if one.reading.trial == trials[2].id}
+        assert trust["dry_strength"] < 0.1
+        assert trust["initial_set"] > 0.3
+
+
+class TestBags:
+    """Lots beside each other."""
+
+    def lots(self, trials, names):
+        return [
+            replace(
+                trial,
+                portions=tuple(
+                    replace(p, lot=lot if p.material == "gypsum_cement" else "") for p in trial.portions
+                ),
+            )
+            for trial, lot in zip(trials, names, strict=True)
+        ]
+
+    def test_one_lot_has_no_effect_of_its_own(self, catalogue, trials):
+        same = self.lots(trials, ["G1"] * 6)
+        assert calibrate(same, catalogue).calibration.bags == ()
+        assert calibration_text(calibrate(same, catalogue).calibration) == calibration_text(
+            calibrate(trials, catalogue).calibration
+        )
+
+    def test_a_weak_bag_is_told_from_a_strong_one(self, catalogue, world):
+        truth = world.truth()
+        place = world.prior.names.index("gypsum_cement.strength")
+        found = []
+        for number in range(10):
+            there = truth.copy()
+            there[place] += 0.6 if number % 2 else -0.6
+            one = blank(number, PURE, 0.33, {"gypsum_cement": "strong" if number % 2 else "weak"})
+            found += filled([one], catalogue, world.prior, there, world.rng)
+        fit = calibrate(found, catalogue)
+        factor = {bag.lot: bag.factor for bag in fit.calibration.bags if bag.figure == "strength"}
+        assert factor["strong"] > 1.03 > 0.97 > factor["weak"]
+        assert not fit.calibration.flagged
+
+    def test_the_next_bag_stays_unknown(self, catalogue, trials):
+        apart = calibrate(self.lots(trials, ["G1", "G2"] * 3), catalogue)
+        told = learned(apart, "gypsum_cement.strength")
+        assert told.spread > BAG["strength"]
+        assert told.spread > learned(calibrate(trials, catalogue), "gypsum_cement.strength").spread
+
+
+class TestHalfFilled:
+    """A half-filled trial teaches what it can."""
+
+    @pytest.mark.parametrize(
+        ("reading", "figure"),
+        [
+            ({"initial_set": 15.0}, "gypsum_cement.set_time"),
+            ({"window_end": 9.0}, "gypsum_cement.set_time"),
+            ({"fresh_density": 1.80}, "air"),
+            ({"whiteness": 90.0}, "gypsum_cement.reflectance"),
+            ({"strengths": (Strength(30.0, None, "dry"),)}, "gypsum_cement.strength"),
+            ({"weighings": (Weighing(0, 400.0),), "cavity_volume": 215.0}, "air"),
+            ({"weighings": (Weighing(0, 400.0), Weighing(2, 355.0), Weighing(3, 355.0))}, "loss_in_mold"),
+        ],
+        ids=["set", "window", "density", "whiteness", "dry strength", "mold mass", "dry share"],
+    )
+    def test_one_reading_teaches_its_figure(self, catalogue, reading, figure):
+        fit = calibrate([replace(PLAIN, **reading)], catalogue)
+        one = learned(fit, figure)
+        assert one.spread < one.prior_spread
+        assert one.trials == 1
+
+    def test_what_is_missing_is_said(self, catalogue, trials):
+        odd = [
+            replace(PLAIN, id="no water", water=None, initial_set=15.0),
+            Trial(dt.date(2026, 3, 1), "no spec", (Portion("moon_dust", 3.0),), 1.0, initial_set=15.0),
+            replace(PLAIN, id="no state", strengths=(Strength(30.0, 60.0),)),
+            Trial(dt.date(2026, 3, 1), "no binder", (Portion("marble_flour", 3.0),), 1.0, initial_set=15.0),
+            replace(PLAIN, id="no reading"),
+        ]
+        fit = calibrate([*trials, *odd], catalogue)
+        said = {one.trial: one.reason for one in fit.evidence.unused}
+        assert "weigh the water" in said["no water"]
+        assert "moon_dust" in said["no spec"]
+        assert "binder" in said["no binder"]
+        assert said["no reading"] == "nothing was measured"
+        assert fit.calibration.trials == calibrate(trials, catalogue).calibration.trials
+
+    def test_a_book_without_a_reading_gives_no_verdict(self, catalogue):
+        with pytest.raises(NoVerdict, match="the book is empty"):
+            calibrate([], catalogue)
+
+
+class TestParameters:
+    """What the chain is handed."""
+
+    def test_only_what_the_trials_touch_is_moved(self, catalogue, trials):
+        kept = calibrate(trials, catalogue).calibration
+        names = (*NAMES, "white_csa_cement")
+        told, prior = parameter_set(kept, catalogue, names), parameters_of(catalogue, names)
+        assert told.names == prior.names
+        for one, other in zip(told, prior, strict=True):
+            if one.name.startswith("white_csa_cement."):
+                assert one == other
+        assert told.origin["gypsum_cement.strength"] == 6
+        assert "white_csa_cement.strength" not in told.origin
+
+    def test_covariance_is_one(self, catalogue, trials):
+        told = parameter_set(calibrate(trials, catalogue).calibration, catalogue, NAMES)
+        assert np.linalg.eigvalsh(told.covariance()).min() > -1e-12
+
+    def test_figures_that_changed_since_ask_for_a_new_fit(self, catalogue, trials):
+        kept = calibrate(trials, catalogue).calibration
+        density = replace(catalogue["gypsum_cement"].figures["density"], value=2.70)
+        figures = {**catalogue["gypsum_cement"].figures, "density": density}
+        other = replace(
+            catalogue,
+            materials={
+                **catalogue.materials,
+                "gypsum_cement": replace(catalogue["gypsum_cement"], figures=figures),
+            },
+        )
+        with pytest.raises(FileFaults, match="Fit the trials again"):
+            parameter_set(kept, other, NAMES)
+
+
+@pytest.mark.slow
+def test_two_hundred_trials_within_a_second(catalogue):
+    """On a machine of its own; processor time, so that a busy one does not fail it."""
+    world = World(catalogue, 5)
+    many = [world.trial(number) for number in range(200)]
+    start = time.process_time()
+    fit = calibrate(many, catalogue)
+    assert len(fit.calibration.trials) == 200
+    assert time.process_time() - start < 2.0

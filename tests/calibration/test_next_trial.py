@@ -1,0 +1,127 @@
+"""The next trial: hand-worked variances, brute force over casts, and studios that follow the advice."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from optimizer.calibration.fit import calibrate
+from optimizer.calibration.next_trial import Candidate, next_trial, standard_trial
+from optimizer.calibration.record import parameter_set
+from optimizer.chain.body import per_liter
+from optimizer.chain.predict import cast_of
+from optimizer.confidence import Doubt
+from optimizer.design import design_problem
+from optimizer.errors import NoBlend, NoVerdict
+from optimizer.evidence import evidence_of
+from optimizer.problem import problem_of
+from optimizer.shop import Limit
+from tests.calibration.studios import NAMES, TARGET, WATER, World, cast, filled, values
+
+PURE = {"rapid_set_mortar": 1.0}
+
+
+@pytest.fixture(scope="module")
+def problem(catalogue, demo):
+    limits = (Limit("dry_strength", ">=", 28.0), Limit("working_window", ">=", 8.0))
+    job = replace(demo, materials=NAMES, limits=limits, candle=None)
+    return problem_of(job, catalogue)
+
+
+@pytest.fixture(scope="module")
+def solution(problem):
+    return design_problem(problem)
+
+
+def test_the_doubt_it_names_is_the_doubt_there_is(problem, solution):
+    found = next_trial(problem, solution)
+    mix = np.array(solution.mix.per_liter)
+    spreads = Doubt(problem).spreads(problem.job.limits, mix)
+    assert found.before == pytest.approx(
+        next(v for k, v in spreads.items() if k.limit == found.limit), rel=1e-9
+    )
+    assert 0.0 < found.after < found.before
+    assert 0.0 < found.share < 1.0
+
+
+def test_the_doubt_falls_as_far_as_it_says(problem, solution, catalogue):
+    """Make the trial: read as expected, it must leave the doubt that was promised (own arithmetic)."""
+    found = next_trial(problem, solution)
+    one = standard_trial(found.cast)
+    read = filled([one], catalogue, problem.parameters, problem.parameters.centers)
+    told = parameter_set(calibrate(read, catalogue).calibration, catalogue, NAMES)
+    renewed = Doubt(replace(problem, parameters=told))
+    spreads = renewed.spreads(problem.job.limits, np.array(solution.mix.per_liter))
+    left = next(v for k, v in spreads.items() if k.limit == found.limit)
+    assert left == pytest.approx(found.after, rel=0.10)
+
+
+def test_no_other_cast_does_clearly_better(problem, solution):
+    found = next_trial(problem, solution)
+    assert all(share <= found.share / 0.95 + 1e-12 for _, share in found.others)
+    names = [found.cast.name, *(cast.name for cast, _ in found.others)]
+    assert "the designed blend" in names
+    assert sum("alone" in name for name in names) == 2
+    assert sum("half and half" in name for name in names) == 1
+
+
+def test_it_says_why_in_a_sentence(problem, solution):
+    said = next_trial(problem, solution).sentence()
+    assert "falls from" in said
+    assert "water ratio" in said
+    assert all(name in said for name in solution.mix.blend)
+
+
+def test_a_decided_job_is_said_to_be_decided(problem, solution, catalogue):
+    sure = replace(problem.job, limits=(Limit("dry_strength", ">=", 1.0),))
+    easy = problem_of(sure, catalogue)
+    found = next_trial(easy, design_problem(easy))
+    assert not found.open
+    assert found.sentence().startswith("No limit is in real doubt")
+
+
+def test_without_a_blend_or_a_limit_there_is_no_advice(problem, solution):
+    with pytest.raises(NoBlend):
+        next_trial(problem, replace(solution, mix=None))
+    with pytest.raises(NoVerdict):
+        next_trial(problem.with_limits([]), solution)
+
+
+def test_studios_that_cast_the_blend_itself_know_it_better(catalogue):
+    """After three trials at the blend of interest its strength is known better than after three elsewhere."""
+    errors: dict[str, list[float]] = {"there": [], "elsewhere": []}
+    for seed in range(8):
+        world = World(catalogue, 500 + seed)
+        truth = world.truth()
+        real = values(cast(catalogue, world.prior, truth))["dry_strength"]
+        trial = standard_trial(Candidate("", TARGET, WATER))
+        there = [replace(trial, id=str(k)) for k in range(3)]
+        there = [filled([one], catalogue, world.prior, truth, world.rng)[0] for one in there]
+        for name, trials in (("there", there), ("elsewhere", [world.trial(k) for k in range(3)])):
+            told = parameter_set(calibrate(trials, catalogue).calibration, catalogue, NAMES)
+            errors[name].append(values(cast(catalogue, told))["dry_strength"] / real - 1.0)
+    there, elsewhere = (np.sqrt(np.mean(np.square(errors[name]))) for name in ("there", "elsewhere"))
+    assert there < elsewhere
+
+
+def test_a_blend_is_called_calibrated_only_where_each_binder_is(problem, solution, catalogue):
+    prior, half = problem.parameters, {"gypsum_cement": 0.5, "rapid_set_mortar": 0.5}
+    trials = [standard_trial(Candidate("", half, 0.30)), standard_trial(Candidate("", PURE, 0.25))]
+    trials = [replace(one, id=str(k)) for k, one in enumerate(trials)]
+    read = filled(trials, catalogue, prior, prior.centers)
+    told = parameter_set(calibrate(read, catalogue).calibration, catalogue, NAMES)
+
+    def word(parameters, blend):
+        shares = np.array([[blend.get(name, 0.0) for name in problem.names]])
+        there = replace(problem, parameters=parameters)
+        return evidence_of(
+            there, cast_of(problem.model, problem.bench, per_liter(problem.model, shares)), "dry_strength"
+        )
+
+    assert word(problem.parameters, half) == "extrapolated"
+    assert word(told, half) == "calibrated"
+    gypsum_only = replace(told, origin={"gypsum_cement.strength": 4, "air": 4})
+    assert word(gypsum_only, half) == "extrapolated"
+    assert word(gypsum_only, {"gypsum_cement": 0.7, "marble_flour": 0.3}) == "calibrated"

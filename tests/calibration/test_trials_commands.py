@@ -1,0 +1,89 @@
+"""``trials fit`` and ``trials next`` from the command line, in this process."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from optimizer.calibration.files import newest_calibration
+from optimizer.trials.book import TrialBook
+from tests.calibration.studios import World
+from ui.cli import run
+
+
+@pytest.fixture
+def studio(catalogue, tmp_path, monkeypatch):
+    """Make a folder with a book of three trials."""
+    world = World(catalogue, 51)
+    book = TrialBook(tmp_path / "trials.db")
+    for number in range(3):
+        book.add(world.trial(number))
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_fit_keeps_a_dated_file_and_says_how_to_undo_it(studio, capsys):
+    assert run(["trials", "fit"]) == 0
+    shown = capsys.readouterr()
+    assert "3 trials" in shown.out
+    assert "gypsum_cement.strength" in shown.out
+    path = newest_calibration(studio)
+    assert path is not None
+    assert str(path) in shown.err
+    assert "remove that file" in shown.err
+
+
+def test_a_look_writes_nothing(studio, capsys):
+    assert run(["trials", "fit", "--look", "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["file"] is None
+    assert data["trials"] == ["t000", "t001", "t002"]
+    assert all(one["after"]["standard_error"] >= 0.0 for one in data["figures"])
+    assert newest_calibration(studio) is None
+
+
+def test_an_empty_book_gives_no_verdict(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    TrialBook(tmp_path / "trials.db")
+    assert run(["trials", "fit"]) == 5
+    assert "empty" in capsys.readouterr().err
+
+
+def test_no_book_is_a_bad_file(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert run(["trials", "fit"]) == 4
+    assert "no such file" in capsys.readouterr().err
+
+
+def test_next_rests_on_the_newest_calibration(studio, capsys):
+    (studio / "job.toml").write_text(JOB)
+    assert run(["trials", "next", "job.toml", "--json"]) == 0
+    before = json.loads(capsys.readouterr().out)
+    assert run(["trials", "fit", "job.toml"]) == 0
+    capsys.readouterr()
+    assert run(["trials", "next", "job.toml", "--json"]) == 0
+    after = json.loads(capsys.readouterr().out)
+    assert before["calibration"] is None
+    assert after["calibration"] == str(newest_calibration(studio))
+    assert after["before"] < before["before"]
+    assert run(["trials", "next", "job.toml"]) == 0
+    assert "falls from" in " ".join(capsys.readouterr().out.split())
+
+
+JOB = """
+title = "Small tumbler"
+currency = "EUR"
+materials = ["gypsum_cement", "marble_flour"]
+example_prices = true
+[vessel]
+cavity_volume = "215 mL"
+[limits]
+dry_strength = ">= 25 MPa"
+[prices.gypsum_cement]
+pack = "25 kg"
+price = 41.50
+[prices.marble_flour]
+pack = "25 kg"
+price = 14.00
+"""

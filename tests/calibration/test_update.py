@@ -1,0 +1,150 @@
+"""The update against hand-worked normal algebra, brute force, and sampling."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+from scipy.stats import norm
+
+from optimizer.calibration.fit import calibrate
+from optimizer.calibration.lab_errors import KINDS
+from optimizer.calibration.observe import expected
+from optimizer.calibration.outliers import Blocks, standardized, trust
+from optimizer.calibration.task import Task
+from optimizer.calibration.update import Measured, Slopes, absorb, update
+from optimizer.chain.model import compile_model
+from tests.calibration.studios import NAMES, World
+
+
+def measured(value, error, shared=0.0, side=0, sizes=None):
+    count = len(value)
+    sizes = np.array([1] * count if sizes is None else sizes)
+    starts = np.concatenate([[0], np.cumsum(sizes)[:-1]])
+    return Measured(
+        np.asarray(value, float),
+        np.full(count, error),
+        np.full(count, shared),
+        np.full(count, side),
+        Blocks(starts, sizes),
+    )
+
+
+def straight(design):
+    """Return the slopes of readings that are straight in the unknowns."""
+    return lambda point: Slopes(design @ point, design)
+
+
+def test_batch_is_one_by_one():
+    rng = np.random.default_rng(1)
+    rows, values = rng.standard_normal((30, 6)), rng.standard_normal(30)
+    whole = absorb(np.eye(6), np.zeros(6), rows, values)
+    state = np.eye(6), np.zeros(6)
+    for k in rng.permutation(30):
+        state = absorb(*state, rows[k : k + 1], values[k : k + 1])
+    mean, batch = (np.linalg.solve(*one) for one in (state, whole))
+    assert mean == pytest.approx(batch, abs=1e-12)
+
+
+@pytest.mark.parametrize("shared", [0.0, 0.7], ids=["alone", "with a batch error"])
+def test_straight_update_is_the_conjugate_normal_one(shared):
+    """Own arithmetic: posterior covariance (I + X' R^-1 X)^-1 and mean, R with blocks of a batch error."""
+    rng = np.random.default_rng(2)
+    design, value = rng.standard_normal((8, 3)), 0.3 * rng.standard_normal(8)
+    sizes = [3, 1, 2, 2]
+    block = np.repeat(np.arange(4), sizes)
+    errors = 0.25 * np.eye(8) + shared**2 * (block[:, None] == block)
+    covariance = np.linalg.inv(np.eye(3) + design.T @ np.linalg.solve(errors, design))
+    found = update(measured(value, 0.5, shared, sizes=sizes), straight(design), 3)
+    assert found.covariance == pytest.approx(covariance, abs=1e-10)
+    assert found.point == pytest.approx(covariance @ design.T @ np.linalg.solve(errors, value), abs=1e-9)
+
+
+def test_distance_is_that_of_a_fit_without_the_block():
+    """Brute force: leave each block out, fit again, and compare its readings with that fit."""
+    rng = np.random.default_rng(3)
+    design, value = rng.standard_normal((9, 3)), rng.standard_normal(9)
+    shared, sizes = np.full(9, 0.6), [2, 3, 1, 3]
+    block = np.repeat(np.arange(4), sizes)
+    errors = np.eye(9) + 0.36 * (block[:, None] == block)
+    covariance = np.linalg.inv(np.eye(3) + design.T @ np.linalg.solve(errors, design))
+    point = covariance @ design.T @ np.linalg.solve(errors, value)
+    blocks = Blocks(np.array([0, 2, 5, 6]), np.array(sizes))
+    found = standardized(design, value - design @ point, shared, covariance, np.ones(4), blocks)
+    for one in range(4):
+        out, rest = block == one, block != one
+        kept = errors[np.ix_(rest, rest)]
+        alone = np.linalg.inv(np.eye(3) + design[rest].T @ np.linalg.solve(kept, design[rest]))
+        other = alone @ design[rest].T @ np.linalg.solve(kept, value[rest])
+        spread = np.sqrt(np.diag(design[out] @ alone @ design[out].T + errors[np.ix_(out, out)]))
+        assert found[out] == pytest.approx((value[out] - design[out] @ other) / spread, abs=1e-9)
+
+
+@pytest.mark.parametrize("side", [1, -1])
+def test_a_bound_moves_the_mean_as_integration_says(side):
+    """One standard normal unknown, held at 0.8 or broke at it, error 0.5.
+
+    The answer is the mode, exactly; the mean of so lopsided a density lies up to a third of its spread off.
+    """
+    found = update(measured([0.8], 0.5, side=side), straight(np.ones((1, 1))), 1)
+
+    def density(x):
+        return norm.pdf(x) * norm.cdf(side * (x - 0.8) / 0.5)
+
+    grid = np.linspace(-4, 4, 80001)
+    assert found.point[0] == pytest.approx(grid[np.argmax(density(grid))], abs=2e-4)
+    total = quad(density, -8, 8)[0]
+    mean = quad(lambda x: x * density(x), -8, 8)[0] / total
+    spread = np.sqrt(quad(lambda x: (x - mean) ** 2 * density(x), -8, 8)[0] / total)
+    assert found.point[0] == pytest.approx(mean, abs=spread / 3.0)
+    assert np.sqrt(found.covariance[0, 0]) == pytest.approx(spread, rel=0.15)
+
+
+def test_a_wild_reading_pulls_less_the_wilder_it_is():
+    design = np.ones((6, 1))
+    calm = [0.1, -0.1, 0.2, 0.0, -0.2]
+    points = [update(measured([*calm, wild], 0.3), straight(design), 1).point[0] for wild in (2.0, 4.0, 8.0)]
+    assert points[0] > points[1] > points[2] > 0.0
+    without = update(measured(calm, 0.3), straight(design[:5]), 1).point[0]
+    assert points[2] == pytest.approx(without, abs=0.01)
+
+
+def test_trust_is_full_for_ordinary_scatter():
+    assert np.all(trust(np.linspace(-2.5, 2.5, 11)) == 1.0)
+    assert np.all(np.diff(trust(np.linspace(2.5, 20.0, 50))) < 0.0)
+
+
+def test_laplace_agrees_with_importance_sampling(catalogue):
+    """The chain itself, three full trials: draws from the answer, reweighted by prior times likelihood.
+
+    Errors of a batch enter as a full covariance, so the whitening is checked on the way.
+    """
+    world = World(catalogue, 77)
+    task = Task(calibrate([world.trial(k) for k in range(3)], catalogue).evidence)
+    assert not task.effects
+    found = update(task.measured, task.slopes, task.unknowns)
+    root = np.linalg.cholesky(found.covariance)
+    normal = np.random.default_rng(5).standard_normal((6000, task.unknowns))
+    draws = found.point + normal @ root.T
+    fitted = np.repeat(task.common.centers[None, :], len(draws), axis=0)
+    fitted[:, task.active] += task.common.spreads[task.active] * draws
+    level = expected(task.evidence, compile_model(catalogue, NAMES, task.common, fitted))[:, task.order]
+    block = task.measured.blocks.of_row
+    errors = np.diag(task.measured.error**2)
+    errors += np.outer(task.measured.shared, task.measured.shared) * (block[:, None] == block)
+    residual = level - task.measured.value
+    surprise = np.sum(residual * np.linalg.solve(errors, residual.T).T, axis=1)
+    log_weight = -0.5 * (surprise + np.sum(draws**2, axis=1)) + 0.5 * np.sum(normal**2, axis=1)
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    assert 1.0 / np.sum(weight**2) > 600.0, "enough of the draws count"
+    mean = weight @ draws
+    spread = np.sqrt(weight @ (draws - mean) ** 2)
+    told = np.sqrt(np.diag(found.covariance))
+    assert np.max(np.abs(mean - found.point) / spread) < 0.35
+    assert np.max(np.abs(told / spread - 1.0)) < 0.25
+    assert np.median(np.abs(told / spread - 1.0)) < 0.06
+
+
+def test_every_kind_of_reading_has_errors():
+    assert all(kind.error > 0.0 and kind.batch > 0.0 for kind in KINDS.values())
