@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import string
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Final
@@ -16,12 +16,15 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.calibration.record import Bag, Calibration, Flagged, Learned
+from optimizer.calibration.record import Bag, Calibration, Flagged, Learned, parameter_set
+from optimizer.chain.parameters import ParameterSet
 from optimizer.errors import Fault, FileFaults
+from optimizer.materials import Catalogue
 from optimizer.toml_files import parse_toml, read_text
 from optimizer.trials.tables import replacing
 
 __all__ = [
+    "calibrated",
     "calibration_text",
     "keep_calibration",
     "newest_calibration",
@@ -121,6 +124,25 @@ def newest_calibration(folder: Path) -> Path | None:
     return max(
         found, key=lambda path: (path.name[: len(_PREFIX) + 10], len(path.name), path.name), default=None
     )
+
+
+def calibrated(folder: Path, catalogue: Catalogue, names: Sequence[str]) -> ParameterSet | None:
+    """Return the parameters of the newest calibration of `folder`; None where there is none.
+
+    Parameters
+    ----------
+    folder
+        Where the trial book and its calibrations lie, such as the folder of the job.
+    catalogue, names
+        As in `optimizer.calibration.record.parameter_set`.
+
+    Raises
+    ------
+    FileFaults
+        If the file has faults, or the figures have changed since.
+    """
+    path = newest_calibration(folder)
+    return None if path is None else parameter_set(read_calibration(path), catalogue, names)
 
 
 def read_calibration(path: Path) -> Calibration:

@@ -15,7 +15,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.calibration.fit import Fit, Seen
+from optimizer.calibration.agreement import compared, left_over
+from optimizer.calibration.fit import Fit
 from optimizer.calibration.lab_errors import KINDS
 from optimizer.calibration.least_squares import LinearFit, least_squares
 
@@ -121,13 +122,13 @@ def misfits(fit: Fit) -> tuple[Misfit, ...]:
 
 
 def _of_kind(fit: Fit, kind: str) -> Iterator[Misfit]:
-    seen = [one for one in fit.seen if one.reading.kind == kind and not one.reading.side and not one.flagged]
+    seen = compared(fit, kind)
     if not seen:
         return
     blends = fit.evidence.mixes[[one.reading.place for one in seen], :-1]
     used = np.flatnonzero(np.any(blends > _PRESENT, axis=0))
     shares = blends[:, used]
-    residual = np.array([_residual(one) for one in seen])
+    residual = np.array([left_over(one, one.after) for one in seen])
     surface = _surface(shares, residual)
     if surface is None:
         return
@@ -139,12 +140,6 @@ def _of_kind(fit: Fit, kind: str) -> Iterator[Misfit]:
         names = [fit.evidence.names[k] for k in used]
         blend = {name: float(s) for name, s in zip(names, shares[worst], strict=True) if s > _PRESENT}
         yield Misfit(kind, blend, float(departure[worst]), float(error[worst]), len(seen), chance)
-
-
-def _residual(one: Seen) -> float:
-    if KINDS[one.reading.kind].log:
-        return math.log(one.reading.value / one.after)
-    return one.reading.value - one.after
 
 
 def _surface(shares: Array, residual: Array) -> tuple[Array, LinearFit] | None:

@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from optimizer.calibration.agreement import agreement
 from optimizer.calibration.files import calibration_text
 from optimizer.calibration.fit import calibrate
 from optimizer.calibration.lab_errors import BAG, OWN_DEPARTURE
@@ -65,6 +66,12 @@ class TestAgreement:
         told = parameter_set(calibrate(many, catalogue).calibration, catalogue, NAMES)
         place = told.names.index("blend_departure")
         assert OWN_DEPARTURE < told.spreads[place] < 1.0
+
+    def test_readings_are_less_off_than_before(self, catalogue, trials):
+        found = agreement(calibrate(trials, catalogue))
+        assert {one.kind for one in found} >= {"dry_strength", "initial_set", "whiteness", "fresh_density"}
+        assert all(one.readings == 6 and one.after <= 1.05 * one.before for one in found)
+        assert sum(one.after < 0.8 * one.before for one in found) >= 5
 
     def test_stronger_cubes_teach_a_stronger_binder(self, catalogue):
         as_expected = expected_trial(catalogue, blend=PURE)

@@ -15,6 +15,7 @@ from ui.commands.shared import NO_BLEND, job_options
 from ui.delivery import Delivery, delivered, say
 
 if TYPE_CHECKING:
+    from optimizer.calibration.agreement import Agreement
     from optimizer.calibration.fit import Fit, Seen
     from optimizer.calibration.next_trial import NextTrial
     from optimizer.calibration.readings import Studio
@@ -76,9 +77,8 @@ def trials_next(job: str | None, book: str, specs: str | None, delivery: Deliver
 
     The newest calibration beside the book counts; without one, the shipped figures.
     """
-    from optimizer.calibration.files import newest_calibration, read_calibration
+    from optimizer.calibration.files import calibrated, newest_calibration
     from optimizer.calibration.next_trial import next_trial
-    from optimizer.calibration.record import parameter_set
     from optimizer.design import design_problem
     from optimizer.problem import problem_of
     from ui.answer_text import no_blend_blocks
@@ -86,10 +86,9 @@ def trials_next(job: str | None, book: str, specs: str | None, delivery: Deliver
     from ui.terminal import rendered
 
     asked = ask(job, specs)
-    path = newest_calibration(Path(book).resolve().parent)
-    parameters = None
-    if path is not None:
-        parameters = parameter_set(read_calibration(path), asked.catalogue, asked.job.materials)
+    folder = Path(book).resolve().parent
+    path = newest_calibration(folder)
+    parameters = calibrated(folder, asked.catalogue, asked.job.materials)
     problem = problem_of(asked.job, asked.catalogue, parameters)
     solution = design_problem(problem)
     if solution.mix is None:
@@ -109,6 +108,8 @@ def _studio(job: Job) -> Studio:
 
 
 def _fit_json(found: Fit, wrong: tuple[Misfit, ...]) -> dict[str, Any]:
+    from optimizer.calibration.agreement import agreement
+
     kept = found.calibration
     return {
         "date": kept.date.isoformat(),
@@ -117,6 +118,7 @@ def _fit_json(found: Fit, wrong: tuple[Misfit, ...]) -> dict[str, Any]:
         "trials": list(kept.trials),
         "figures": [_figure_json(one) for one in kept.learned],
         "readings": [_seen_json(one) for one in found.seen],
+        "agreement": [asdict(one) for one in agreement(found)],
         "flagged": [asdict(one) for one in kept.flagged],
         "bags": [asdict(one) for one in kept.bags],
         "unused": [asdict(one) for one in found.evidence.unused],
@@ -149,10 +151,14 @@ def _seen_json(one: Seen) -> dict[str, Any]:
 
 
 def _fit_blocks(found: Fit, wrong: tuple[Misfit, ...], units: System) -> Iterator[Block]:
+    from optimizer.calibration.agreement import agreement
     from ui.terminal import heading, indented, sentence, table
 
     kept = found.calibration
     yield sentence(f"{len(kept.trials)} trials, {len(found.seen)} readings used.")
+    yield heading("How far readings are off what is expected")
+    rows = [_agreement_row(one) for one in agreement(found)]
+    yield table(("reading", "readings", "before", "now"), rows, (1, 2, 3))
     taught = [one for one in kept.learned if one.trials]
     if taught:
         yield heading("What the trials teach")
@@ -169,8 +175,8 @@ def _fit_blocks(found: Fit, wrong: tuple[Misfit, ...], units: System) -> Iterato
         yield table(("material", "lot", "figure", "against all lots"), bags)
     if kept.flagged:
         yield heading("Readings that do not fit the others, and hardly count")
-        rows = [_flagged_row(one, units) for one in found.seen if one.flagged]
-        yield table(("trial", "reading", "read", "expected", "standard errors off"), rows, (4,))
+        odd = [_flagged_row(one, units) for one in found.seen if one.flagged]
+        yield table(("trial", "reading", "read", "expected", "standard errors off"), odd, (4,))
     if wrong:
         yield heading("Where the chain is wrong")
         for one in wrong:
@@ -179,6 +185,14 @@ def _fit_blocks(found: Fit, wrong: tuple[Misfit, ...], units: System) -> Iterato
         yield heading("What could not be used")
         for unused in found.evidence.unused:
             yield indented(f"{unused.trial}: {unused.reason}")
+
+
+def _agreement_row(one: Agreement) -> tuple[str, str, str, str]:
+    from optimizer.calibration.lab_errors import KINDS
+
+    kind = KINDS[one.kind]
+    before, after = (f"{100.0 * x:.1f} %" if kind.log else f"{x:.1f}" for x in (one.before, one.after))
+    return kind.words, str(one.readings), before, after
 
 
 def _figure_row(one: Learned) -> tuple[str, str, str, str]:
