@@ -20,11 +20,14 @@ from optimizer.errors import FileFaults, VesselblendError
 from ui.commands.card import card
 from ui.commands.check import check
 from ui.commands.design import design
+from ui.commands.frontier import frontier
 from ui.commands.init import init
 from ui.commands.materials import materials
 from ui.commands.order import order
 from ui.commands.page import page
+from ui.commands.sweep import sweep
 from ui.commands.trials import trials
+from ui.commands.trials_fit import trials_fit, trials_next
 from ui.delivery import forget_output, say
 
 __all__ = ["cli", "main", "run"]
@@ -73,8 +76,10 @@ def cli() -> None:
     """
 
 
-for _command in (design, check, card, order, materials, trials, init, page):
+for _command in (design, check, frontier, card, order, sweep, materials, trials, init, page):
     cli.add_command(_command)
+for _command in (trials_fit, trials_next):
+    trials.add_command(_command)
 
 
 def main() -> NoReturn:

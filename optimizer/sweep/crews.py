@@ -1,0 +1,231 @@
+"""Who designs the scenarios: this process, processes of this machine, or the workers of a Dask cluster.
+
+A crew takes scenarios and gives promises of rows. `in_order` keeps a bounded queue of promises and hands
+the rows out in the order of the scenarios, whoever finishes first: the same sweep gives the same file with
+any crew, and the memory it takes does not grow with its length.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import deque
+from collections.abc import Iterable, Iterator, Mapping
+from concurrent.futures import BrokenExecutor, Future, ProcessPoolExecutor
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Final, Protocol
+
+from optimizer.errors import Fault, FileFaults, VesselblendError
+from optimizer.sweep.scenarios import Values
+from optimizer.sweep.worker import Plan, Refused, Row, solve
+
+if TYPE_CHECKING:
+    from multiprocessing.process import BaseProcess
+
+__all__ = ["AHEAD", "Crew", "ProcessCrew", "Promise", "SoloCrew", "crew_of", "in_order", "usable_cores"]
+
+AHEAD: Final = 8
+"""Scenarios in the queue for each worker: enough that a slow one seldom leaves the others idle."""
+
+_MOST_BREAKS: Final = 3
+_ONE_THREAD: Final = {name: "1" for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")}
+
+
+class Promise(Protocol):
+    """A row to come."""
+
+    def result(self) -> Row | Refused:
+        """Wait for the row."""
+
+    def done(self) -> bool:
+        """Tell whether waiting is over."""
+
+
+class Crew(Protocol):
+    """Those who design.
+
+    Attributes
+    ----------
+    ahead : int
+        Promises to hold at a time.
+    """
+
+    ahead: int
+
+    def submit(self, plan: Plan, values: Values) -> Promise:
+        """Hand a scenario over."""
+
+    def renew(self) -> None:
+        """Replace workers that died; what they had in hand is to be handed over again."""
+
+    def close(self) -> None:
+        """Send everybody home, without the scenarios still in the queue."""
+
+
+def usable_cores() -> int:
+    """Return how many processors this process may use [count]."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def crew_of(executor: str, workers: int | None = None) -> Crew:
+    """Return the crew a word stands for.
+
+    Parameters
+    ----------
+    executor
+        ``processes``, ``solo`` (this process), or the address of a Dask scheduler such as
+        ``tcp://127.0.0.1:8786``.
+    workers
+        Processes to start; default: one per usable processor.
+
+    Raises
+    ------
+    FileFaults
+        If the word is none of these.
+    VesselblendError
+        If the cluster cannot be reached, or Dask is not installed.
+    """
+    if executor == "processes":
+        return ProcessCrew(workers or usable_cores())
+    if executor == "solo":
+        return SoloCrew()
+    if executor.startswith(("tcp://", "tls://")):
+        from optimizer.sweep.cluster import DaskCrew
+
+        return DaskCrew(executor)
+    allowed = "processes, solo, or the address of a Dask scheduler such as tcp://127.0.0.1:8786"
+    raise FileFaults([Fault("--executor", executor[:60], allowed, "Write one of these.")])
+
+
+def in_order(crew: Crew, plan: Plan, scenarios: Iterable[Values]) -> Iterator[Row]:
+    """Iterate over the rows of scenarios, in their order.
+
+    Raises
+    ------
+    VesselblendError
+        If a worker refuses the plan, or workers die again and again at the same scenario.
+    """
+    queue: deque[tuple[Values, Promise]] = deque()
+    for values in scenarios:
+        queue.append((values, _submitted(crew, plan, values)))
+        while len(queue) >= crew.ahead or (queue and queue[0][1].done()):
+            yield _first(crew, plan, queue)
+    while queue:
+        yield _first(crew, plan, queue)
+
+
+def _first(crew: Crew, plan: Plan, queue: deque[tuple[Values, Promise]]) -> Row:
+    for _ in range(_MOST_BREAKS):
+        try:
+            row = queue[0][1].result()
+        except BrokenExecutor:
+            crew.renew()
+            again = [(values, _kept(promise) or _submitted(crew, plan, values)) for values, promise in queue]
+            queue.clear()
+            queue.extend(again)
+            continue
+        queue.popleft()
+        if isinstance(row, Refused):
+            raise VesselblendError(f"The sweep cannot go on: {row.reason}.")
+        return row
+    raise VesselblendError(
+        f"Workers died {_MOST_BREAKS} times at the scenario {queue[0][0]}. Is there memory enough? "
+        "What was answered before is kept; the same command goes on from there."
+    )
+
+
+def _submitted(crew: Crew, plan: Plan, values: Values) -> Promise:
+    try:
+        return crew.submit(plan, values)
+    except BrokenExecutor as error:  # said again when its turn comes, so that the whole queue is renewed
+        broken: Future[Row] = Future()
+        broken.set_exception(error)
+        return broken
+
+
+def _kept(promise: Promise) -> Promise | None:
+    """Return a promise that was kept before the workers died."""
+    if not promise.done():
+        return None
+    try:
+        promise.result()
+    except BrokenExecutor:
+        return None
+    return promise
+
+
+class SoloCrew:
+    """The process at hand alone: for few scenarios, and for looking into a sweep."""
+
+    ahead = 1
+
+    def submit(self, plan: Plan, values: Values) -> Promise:
+        """Design at once."""
+        kept: Future[Row | Refused] = Future()
+        kept.set_result(solve(plan, values))
+        return kept
+
+    def renew(self) -> None:
+        """Nobody to replace."""
+
+    def close(self) -> None:
+        """Nobody to send home."""
+
+
+class ProcessCrew:
+    """Processes of this machine, one scenario each at a time."""
+
+    def __init__(self, workers: int) -> None:
+        self.workers, self.ahead = workers, AHEAD * workers
+        self._pool = self._started()
+
+    def submit(self, plan: Plan, values: Values) -> Promise:
+        """Hand a scenario over; `BrokenExecutor` if workers died."""
+        with _environment(_ONE_THREAD):  # a process starts when it is first needed
+            return self._pool.submit(solve, plan, values)
+
+    def renew(self) -> None:
+        """Start new processes."""
+        self.close()
+        self._pool = self._started()
+
+    def close(self) -> None:
+        """End the processes when each has finished the scenario in hand."""
+        self._pool.shutdown(wait=True, cancel_futures=True)
+
+    def _started(self) -> ProcessPoolExecutor:
+        import multiprocessing
+
+        # Started afresh, not forked: a copy would hold this process's open files and their locks.
+        context = multiprocessing.get_context("spawn")
+        return ProcessPoolExecutor(self.workers, mp_context=context, initializer=_begin_work)
+
+
+def _begin_work() -> None:
+    """Leave Ctrl-C to the process in charge, and end with it however it ends."""
+    import multiprocessing
+    import signal
+    import threading
+    import warnings
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    warnings.simplefilter("ignore")
+    boss = multiprocessing.parent_process()
+    if boss is not None:
+        threading.Thread(target=_end_with, args=(boss,), daemon=True).start()
+
+
+def _end_with(boss: BaseProcess) -> None:
+    boss.join()
+    os._exit(1)
+
+
+@contextmanager
+def _environment(names: Mapping[str, str]) -> Iterator[None]:
+    """Set names in the environment that are not set, for a moment."""
+    new = {name: value for name, value in names.items() if name not in os.environ}
+    os.environ.update(new)
+    try:
+        yield
+    finally:
+        for name in new:
+            os.environ.pop(name, None)

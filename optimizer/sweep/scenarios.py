@@ -1,0 +1,218 @@
+"""The scenarios of a sweep: every combination of the varied values, with each row of a table if there is one.
+
+Nothing is unfolded in memory: a grid of a million scenarios is a few lists of values.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import itertools
+import math
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final, TypeAlias
+
+from optimizer.errors import Fault, FileFaults, QuantityError
+from optimizer.sweep.variables import Value, Variable, variable_of
+from optimizer.toml_files import shown_value
+
+__all__ = ["Scenarios", "Values", "read_scenarios"]
+
+Values: TypeAlias = tuple[Value | None, ...]
+"""One value per variable; None keeps the job's own."""
+
+MOST_SCENARIOS: Final = 10_000_000
+_MOST_VALUES: Final = 10_000
+_MOST_ROWS: Final = 1_000_000
+_MOST_BYTES: Final = 256 * 2**20
+_SHOWN_FAULTS: Final = 20
+
+_AXES: Final = re.compile(r"\s*[,;]\s*(?=[A-Za-z][\w.]*\s*(?:<=|>=|≤|≥|=))")
+_AXIS: Final = re.compile(r"\s*([A-Za-z][\w.]*)\s*(<=|>=|≤|≥|=)\s*(<=|>=|≤|≥)?(.*?)\s*", re.DOTALL)
+_RANGE: Final = re.compile(r"(.+?):(.+?):\s*(\d{1,6})\s*")
+_UNIT: Final = re.compile(r"[^\d\s.,+\-−][^\d]*$")
+_EXAMPLE: Final = 'key=first:last:count or key=one|two, such as "limits.whiteness=80:94:15"'
+
+
+@dataclass(frozen=True)
+class Scenarios:
+    """A table of scenarios times a grid.
+
+    Attributes
+    ----------
+    variables : tuple[Variable, ...]
+        What differs between scenarios: the table's columns, then the grid's axes.
+    rows : tuple[Values, ...]
+        Rows of the table; one empty row without a table.
+    axes : tuple[tuple[Value, ...], ...]
+        Values of each axis.
+    """
+
+    variables: tuple[Variable, ...]
+    rows: tuple[Values, ...] = ((),)
+    axes: tuple[tuple[Value, ...], ...] = ()
+
+    def __len__(self) -> int:
+        """Return how many scenarios there are."""
+        return len(self.rows) * math.prod(len(axis) for axis in self.axes)
+
+    def __iter__(self) -> Iterator[Values]:
+        """Iterate over the scenarios, the last axis fastest."""
+        for row in self.rows:
+            for point in itertools.product(*self.axes):
+                yield (*row, *point)
+
+
+def read_scenarios(vary: Sequence[str], table: Path | None, data: Mapping[str, Any]) -> Scenarios:
+    """Return the scenarios of a grid, of a table, or of both multiplied.
+
+    Parameters
+    ----------
+    vary : Sequence[str]
+        Texts of axes, each one or several of ``key=first:last:count`` or ``key=one|two`` [-].
+    table : Path | None
+        CSV file: a header of keys, one row per scenario; an empty cell keeps the job's value [-].
+    data : Mapping
+        Tables of the job file [-].
+
+    Raises
+    ------
+    FileFaults
+        All faults of the texts and of the table.
+
+    Examples
+    --------
+    >>> grid = read_scenarios(["shop.temperature=10C:35C:6, shop.humidity=0.4|0.6"], None, {})
+    >>> len(grid), list(grid)[1]
+    (12, (10.0, 0.6))
+    """
+    faults: list[Fault] = []
+    variables, rows = ((), ((),)) if table is None else _read_table(table, data, faults)
+    axes = [axis for text in vary for axis in _read_axes(text, data, faults)]
+    everything = (*variables, *(variable for variable, _ in axes))
+    names = [variable.name for variable in everything]
+    faults += [
+        Fault("--vary", name, "each key once", "Take one of the two out.")
+        for name in dict.fromkeys(names)
+        if names.count(name) > 1
+    ]
+    if not faults and not everything:
+        faults.append(Fault("--vary", "nothing", _EXAMPLE, "Say what is to vary, or name a --table."))
+    if faults:
+        raise FileFaults(faults[:_SHOWN_FAULTS])
+    found = Scenarios(everything, rows, tuple(values for _, values in axes))
+    if len(found) > MOST_SCENARIOS:
+        allowed = f"at most {MOST_SCENARIOS:,} scenarios"
+        raise FileFaults([Fault("--vary", f"{len(found):,} scenarios", allowed, "Take coarser steps.")])
+    return found
+
+
+def _read_axes(
+    text: str, data: Mapping[str, Any], faults: list[Fault]
+) -> Iterator[tuple[Variable, tuple[Value, ...]]]:
+    for item in _AXES.split(text.strip().strip(",;")):
+        match = _AXIS.fullmatch(item)
+        if match is None:
+            faults.append(Fault("--vary", shown_value(item), _EXAMPLE, "Write a key, = and its values."))
+            continue
+        key, sign, inner, values = match.groups()
+        sense = inner or ("" if sign == "=" else sign)
+        where = f"--vary {key}"
+        try:
+            variable = variable_of(f"{key} {sense}".strip(), data, where)
+            yield variable, _read_values(variable, values)
+        except FileFaults as error:
+            faults += error.faults
+        except QuantityError as error:
+            faults.append(error.at(where))
+
+
+def _read_values(variable: Variable, text: str) -> tuple[Value, ...]:
+    """Return the values of an axis in order, each once; raises `QuantityError`."""
+    ladder = _RANGE.fullmatch(text)
+    if ladder and variable.numeric:
+        return _ladder(variable, *ladder.groups())
+    values = tuple(dict.fromkeys(variable.read(each) for each in text.split("|")))
+    if len(values) > _MOST_VALUES:
+        raise QuantityError(f"{len(values)} values", f"at most {_MOST_VALUES}", "Write fewer.")
+    return values
+
+
+def _ladder(variable: Variable, first: str, last: str, count: str) -> tuple[Value, ...]:
+    steps = int(count)
+    if not 2 <= steps <= _MOST_VALUES:
+        raise QuantityError(count, f"2 to {_MOST_VALUES} values", "Write first:last:count.")
+    high = float(variable.read(last))
+    try:
+        low = float(variable.read(first))
+    except QuantityError:
+        unit = _UNIT.search(last)
+        if unit is None:
+            raise
+        low = float(variable.read(f"{first} {unit[0]}"))
+    points = (low + (high - low) * step / (steps - 1) for step in range(steps))
+    return tuple(dict.fromkeys(variable.number(point) for point in points))
+
+
+def _read_table(
+    path: Path, data: Mapping[str, Any], faults: list[Fault]
+) -> tuple[tuple[Variable, ...], tuple[Values, ...]]:
+    lines = _lines(path)
+    header = [cell.partition("[")[0].strip() for cell in next(lines, [])]
+    variables: list[Variable] = []
+    for number, name in enumerate(header, start=1):
+        try:
+            variables.append(variable_of(name, data, f"{path.name}:column {number}"))
+        except FileFaults as error:
+            faults += error.faults
+    rows: dict[Values, None] = {}
+    if not faults:
+        for number, cells in enumerate(lines, start=2):
+            if any(cell.strip() for cell in cells):
+                rows[_row(variables, cells, f"{path.name}:row {number}", faults)] = None
+            if len(faults) > _SHOWN_FAULTS:
+                break
+    if not faults and not 1 <= len(rows) <= _MOST_ROWS:
+        allowed = f"1 to {_MOST_ROWS:,} rows below a header of keys"
+        faults.append(Fault(path.name, f"{len(rows)} rows", allowed, "Check the file."))
+    return tuple(variables), tuple(rows)
+
+
+def _row(variables: Sequence[Variable], cells: Sequence[str], where: str, faults: list[Fault]) -> Values:
+    if len(cells) > len(variables) and any(cell.strip() for cell in cells[len(variables) :]):
+        allowed = f"{len(variables)} cells, as in the header"
+        faults.append(Fault(where, f"{len(cells)} cells", allowed, "Put cells with a comma in quotes."))
+    values: list[Value | None] = []
+    for variable, cell in itertools.zip_longest(variables, cells[: len(variables)], fillvalue=""):
+        assert isinstance(variable, Variable)
+        try:
+            values.append(variable.read(cell) if cell.strip() else None)
+        except QuantityError as error:
+            faults.append(error.at(f"{where}, {variable.name}"))
+    return tuple(values)
+
+
+def _lines(path: Path) -> Iterator[list[str]]:
+    try:
+        if path.is_dir() or path.stat().st_size > _MOST_BYTES:
+            raise OSError(0, "a folder" if path.is_dir() else "a very large file")
+        text = path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise _unread(path, "a byte that is not UTF-8") from None
+    except (OSError, ValueError) as error:
+        raise _unread(path, getattr(error, "strerror", None) or str(error)) from None
+    head = re.sub(r'"[^"]*"', "", text.partition("\n")[0])
+    separator = max((",", ";", "\t"), key=head.count)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    try:
+        yield from reader
+    except csv.Error as error:
+        raise _unread(path, f"{error} in line {reader.line_num}") from None
+
+
+def _unread(path: Path, reason: str) -> FileFaults:
+    repair = "Write a header of job keys and one scenario per row."
+    return FileFaults([Fault(str(path), reason, "a CSV file in UTF-8", repair)])

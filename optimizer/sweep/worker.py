@@ -1,0 +1,254 @@
+"""One scenario: the job with its changes, designed, as one row. Runs in any process that has the package.
+
+A catalogue does not travel between processes: every process loads its own once, and says so when it is not
+the one the sweep was planned with. The chain and the scan of the room of blends are compiled once for all
+scenarios that differ in prices and limits alone.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from itertools import islice
+from typing import Any, Final, TypeAlias
+
+import tomli_w
+
+from optimizer.design import design_problem
+from optimizer.engine.scan import Scan
+from optimizer.errors import FileFaults, VesselblendError
+from optimizer.fingerprint import canonical_text, fingerprint
+from optimizer.job import Job
+from optimizer.jobfile import parse_job
+from optimizer.judge import worst_verdict
+from optimizer.materials import Catalogue
+from optimizer.nomenclature import PROPERTIES, QUANTITIES
+from optimizer.problem import Problem, problem_of
+from optimizer.shop import DAMP_CLASSES
+from optimizer.solution import Solution
+from optimizer.specs import load_catalogue
+from optimizer.sweep.scenarios import Values
+from optimizer.sweep.variables import Variable, changed
+from optimizer.toml_files import parse_toml
+
+__all__ = [
+    "FAULTY",
+    "OWN_FAULT",
+    "Cell",
+    "Plan",
+    "Refused",
+    "Row",
+    "check_first",
+    "header_of",
+    "plan_of",
+    "scenario_key",
+    "solve",
+]
+
+Cell: TypeAlias = float | str | None
+Row: TypeAlias = tuple[Cell, ...]
+
+FAULTY: Final = "no job"
+"""Status of a scenario whose values do not fit together."""
+
+OWN_FAULT: Final = "a fault of vesselblend"
+"""Status of a scenario that a fault of ours left without an answer."""
+
+_WORDS: Final = ("scenario", "job", "status", "verdict", "damp_risk", "fault", "fingerprint")
+_LONGEST_FAULT: Final = 400
+_KEY_DIGITS: Final = 16
+_COMPILED: Final = 4
+_LOOKED_AT: Final = 50
+
+
+@dataclass(frozen=True)
+class Plan:
+    """All a process must know to design any scenario of a sweep.
+
+    Attributes
+    ----------
+    text : str
+        The job file.
+    specs : str | None
+        Folder of own spec files.
+    variables : tuple[Variable, ...]
+        What differs between scenarios.
+    fingerprint : str
+        Of the unchanged job, the figures and the version.
+    """
+
+    text: str
+    specs: str | None
+    variables: tuple[Variable, ...]
+    fingerprint: str
+
+
+@dataclass(frozen=True)
+class Refused:
+    """A process that cannot take part, and why."""
+
+    reason: str
+
+
+def plan_of(text: str, where: str, catalogue: Catalogue, specs: str | None) -> Plan:
+    """Return the plan of a job that nothing varies in yet; `FileFaults` if the job file has any.
+
+    Parameters
+    ----------
+    text, where
+        The job file, and what faults call it.
+    catalogue, specs
+        The figures, and the folder of own spec files they were read with.
+    """
+    return Plan(text, specs, (), fingerprint(parse_job(text, catalogue, where), catalogue))
+
+
+def check_first(plan: Plan, scenarios: Iterable[Values]) -> None:
+    """Raise the faults of the first scenario if none of the first few gives a job: a slip, not a corner."""
+    faults: FileFaults | None = None
+    for values in islice(scenarios, _LOOKED_AT):
+        try:
+            _workbench(plan).job_of(plan, values)
+        except FileFaults as error:
+            faults = faults or error
+        else:
+            return
+    if faults is not None:
+        raise faults
+
+
+def scenario_key(plan: Plan, values: Values) -> str:
+    """Return the text that stands for one scenario of one job: the same in any order of the variables."""
+    named = {v.name: x for v, x in zip(plan.variables, values, strict=True) if x is not None}
+    return hashlib.sha256(f"{plan.fingerprint}{canonical_text(named)}".encode()).hexdigest()[:_KEY_DIGITS]
+
+
+def header_of(plan: Plan) -> tuple[tuple[str, bool], ...]:
+    """Return the columns of a sweep's rows: name with its unit, and whether it holds numbers."""
+    data = parse_toml(plan.text, "job")
+    currency = str(data.get("currency", ""))
+    varied = ((_with_unit(v.name, v.unit, currency), v.numeric) for v in plan.variables)
+    shares = ((f"share_{name}", True) for name in data.get("materials", ()))
+    rest = ("cost", *(name for name in PROPERTIES if name != "cost"))
+    figures = ((_with_unit(name, QUANTITIES[name].unit, currency), name not in _WORDS) for name in rest)
+    return (
+        ("scenario", False),
+        ("job", False),
+        *varied,
+        ("status", False),
+        ("verdict", False),
+        *shares,
+        ("water_ratio", True),
+        *figures,
+        ("turns", True),
+        ("fault", False),
+        ("fingerprint", False),
+    )
+
+
+def _with_unit(name: str, unit: str, currency: str) -> str:
+    if unit in ("", "-", "count", "fraction", "class"):
+        return name
+    return f"{name} [{unit.replace('currency', currency)}]"
+
+
+def solve(plan: Plan, values: Values) -> Row | Refused:
+    """Design one scenario and return its row, in the columns of `header_of`.
+
+    Parameters
+    ----------
+    plan
+        The sweep.
+    values
+        One value per variable.
+    """
+    try:
+        bench = _workbench(plan)
+    except VesselblendError as error:
+        return Refused(f"a worker cannot read the job or its materials: {error}")
+    if bench.fingerprint != plan.fingerprint:
+        return Refused("a worker has other material files or another version of vesselblend")
+    front = (scenario_key(plan, values), plan.fingerprint[:_KEY_DIGITS], *(map(_cell, values)))
+    try:
+        solution = bench.design(bench.job_of(plan, values))
+    except VesselblendError as error:
+        return (*front, FAULTY, *_blanks(bench.job), _one_line(str(error)), "")
+    except Exception as error:  # one scenario that trips us up must not end a night's work
+        return (*front, OWN_FAULT, *_blanks(bench.job), _one_line(f"{type(error).__name__}: {error}"), "")
+    return (*front, *_answer(solution), "", solution.fingerprint)
+
+
+def _cell(value: float | str | bool | None) -> Cell:
+    return str(value).lower() if isinstance(value, bool) else value
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())[:_LONGEST_FAULT]
+
+
+def _blanks(job: Job) -> tuple[Cell, ...]:
+    return (None,) * (len(job.materials) + len(PROPERTIES) + 3)
+
+
+def _answer(solution: Solution) -> Row:
+    if solution.mix is None:
+        return (solution.status, *_blanks(solution.job))
+    shares = (solution.mix.blend.get(name, 0.0) for name in solution.job.materials)
+    figures = (_figure(solution, name) for name in PROPERTIES if name != "cost")
+    return (
+        solution.status,
+        worst_verdict(solution.limits),
+        *shares,
+        solution.mix.water_ratio,
+        solution.cost,
+        *figures,
+        float(solution.turns),
+    )
+
+
+def _figure(solution: Solution, name: str) -> Cell:
+    value = solution.properties[name].value
+    if not math.isfinite(value):
+        return None
+    return DAMP_CLASSES[int(value)] if name == "damp_risk" else value
+
+
+@dataclass(frozen=True)
+class _Workbench:
+    """What one process keeps between scenarios."""
+
+    data: Mapping[str, Any]
+    catalogue: Catalogue
+    job: Job
+    fingerprint: str
+    compiled: dict[str, tuple[Problem, Scan]] = field(default_factory=dict, compare=False)
+
+    def job_of(self, plan: Plan, values: Values) -> Job:
+        """Return the job of a scenario; `FileFaults` if its values do not fit together."""
+        stated = {v: x for v, x in zip(plan.variables, values, strict=True) if x is not None}
+        return parse_job(tomli_w.dumps(changed(self.data, stated)), self.catalogue, "scenario")
+
+    def design(self, job: Job) -> Solution:
+        """Return the quick answer, with the chain compiled once for all scenarios that share it."""
+        # The limits, prices, confidence and objective play no part in what is compiled.
+        bare = replace(job, title="", limits=(), prices={}, confidence=0.5, objective="cost", maximize=False)
+        problem, scan = self._compiled(canonical_text(bare), bare)
+        return design_problem(replace(problem, job=job), explain=False, scan=scan)
+
+    def _compiled(self, key: str, job: Job) -> tuple[Problem, Scan]:
+        if key not in self.compiled:
+            while len(self.compiled) >= _COMPILED:
+                self.compiled.pop(next(iter(self.compiled)), None)
+            problem = problem_of(job, self.catalogue)
+            self.compiled[key] = (problem, Scan(problem))
+        return self.compiled[key]
+
+
+@lru_cache(maxsize=2)
+def _workbench(plan: Plan) -> _Workbench:
+    catalogue = load_catalogue(plan.specs)
+    job = parse_job(plan.text, catalogue, "job")
+    return _Workbench(parse_toml(plan.text, "job"), catalogue, job, fingerprint(job, catalogue))

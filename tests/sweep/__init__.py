@@ -1,0 +1,1 @@
+"""Tests of sweeps: scenarios, files that survive anything, crews of workers."""
