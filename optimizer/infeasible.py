@@ -101,7 +101,7 @@ def joint_relaxation(
     shifts: Mapping[RowLabel, float],
     scan: Scan | None = None,
 ) -> Relaxation | None:
-    """Return the smallest equal loosening of `limits` together, in steps of each, that makes a blend possible.
+    """Return the smallest equal loosening of `limits` together, in steps of each, that allows a blend.
 
     Found by halving between none and `_MOST_STEPS` steps; each trial is a whole search, and so is the last.
     """

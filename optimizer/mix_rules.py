@@ -47,7 +47,8 @@ def _grain_rules(problem: Problem, cast: Cast) -> Iterator[str]:
     body, model = cast.body, problem.model
     grains = float(body["heavy"][0] + body["light"][0])
     if grains > float(model["grain_ceiling"]) + _SLACK:
-        yield f"Grains fill {grains:.0%} of the mix, above {float(model['grain_ceiling']):.0%}: it will not flow."
+        most = float(model["grain_ceiling"])
+        yield f"Grains fill {grains:.0%} of the mix, above {most:.0%}: it will not flow."
     sand = float(body["sand"][0] / max(float(body["powder"][0]), 1e-9))
     ceiling = float(
         body.gypsum_share[0] * model["sand_ceiling_gypsum"] + body.csa_share[0] * model["sand_ceiling_csa"]

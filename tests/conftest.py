@@ -19,17 +19,17 @@ settings.load_profile("unhurried")
 
 @pytest.fixture(scope="session")
 def catalogue() -> Catalogue:
-    """The shipped material files."""
+    """Return the shipped material files."""
     return load_catalogue()
 
 
 @pytest.fixture(scope="session")
 def demo(catalogue: Catalogue) -> Job:
-    """The shipped demo job."""
+    """Return the shipped demo job."""
     return parse_job(template("demo"), catalogue, "demo.toml")
 
 
 @pytest.fixture(scope="session")
 def plain(demo: Job) -> Job:
-    """The demo job without limits."""
+    """Return the demo job without limits."""
     return replace(demo, limits=())
