@@ -126,7 +126,7 @@ def _others(
 ) -> Iterator[tuple[str, Solution]]:
     for number, other in enumerate(best.alternatives, start=1):
         if other.objective is not None and other.blend:
-            name = other.name if other.name.endswith(" alone") else f"{other.name} {number}"
+            name = f"one binder {number}" if other.name.endswith(" alone") else f"near tie {number}"
             yield name, check(job, other.blend, catalogue, other.water_ratio, parameters)
 
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from optimizer.errors import Fault, FileFaults, NoBlend, QuantityError
+from optimizer.fingerprint import fingerprint
 from optimizer.job import Job
 from optimizer.jobfile import parse_job, read_job, template
 from optimizer.materials import Catalogue
@@ -17,6 +18,11 @@ from optimizer.specs import load_catalogue
 from optimizer.toml_files import LARGEST_FILE, decoded, shown_key, shown_value
 from optimizer.units import parse
 from ui.delivery import STANDARD, read_stdin, say
+
+if TYPE_CHECKING:
+    from optimizer.calibration.record import Calibration
+    from optimizer.chain.parameters import ParameterSet
+    from optimizer.solution import Solution
 
 __all__ = ["Asked", "ask", "read_amounts", "read_blend", "read_water_ratio"]
 
@@ -33,21 +39,67 @@ _SLACK: Final = 0.5
 
 @dataclass(frozen=True)
 class Asked:
-    """A job and the catalogue its names belong to."""
+    """A job with the figures it is asked with.
+
+    Attributes
+    ----------
+    job, catalogue : Job, Catalogue
+        The question, and the materials its names belong to.
+    calibration : Calibration | None
+        What the studio's trials taught.
+    """
 
     job: Job
     catalogue: Catalogue
+    calibration: Calibration | None = None
+
+    @property
+    def trials(self) -> int:
+        """Trials the figures were calibrated on [count]."""
+        return len(self.calibration.trials) if self.calibration else 0
+
+    def parameters(self, extra: Iterable[str] = ()) -> ParameterSet | None:
+        """Return the calibrated parameters for the job's materials and `extra` ones; None without any."""
+        if self.calibration is None:
+            return None
+        from optimizer.calibration.record import parameter_set
+
+        return parameter_set(
+            self.calibration, self.catalogue, tuple(dict.fromkeys((*self.job.materials, *extra)))
+        )
+
+    def signed(self, solution: Solution) -> Solution:
+        """Return the answer with a fingerprint of everything it rests on, the calibration too."""
+        if self.calibration is None:
+            return solution
+        from optimizer.calibration.files import calibration_text
+
+        text = calibration_text(self.calibration)
+        return replace(solution, fingerprint=fingerprint(self.job, self.catalogue, text))
 
 
-def ask(job: str | None, specs: str | None) -> Asked:
-    """Read the job (None: the shipped demo; ``-``: standard input) and the catalogue.
+def ask(job: str | None, specs: str | None, calibration: str | None = None) -> Asked:
+    """Read a job with its figures.
+
+    Parameters
+    ----------
+    job : str | None
+        File of the job; None: the shipped demo; ``-``: standard input [-].
+    specs : str | None
+        Folder of own spec files [-].
+    calibration : str | None
+        Calibration file, or a folder whose newest one counts [-].
 
     Raises
     ------
     FileFaults
-        All faults of the spec files, or else all faults of the job.
+        All faults of the spec files, or else all faults of the job, or else those of the calibration.
     """
     catalogue = load_catalogue(specs)
+    return replace(_asked(job, catalogue), calibration=_calibration(calibration))
+
+
+def _asked(job: str | None, catalogue: Catalogue) -> Asked:
     if job is None:
         say("No job named: this is the shipped demo job. Write your own with: vesselblend init")
         return Asked(parse_job(template("demo"), catalogue, "demo"), catalogue)
@@ -55,6 +107,22 @@ def ask(job: str | None, specs: str | None) -> Asked:
         text = decoded(read_stdin(LARGEST_FILE), _STDIN)
         return Asked(parse_job(text, catalogue, _STDIN), catalogue)
     return Asked(read_job(Path(job), catalogue), catalogue)
+
+
+def _calibration(named: str | None) -> Calibration | None:
+    if named is None:
+        return None
+    from optimizer.calibration.files import newest_calibration, read_calibration
+
+    path = Path(named)
+    if path.is_dir():
+        newest = newest_calibration(path)
+        if newest is None:
+            repair = "Name a calibration file, or make one: vesselblend trials fit"
+            raise FileFaults([Fault(named, "a folder without one", "a calibration", repair)])
+        say(f"Calibration: {newest}")
+        path = newest
+    return read_calibration(path)
 
 
 def read_blend(text: str, catalogue: Catalogue, where: str = "--blend") -> dict[str, float]:

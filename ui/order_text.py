@@ -44,7 +44,8 @@ def order_blocks(answer: OrderAnswer, catalogue: Catalogue, units: System) -> It
     """Give the text of an order that some blend can make."""
     request, best = answer.request, answer.ranked[0].plan
     dates = f"by {day_words(request.due)}, casting from {day_words(request.start)}"
-    yield sentence(f"{request.vessels} vessels {dates}, {request.shop.molds} molds owned", "bold")
+    owned = f"{counted(request.shop.molds, 'mold')} owned"
+    yield sentence(f"{counted(request.vessels, 'vessel')} {dates}, {owned}", "bold")
     yield sentence(plan_words(best))
     yield from _blend(answer, best, catalogue, units)
     yield from _held_back(best)
@@ -56,14 +57,14 @@ def order_blocks(answer: OrderAnswer, catalogue: Catalogue, units: System) -> It
         heads = ("day", "cast", "seal", "pack", "on shelf", "work", "held back by")
         rows = [_day_row(day) for day in best.schedule.days if _busy(day)]
         yield table(heads, rows, right=range(1, 6))
-    yield from _ranking(answer)
+    yield from _ranking(answer, catalogue)
 
 
 def plan_words(plan: OrderPlan) -> str:
     """Return whether a plan is in time, when it is ready and with how many molds."""
     if plan.ready is None:
         return "This order cannot be made: no casting leaves its mold within a working day."
-    molds = f"with {plan.molds_at_work} molds at work" + (
+    molds = f"with {counted(plan.molds_at_work, 'mold')} at work" + (
         f", {plan.molds_to_buy} of them to buy" if plan.molds_to_buy else ""
     )
     if plan.meets_date:
@@ -79,14 +80,14 @@ def _blend(answer: OrderAnswer, plan: OrderPlan, catalogue: Catalogue, units: Sy
     assert solution.mix is not None
     yield heading(f"Blend ({plan.candidate.name})")
     grams = solution.mix.grams
-    weigh = ", ".join(
-        f"{grams_words(mass, 1.0, units)} {label_of(n, catalogue)}" for n, mass in grams.items()
-    )
+    steps = {name: weighing_step(name, solution, catalogue) for name in grams}
+    order = weighing_order(grams, catalogue)
+    weigh = ", ".join(f"{grams_words(grams[n], steps[n], units)} {label_of(n, catalogue)}" for n in order)
     yield sentence(f"{blend_words(solution.mix.blend, catalogue)}.", indent=2)
     yield sentence(f"One vessel: {weigh}.", indent=2)
     turns = f"{plan.turns} turns of a mold a day"
     yield sentence(
-        f"{plan.pours} pours at {turns}, rejects counted; {plan.molds_worn:.1f} molds worn out.", indent=2
+        f"{plan.pours} pours at {turns}, rejects counted; {plan.molds_worn:.2g} molds worn out.", indent=2
     )
 
 
@@ -144,7 +145,7 @@ def _buying(answer: OrderAnswer, plan: OrderPlan, catalogue: Catalogue) -> Itera
         yield sentence(f"From the shelf: {', '.join(stock)}.", indent=2)
     if plan.molds_to_buy:
         price = money(plan.molds_to_buy * answer.request.shop.mold_price, currency)
-        yield sentence(f"{plan.molds_to_buy} molds, {price}.", indent=2)
+        yield sentence(f"{counted(plan.molds_to_buy, 'mold')}, {price}.", indent=2)
     yield sentence(f"Powders now: {money(bought.total, currency)}, tax and delivery in.", indent=2)
 
 
@@ -162,6 +163,17 @@ def _money(answer: OrderAnswer, plan: OrderPlan) -> Iterator[Block]:
         yield sentence(EXAMPLE_PRICES, indent=2)
 
 
+def counted(number: int, word: str) -> str:
+    """Return a number of things.
+
+    Examples
+    --------
+    >>> counted(1, "mold"), counted(300, "vessel")
+    ('1 mold', '300 vessels')
+    """
+    return f"{number} {word}{'' if number == 1 else 's'}"
+
+
 def _busy(day: DayPlan) -> bool:
     return bool(day.cast or day.sealed or day.packed)
 
@@ -172,13 +184,17 @@ def _day_row(day: DayPlan) -> list[str]:
     return [day_words(day.day), *counts, work, day.limited_by]
 
 
-def _ranking(answer: OrderAnswer) -> Iterator[Block]:
+def _ranking(answer: OrderAnswer, catalogue: Catalogue) -> Iterator[Block]:
     if len(answer.ranked) < 2:
         return
     yield heading("Blends for this order")
     heads = ("blend", "ready", "buy molds", "molds charged", "rank", "wear only", "rank")
     yield table(heads, [_rank_row(row) for row in answer.ranked], right=range(2, 7))
     yield sentence("Equal ranks are too close to call.", indent=2)
+    for row in answer.ranked:
+        mix = answer.solutions[row.plan.candidate.name].mix
+        if mix is not None:
+            yield indented(f"{row.plan.candidate.name}: {blend_words(mix.blend, catalogue)}")
     if len(answer.switches) > 1:
         sizes = "; ".join(f"from {each.vessels} vessels on: {each.cheaper}" for each in answer.switches[:6])
         yield sentence(f"Cheaper of the first two, by size of order: {sizes}.", indent=2)

@@ -9,7 +9,8 @@ import pytest
 
 
 @pytest.mark.parametrize(
-    "name", ["ui.words", "ui.jobs", "ui.delivery", "ui.terminal", "ui.card", "ui.material_text"]
+    "name",
+    ["ui.words", "ui.jobs", "ui.delivery", "ui.terminal", "ui.card", "ui.material_text", "ui.order_text"],
 )
 def test_docstring_examples_hold(name: str) -> None:
     done = doctest.testmod(importlib.import_module(name))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from ui.commands.shared import NO_BLEND, job_options
+from ui.commands.shared import NO_BLEND, Figures, figure_options
 from ui.delivery import Delivery, delivered, say
 
 __all__ = ["card"]
@@ -20,7 +20,7 @@ __all__ = ["card"]
 @click.option(
     "--paper", type=click.Choice(["a5", "half-letter"]), help="Default: a5, half-letter with --units us."
 )
-@job_options
+@figure_options
 @delivered
 def card(
     job: str | None,
@@ -28,7 +28,7 @@ def card(
     blend: str | None,
     water_ratio: str | None,
     paper: str | None,
-    specs: str | None,
+    figures: Figures,
     delivery: Delivery,
 ) -> int:
     """Write the batch card of JOB as one HTML page to print, such as with -o card.html.
@@ -40,22 +40,24 @@ def card(
     from optimizer.design import design
     from ui.answer_text import no_blend_blocks
     from ui.card import card_html, card_json, sheet_of
-    from ui.jobs import ask, read_blend, read_water_ratio
+    from ui.jobs import read_blend, read_water_ratio
     from ui.terminal import rendered
 
-    asked = ask(job, specs)
-    if blend is None:
-        solution = design(asked.job, asked.catalogue, explain=False)
+    asked = figures.ask(job)
+    parts = {} if blend is None else read_blend(blend, asked.catalogue)
+    parameters = asked.parameters(parts)
+    if parts:
+        solution = check(asked.job, parts, asked.catalogue, read_water_ratio(water_ratio), parameters)
     else:
-        parts, ratio = read_blend(blend, asked.catalogue), read_water_ratio(water_ratio)
-        solution = check(asked.job, parts, asked.catalogue, ratio)
+        solution = design(asked.job, asked.catalogue, parameters, explain=False)
+    solution = asked.signed(solution)
     if solution.mix is None:
         say(rendered(no_blend_blocks(solution, delivery.units), None))
         return NO_BLEND
     if solution.status not in ("designed", "meets"):
         say(f"Mind: this blend {solution.status} at a limit; the card says which.")
-    batch = batch_of(solution, asked.catalogue, vessels)
-    sheet = sheet_of(solution, batch, asked.catalogue, units=delivery.units)
+    batch = batch_of(solution, asked.catalogue, vessels, parameters)
+    sheet = sheet_of(solution, batch, asked.catalogue, units=delivery.units, trials=asked.trials)
     paper = paper or ("half-letter" if delivery.units == "us" else "a5")
     delivery.send_as(card_json(sheet), card_html(sheet, paper))
     return 0

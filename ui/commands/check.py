@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
-from ui.commands.shared import VERDICT_CODES, job_options
+from ui.commands.shared import VERDICT_CODES, Figures, figure_options
 from ui.delivery import Delivery, delivered
+
+if TYPE_CHECKING:
+    from optimizer.solution import Solution
 
 __all__ = ["check"]
 
@@ -20,7 +25,7 @@ __all__ = ["check"]
 )
 @click.option("--against", metavar="BLEND", help="The present blend, to compare with.")
 @click.option("--against-water-ratio", metavar="RATIO", help="Water ratio of the present blend.")
-@job_options
+@figure_options
 @delivered
 def check(
     job: str,
@@ -28,7 +33,7 @@ def check(
     water_ratio: str | None,
     against: str | None,
     against_water_ratio: str | None,
-    specs: str | None,
+    figures: Figures,
     delivery: Delivery,
 ) -> int:
     """Predict a blend and judge it against the limits of JOB, and against another blend.
@@ -39,18 +44,23 @@ def check(
     from optimizer.check import compare
     from optimizer.report import comparison_json, solution_json
     from ui.answer_text import comparison_blocks, solution_blocks
-    from ui.jobs import ask, read_blend, read_water_ratio
+    from ui.jobs import read_blend, read_water_ratio
 
-    asked = ask(job, specs)
-    parts, ratio = read_blend(blend, asked.catalogue), read_water_ratio(water_ratio)
-    candidate = judge(asked.job, parts, asked.catalogue, ratio)
-    if against is None:
+    asked = figures.ask(job)
+    parts = read_blend(blend, asked.catalogue)
+    others = {} if against is None else read_blend(against, asked.catalogue, "--against")
+    parameters = asked.parameters((*parts, *others))
+
+    def judged(named: dict[str, float], ratio: float | None) -> Solution:
+        return asked.signed(judge(asked.job, named, asked.catalogue, ratio, parameters))
+
+    candidate = judged(parts, read_water_ratio(water_ratio))
+    if not others:
         data = solution_json(candidate)
         delivery.send(data, lambda: list(solution_blocks(candidate, asked.catalogue, delivery.units)))
     else:
-        other = read_blend(against, asked.catalogue, "--against")
-        other_ratio = read_water_ratio(against_water_ratio, "--against-water-ratio")
-        both = compare(judge(asked.job, other, asked.catalogue, other_ratio), candidate)
+        present = judged(others, read_water_ratio(against_water_ratio, "--against-water-ratio"))
+        both = compare(present, candidate)
         data = comparison_json(both)
         delivery.send(data, lambda: list(comparison_blocks(both, asked.catalogue, delivery.units)))
     return VERDICT_CODES[candidate.status]

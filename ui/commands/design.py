@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from ui.commands.shared import NO_BLEND, job_options
+from ui.commands.shared import NO_BLEND, Figures, figure_options
 from ui.delivery import Delivery, delivered
 
 __all__ = ["design"]
@@ -24,11 +24,9 @@ __all__ = ["design"]
     metavar="SECONDS",
     help="Time to prove how near the answer is to the best.",
 )
-@job_options
+@figure_options
 @delivered
-def design(
-    job: str | None, vessels: int | None, seconds: float, specs: str | None, delivery: Delivery
-) -> int:
+def design(job: str | None, vessels: int | None, seconds: float, figures: Figures, delivery: Delivery) -> int:
     """Find the cheapest blend that meets the limits of JOB (without JOB: of the shipped demo).
 
     JOB is a TOML file, or - for standard input.
@@ -37,14 +35,14 @@ def design(
     from optimizer.design import design as solve
     from optimizer.report import batch_json, solution_json
     from ui.answer_text import no_blend_blocks, solution_blocks
-    from ui.jobs import ask
 
-    asked = ask(job, specs)
-    solution = solve(asked.job, asked.catalogue, proof_seconds=seconds)
+    asked = figures.ask(job)
+    parameters = asked.parameters()
+    solution = asked.signed(solve(asked.job, asked.catalogue, parameters, proof_seconds=seconds))
     if solution.mix is None:
         delivery.send(solution_json(solution), lambda: list(no_blend_blocks(solution, delivery.units)))
         return NO_BLEND
-    batch = batch_of(solution, asked.catalogue, vessels) if vessels else None
+    batch = batch_of(solution, asked.catalogue, vessels, parameters) if vessels else None
     data = solution_json(solution) | ({"batch": batch_json(batch)} if batch else {})
     delivery.send(data, lambda: list(solution_blocks(solution, asked.catalogue, delivery.units, batch)))
     return 0

@@ -6,7 +6,7 @@ import datetime as dt
 
 import click
 
-from ui.commands.shared import NO_BLEND, job_options
+from ui.commands.shared import NO_BLEND, Figures, figure_options
 from ui.delivery import Delivery, delivered
 
 __all__ = ["order"]
@@ -20,7 +20,7 @@ _DAY = click.DateTime(["%Y-%m-%d"])
 @click.option("--due", type=_DAY, required=True, metavar="YYYY-MM-DD", help="Last day they may leave.")
 @click.option("--start", type=_DAY, metavar="YYYY-MM-DD", help="First day of casting; default: today.")
 @click.option("--molds", type=click.IntRange(0, 100_000), help="Molds owned; default: those of the job.")
-@job_options
+@figure_options
 @delivered
 def order(
     job: str,
@@ -28,7 +28,7 @@ def order(
     due: dt.datetime,
     start: dt.datetime | None,
     molds: int | None,
-    specs: str | None,
+    figures: Figures,
     delivery: Delivery,
 ) -> int:
     """Plan an order with the blends that meet the limits of JOB: days, molds and bags to buy, ranking.
@@ -38,13 +38,12 @@ def order(
     from optimizer.order_blends import plan_blends, shop_request
     from optimizer.order_report import order_json
     from ui.answer_text import no_blend_blocks
-    from ui.jobs import ask
     from ui.order_text import order_blocks
 
-    asked = ask(job, specs)
+    asked = figures.ask(job)
     first = start.date() if start else dt.date.today()
     request = shop_request(asked.job, vessels, first, due.date(), molds)
-    answer = plan_blends(asked.job, asked.catalogue, request)
+    answer = plan_blends(asked.job, asked.catalogue, request, asked.parameters())
     data, none = order_json(answer), answer.no_blend
     if none is not None:
         delivery.send(data, lambda: list(no_blend_blocks(none, delivery.units)))

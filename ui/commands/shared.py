@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
-from typing import Final
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-__all__ = ["NO_BLEND", "NO_VERDICT", "VERDICT_CODES", "job_options"]
+if TYPE_CHECKING:
+    from ui.jobs import Asked
+
+__all__ = ["NO_BLEND", "NO_VERDICT", "VERDICT_CODES", "Figures", "figure_options", "job_options"]
 
 NO_BLEND: Final = 3
 """No blend meets the limits, or a checked blend or an order fails."""
@@ -22,3 +27,41 @@ def job_options(command: Callable[..., int]) -> Callable[..., int]:
     """Give a command the option ``--specs``."""
     helped = "Folder of spec files that add materials or replace shipped ones."
     return click.option("--specs", metavar="DIR", help=helped)(command)
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Where the figures of an answer come from.
+
+    Attributes
+    ----------
+    specs : str | None
+        Folder of own spec files.
+    calibration : str | None
+        Calibration file, or a folder whose newest one counts.
+    """
+
+    specs: str | None
+    calibration: str | None
+
+    def ask(self, job: str | None) -> Asked:
+        """Read a job with these figures; `FileFaults` of all that is read."""
+        from ui.jobs import ask
+
+        return ask(job, self.specs, self.calibration)
+
+
+def figure_options(command: Callable[..., int]) -> Callable[..., int]:
+    """Give a command the options ``--specs`` and ``--calibration``, as one `Figures`."""
+
+    @job_options
+    @click.option(
+        "--calibration",
+        metavar="FILE",
+        help="What `trials fit` learned: its file, or the folder of the newest.",
+    )
+    @functools.wraps(command)
+    def with_figures(*, specs: str | None, calibration: str | None, **options: Any) -> int:  # noqa: ANN401
+        return command(figures=Figures(specs, calibration), **options)
+
+    return with_figures
