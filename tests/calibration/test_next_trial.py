@@ -125,3 +125,5 @@ def test_a_blend_is_called_calibrated_only_where_each_binder_is(problem, solutio
     gypsum_only = replace(told, origin={"gypsum_cement.strength": 4, "air": 4})
     assert word(gypsum_only, half) == "extrapolated"
     assert word(gypsum_only, {"gypsum_cement": 0.7, "marble_flour": 0.3}) == "calibrated"
+    apart = replace(told, origin={"gypsum_cement.strength": 4, "rapid_set_mortar.strength": 4})
+    assert word(apart, half) == "extrapolated", "the law of mixing itself was never tried"
