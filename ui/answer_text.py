@@ -12,23 +12,20 @@ from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.solution import Alternative, LimitVerdict, Relaxation, Solution
 from optimizer.units import System
+from ui.reasons import evidence_words, limit_sentence, proof_words, single_binder_words
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import (
     blend_words,
     bound_words,
     chance_words,
     cost_groups,
-    evidence_words,
     grams_words,
     is_tight,
     label_of,
-    limit_sentence,
     money,
     odds_words,
-    proof_words,
     range_words,
     seen_words,
-    single_binder_words,
     value_words,
     verdict_words,
 )

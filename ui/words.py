@@ -1,4 +1,4 @@
-"""Answers in the words of the trade: values with their ranges, limits, prices of limits, money by part.
+"""Answers in the words of the trade: values with their ranges, limits, blends, money by part.
 
 Shared by command line, card and page, so that one answer reads alike everywhere.
 """
@@ -7,15 +7,13 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Final
 
-from optimizer.evidence import EVIDENCE
-from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.shop import DAMP_CLASSES, Limit
-from optimizer.solution import Alternative, LimitVerdict, Prediction, Proof, Solution
+from optimizer.solution import LimitVerdict, Prediction
 from optimizer.units import System, display_value, show, show_amount, significant
 
 __all__ = [
@@ -24,19 +22,14 @@ __all__ = [
     "bound_words",
     "chance_words",
     "cost_groups",
-    "evidence_words",
     "grams_words",
     "is_tight",
     "label_of",
-    "limit_sentence",
     "money",
     "odds_words",
     "percent_words",
-    "price_words",
-    "proof_words",
     "range_words",
     "seen_words",
-    "single_binder_words",
     "span_words",
     "value_words",
     "verdict_words",
@@ -55,9 +48,6 @@ COST_GROUPS: Final[Mapping[str, tuple[str, ...]]] = {
 """Words for the parts of a vessel's cost, and the parts they hold."""
 
 _MOST_DIGITS: Final = 6
-_FREE: Final = 5e-4
-"""A change of cost below this is nobody's money [currency]."""
-
 _TIGHT: Final = 0.01
 """A limit met by less than this share of its bound is called tight [-]."""
 
@@ -207,73 +197,6 @@ def is_tight(verdict: LimitVerdict) -> bool:
     return verdict.verdict == "meets" and abs(verdict.margin) <= _TIGHT * max(abs(verdict.limit.bound), 1e-9)
 
 
-def price_words(verdict: LimitVerdict, job: Job, units: System = "metric") -> str:
-    """Return what one step of a limit saves, as half a sentence; empty where it saves nothing.
-
-    Examples
-    --------
-    >>> from optimizer.shop import Vessel
-    >>> from optimizer.solution import LimitPrice
-    >>> white = Limit("whiteness", ">=", 88.0)
-    >>> price_words(LimitVerdict(white, "-", 88.0, 0.0, 0.5, "meets", price=LimitPrice(1.0, -0.06, 0.07)),
-    ...             Job("Cup", "EUR", (), Vessel(215.0)))
-    'one point less whiteness L* saves 0.06 EUR'
-    """
-    price = verdict.price
-    if price is None or price.loosen is None or abs(price.loosen) <= 1e-9:
-        return ""
-    if job.objective == "cost" and abs(price.loosen) < _FREE:
-        return ""
-    way = "more" if verdict.limit.sense == "<=" else "less"
-    name = verdict.limit.property
-    step = f"{_step_words(name, price.step, units)} {way} {quantity(name).label}"
-    return f"{step} {_gain_words(price.loosen, job, units)}"
-
-
-def _step_words(name: str, step: float, units: System) -> str:
-    unit = quantity(name).unit
-    if unit in ("-", "class", "count"):
-        word = {"-": "point", "class": "class", "count": "step"}[unit]
-        return f"one {word}" if step == 1.0 else f"{step:g} {word}s"
-    if unit == "fraction":
-        return f"{100.0 * step:g} points of"
-    if units == "us" or unit == "degC":
-        number, _, word = show_amount(step, "K" if unit == "degC" else unit, 2, units).partition(" ")
-        return f"{float(number):g} {word}"
-    return f"{step:g} {unit}"
-
-
-def _gain_words(change: float, job: Job, units: System) -> str:
-    if job.objective == "cost":
-        return (
-            f"saves {money(-change, job.currency)}"
-            if change <= -0.005
-            else f"saves under 0.01 {job.currency}"
-        )
-    label = quantity(job.objective).label
-    number, unit = display_value(abs(change), job.objective, units)
-    if quantity(job.objective).unit == "degC" and units == "us":
-        number, unit = 1.8 * abs(change), "°F"
-    return f"gives {significant(number, 2)} {unit} {'more' if change > 0.0 else 'less'} {label}".replace(
-        "  ", " "
-    )
-
-
-def limit_sentence(solution: Solution, units: System = "metric") -> str:
-    """Return which limit costs most and what one step of each tight limit would save."""
-    job = solution.job
-    priced = [v for v in solution.limits if price_words(v, job, units)]
-    if not priced:
-        if any(v.price is not None for v in solution.limits):
-            return "No limit is in the way: none of them alone would improve the blend if loosened by a step."
-        return ""
-    priced.sort(key=lambda v: -abs(v.price.loosen or 0.0) if v.price else 0.0)
-    costs = "costs most" if job.objective == "cost" else "holds most back"
-    steps = "; ".join(price_words(v, job, units) for v in priced)
-    each = " a vessel" if job.objective == "cost" else ""
-    return f"{quantity(priced[0].limit.property).label.capitalize()} {costs}: {steps}{each}."
-
-
 def blend_words(blend: Mapping[str, float], catalogue: Catalogue) -> str:
     """Return a blend as percentages of its materials, largest first.
 
@@ -301,62 +224,3 @@ def percent_words(share: float) -> str:
     ('63 %', '1.2 %')
     """
     return f"{100.0 * share:.0f} %" if share >= 0.0195 else f"{significant(100.0 * share, 2)} %"
-
-
-def single_binder_words(solution: Solution, catalogue: Catalogue, units: System = "metric") -> str:
-    """Return how the blend compares with the best mix of one binder at the same limits; empty if not known."""
-    alone = [a for a in solution.alternatives if a.name.endswith(" alone")]
-    if not alone or solution.mix is None:
-        return ""
-    sign = -1.0 if solution.job.maximize else 1.0
-    able = [a for a in alone if a.objective is not None]
-    if not able:
-        reasons = "; ".join(f"{a.name.partition(' (')[0]} fails {_labels(a.fails)}" for a in alone)
-        return f"No binder meets these limits without another: {reasons}."
-    best = min(able, key=lambda a: sign * (a.objective or 0.0))
-    if set(best.blend) == set(solution.mix.blend):
-        return "One binder is enough: no other beside it makes a better blend."
-    names = blend_words(best.blend, catalogue)
-    return f"The best mix with one binder at the same limits: {names}, {_against(solution, best, units)}."
-
-
-def _against(solution: Solution, other: Alternative, units: System) -> str:
-    job, value = solution.job, other.objective or 0.0
-    if job.objective != "cost" or solution.cost is None:
-        return value_words(job.objective, value, units)
-    saving = value - solution.cost
-    share = f"{100.0 * saving / value:.1f} %"
-    return f"{money(value, job.currency)}; this blend saves {money(saving, job.currency)} ({share})"
-
-
-def _labels(names: Sequence[str]) -> str:
-    known = [name if name == "the mix itself" else quantity(name).label for name in names]
-    return " and ".join(known) if len(known) < 3 else f"{', '.join(known[:-1])} and {known[-1]}"
-
-
-def proof_words(proof: Proof) -> str:
-    """Return how near the answer is to the best this model allows.
-
-    Examples
-    --------
-    >>> proof_words(Proof(True, 3.408, 0.0006, 0.09, True))
-    'Proved within 0.1 % of the best this model allows.'
-    """
-    if proof.infeasible:
-        return "Proved: no blend of these materials meets the limits in this model."
-    within = f"{significant(100.0 * max(proof.gap, 1e-4), 1)} %"
-    if proof.proved:
-        return f"Proved within {'0.1 %' if proof.gap <= 1e-3 else within} of the best this model allows."
-    if math.isfinite(proof.gap):
-        return f"Best found; within {within} of the best this model allows."
-    return "Best found; how near to the best this model allows is not proved."
-
-
-def evidence_words(properties: Mapping[str, Prediction]) -> list[str]:
-    """Return what the predictions rest on, one line for each kind of evidence."""
-    kinds: dict[str, list[str]] = {}
-    for name, prediction in properties.items():
-        kinds.setdefault(prediction.evidence, []).append(quantity(name).label)
-    if len(kinds) == 1:
-        return [f"{word}: {EVIDENCE[word]}." for word in kinds]
-    return [f"{word} ({EVIDENCE[word]}): {'; '.join(labels)}." for word, labels in kinds.items()]

@@ -10,7 +10,16 @@ import pytest
 
 @pytest.mark.parametrize(
     "name",
-    ["ui.words", "ui.jobs", "ui.delivery", "ui.terminal", "ui.card", "ui.material_text", "ui.order_text"],
+    [
+        "ui.words",
+        "ui.reasons",
+        "ui.jobs",
+        "ui.delivery",
+        "ui.terminal",
+        "ui.card",
+        "ui.material_text",
+        "ui.order_text",
+    ],
 )
 def test_docstring_examples_hold(name: str) -> None:
     done = doctest.testmod(importlib.import_module(name))

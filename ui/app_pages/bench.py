@@ -12,17 +12,15 @@ from ui import answers
 from ui.charts import cost_chart, margin_chart, margin_rows
 from ui.fields import CANDLE, ROOM, VESSEL
 from ui.printing import print_card
-from ui.state import Session, apply_limits, drop_pick, session, show_fields, tell_faults, units
+from ui.reasons import limit_sentence, proof_words, single_binder_words
+from ui.state import Session, apply_limits, draw, drop_pick, session, show_fields, tell_faults, units
 from ui.words import (
     bound_words,
     cost_groups,
     grams_words,
     label_of,
-    limit_sentence,
     money,
-    proof_words,
     range_words,
-    single_binder_words,
     value_words,
 )
 
@@ -92,7 +90,7 @@ def _cost(now: Session, solution: Solution) -> None:
             f"Likely {money(span[0], currency)} to {money(span[1], currency)}, prices and rejects as stated."
         )
     groups = cost_groups(solution.cost_parts)
-    st.altair_chart(
+    draw(
         cost_chart(groups),
         key="cost_parts",
         alt="Parts of the cost: " + ", ".join(f"{name} {money(x, currency)}" for name, x in groups.items()),
@@ -101,7 +99,7 @@ def _cost(now: Session, solution: Solution) -> None:
 
 def _buttons(now: Session) -> None:
     with st.container(horizontal=True):
-        if st.button("Print the card", type="primary", icon=":material/print:", key="print_card"):
+        if st.button("Print the card", icon=":material/print:", key="print_card"):
             print_card(now)
         st.page_link("app_pages/give_and_take.py", label="See give and take", icon=":material/balance:")
         if now.blend:
@@ -114,7 +112,7 @@ def _margins(solution: Solution) -> None:
     if not rows:
         st.info("No limit is set: this is the cheapest blend of all.")
         return
-    st.altair_chart(
+    draw(
         margin_chart(rows),
         key="margins",
         alt="Limits, tightest first: " + "; ".join(f"{row['words']}: {row['verdict']}" for row in rows),
