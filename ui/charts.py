@@ -20,7 +20,16 @@ from optimizer.units import System
 from ui.palette import PARTS
 from ui.words import bound_words, verdict_words
 
-__all__ = ["SHAPES", "colored", "cost_chart", "labeled_bars", "layered", "margin_chart", "margin_rows"]
+__all__ = [
+    "SHAPES",
+    "colored",
+    "cost_chart",
+    "inked",
+    "labeled_bars",
+    "layered",
+    "margin_chart",
+    "margin_rows",
+]
 
 SHAPES: Final[Mapping[str, str]] = {"meets": "circle", "too close to call": "diamond", "fails": "cross"}
 """Shape of each verdict."""
@@ -103,7 +112,7 @@ def margin_chart(rows: Sequence[Mapping[str, Any]]) -> alt.LayerChart:
     verdict = base.mark_text(align="right", yOffset=_ABOVE, fontSize=13, fontWeight="bold", dx=-2).encode(
         x=alt.datum(_WIDE), text="verdict:N", color=_color("verdict:N")
     )
-    return layered([bar, tick, dot, colored(words, "text"), verdict], _ROW * len(rows), framed=False)
+    return layered([bar, tick, dot, colored(words, "text"), verdict], _ROW * len(rows))
 
 
 def cost_chart(parts: Mapping[str, float]) -> alt.LayerChart:
@@ -121,7 +130,7 @@ def labeled_bars(frame: pd.DataFrame, column: str, row: int) -> alt.LayerChart:
     )
     text = base.mark_text(align="left", dx=6, fontSize=13).encode(text="words:N")
     bars = colored(base.mark_bar(height=13), "meets")
-    return layered([bars, colored(text, "text")], row * max(len(frame), 1), framed=False)
+    return layered([bars, colored(text, "text")], row * max(len(frame), 1))
 
 
 def colored(chart: alt.Chart, part: str) -> alt.Chart:
@@ -140,9 +149,14 @@ def _shape_of_verdict() -> alt.Shape:
     )
 
 
-def layered(layers: Sequence[alt.Chart], height: int, *, framed: bool = True) -> alt.LayerChart:
-    """Return marks over each other, `height` pixels high, with or without a frame around them."""
-    chart = alt.LayerChart(layer=list(layers), height=height)
-    if not framed:
-        chart.config = alt.Config(view=alt.ViewConfig(stroke=None))
+def layered(layers: Sequence[alt.Chart], height: int) -> alt.LayerChart:
+    """Return marks over each other, `height` pixels high."""
+    return alt.LayerChart(layer=list(layers), height=height)
+
+
+def inked(chart: alt.LayerChart, ink: str) -> alt.LayerChart:
+    """Return a chart whose axes are written in a color, without a frame around it."""
+    axis = alt.AxisConfig(labelColor=ink, titleColor=ink, labelFontSize=12, titleFontSize=13)
+    legend = alt.LegendConfig(labelColor=ink, titleColor=ink)
+    chart.config = alt.Config(axis=axis, legend=legend, view=alt.ViewConfig(stroke=None))
     return chart

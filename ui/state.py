@@ -21,8 +21,10 @@ from optimizer.solution import Solution
 from optimizer.units import System
 from ui import answers
 from ui.blends import DESIGNED, blend_of
+from ui.charts import inked
 from ui.draft import default_text, drafted, field_value, laid_over, tables_of, whose
 from ui.fields import DECISIONS, SHOP, Field, price_fields
+from ui.palette import DARK, LIGHT
 
 __all__ = [
     "Session",
@@ -159,6 +161,12 @@ def apply_limits(limits: tuple[Limit, ...]) -> None:
         else:
             _lay({key: text})
     drop_pick()
+
+
+def draw(chart: Any, key: str, alt: str, **picking: Any) -> None:  # noqa: ANN401  Streamlit's own options
+    """Put a chart on the page, its axes in the ink of the visitor's theme."""
+    theme = DARK if st.context.theme.type == "dark" else LIGHT
+    st.altair_chart(inked(chart, theme["text"]), key=key, alt=alt, **picking)
 
 
 def show_field(field: Field) -> Any:  # noqa: ANN401  Streamlit's container

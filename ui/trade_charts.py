@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import altair as alt
 import pandas as pd
@@ -22,6 +22,7 @@ PICK: Final = "pick"
 """Name of the chart's selection."""
 
 _HEIGHT = 380
+_SIDES: Final[tuple[tuple[str, Literal["left", "right"]], ...]] = (("before", "left"), ("beyond", "right"))
 
 Spans = Mapping[str, tuple[float, float, float]]
 
@@ -119,13 +120,17 @@ def _points(
 
 
 def _named(marks: Sequence[Mapping[str, Any]], x: alt.X, y: alt.Y) -> list[alt.Chart]:
+    """Return a ring and a name for each mark; names lean inward, that of the blend in hand hangs below."""
     frame = pd.DataFrame(marks, columns=["name", "x", "y"])
-    layers = []
-    for rows, way in ((frame.iloc[:1], 1), (frame.iloc[1:], -1)):
-        base = alt.Chart(rows).encode(x=x, y=y)
-        ring = base.mark_point(filled=False, size=420, strokeWidth=3, opacity=1)
-        text = base.mark_text(dy=21 * way, fontSize=13, fontWeight="bold").encode(text="name:N")
-        layers += [colored(ring, "third"), colored(text, "third")]
+    middle = (frame["x"].min() + frame["x"].max()) / 2.0
+    first = frame.index == 0
+    ring = alt.Chart(frame).mark_point(filled=False, size=420, strokeWidth=3, opacity=1).encode(x=x, y=y)
+    layers = [colored(ring, "third")]
+    for rows, way in ((frame[first], 1), (frame[~first], -1)):
+        for side, align in _SIDES:
+            there = rows[(rows["x"] > middle) == (side == "beyond")]
+            text = alt.Chart(there).mark_text(dy=22 * way, align=align, fontSize=13, fontWeight="bold")
+            layers.append(colored(text.encode(x=x, y=y, text="name:N"), "third"))
     return layers
 
 

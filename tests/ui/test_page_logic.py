@@ -257,7 +257,7 @@ class TestShelf:
 
     def test_a_powder_can_be_taken_out(self):
         at = turned(opened(), "shelf")
-        at.multiselect(key="powders").set_value(["gypsum_cement"]).run()
+        at.pills(key="powders").set_value(["gypsum_cement"]).run()
         assert not at.exception
         assert "100 % gypsum cement" in at.markdown[0].value
 

@@ -14,7 +14,7 @@ from ui import answers
 from ui.answers import Traded
 from ui.blends import blend_text
 from ui.page_words import quantity_words
-from ui.state import Session, drop_pick, pick, session, units
+from ui.state import Session, draw, drop_pick, pick, session, units
 from ui.trade_charts import PICK, mark_row, trade_chart, trade_rows
 from ui.words import blend_words
 
@@ -73,7 +73,7 @@ def _chart(now: Session, traded: Traded) -> None:
     over = traded.front.over
     rows = trade_rows(traded.front, traded.solutions, traded.spans, units())
     words = ", ".join(_label(name) for name in over)
-    st.altair_chart(
+    draw(
         trade_chart(over, rows, _marks(now, traded), now.job.limits, now.job.currency, units()),
         key="front",
         on_select=lambda: _picked_on_chart(traded),

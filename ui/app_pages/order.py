@@ -15,7 +15,7 @@ from ui import answers
 from ui.fields import ORDER_SHOP
 from ui.order_charts import calendar_chart, curve_chart, rates_chart
 from ui.order_text import BOTTLENECKS, day_words, plan_words, remedy_words
-from ui.state import Session, session, show_field, tell_faults
+from ui.state import Session, draw, session, show_field, show_fields, tell_faults
 from ui.words import cost_groups, label_of, money
 
 _WEEKS: Final = 4
@@ -37,7 +37,9 @@ def show() -> None:
     left, right = st.columns([3, 7], gap="large")
     with left:
         vessels, start, due, may_buy = _order_fields()
-        slots = {field.key: show_field(field) for field in ORDER_SHOP}
+        slots = {ORDER_SHOP[0].key: show_field(ORDER_SHOP[0])}
+        with st.expander("Molds, people and shelf"):
+            slots |= show_fields(ORDER_SHOP[1:], 1)
         tell_faults(slots, {key: fault for key, fault in now.faults.items() if key in slots})
     with right:
         answer = _answer(now, vessels, start, due, may_buy)
@@ -96,7 +98,7 @@ def _calendar(plan: OrderPlan) -> None:
     if plan.schedule is None or not plan.schedule.days:
         return
     busy = [day for day in plan.schedule.days if day.cast or day.sealed or day.packed]
-    st.altair_chart(
+    draw(
         calendar_chart(busy),
         key="calendar",
         alt=f"Castings, sealing and packing from {day_words(busy[0].day)} to {day_words(busy[-1].day)}"
@@ -131,7 +133,7 @@ def _held_back(plan: OrderPlan) -> None:
         return
     st.markdown("### What holds it back")
     st.markdown(f"{BOTTLENECKS[plan.bottleneck].capitalize()}.")
-    st.altair_chart(
+    draw(
         rates_chart(plan.rates, {name: f"castings a day {words}" for name, words in _SIDES.items()}),
         key="rates",
         alt="; ".join(f"{_SIDES[name]} {rate:.0f} castings a day" for name, rate in plan.rates.items()),
@@ -211,7 +213,7 @@ def _break_even(now: Session, answer: OrderAnswer, plan: OrderPlan) -> None:
     second = others[name or other]
     most = max(_CURVE * answer.request.vessels, _LEAST_CURVE)
     frame, switches = answers.order_curve(plan.line, second.line, answer.request.shop, most)
-    st.altair_chart(
+    draw(
         curve_chart(frame, answer.request.vessels, now.job.currency),
         key="curve",
         alt=f"Cost of a vessel by order size for {plan.candidate.name} and {second.candidate.name}",

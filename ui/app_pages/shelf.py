@@ -12,7 +12,7 @@ from ui import answers
 from ui.draft import field_value, tables_of, whose
 from ui.fields import price_fields
 from ui.order_charts import steps_chart
-from ui.state import MARKS, Session, base_tables, session, set_materials, show_fields, tell_faults
+from ui.state import MARKS, Session, base_tables, draw, session, set_materials, show_fields, tell_faults
 from ui.words import label_of, money
 
 _MOST_PACKS: Final = 12
@@ -32,9 +32,10 @@ def show() -> None:
 
 def _powders(now: Session) -> None:
     catalogue = answers.catalogue()
-    st.multiselect(
+    st.pills(
         "Powders the blend may use",
         [name for name in catalogue if catalogue[name].role != "water"],
+        selection_mode="multi",
         default=list(now.job.materials),
         key="powders",
         format_func=lambda name: label_of(name, catalogue),
@@ -91,7 +92,7 @@ def _steps(now: Session, name: str, price: Price | None) -> None:
     most = max(_MOST_PACKS, int(max((packs for packs, _ in price.breaks), default=1)) + 1)
     frame = answers.price_steps(price, now.job.shop.wage, most)
     st.markdown(f"### What a kilogram of {label} costs by packs bought at once")
-    st.altair_chart(
+    draw(
         steps_chart(frame, now.job.currency),
         key="steps",
         alt=f"Landed price of {label} for 1 to {most} packs",

@@ -12,7 +12,7 @@ from ui import answers
 from ui.blends import parts_of
 from ui.charts import margin_chart, margin_rows
 from ui.page_words import chance_phrase
-from ui.state import Session, in_rows, pick, session, units
+from ui.state import Session, draw, in_rows, pick, session, units
 from ui.words import label_of, money, range_words, value_words
 
 _PART, _WATER = "swap.", "swap_water"
@@ -72,10 +72,10 @@ def _fill(solution: Solution | None, materials: tuple[str, ...]) -> None:
     """Put a blend into the fields."""
     if solution is None or solution.mix is None:
         return
-    parts = parts_of(solution.mix.blend)
+    parts = parts_of(solution.mix.blend, 6)
     for name in materials:
         st.session_state[f"{_PART}{name}"] = parts.get(name, "")
-    st.session_state[_WATER] = f"{solution.mix.water_ratio:.4g}"
+    st.session_state[_WATER] = f"{solution.mix.water_ratio:.6g}"
 
 
 def _typed(now: Session) -> str:
@@ -104,7 +104,7 @@ def _verdict(now: Session, found: Comparison) -> None:
     for row in rows:
         words = row["words"] if row["name"] == next(iter(_both(found))) else row["seen"]
         row["words"] = f"{row['name']}: {words}"
-    st.altair_chart(
+    draw(
         margin_chart(rows),
         key="swap_margins",
         alt="; ".join(f"{row['name']}, {row['limit']}: {row['seen']}, {row['verdict']}" for row in rows),

@@ -56,7 +56,7 @@ def _enter(now: Session, path: Path) -> None:
             for column, reading in zip(st.columns(_COLUMNS), row, strict=False):
                 with column:
                     _field(reading, faults)
-        st.form_submit_button("Enter it", type="primary", on_click=_entered, args=(path, names))
+        st.form_submit_button("Enter it", on_click=_entered, args=(path, names))
     st.caption("Only the day is compulsory: a half-filled trial is used as far as it goes.")
 
 

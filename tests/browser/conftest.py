@@ -1,0 +1,143 @@
+"""A served page and a browser to drive it; without a Chromium the tests are skipped."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+
+sync_api = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
+
+ROOT = Path(__file__).parents[2]
+CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+SERVE = "from ui.page_launcher import run; import sys; run(port=int(sys.argv[1]), open_browser=False)"
+
+
+def pytest_collection_modifyitems(items):
+    for item in items:
+        if Path(__file__).parent in item.path.parents:
+            item.add_marker(pytest.mark.browser)
+            if CHROMIUM is None:
+                item.add_marker(pytest.mark.skip(reason="no Chromium found; name one in CHROMIUM"))
+
+
+@pytest.fixture(scope="session")
+def served(tmp_path_factory) -> Iterator[str]:
+    """Serve the page from an empty folder and return its address."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    folder = tmp_path_factory.mktemp("studio")
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), "HOME": str(folder)}
+    server = subprocess.Popen(
+        [sys.executable, "-c", SERVE, str(port)], cwd=folder, env=environment, stdout=subprocess.DEVNULL
+    )
+    try:
+        _wait_for(f"http://127.0.0.1:{port}/_stcore/health", server)
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        server.terminate()
+        server.wait(timeout=30)
+
+
+def _wait_for(address: str, server: subprocess.Popen[bytes]) -> None:
+    for _ in range(600):
+        assert server.poll() is None, "the page stopped at once"
+        try:
+            with urllib.request.urlopen(address, timeout=2) as answer:
+                if answer.status == 200:
+                    return
+        except OSError:
+            time.sleep(0.1)
+    raise AssertionError("the page did not come up")
+
+
+@pytest.fixture(scope="session")
+def browser():
+    with sync_api.sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield started
+        started.close()
+
+
+@dataclass
+class Visit:
+    """One browser window on the page, and what it complained about."""
+
+    page: object
+    address: str
+    outside: list[str] = field(default_factory=list)
+    errors: list[str] = field(default_factory=list)
+
+    def go(self, path: str = "/") -> Visit:
+        self.page.goto(self.address + path)
+        self.settle()
+        return self
+
+    def settle(self) -> None:
+        """Wait until nothing is being computed or drawn."""
+        self.page.wait_for_selector("h1", timeout=240_000)
+        for _ in range(2):
+            self.page.wait_for_timeout(700)
+            self.page.wait_for_function(
+                "document.querySelectorAll('[data-testid=stSpinner], [data-testid=stSkeleton], "
+                '[data-test-script-state="running"]\').length == 0',
+                timeout=240_000,
+            )
+
+    def turn(self, name: str) -> None:
+        """Go to another page by the navigation."""
+        self.page.get_by_role("link", name=name, exact=True).first.click()
+        self.settle()
+
+    def type(self, label: str, text: str) -> None:
+        box = self.page.get_by_label(label).first
+        box.fill(text)
+        box.press("Enter")
+        self.settle()
+
+    @property
+    def words(self) -> str:
+        return self.page.inner_text("[data-testid=stMain]")
+
+
+@pytest.fixture
+def visit(browser, served) -> Iterator[Callable[..., Visit]]:
+    """Open a window of some width and color scheme on the page."""
+    opened = []
+
+    def open_one(width: int = 1280, height: int = 900, scheme: str = "light") -> Visit:
+        context = browser.new_context(
+            viewport={"width": width, "height": height}, color_scheme=scheme, accept_downloads=True
+        )
+        page = context.new_page()
+        one = Visit(page, served)
+        page.on("request", lambda request: _note_outside(one, request.url))
+        page.on("console", lambda message: _note_error(one, message))
+        page.on("pageerror", lambda error: one.errors.append(str(error)))
+        opened.append(context)
+        return one
+
+    yield open_one
+    for context in opened:
+        context.close()
+
+
+def _note_outside(visit: Visit, url: str) -> None:
+    if not url.startswith((visit.address, visit.address.replace("http", "ws"), "data:", "blob:", "about:")):
+        visit.outside.append(url)
+
+
+def _note_error(visit: Visit, message: object) -> None:
+    """Note errors, but for the 404 of a deep link: Streamlit first asks the page's own folder for its server."""
+    if message.type == "error" and "/_stcore/" not in str(message.location):
+        visit.errors.append(message.text)

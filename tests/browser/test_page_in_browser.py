@@ -1,0 +1,177 @@
+"""The page in a real browser: first screen, deep links, picking, files, printing, privacy, access."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+
+import pytest
+
+PATHS = ("/", "/give-and-take", "/cheaper-blend", "/order", "/shelf", "/trials", "/materials")
+NAMES = ("Weigh", "Give and take", "Cheaper blend?", "Order", "Shelf and prices", "Trial book", "Materials")
+AXE = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]
+"""Rule sets of WCAG 2.1 (W3C Recommendation 2018), levels A and AA."""
+
+KNOWN: set[tuple[str, str]] = set()
+"""(rule, page) of violations inside the framework's own widgets, none of ours."""
+
+
+def metrics(visit) -> dict[str, str]:
+    names = visit.page.locator("[data-testid=stMetricLabel]").all_inner_texts()
+    values = visit.page.locator("[data-testid=stMetricValue]").all_inner_texts()
+    return dict(zip(names, values, strict=True))
+
+
+def test_a_recipe_stands_on_the_first_screen_without_typing(visit):
+    one = visit(1280, 800).go()
+    shown = metrics(one)
+    assert "water" in shown
+    assert all(re.fullmatch(r"[0-9.]+ g", value) for value in shown.values())
+    for words in (
+        "example numbers: replace with yours",
+        "a good vessel",
+        "Room to each limit",
+        "Print the card",
+    ):
+        box = one.page.get_by_text(words).first.bounding_box()
+        assert box is not None, words
+        assert box["y"] < 800, f"{words!r} is below the fold"
+
+
+def test_nothing_leaves_the_machine_and_nothing_complains(visit):
+    one = visit().go()
+    for name in NAMES[1:]:
+        one.turn(name)
+    assert one.outside == []
+    assert one.errors == []
+
+
+@pytest.mark.parametrize("width", [390, 768, 1280, 1920])
+def test_no_page_is_wider_than_the_window(visit, width):
+    one = visit(width, 900)
+    for path in PATHS:
+        one.go(path)
+        wide, window = one.page.evaluate(
+            "[document.querySelector('[data-testid=stMain]').scrollWidth, window.innerWidth]"
+        )
+        assert wide <= window, path
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("path", PATHS)
+def test_everyone_can_use_it(visit, path, scheme):
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is not installed")
+    one = visit(1280, 900, scheme).go(path)
+    found = axe.Axe().run(one.page, options={"runOnly": AXE}).response["violations"]
+    own = [
+        f"{each['id']}: {each['nodes'][0]['html'][:160]}" for each in found if (each["id"], path) not in KNOWN
+    ]
+    assert own == []
+
+
+def test_a_deep_link_sets_the_decision_figures_on_any_page(visit):
+    one = visit().go("/order?demold_time=50+min&units=us")
+    assert one.page.get_by_label("out of the mold, at most").first.input_value() == "50 min"
+    one.turn("Weigh")
+    assert one.page.get_by_label("out of the mold, at most").first.input_value() == "50 min"
+    assert "demold_time=50" in one.page.url
+
+
+def test_a_reload_keeps_the_decision_figures(visit):
+    one = visit().go()
+    one.type("dry strength, at least", "3000 psi")
+    before = metrics(one)
+    one.page.reload()
+    one.settle()
+    assert one.page.get_by_label("dry strength, at least").first.input_value() == "3000 psi"
+    assert metrics(one) == before
+
+
+def test_nonsense_is_told_beside_its_field(visit):
+    one = visit().go()
+    before = metrics(one)
+    one.type("out of the mold, at most", "soon")
+    side = one.page.inner_text("[data-testid=stSidebar]")
+    assert "Begin with a number" in side
+    assert one.page.get_by_label("out of the mold, at most").first.input_value() == "soon"
+    assert metrics(one) == before
+
+
+def test_chart_list_and_address_agree_on_the_picked_blend(visit):
+    one = visit(1280, 1600).go("/give-and-take?take=demold_time")
+    point = one.page.locator("svg .mark-symbol path").nth(2)
+    point.click()
+    one.settle()
+    assert "picked by you" in one.words
+    address = one.page.url
+    assert "blend=" in address
+    chosen = one.page.get_by_label("Take a blend in hand").first
+    assert chosen.input_value() or "1:" in one.words
+    one.turn("Weigh")
+    weighed = metrics(one)
+    again = visit().go(address.removeprefix(one.address).replace("/give-and-take", "/"))
+    assert metrics(again) == weighed
+
+
+def test_a_blend_is_picked_by_keyboard(visit):
+    one = visit(1280, 1600).go("/give-and-take")
+    chosen = one.page.get_by_label("Take a blend in hand").first
+    chosen.focus()
+    one.page.keyboard.press("ArrowDown")
+    one.page.keyboard.press("ArrowDown")
+    one.page.keyboard.press("Enter")
+    one.settle()
+    assert "picked by you" in one.words
+
+
+def test_the_whole_job_goes_out_and_comes_in(visit, tmp_path):
+    one = visit().go()
+    one.type("whiteness L*, at least", "90")
+    with one.page.expect_download() as saved:
+        one.page.get_by_role("button", name="Save the whole job").click()
+    path = tmp_path / "job.toml"
+    saved.value.save_as(path)
+    assert tomllib.loads(path.read_text(encoding="utf-8"))["limits"]["whiteness"] == ">= 90"
+    weighed = metrics(one)
+    other = visit().go()
+    other.page.locator("[data-testid=stFileUploader] input[type=file]").first.set_input_files(path)
+    other.page.wait_for_timeout(1500)
+    other.settle()
+    assert other.page.get_by_label("whiteness L*, at least").first.input_value() == "90"
+    assert metrics(other) == weighed
+
+
+def test_a_broken_job_file_is_told_line_by_line_and_changes_nothing(visit, tmp_path):
+    path = tmp_path / "broken.toml"
+    path.write_text('currency = "euros"\nmaterials = ["gypsum_cememt"]\n[vessel]\ncavity_volume = "215"\n')
+    one = visit().go()
+    before = metrics(one)
+    one.page.locator("[data-testid=stFileUploader] input[type=file]").first.set_input_files(path)
+    one.page.wait_for_timeout(1500)
+    one.settle()
+    side = one.page.inner_text("[data-testid=stSidebar]")
+    for words in ("broken.toml:currency", "gypsum_cement", "broken.toml:vessel.cavity_volume"):
+        assert words in side
+    assert metrics(one) == before
+
+
+def test_the_card_prints_alone(visit):
+    one = visit().go()
+    one.page.get_by_role("button", name="Print the card").click()
+    frame = one.page.frame_locator("[role=dialog] iframe")
+    button = frame.get_by_role("button", name="Print")
+    button.wait_for(timeout=60_000)
+    assert "WATER" in frame.locator("body").inner_text()
+    inner = next(f for f in one.page.frames if f.parent_frame and f.locator(".weigh").count())
+    inner.evaluate("window.print = () => { document.title = 'printed' }")
+    button.click()
+    assert inner.evaluate("document.title") == "printed"
+
+
+def test_settings_stay_within_reach_of_the_keyboard(visit):
+    one = visit().go()
+    reached = set()
+    for _ in range(40):
+        one.page.keyboard.press("Tab")
+        reached.add(one.page.evaluate("document.activeElement?.getAttribute('aria-label') || ''"))
+    assert any("out of the mold" in name for name in reached)
