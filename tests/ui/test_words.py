@@ -7,24 +7,11 @@ import importlib
 
 import pytest
 
+WITH_EXAMPLES = ("words", "reasons", "delivery", "material_text", "order_text")
 
-@pytest.mark.parametrize(
-    "name",
-    [
-        "ui.words",
-        "ui.reasons",
-        "ui.jobs",
-        "ui.delivery",
-        "ui.terminal",
-        "ui.card",
-        "ui.material_text",
-        "ui.order_text",
-    ],
-)
+
+@pytest.mark.parametrize("name", WITH_EXAMPLES)
 def test_docstring_examples_hold(name: str) -> None:
-    done = doctest.testmod(importlib.import_module(name))
+    done = doctest.testmod(importlib.import_module(f"ui.{name}"))
+    assert done.attempted > 0
     assert done.failed == 0
-
-
-def test_there_are_examples() -> None:
-    assert doctest.testmod(importlib.import_module("ui.words")).attempted > 15
