@@ -292,3 +292,13 @@ def test_a_title_cannot_steer_the_terminal(command: Command, tmp_path: Path) -> 
     assert "\x1b" not in ran.out
     assert "[bold red]loud[/]" in ran.out
     assert plain("\u202etxt.exe") == " txt.exe"
+
+
+def test_shells_are_told_what_may_follow() -> None:
+    words = {
+        **ENV,
+        "COMP_WORDS": "vesselblend de",
+        "COMP_CWORD": "1",
+        "_VESSELBLEND_COMPLETE": "bash_complete",
+    }
+    assert "plain,design" in _process(env=words).stdout
