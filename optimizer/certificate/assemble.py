@@ -14,7 +14,8 @@ from optimizer.certificate.laws import EXCESS, laws_of, sums_of
 from optimizer.certificate.layout import FREE, Row
 from optimizer.certificate.limits import LINEAR, absorption_row, lay_limit, line_of
 from optimizer.certificate.relax import CaseRow, Relaxation, RowNumbers
-from optimizer.certificate.terms import Box
+from optimizer.certificate.terms import Box, sum_of
+from optimizer.engine.polish import TOLERANCE
 from optimizer.formulation import Case, RowLabel, linear_rows
 from optimizer.limit_rows import row_count
 from optimizer.problem import Problem
@@ -25,6 +26,9 @@ __all__ = ["has_goal", "relaxation_of", "shared_case", "shifts_of"]
 
 Array = NDArray[np.float64]
 Shifts = Callable[[Limit], tuple[float, ...]]
+
+SLACK = 2.0 * TOLERANCE
+"""How far rows are loosened, so that the proof covers every mix the engine would call feasible."""
 
 _STEPPED = ("absorption", "dry_mass")
 """Limits of a case that only move a number: cases that differ in these share one relaxation."""
@@ -38,14 +42,15 @@ def shared_case(case: Case) -> tuple[object, ...]:
 
 
 def shifts_of(shifts: Mapping[RowLabel, float]) -> Shifts:
-    """Return the lookup `optimizer.formulation.backoff_vector` makes, for one limit at a time."""
+    """Return the lookup `optimizer.formulation.backoff_vector` makes, less `SLACK`, one limit at a time."""
     by_kind = {(k.limit.property, k.limit.sense, k.part): v for k, v in shifts.items()}
 
+    def shift(limit: Limit, part: int) -> float:
+        same_kind = by_kind.get((limit.property, limit.sense, part), 0.0)
+        return shifts.get(RowLabel(limit, part), same_kind) - SLACK
+
     def of(limit: Limit) -> tuple[float, ...]:
-        return tuple(
-            shifts.get(RowLabel(limit, part), by_kind.get((limit.property, limit.sense, part), 0.0))
-            for part in range(row_count(limit))
-        )
+        return tuple(shift(limit, part) for part in range(row_count(limit)))
 
     return of
 
@@ -82,8 +87,8 @@ def _ground(problem: Problem, case: Case, regime: str, sums: Mapping[str, Array]
     rows = linear_rows(problem, case)
     sulfate = (0.0, FREE) if regime == EXCESS else (-FREE, 0.0)
     more: list[tuple[Array, float, float]] = [
-        (sums["hydrates"], float(problem.model["binder_floor"]), FREE),
-        (sums["free_water"], 0.0, FREE),
+        (sums["hydrates"], float(problem.model["binder_floor"]) * (1.0 - SLACK), FREE),
+        (sums["free_water"] + SLACK * sums["bound"], 0.0, FREE),
         (sums["sulfate"] - 2.0 * sums["yeelimite"], *sulfate),
     ]
     lines = (line_of(problem, sums, limit, shifts(limit)[0]) for limit in problem.job.limits)
@@ -100,7 +105,8 @@ def _sand_row(builder: Builder) -> None:
     model = builder.problem.model
     ends = (float(model["sand_ceiling_gypsum"]), float(model["sand_ceiling_csa"]))
     ceiling = builder.by_share("powder beside cement", "powder", ends, low=False)
-    builder.layout.row({**ceiling, builder.form("sand"): -1.0})
+    slack = {builder.form("powder"): SLACK, builder.form("sand"): -1.0}
+    builder.layout.row(sum_of((1.0, ceiling), (1.0, slack)))
 
 
 def _limits(problem: Problem, builder: Builder, case: Case, shifts: Shifts) -> tuple[Limit, ...]:

@@ -224,11 +224,18 @@ def gain_slopes(box: GainBox, state: GainState) -> Plane:
     top, base = (1.0 - h) * gypsum + h * cement, 1.0 - h + h * ahead
     part = h * cement / top
     rate = cement * p_m / top
-    on_lead = part - h * ahead / base if box.useful else 0.0
+    on_lead = _lead_slope(box, h, gypsum, math.exp(p)) - h * ahead / base if box.useful else 0.0
     csa, other = on_lead / max(h, 0.05), -on_lead / max(1.0 - h, 0.05)
     on_share = (cement - gypsum) / top - (ahead - 1.0) / base
     on_share -= rate * state.rate + csa * state.csa - other * state.gypsum
     return Plane(0.0, on_share, (1.0 - part) * x_t + part * p_t, rate, csa, other, -box.steeper * on_lead)
+
+
+def _lead_slope(box: GainBox, share: float, gypsum: float, cement: float) -> float:
+    """Return the chord of the first log over the lead: it is convex there."""
+    low, high = box.leads()
+    ends = [math.log((1.0 - share) * gypsum + share * cement * math.exp(lead)) for lead in (low, high)]
+    return (ends[1] - ends[0]) / (high - low)
 
 
 def gain_plane(box: GainBox, slopes: Plane, touch: float) -> Plane:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from optimizer.certificate.envelopes import GainBox, GainState, Plane, gain_plane, gain_slopes, ln_gain
 from optimizer.certificate.layout import FREE, Layout, Range, Ratio, Row
-from optimizer.certificate.terms import Box, Fault, Term, sum_of
+from optimizer.certificate.terms import Box, Fault, Term, quartered, sum_of
 
 __all__ = ["Gain", "GainParts"]
 
@@ -168,7 +168,7 @@ class Gain(Term):
         for ratio in self._known():
             if box.high[ratio] - box.low[ratio] < 1e-6:
                 continue
-            span = self.gain_box(_quarter(box, ratio, self._ratio(ratio, point)))
+            span = self.gain_box(quartered(box, ratio, self._ratio(ratio, point)))
             height = self._plane(span, _within(span, at)).at(at)
             if height < least:
                 best, least = ratio, height
@@ -203,10 +203,3 @@ def _within(span: GainBox, at: GainState) -> GainState:
         held(at.pores, span.pores),
         held(at.gap, span.gap),
     )
-
-
-def _quarter(box: Box, ratio: int, at: float) -> Box:
-    low, high = float(box.low[ratio]), float(box.high[ratio])
-    near = at - 0.25 * (at - low) if math.isfinite(low) else at - 0.25
-    far = at + 0.25 * (high - at) if math.isfinite(high) else at + 0.25
-    return box.narrowed(ratio, min(near, high), max(far, low))

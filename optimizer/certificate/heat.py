@@ -5,22 +5,23 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.certificate.envelopes import monotone_offset
-from optimizer.certificate.layout import FREE, Layout, Range, Ratio, Row
-from optimizer.certificate.terms import OFF, Box, Fault, Term
-from optimizer.properties.conductivity import body_conductivity
+from optimizer.certificate.layout import FREE, Layout, Range, Ratio, Row, total
+from optimizer.certificate.terms import OFF, Box, Fault, Term, quartered
+from optimizer.properties.conductivity import paste_conductivity
 from optimizer.properties.heat_limits import phase_limit
 from optimizer.properties.service_heat import WallCase, wall_temperatures
 
-__all__ = ["Conduct", "HeatParts", "Walls", "lowest_limit"]
+__all__ = ["Conduct", "GrainParts", "HeatParts", "Walls", "lowest_limit"]
 
 Array = NDArray[np.float64]
 
-_CELLS = (12, 2, 6, 6)
+_TABLE = 16_000
 _LN_LEAST, _LN_MOST = math.log(1e-3), math.log(1e2)
 """No body conducts worse or better [ln W/mK]."""
 
@@ -35,8 +36,17 @@ class Walls:
     case: WallCase
     flame_share: float
 
+    @cached_property
+    def table(self) -> tuple[Array, Array, Array]:
+        """ln conductivity [ln W/mK], outer and inner wall [degC]."""
+        ln_conductivity = np.linspace(_LN_LEAST, _LN_MOST, _TABLE)
+        outer, inner = wall_temperatures(self.case, np.exp(ln_conductivity), self.flame_share)
+        return ln_conductivity, np.asarray(outer), np.asarray(inner)
+
     def needed(self, warmest: float, faces: tuple[bool, bool]) -> tuple[float, float]:
         """Return ln of the least and of the most conductivity with no face above `warmest` [degC].
+
+        Each is that of the table's last point that is too warm; crossed where all of it is.
 
         Parameters
         ----------
@@ -45,54 +55,71 @@ class Walls:
         faces
             Whether it binds the outer and the inner face.
         """
+        ln_conductivity, outer, inner = self.table
         least, most = _LN_LEAST, _LN_MOST
         if faces[1]:
-            least = _edge(lambda k: self._warm(k)[1] > warmest, _LN_LEAST, _LN_MOST)
+            warm = int(np.count_nonzero(inner > warmest))
+            least = math.inf if warm == _TABLE else float(ln_conductivity[max(warm - 1, 0)])
         if faces[0]:
-            most = -_edge(lambda k: self._warm(-k)[0] > warmest, -_LN_MOST, -_LN_LEAST)
+            cool = int(np.count_nonzero(outer <= warmest))
+            most = -math.inf if cool == 0 else float(ln_conductivity[min(cool, _TABLE - 1)])
         return least, most
-
-    def _warm(self, ln_conductivity: float) -> tuple[float, float]:
-        outer, inner = wall_temperatures(self.case, np.array(math.exp(ln_conductivity)), self.flame_share)
-        return float(outer), float(inner)
-
-
-def _edge(too_warm: Callable[[float], bool], low: float, high: float) -> float:
-    """Return a point still too warm but next to one that is not; too warm below, cool above.
-
-    The low end when nothing is too warm, infinite when all is.
-    """
-    if not too_warm(low):
-        return low
-    if too_warm(high):
-        return math.inf
-    for _ in range(40):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if too_warm(middle) else (low, middle)
-    return low
 
 
 @dataclass(frozen=True)
 class HeatParts:
-    """Columns, ratios and figures that conductivity and phases depend on; None where there is none."""
+    """Columns, ratios and figures that conductivity and phases depend on; None where there is none.
+
+    Attributes
+    ----------
+    paste, pores : int
+        Columns.
+    porosity, share : int
+        Ratios: paste porosity, cement share of the hydrates.
+    grains : tuple[GrainParts, ...]
+        Kinds of grains there are.
+    gypsum_phase, ettringite_phase : int | None
+        Ratios: share of the phase in the dry solids.
+    ln_solid : tuple[float, float]
+        ln conductivity of the solid of gypsum and of cement [ln W/mK].
+    """
 
     paste: int
     pores: int
-    heavy: int | None
-    light: int | None
     porosity: int
     share: int
-    heavy_part: int | None
-    light_part: int | None
-    heavy_mean: int | None
-    light_mean: int | None
+    grains: tuple[GrainParts, ...]
     gypsum_phase: int | None
     ettringite_phase: int
     ln_solid: tuple[float, float]
 
 
+@dataclass(frozen=True)
+class GrainParts:
+    """One kind of grains: columns of volume and of volume times ln conductivity, and their ratios.
+
+    Attributes
+    ----------
+    volume, conduct : int
+        Columns.
+    part, mean : int
+        Ratios: volume beside the paste's, mean ln conductivity.
+    """
+
+    volume: int
+    conduct: int
+    part: int
+    mean: int
+
+
 class Conduct(Term):
-    """No column: two rows that keep ln conductivity of the wall between what a heat limit allows."""
+    """No column: two rows that keep the conductivity of the wall between what a heat limit allows.
+
+    Maxwell's relation is linear in the volumes of the grains: a body conducts k or more exactly when
+    ``sum v_j p_j >= T (paste + sum v_j)``, with ``p_j = (k_j - m) / (k_j + 2 m)``, ``T = (k - m) / (k + 2 m)``
+    and m the paste's own conductivity. T and p are bounded by lines in paste porosity (and ln k_j), and
+    porosity times grain volume by the planes of its box.
+    """
 
     def __init__(
         self,
@@ -104,7 +131,9 @@ class Conduct(Term):
     ) -> None:
         self.parts, self.walls, self.warmest, self.faces = parts, walls, warmest, faces
         self.ratios: list[Ratio] = layout.ratios
-        self.depends = self._known()
+        phases = (parts.gypsum_phase, parts.ettringite_phase)
+        grains = (ratio for kind in parts.grains for ratio in (kind.part, kind.mean))
+        self.depends = (parts.porosity, parts.share, *grains, *(k for k in phases if k is not None))
         self.column = -1
         self.rows = tuple(layout.row({}, -FREE, FREE) for _ in range(2))
         self.edges: dict[float, tuple[float, float]] = {}
@@ -119,8 +148,8 @@ class Conduct(Term):
         if low > high:
             yield self.rows[0], Row({}, 1.0, FREE)
             return
-        yield self.rows[0], self._row(box, low, best=True)
-        yield self.rows[1], self._row(box, high, best=False)
+        yield self.rows[0], self._row(box, low, point, best=True)
+        yield self.rows[1], self._row(box, high, point, best=False)
 
     def _needed(self, box: Box) -> tuple[float, float]:
         parts = self.parts
@@ -130,71 +159,55 @@ class Conduct(Term):
             self.edges[warmest] = self.walls.needed(warmest, self.faces)
         return self.edges[warmest]
 
-    def _row(self, box: Box, edge: float, *, best: bool) -> Row:
-        """Return the row that even the best (or worst) conductivity of the box must meet."""
-        if edge == (_LN_LEAST if best else _LN_MOST):
+    def _row(self, box: Box, edge: float, point: Array | None, *, best: bool) -> Row:
+        """Return the row that even the best (or worst) solid and grains of the box must meet."""
+        parts, porosity = self.parts, box.of(self.parts.porosity)
+        porosity = Range(max(porosity.low, 0.0), min(porosity.high, 0.99))
+        known = all(box.finite(kind.part, kind.mean) for kind in parts.grains)
+        if edge == (_LN_LEAST if best else _LN_MOST) or not known:
             return OFF
-        parts = self.parts
-        spans = [self._span(box, k) for k in (parts.porosity, parts.share, parts.heavy_part, parts.light_part)]
-        if not all(math.isfinite(s.low) and math.isfinite(s.high) for s in spans):
-            return OFF
-        means = [self._mean(box, k, best=best) for k in (parts.heavy_mean, parts.light_mean)]
-
-        def ln_conductivity(porosity: Array, share: Array, heavy: Array, light: Array) -> Array:
-            return self._ln_conductivity(porosity, share, heavy, light, means[0], means[1])
-
-        slopes = _chords(ln_conductivity, spans)
-        below, above = monotone_offset(ln_conductivity, spans, slopes, _CELLS)
-        sign, constant = (1.0, above) if best else (-1.0, below)
-        row = {parts.paste: sign * (constant - edge), parts.pores: sign * slopes[0]}
-        if parts.heavy is not None:
-            row[parts.heavy] = sign * slopes[2]
-        if parts.light is not None:
-            row[parts.light] = sign * slopes[3]
+        share = (min(max(float(v), 0.0), 1.0) for v in (box.low[parts.share], box.high[parts.share]))
+        solids = [parts.ln_solid[0] + h * (parts.ln_solid[1] - parts.ln_solid[0]) for h in share]
+        curves = _Curves(math.exp(max(solids) if best else min(solids)), math.exp(edge))
+        sign = 1.0 if best else -1.0
+        constant, slope = curves.wanted(porosity, low=best)
+        row = {parts.paste: -sign * constant, parts.pores: -sign * slope}
+        for kind in parts.grains:
+            base, on_pores, on_mean = curves.given(porosity, box.of(kind.mean), low=not best)
+            row[kind.volume] = sign * (base - constant)
+            row[kind.conduct] = sign * on_mean
+            self._add_product(row, kind, box, porosity, sign * (on_pores - slope), point)
         return Row(row)
 
-    def _ln_conductivity(
-        self, porosity: Array, share: Array, heavy: Array, light: Array, ln_heavy: float, ln_light: float
-    ) -> Array:
-        """Return ln conductivity; grains are volumes over the paste's."""
-        gypsum, cement = self.parts.ln_solid
-        solid = np.exp(gypsum + share * (cement - gypsum))
-        body = 1.0 + heavy + light
-        return np.asarray(
-            np.log(
-                body_conductivity(
-                    np.clip(porosity, 0.0, 0.99),
-                    solid,
-                    heavy / body,
-                    math.exp(ln_heavy),
-                    light / body,
-                    math.exp(ln_light),
-                )
-            )
-        )
+    def _add_product(
+        self, row: dict[int, float], kind: GrainParts, box: Box, porosity: Range, factor: float, point: Array | None
+    ) -> None:
+        """Add ``factor`` times grain volume times paste porosity, never too low, by one plane of its box."""
+        part = box.of(kind.part)
+        if factor > 0.0:
+            planes = ((porosity.high, part.low), (porosity.low, part.high))
+        else:
+            planes = ((porosity.low, part.low), (porosity.high, part.high))
+        at = [0.5 * (porosity.low + porosity.high), 0.5 * (part.low + part.high)]
+        if point is not None:
+            at = [self._at(self.parts.porosity, point), self._at(kind.part, point)]
+        heights = [f * at[1] + p * at[0] - f * p for f, p in planes]
+        f, p = planes[heights.index(min(heights) if factor > 0.0 else max(heights))]
+        row[kind.volume] += factor * f
+        row[self.parts.pores] += factor * p
+        row[self.parts.paste] -= factor * f * p
 
-    def _span(self, box: Box, ratio: int | None) -> Range:
-        if ratio is None:
-            return Range(0.0, 0.0)
-        span = box.of(ratio)
-        most = 0.99 if ratio == self.parts.porosity else 1.0 if ratio == self.parts.share else math.inf
-        return Range(max(span.low, 0.0), min(span.high, most))
-
-    def _mean(self, box: Box, ratio: int | None, *, best: bool) -> float:
-        if ratio is None:
-            return 0.0
-        value = float(box.high[ratio] if best else box.low[ratio])
-        return value if math.isfinite(value) else (6.0 if best else -6.0)
-
-    def truth(self, point: Array) -> float:
-        """Return ln conductivity [ln W/mK]."""
-        values = [self._at(k, point) for k in self._arguments()]
-        return float(self._ln_conductivity(*(np.array(v) for v in values[:4]), *values[4:]))
-
-    def _arguments(self) -> tuple[int | None, ...]:
+    def _ln_conductivity(self, point: Array) -> float:
+        """Return ln conductivity of the wall at a point [ln W/mK]."""
         parts = self.parts
-        grains = (parts.heavy_part, parts.light_part, parts.heavy_mean, parts.light_mean)
-        return (parts.porosity, parts.share, *grains)
+        share = min(max(self._at(parts.share, point), 0.0), 1.0)
+        solid = math.exp(parts.ln_solid[0] + share * (parts.ln_solid[1] - parts.ln_solid[0]))
+        paste = float(paste_conductivity(min(max(self._at(parts.porosity, point), 0.0), 0.99), solid))
+        beside = [self._at(kind.part, point) for kind in parts.grains]
+        grains = [math.exp(self._at(kind.mean, point)) for kind in parts.grains]
+        lift = sum(v * (k - paste) / (k + 2.0 * paste) for v, k in zip(beside, grains, strict=True))
+        lift /= 1.0 + sum(beside)
+        return math.log(paste * (1.0 + 2.0 * lift) / (1.0 - lift))
 
     def _at(self, ratio: int | None, point: Array) -> float:
         value = 0.0 if ratio is None else self.ratios[ratio].of(point)
@@ -203,41 +216,64 @@ class Conduct(Term):
     def faults(self, box: Box, point: Array) -> Iterator[Fault]:
         parts = self.parts
         gypsum, ettringite = self._at(parts.gypsum_phase, point), self._at(parts.ettringite_phase, point)
-        low, high = self.walls.needed(self.warmest(gypsum, ettringite), self.faces)
-        value = self.truth(point)
-        error = max(low - value, value - high)
+        warmest = self.warmest(gypsum, ettringite)
+        if warmest not in self.edges:
+            self.edges[warmest] = self.walls.needed(warmest, self.faces)
+        low, high = self.edges[warmest]
+        value = self._ln_conductivity(point)
+        error = min(max(low - value, value - high), 5.0)
         if error > 0.0:
-            yield Fault(error * float(point[parts.paste]), self.rows, self.depends, pick=lambda: self._pick(box, point))
-
-    def _known(self) -> tuple[int, ...]:
-        parts = self.parts
-        known = (*self._arguments(), parts.gypsum_phase, parts.ettringite_phase)
-        return tuple(ratio for ratio in known if ratio is not None)
+            yield Fault(error * float(point[parts.paste]), self.rows, self.depends, lambda: self._pick(box, point))
 
     def _pick(self, box: Box, point: Array) -> int:
-        """Return the ratio to narrow: a phase whose ramp is open, else the widest by effect."""
-        parts = self.parts
-        for phase in (parts.gypsum_phase, parts.ettringite_phase):
-            if phase is not None and box.low[phase] < 0.07 < box.high[phase] and self._at(phase, point) > 0.03:
-                return phase
-        weights = {parts.porosity: 3.0, parts.share: 0.3}
-        weights |= {k: 1.2 for k in (parts.heavy_part, parts.light_part) if k is not None}
-        weights |= {k: 0.15 for k in (parts.heavy_mean, parts.light_mean) if k is not None}
-        return max(weights, key=lambda k: weights[k] * min(float(box.high[k] - box.low[k]), 10.0))
+        """Return the ratio whose interval, shrunk to a quarter, would break the rows most at the point."""
+        best, worst = self.parts.porosity, math.inf
+        for ratio in self.depends:
+            if box.high[ratio] - box.low[ratio] < 1e-6:
+                continue
+            rows = self.node_rows(quartered(box, ratio, self._at(ratio, point)), point)
+            slack = min(total(row.coefficients, point) - row.lower for _, row in rows)
+            if slack < worst:
+                best, worst = ratio, slack
+        return best
 
 
-def _chords(function: Callable[..., Array], spans: list[Range]) -> list[float]:
-    middle = [0.5 * (s.low + s.high) for s in spans]
-    slopes = []
-    for k, span in enumerate(spans):
-        if k == 1 or span.high - span.low < 1e-9:
-            # The solid's share has no sum of its own beside the paste: its interval alone counts.
-            slopes.append(0.0)
-            continue
-        ends = [[*middle[:k], end, *middle[k + 1 :]] for end in (span.low, span.high)]
-        low, high = (float(function(*(np.array(v) for v in end))) for end in ends)
-        slopes.append((high - low) / (span.high - span.low))
-    return slopes
+@dataclass(frozen=True)
+class _Curves:
+    """The curves of Maxwell's relation for one solid [W/mK] and one conductivity wanted [W/mK]."""
+
+    solid: float
+    conductivity: float
+
+    def wanted(self, porosity: Range, *, low: bool) -> tuple[float, float]:
+        """Return a line below (or above) T over the paste's porosity."""
+
+        def curve(pores: Array) -> Array:
+            paste = paste_conductivity(pores, self.solid)
+            return np.asarray((self.conductivity - paste) / (self.conductivity + 2.0 * paste))
+
+        slope = _chord(curve, porosity)
+        below, above = monotone_offset(curve, (porosity,), (slope,), (48,))
+        return (below if low else above), slope
+
+    def given(self, porosity: Range, mean: Range, *, low: bool) -> tuple[float, float, float]:
+        """Return a plane below (or above) p over the paste's porosity and the grains' mean ln conductivity."""
+
+        def curve(pores: Array, ln_grain: Array) -> Array:
+            paste, grain = paste_conductivity(pores, self.solid), np.exp(ln_grain)
+            return np.asarray((grain - paste) / (grain + 2.0 * paste))
+
+        middle = [np.array(0.5 * (r.low + r.high)) for r in (porosity, mean)]
+        slopes = (_chord(lambda x: curve(x, middle[1]), porosity), _chord(lambda x: curve(middle[0], x), mean))
+        below, above = monotone_offset(curve, (porosity, mean), slopes, (24, 8))
+        return (below if low else above), *slopes
+
+
+def _chord(curve: Callable[[Array], Array], span: Range) -> float:
+    if span.high - span.low < 1e-9:
+        return 0.0
+    low, high = (float(curve(np.array(x))) for x in (span.low, span.high))
+    return (high - low) / (span.high - span.low)
 
 
 def lowest_limit(exposure: str, margin: float) -> Callable[[float, float], float]:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from optimizer.certificate.build import Builder
 from optimizer.certificate.days import add_days
-from optimizer.certificate.heat import Conduct, HeatParts, Walls, lowest_limit
+from optimizer.certificate.heat import Conduct, GrainParts, HeatParts, Walls, lowest_limit
 from optimizer.certificate.laws import EXCESS
 from optimizer.certificate.layout import FREE, Coefficients, Row
 from optimizer.certificate.needs import Need
@@ -213,22 +213,25 @@ def _heat(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> None:
 def _heat_parts(builder: Builder) -> HeatParts:
     model = builder.problem.model
     solids = (float(model["solid_conductivity_gypsum"]), float(model["solid_conductivity_csa"]))
-    heavy, light = builder.any("heavy"), builder.any("light")
-    gypsum = builder.regime == EXCESS
+    gypsum = builder.regime == EXCESS and builder.any("gypsum_mass")
     return HeatParts(
         paste=builder.form("paste"),
         pores=builder.form("pores"),
-        heavy=builder.form("heavy") if heavy else None,
-        light=builder.form("light") if light else None,
         porosity=builder.ratio("paste porosity", "pores", "paste"),
         share=builder.share,
-        heavy_part=builder.ratio("heavy grains beside paste", "heavy", "paste") if heavy else None,
-        light_part=builder.ratio("light grains beside paste", "light", "paste") if light else None,
-        heavy_mean=builder.ratio("conductivity of heavy grains", "heavy_conduct", "heavy") if heavy else None,
-        light_mean=builder.ratio("conductivity of light grains", "light_conduct", "light") if light else None,
+        grains=tuple(_grain_parts(builder, kind) for kind in ("heavy", "light") if builder.any(kind)),
         gypsum_phase=builder.ratio("gypsum in the solids", "gypsum_mass", "dry") if gypsum else None,
         ettringite_phase=builder.ratio("ettringite in the solids", "ettringite_mass", "dry"),
         ln_solid=(math.log(solids[0]), math.log(solids[1])),
+    )
+
+
+def _grain_parts(builder: Builder, kind: str) -> GrainParts:
+    return GrainParts(
+        volume=builder.form(kind),
+        conduct=builder.form(f"{kind}_conduct"),
+        part=builder.ratio(f"{kind} grains beside paste", kind, "paste"),
+        mean=builder.ratio(f"conductivity of {kind} grains", f"{kind}_conduct", kind),
     )
 
 

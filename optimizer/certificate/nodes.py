@@ -22,6 +22,7 @@ OUT, IN, OPEN = 0, 1, -1
 _USED = 1e-7
 _SETTLED = 1e-6
 _IDLE_PRICE = 0.02
+_DOSE_WEIGHT = 1.0
 _MIDDLE, _EDGE = 0.10, 0.25
 
 
@@ -88,7 +89,7 @@ def choose(relaxation: Relaxation, node: Node, box: Box, point: Array, duals: Ar
     error = 0.0 if worst is None else worst.error / hydrates
     total_error = sum(fault.error for fault in faults) / hydrates
     material, violation = _dose(relaxation, node.flags, point)
-    if material is not None and (worst is None or 3.0 * violation > error or error < _SETTLED):
+    if material is not None and (worst is None or _DOSE_WEIGHT * violation > error or error < _SETTLED):
         return Choice(material=material, error=total_error)
     if worst is None or error < _SETTLED:
         return Choice(error=total_error)
@@ -149,9 +150,9 @@ def _dose(relaxation: Relaxation, flags: Array, point: Array) -> tuple[int | Non
     if cap is not None and len(used) > cap:
         ranked = sorted(used, key=lambda k: -shares[k])
         beyond = sum(shares[k] for k in ranked[cap:])
-        marginal = [k for k in ranked[cap - 1 :] if flags[k] == OPEN] or [k for k in ranked if flags[k] == OPEN]
-        if beyond > worst and marginal:
-            best, worst = marginal[0], beyond
+        still_open = [k for k in ranked if flags[k] == OPEN]
+        if beyond > worst and still_open:
+            best, worst = still_open[-1], beyond
     return best, worst
 
 

@@ -258,16 +258,26 @@ class Bounding:
 
     def _narrowed(self, relaxation: Relaxation, node: Node, look: _Look) -> Box | None:
         """Return a smaller box, the same one where little can be gained, or None where no mix is left."""
-        fault = worst_fault(relaxation, look.box, look.answer.x, look.answer.duals)
-        if fault is None:
+        ratios = self._worth_narrowing(relaxation, node, look)
+        if not ratios:
             return look.box
+        # What is narrowed away may be a mix, but one whose goal is above the cutoff.
+        self.closed = min(self.closed, self.cutoff)
         relaxation.cut_off(self.cutoff - self._offset(node.case))
-        box = relaxation.narrow(look.box, fault.ratios)
+        box = relaxation.narrow(look.box, ratios)
         relaxation.cut_off(math.inf)
         if box is None:
-            self.closed = min(self.closed, self.cutoff)
             return None
-        return box if _shrunk(look.box, box, fault.ratios) else look.box
+        return box if _shrunk(look.box, box, ratios) else look.box
+
+    def _worth_narrowing(self, relaxation: Relaxation, node: Node, look: _Look) -> tuple[int, ...]:
+        """Return the ratios of the worst fault; at a root those of all that matter."""
+        point, duals = look.answer.x, look.answer.duals
+        if node.box is None:
+            faults = [f for term in relaxation.terms for f in term.faults(look.box, point) if f.free]
+            return tuple(dict.fromkeys(k for f in faults if f.error > 1e-3 for k in f.ratios))
+        fault = worst_fault(relaxation, look.box, point, duals)
+        return () if fault is None else fault.ratios
 
     def _branched(self, relaxation: Relaxation, node: Node, look: _Look) -> list[Node]:
         answer = look.answer
