@@ -10,7 +10,7 @@ import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, TextIO
 
 import click
 
@@ -174,7 +174,7 @@ def forget_output() -> None:
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-def _in_letters_of(stream: IO[str], text: str) -> str:
+def _in_letters_of(stream: TextIO, text: str) -> str:
     """Return text in the letters the stream has; rules and degrees have plain stand-ins."""
     encoding = stream.encoding or "utf-8"
     if encoding.lower().startswith("utf"):

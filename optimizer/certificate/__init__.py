@@ -17,6 +17,30 @@ __all__ = ["Certificate", "certify_bound"]
 
 @dataclass(frozen=True)
 class Certificate:
+    """What is proved of an objective that is made small.
+
+    Attributes
+    ----------
+    proved : bool
+        True when the gap asked for was reached, or infeasibility is proved.
+    bound : float
+        No mix of this model that meets the limits lies below [objective's unit].
+    gap : float
+        Distance of the best mix known to the bound over its value [-].
+    seconds : float
+        Time spent [s].
+    nodes, cases : int
+        Parts of the search looked at, and choices of steps there were.
+    infeasible : bool
+        True when it is proved that no mix meets the limits.
+    finished : bool
+        False when time or the node budget ended the search.
+    unused : tuple[str, ...]
+        Limits the proof left out; the bound holds without them.
+    incumbent : Candidate | None
+        Best mix known, possibly better than the one given.
+    """
+
     proved: bool
     bound: float
     gap: float
@@ -36,11 +60,34 @@ def certify_bound(
     gap: float = 1e-3,
     time_limit: float = 0.5,
     shifts: Mapping[RowLabel, float] | None = None,
+    most_nodes: int = 400,
 ) -> Certificate:
+    """Prove how far below the incumbent any mix of the model could lie.
+
+    Parameters
+    ----------
+    problem
+        What is asked.
+    incumbent
+        Best mix known; None asks whether there is one at all.
+    gap
+        Share of the objective to prove [-].
+    time_limit
+        Time allowed [s]; the bound reached by then is reported.
+    shifts
+        Over-meeting of limit rows for a confidence above one half.
+    most_nodes
+        Parts looked at before the search stops, the same on every machine.
+
+    Returns
+    -------
+    Certificate
+        Claims nothing beyond the model: a proof about plaster takes a cast.
+    """
     start = time.perf_counter()
     if incumbent is not None and not incumbent.feasible:
         incumbent = None
-    found = Bounding(problem, incumbent, gap, start + time_limit, shifts or {}).run()
+    found = Bounding(problem, incumbent, gap, start + time_limit, shifts or {}, most_nodes).run()
     best = found.best
     infeasible = found.finished and best is None and math.isinf(found.bound)
     bound = found.bound if best is None else min(found.bound, best.value)

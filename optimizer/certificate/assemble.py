@@ -115,7 +115,9 @@ def _limits(problem: Problem, builder: Builder, case: Case, shifts: Shifts) -> t
         if limit.property == "cost":
             if limit.sense != "<=":
                 unused.append(limit)
-        elif line_of(problem, builder.sums, limit, 0.0) is None and not lay_limit(builder, limit, shifts(limit)):
+        elif line_of(problem, builder.sums, limit, 0.0) is None and not lay_limit(
+            builder, limit, shifts(limit)
+        ):
             unused.append(limit)
     return tuple(unused)
 
@@ -174,9 +176,7 @@ def _assembled(
 ) -> Relaxation:
     layout = builder.layout
     powder = builder.form("powder")
-    doses = tuple(
-        layout.row({powder: -problem.bounds[k].least, k: 1.0}, -FREE, FREE) for k in problem.solids
-    )
+    doses = tuple(layout.row({powder: -problem.bounds[k].least, k: 1.0}, -FREE, FREE) for k in problem.solids)
     cap = problem.job.at_most_materials
     cap_row = layout.row({}, -FREE, FREE) if cap is not None and cap < len(problem.solids) else None
     cutoff = layout.row(goal, -FREE, FREE)

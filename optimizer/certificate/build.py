@@ -121,9 +121,7 @@ class Builder:
     @cached_property
     def share(self) -> int:
         """Ratio: cement share of the hydrates."""
-        number = self.layout.ratio(
-            "cement share", {self.form("cement"): 1.0}, {self.form("hydrates"): 1.0}
-        )
+        number = self.layout.ratio("cement share", {self.form("cement"): 1.0}, {self.form("hydrates"): 1.0})
         self.ranges[number] = self.share_range
         return number
 
@@ -135,9 +133,7 @@ class Builder:
         most = self.layout.upper[self.form("hydrates")]
         return self.add(Mixed(self.layout, self.form("hydrates"), self.form("cement"), self.share, most))
 
-    def by_share(
-        self, name: str, factor: str, ends: tuple[float, float], *, low: bool
-    ) -> Coefficients:
+    def by_share(self, name: str, factor: str, ends: tuple[float, float], *, low: bool) -> Coefficients:
         """Return a sum times a number that goes straight from all-gypsum to all-cement, by hydrate share.
 
         Parameters
@@ -164,7 +160,7 @@ class Builder:
     def strength(self) -> int:
         """Column: hydrates times ln end strength, never dried."""
         laws = self.laws
-        parts = [({self.form("ln_strength"): 1.0}), {self.lost.column: -1.0}]
+        parts: list[Coefficients] = [{self.form("ln_strength"): 1.0}, {self.lost.column: -1.0}]
         parts.extend(self._grain_parts())
         if self.mixed is not None:
             parts.append({self.mixed: laws.mixing})
@@ -248,10 +244,18 @@ class Builder:
         laws, h = self.laws, self.share_range
         plain = self.ground.ratio_range(self.sums["ln_final"], self.sums["hydrates"])
         r = self.ranges[self.wet.ratio]
-        slow = [laws.slow_gypsum + x * (laws.slow_csa - laws.slow_gypsum - laws.ln_fast) for x in (h.low, h.high)]
+        slow = [
+            laws.slow_gypsum + x * (laws.slow_csa - laws.slow_gypsum - laws.ln_fast) for x in (h.low, h.high)
+        ]
         blended = laws.time_mixing * min(0.25, h.high * (1.0 - h.low))
         low = plain.low + wetness(max(r.low, 1e-3)) + min(slow) + laws.plasticized + min(blended, 0.0)
-        high = plain.high + wetness(max(min(r.high, 1e3), 1e-3)) + max(slow) + laws.plasticized + max(blended, 0.0)
+        high = (
+            plain.high
+            + wetness(max(min(r.high, 1e3), 1e-3))
+            + max(slow)
+            + laws.plasticized
+            + max(blended, 0.0)
+        )
         return Range(low, high)
 
     def gain(self, age: float, latest: float = math.inf) -> int:

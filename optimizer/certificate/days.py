@@ -52,7 +52,7 @@ class Days(Term):
         rising = self.ln_resistance[1] > 0.0
         parts = ({self.free: 1.0}, {self.cement: 1.0}, {self.hydrates: 1.0})
         held = builder.product("water held by cement", parts, below=rising, above=not rising)
-        lines = []
+        lines: list[Coefficients] = []
         for at in points:
             slope = self.front * self.ln_resistance[1] * self._resistance(at)
             lines.append({self.free: self._rate(at) - slope * at, held.column: slope})
@@ -65,6 +65,7 @@ class Days(Term):
         return self.constant + self.front * self._resistance(share)
 
     def node_rows(self, box: Box, point: Array | None, *, fresh: bool = True) -> Iterator[tuple[int, Row]]:
+        """Yield the rows of this box; see `Term.node_rows`."""
         if not fresh:
             return
         least = self.cure * max(float(box.low[self.share]), 0.0)
@@ -72,10 +73,12 @@ class Days(Term):
             yield number, Row(sum_of((1.0, {self.column: 1.0}), (-1.0, line)), least)
 
     def truth(self, point: Array) -> float:
+        """Return what the column should be; see `Term.truth`."""
         share = float(point[self.cement]) / float(point[self.hydrates])
         return self.cure * share + max(total({self.free: 1.0}, point), 0.0) * self._rate(share)
 
     def faults(self, box: Box, point: Array) -> Iterator[Fault]:
+        """Yield what the rows give away; see `Term.faults`."""
         error = self.truth(point) - float(point[self.column])
         if error > 0.0:
             yield Fault(error, self.rows, (self.share,), free=False)

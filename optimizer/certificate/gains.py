@@ -108,12 +108,14 @@ class Gain(Term):
         )
 
     def truth(self, point: Array) -> float:
+        """Return what the column should be; see `Term.truth`."""
         at = self.state(point)
         lead = at.csa - at.gypsum - self.parts.steeper * at.pores if self.parts.csa_level is not None else 0.0
         value = ln_gain(self.age, at.share, at.final, at.rate, min(max(lead, -60.0), 60.0), at.gap)
         return float(point[self.parts.hydrates]) * max(value, _LEAST)
 
     def node_rows(self, box: Box, point: Array | None, *, fresh: bool = True) -> Iterator[tuple[int, Row]]:
+        """Yield the rows of this box; see `Term.node_rows`."""
         span = self.gain_box(box)
         middle = _middle(span)
         if fresh:
@@ -152,13 +154,22 @@ class Gain(Term):
         return Row(row)
 
     def faults(self, box: Box, point: Array) -> Iterator[Fault]:
+        """Yield what the rows give away; see `Term.faults`."""
         error = float(point[self.column]) - self.truth(point)
         if error > 0.0:
             yield Fault(error, self.rows, self.depends, pick=lambda: self._pick(box, point))
 
     def _known(self) -> tuple[int, ...]:
         parts = self.parts
-        known = (parts.share, parts.final, parts.gap, parts.rate, parts.csa_level, parts.gypsum_level, parts.pores)
+        known = (
+            parts.share,
+            parts.final,
+            parts.gap,
+            parts.rate,
+            parts.csa_level,
+            parts.gypsum_level,
+            parts.pores,
+        )
         return tuple(ratio for ratio in known if ratio is not None)
 
     def _pick(self, box: Box, point: Array) -> int:

@@ -38,7 +38,7 @@ class Walls:
 
     @cached_property
     def table(self) -> tuple[Array, Array, Array]:
-        """ln conductivity [ln W/mK], outer and inner wall [degC]."""
+        """Ln conductivity [ln W/mK], outer and inner wall [degC]."""
         ln_conductivity = np.linspace(_LN_LEAST, _LN_MOST, _TABLE)
         outer, inner = wall_temperatures(self.case, np.exp(ln_conductivity), self.flame_share)
         return ln_conductivity, np.asarray(outer), np.asarray(inner)
@@ -116,7 +116,8 @@ class Conduct(Term):
     """No column: two rows that keep the conductivity of the wall between what a heat limit allows.
 
     Maxwell's relation is linear in the volumes of the grains: a body conducts k or more exactly when
-    ``sum v_j p_j >= T (paste + sum v_j)``, with ``p_j = (k_j - m) / (k_j + 2 m)``, ``T = (k - m) / (k + 2 m)``
+    ``sum v_j p_j >= T (paste + sum v_j)``, with ``p_j = (k_j - m) / (k_j + 2 m)`` and
+    ``T = (k - m) / (k + 2 m)``
     and m the paste's own conductivity. T and p are bounded by lines in paste porosity (and ln k_j), and
     porosity times grain volume by the planes of its box.
     """
@@ -142,6 +143,7 @@ class Conduct(Term):
         """Nothing to set."""
 
     def node_rows(self, box: Box, point: Array | None, *, fresh: bool = True) -> Iterator[tuple[int, Row]]:
+        """Yield the rows of this box; see `Term.node_rows`."""
         if not fresh:
             return
         low, high = self._needed(box)
@@ -180,7 +182,13 @@ class Conduct(Term):
         return Row(row)
 
     def _add_product(
-        self, row: dict[int, float], kind: GrainParts, box: Box, porosity: Range, factor: float, point: Array | None
+        self,
+        row: dict[int, float],
+        kind: GrainParts,
+        box: Box,
+        porosity: Range,
+        factor: float,
+        point: Array | None,
     ) -> None:
         """Add ``factor`` times grain volume times paste porosity, never too low, by one plane of its box."""
         part = box.of(kind.part)
@@ -214,6 +222,7 @@ class Conduct(Term):
         return value if math.isfinite(value) else 0.0
 
     def faults(self, box: Box, point: Array) -> Iterator[Fault]:
+        """Yield what the rows give away; see `Term.faults`."""
         parts = self.parts
         gypsum, ettringite = self._at(parts.gypsum_phase, point), self._at(parts.ettringite_phase, point)
         warmest = self.warmest(gypsum, ettringite)
@@ -223,7 +232,9 @@ class Conduct(Term):
         value = self._ln_conductivity(point)
         error = min(max(low - value, value - high), 5.0)
         if error > 0.0:
-            yield Fault(error * float(point[parts.paste]), self.rows, self.depends, lambda: self._pick(box, point))
+            yield Fault(
+                error * float(point[parts.paste]), self.rows, self.depends, lambda: self._pick(box, point)
+            )
 
     def _pick(self, box: Box, point: Array) -> int:
         """Return the ratio whose interval, shrunk to a quarter, would break the rows most at the point."""
@@ -257,14 +268,17 @@ class _Curves:
         return (below if low else above), slope
 
     def given(self, porosity: Range, mean: Range, *, low: bool) -> tuple[float, float, float]:
-        """Return a plane below (or above) p over the paste's porosity and the grains' mean ln conductivity."""
+        """Return a plane below (or above) p over the paste's porosity and the grains' ln conductivity."""
 
         def curve(pores: Array, ln_grain: Array) -> Array:
             paste, grain = paste_conductivity(pores, self.solid), np.exp(ln_grain)
             return np.asarray((grain - paste) / (grain + 2.0 * paste))
 
         middle = [np.array(0.5 * (r.low + r.high)) for r in (porosity, mean)]
-        slopes = (_chord(lambda x: curve(x, middle[1]), porosity), _chord(lambda x: curve(middle[0], x), mean))
+        slopes = (
+            _chord(lambda x: curve(x, middle[1]), porosity),
+            _chord(lambda x: curve(middle[0], x), mean),
+        )
         below, above = monotone_offset(curve, (porosity, mean), slopes, (24, 8))
         return (below if low else above), *slopes
 
@@ -277,11 +291,9 @@ def _chord(curve: Callable[[Array], Array], span: Range) -> float:
 
 
 def lowest_limit(exposure: str, margin: float) -> Callable[[float, float], float]:
-    """Return the warmest wall that leaves a margin below the phases present, as a function of their shares."""
+    """Return the warmest wall that leaves a margin below the phases present, by their shares."""
 
     def warmest(gypsum: float, ettringite: float) -> float:
         return float(phase_limit(gypsum, ettringite, exposure)) - margin
 
     return warmest
-
-

@@ -101,11 +101,31 @@ def sums_of(problem: Problem, regime: str, laws: Laws) -> dict[str, Array]:
     volumes = column("volume") / (1.0 - float(model["air"]))
     gypsum, cement = column("gypsum_volume"), column("csa_volume")
     heavy, light = column("heavy"), column("light")
-    plain = (
-        "ln_dry_ratio ln_top ln_final ln_rate ln_intrinsic_gypsum ln_intrinsic_csa reference_water water "
-        "powder binder dry sand silica co2 scatter absorb gypsum_mass ettringite_mass heavy_conduct "
-        "light_conduct sulfate yeelimite bound"
-    ).split()
+    plain = [
+        "ln_dry_ratio",
+        "ln_top",
+        "ln_final",
+        "ln_rate",
+        "ln_intrinsic_gypsum",
+        "ln_intrinsic_csa",
+        "reference_water",
+        "water",
+        "powder",
+        "binder",
+        "dry",
+        "sand",
+        "silica",
+        "co2",
+        "scatter",
+        "absorb",
+        "gypsum_mass",
+        "ettringite_mass",
+        "heavy_conduct",
+        "light_conduct",
+        "sulfate",
+        "yeelimite",
+        "bound",
+    ]
     sums = {name: column(name) for name in plain}
     return sums | {
         "volumes": volumes,

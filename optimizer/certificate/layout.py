@@ -53,7 +53,6 @@ class Ratio:
         below = total(self.below, point)
         return total(self.above, point) / below if below > _NOTHING else math.nan
 
-
     def at_least(self, low: float) -> Row:
         """Return the row that holds the ratio at `low` or more."""
         return Row(_linear(self.above, self.below, 1.0, low))

@@ -42,8 +42,10 @@ def _per_vessel(problem: Problem) -> float:
 
 LINEAR: Final[Mapping[str, Callable[[Problem, Mapping[str, Array]], Array]]] = {
     "fresh_density": lambda problem, sums: sums["powder"] + sums["water"],
-    "demolded_mass": lambda problem, sums: (sums["powder"] + sums["water"])
-    * (_per_vessel(problem) * (1.0 - float(problem.model["loss_in_mold"]))),
+    "demolded_mass": lambda problem, sums: (
+        (sums["powder"] + sums["water"])
+        * (_per_vessel(problem) * (1.0 - float(problem.model["loss_in_mold"])))
+    ),
     "dry_mass": lambda problem, sums: sums["dry"] * _per_vessel(problem),
     "porosity": lambda problem, sums: sums["pores"],
     "embodied_co2": lambda problem, sums: sums["co2"] * _per_vessel(problem),

@@ -38,6 +38,7 @@ class Need(Term):
         """Nothing to set."""
 
     def node_rows(self, box: Box, point: Array | None, *, fresh: bool = True) -> Iterator[tuple[int, Row]]:
+        """Yield the rows of this box; see `Term.node_rows`."""
         if not fresh:
             return
         constant, slope = ratio_line(*self.quotient, box.of(self.share))
@@ -45,6 +46,7 @@ class Need(Term):
         yield self.rows[0], Row(sum_of((1.0, self.strength), (1.0, line)))
 
     def faults(self, box: Box, point: Array) -> Iterator[Fault]:
+        """Yield what the rows give away; see `Term.faults`."""
         hydrates = float(point[self.hydrates])
         share = float(point[self.cement]) / hydrates
         (a0, a1), (b0, b1) = self.quotient

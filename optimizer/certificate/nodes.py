@@ -71,7 +71,9 @@ def worst_fault(relaxation: Relaxation, box: Box, point: Array, duals: Array) ->
     return _worst(faults, duals, max(float(point[relaxation.builder.form("hydrates")]), 1e-9))
 
 
-def choose(relaxation: Relaxation, node: Node, box: Box, point: Array, duals: Array, hint: Array | None) -> Choice:
+def choose(
+    relaxation: Relaxation, node: Node, box: Box, point: Array, duals: Array, hint: Array | None
+) -> Choice:
     """Return what to split at the point of a relaxation.
 
     Parameters
@@ -172,7 +174,8 @@ def split(node: Node, box: Box, choice: Choice, bound: float, point: Array | Non
 
 def widest(box: Box, root: Box) -> Choice:
     """Return a split of the interval that is widest beside its root range."""
-    width = np.where(np.isfinite(root.high - root.low), (box.high - box.low) / np.maximum(root.high - root.low, 1e-12), 0.0)
+    width = np.where(
+        np.isfinite(root.high - root.low), (box.high - box.low) / np.maximum(root.high - root.low, 1e-12), 0.0
+    )
     k = int(np.argmax(width))
     return Choice(ratio=k, at=0.5 * float(box.low[k] + box.high[k]))
-

@@ -12,9 +12,9 @@ from itertools import count
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.certificate.assemble import relaxation_of, shared_case, shifts_of
 from optimizer.certificate.ground import ImpossibleError
 from optimizer.certificate.laws import EXCESS, SHORT
-from optimizer.certificate.assemble import relaxation_of, shared_case, shifts_of
 from optimizer.certificate.nodes import OPEN, Choice, Node, choose, split, widest, worst_fault
 from optimizer.certificate.relax import Relaxation
 from optimizer.certificate.terms import Box
@@ -90,6 +90,8 @@ class Bounding:
         `time.perf_counter` at which to stop.
     shifts : Mapping[RowLabel, float]
         How far limit rows must be over-met.
+    most_nodes : int
+        Parts after which to stop, whatever the clock says.
     feasibility : bool
         True when any mix at all ends the search.
     """
@@ -99,6 +101,7 @@ class Bounding:
     gap: float
     deadline: float
     shifts: Mapping[RowLabel, float]
+    most_nodes: int = 400
     feasibility: bool = False
     heap: list[tuple[float, int, Node]] = field(default_factory=list)
     closed: float = math.inf
@@ -140,7 +143,7 @@ class Bounding:
         while self.heap:
             if self.heap[0][0] >= self.cutoff:
                 return True
-            if time.perf_counter() > self.deadline:
+            if self.nodes >= self.most_nodes or time.perf_counter() > self.deadline:
                 return False
             # The node stays on the heap until its parts are there: a stop in between loses nothing.
             node = self.heap[0][2]

@@ -23,7 +23,9 @@ _SECOND = 0.10
 """Share of the width left unproved by the first solve from which a second one is made."""
 
 
-def least_ratio(program: WarmLP, above: Array, below: Array, span: Range, start: float, width: float) -> tuple[float, Array]:
+def least_ratio(
+    program: WarmLP, above: Array, below: Array, span: Range, start: float, width: float
+) -> tuple[float, Array]:
     """Return a proved lower bound on ``above @ x / below @ x`` over a program, and the last point met.
 
     Parameters
@@ -92,7 +94,9 @@ class Narrower:
     def meet(self, point: Array) -> None:
         """Take note of the ratios of a point of the program."""
         below = self.below @ point
-        values = np.divide(self.above @ point, below, out=np.full(below.shape, math.nan), where=below > _NOTHING)
+        values = np.divide(
+            self.above @ point, below, out=np.full(below.shape, math.nan), where=below > _NOTHING
+        )
         self.low, self.high = np.fmin(self.low, values), np.fmax(self.high, values)
 
     def narrow(self, ratio: int, span: Range) -> Range:

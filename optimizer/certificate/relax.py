@@ -195,7 +195,9 @@ class Relaxation:
             first = self.numbers.ratios + 2 * k
             low, high = float(box.low[k]), float(box.high[k])
             # What the linear rows leave a ratio needs no rows.
-            self._set(first, _OFF if low == self.root.low[k] or not math.isfinite(low) else ratios[k].at_least(low))
+            self._set(
+                first, _OFF if low == self.root.low[k] or not math.isfinite(low) else ratios[k].at_least(low)
+            )
             self._set(
                 first + 1,
                 _OFF if high == self.root.high[k] or not math.isfinite(high) else ratios[k].at_most(high),

@@ -18,7 +18,21 @@ from numpy.typing import NDArray
 from optimizer.certificate.envelopes import wetness, wetness_lines
 from optimizer.certificate.layout import FREE, Coefficients, Layout, Range, Row, total
 
-__all__ = ["OFF", "Box", "Fault", "Grain", "Knee", "Lesser", "Mixed", "Product", "Sum", "Term", "Wet", "quartered", "sum_of"]
+__all__ = [
+    "OFF",
+    "Box",
+    "Fault",
+    "Grain",
+    "Knee",
+    "Lesser",
+    "Mixed",
+    "Product",
+    "Sum",
+    "Term",
+    "Wet",
+    "quartered",
+    "sum_of",
+]
 
 Array = NDArray[np.float64]
 
@@ -108,6 +122,7 @@ class Term:
 
 
 def sum_of(*parts: tuple[float, Coefficients]) -> dict[int, float]:
+    """Return the sum of coefficient maps, each times its factor."""
     out: dict[int, float] = {}
     for factor, coefficients in parts:
         for column, value in coefficients.items():
@@ -135,6 +150,7 @@ class Sum(Term):
         layout.row(sum_of((1.0, parts), (-1.0, {self.column: 1.0})), 0.0, 0.0)
 
     def truth(self, point: Array) -> float:
+        """Return what the column should be; see `Term.truth`."""
         return total(self.parts, point)
 
 
@@ -148,6 +164,7 @@ class Lesser(Term):
             layout.row(sum_of((1.0, choice), (-1.0, {self.column: 1.0})))
 
     def truth(self, point: Array) -> float:
+        """Return what the column should be; see `Term.truth`."""
         return min(total(choice, point) for choice in self.choices)
 
 
@@ -223,6 +240,7 @@ class Product(Term):
         )
 
     def node_rows(self, box: Box, point: Array | None, *, fresh: bool = True) -> Iterator[tuple[int, Row]]:
+        """Yield the rows of this box; see `Term.node_rows`."""
         if not fresh:
             return
         if self.is_below:
@@ -275,6 +293,7 @@ class Product(Term):
         )
 
     def cuts(self, point: Array) -> Iterator[Row]:
+        """Yield tangents that the point breaks; see `Term.cuts`."""
         below = total(self.below_part, point)
         pairs = []
         if self.is_below:
@@ -287,10 +306,12 @@ class Product(Term):
                 yield self._tangent(square, root, at)
 
     def truth(self, point: Array) -> float:
+        """Return what the column should be; see `Term.truth`."""
         ratio = total(self.above_part, point) / total(self.below_part, point)
         return total(self.factor, point) * max(ratio, self.least)
 
     def lift(self, point: Array) -> None:
+        """Set the columns to their truth; see `Term.lift`."""
         point[self.column] = self.truth(point)
         below = total(self.below_part, point)
         if self.is_below:
@@ -299,6 +320,7 @@ class Product(Term):
             point[self.minus_square] = total(self.difference, point) ** 2 / below / (4.0 * self.scale)
 
     def faults(self, box: Box, point: Array) -> Iterator[Fault]:
+        """Yield what the rows give away; see `Term.faults`."""
         error = self.truth(point) - float(point[self.column])
         if self.is_below and error > 0.0:
             yield Fault(error, self.low_rows, (self.minus, self.part, self.extent))
@@ -326,6 +348,7 @@ class Mixed(Term):
         return Row({self.column: -1.0, self.hydrates: at * at, self.cement: 1.0 - 2.0 * at})
 
     def node_rows(self, box: Box, point: Array | None, *, fresh: bool = True) -> Iterator[tuple[int, Row]]:
+        """Yield the rows of this box; see `Term.node_rows`."""
         if not fresh:
             return
         h = box.of(self.share)
@@ -333,14 +356,17 @@ class Mixed(Term):
         yield self.rows[0], Row({self.column: 1.0, self.hydrates: -h.low * h.high, self.cement: -on_cement})
 
     def truth(self, point: Array) -> float:
+        """Return what the column should be; see `Term.truth`."""
         hydrates, cement = point[self.hydrates], point[self.cement]
         return float(cement * (hydrates - cement) / hydrates)
 
     def cuts(self, point: Array) -> Iterator[Row]:
+        """Yield tangents that the point breaks; see `Term.cuts`."""
         if point[self.column] > self.truth(point) + _CUT:
             yield self._tangent(float(point[self.cement] / point[self.hydrates]))
 
     def faults(self, box: Box, point: Array) -> Iterator[Fault]:
+        """Yield what the rows give away; see `Term.faults`."""
         error = self.truth(point) - float(point[self.column])
         if error > 0.0:
             yield Fault(error, self.rows, (self.share,))
@@ -352,7 +378,9 @@ class Grain(Term):
     With ``X v`` held from below as a product, every tangent ``t0 + t1 v`` of the loss gives a row.
     """
 
-    def __init__(self, layout: Layout, name: str, factor: Coefficients, volume: int, product: Product) -> None:
+    def __init__(
+        self, layout: Layout, name: str, factor: Coefficients, volume: int, product: Product
+    ) -> None:
         self.factor, self.volume, self.product = factor, volume, product
         most = layout.upper[product.column] * 2.0
         self.column = layout.column(f"{name}: loss", 0.0, most)
@@ -366,9 +394,11 @@ class Grain(Term):
         return Row(sum_of((1.0, {self.column: 1.0, self.product.column: -slope}), (-constant, self.factor)))
 
     def truth(self, point: Array) -> float:
+        """Return what the column should be; see `Term.truth`."""
         return -total(self.factor, point) * math.log1p(-float(point[self.volume]))
 
     def cuts(self, point: Array) -> Iterator[Row]:
+        """Yield tangents that the point breaks; see `Term.cuts`."""
         at = float(point[self.volume])
         row = self._tangent(at)
         if total(row.coefficients, point) < row.lower - _CUT:
@@ -381,7 +411,9 @@ class Knee(Term):
     Over the ye'elimite Y that is a convex function of M alone, so tangents hold it from below everywhere.
     """
 
-    def __init__(self, layout: Layout, columns: tuple[int, int, int], knee: tuple[float, float], most: float) -> None:
+    def __init__(
+        self, layout: Layout, columns: tuple[int, int, int], knee: tuple[float, float], most: float
+    ) -> None:
         self.cement, self.sulfate, self.yeelimite = columns
         self.start, self.width = knee
         self.column = layout.column("cement beyond the knee", 0.0, most)
@@ -405,9 +437,11 @@ class Knee(Term):
         return float(point[self.sulfate] / max(point[self.yeelimite], 1e-9))
 
     def truth(self, point: Array) -> float:
+        """Return what the column should be; see `Term.truth`."""
         return max(0.0, self._value(self._ratio(point))[0]) * float(point[self.yeelimite])
 
     def cuts(self, point: Array) -> Iterator[Row]:
+        """Yield tangents that the point breaks; see `Term.cuts`."""
         if self.truth(point) > point[self.column] + _CUT:
             yield self._tangent(min(self._ratio(point), self.start + self.width))
 
@@ -428,6 +462,7 @@ class Wet(Term):
         self.rows = tuple(layout.row({}, -FREE, FREE) for _ in range(2))
 
     def node_rows(self, box: Box, point: Array | None, *, fresh: bool = True) -> Iterator[tuple[int, Row]]:
+        """Yield the rows of this box; see `Term.node_rows`."""
         span = box.of(self.ratio)
         if not (math.isfinite(span.high) and span.low > 0.0):
             yield from ((number, OFF) for number in self.rows)
@@ -450,9 +485,11 @@ class Wet(Term):
         return total(self.product.above_part, point) / total(self.product.below_part, point)
 
     def truth(self, point: Array) -> float:
+        """Return what the column should be; see `Term.truth`."""
         return float(point[self.hydrates]) * wetness(self._ratio(point))
 
     def faults(self, box: Box, point: Array) -> Iterator[Fault]:
+        """Yield what the rows give away; see `Term.faults`."""
         error = self.truth(point) - float(point[self.column])
         # A curved log is held back by the width of r; the product inside has faults of its own.
         yield Fault(abs(error), (self.rows[0] if error > 0.0 else self.rows[1],), (self.ratio,))
