@@ -1,0 +1,77 @@
+"""A proved bound lies below anything a grid finds, and "impossible" is said only where nothing is possible."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from optimizer.certificate import certify_bound
+from optimizer.chain.body import demand_of, per_liter
+from optimizer.engine.search import best_mix
+from optimizer.problem import problem_of
+from optimizer.shop import Limit
+from tests.engine.test_search import JOBS, brute_force
+
+LONG = 60.0
+
+
+def problem(name, demo, catalogue):
+    materials, limits = JOBS[name]
+    return problem_of(replace(demo, materials=materials, limits=limits, at_most_materials=None), catalogue)
+
+
+@pytest.mark.parametrize("name", [n for n in JOBS if n != "impossible"])
+def test_the_bound_lies_below_every_grid_mix_and_proves_the_engine(name, demo, catalogue):
+    asked = problem(name, demo, catalogue)
+    found = best_mix(asked)
+    proof = certify_bound(asked, found, time_limit=LONG, most_nodes=3000)
+    assert proof.proved
+    assert proof.bound <= brute_force(asked) + 1e-9
+    assert proof.bound <= found.value
+    assert found.value - proof.bound <= 1e-3 * found.value * (1 + 1e-6)
+
+
+def test_impossible_is_proved(demo, catalogue):
+    proof = certify_bound(problem("impossible", demo, catalogue), None, time_limit=LONG, most_nodes=3000)
+    assert proof.infeasible
+    assert proof.incumbent is None
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_never_impossible_where_a_mix_holds(seed, demo, catalogue):
+    """Limits are set just beside a made-up mix, so that mix holds them all."""
+    rng = np.random.default_rng(seed)
+    plain = problem_of(replace(demo, limits=(), at_most_materials=None), catalogue)
+    shares = np.zeros(len(plain.names))
+    picked = rng.choice(4, size=2, replace=False)
+    shares[picked] = rng.dirichlet([2.0, 2.0]) * 0.85
+    shares[4] = 0.15
+    mix = per_liter(plain.model, shares[None, :], demand_of(plain.model, shares[None, :]) * 1.05)
+    from optimizer.chain.predict import cast_of, predict
+
+    values = {k: float(v[0]) for k, v in predict(cast_of(plain.model, plain.bench, mix)).items()}
+    limits = (
+        Limit("dry_strength", ">=", values["dry_strength"] * 0.99),
+        Limit("demold_time", "<=", values["demold_time"] * 1.02),
+        Limit("whiteness", ">=", values["whiteness"] - 0.3),
+        Limit("dry_mass", "<=", values["dry_mass"] * 1.005),
+    )
+    proof = certify_bound(plain.with_limits(limits), None, time_limit=20.0, most_nodes=150)
+    assert not proof.infeasible
+
+
+def test_the_order_of_materials_does_not_move_the_bound(demo, catalogue):
+    asked = problem("white", demo, catalogue)
+    turned = problem_of(replace(asked.job, materials=asked.job.materials[::-1]), catalogue)
+    bounds = [certify_bound(p, best_mix(p), time_limit=LONG, most_nodes=3000).bound for p in (asked, turned)]
+    assert bounds[0] == pytest.approx(bounds[1], rel=1.5e-3)
+
+
+def test_a_small_budget_says_so(demo, catalogue):
+    asked = problem_of(demo, catalogue)
+    proof = certify_bound(asked, best_mix(asked), most_nodes=1, time_limit=LONG)
+    assert not proof.finished
+    assert not proof.proved
+    assert proof.gap > 1e-3
