@@ -1,6 +1,7 @@
 """Thousands of scenarios of one job, from a grid or a table: each designed, answers streamed to a file."""
 
-from optimizer.sweep.ledger import CsvLedger, Ledger, ledger_at
+from optimizer.sweep.ledger import CsvLedger, Ledger
+from optimizer.sweep.opening import ledger_at
 from optimizer.sweep.parquet import ParquetLedger
 from optimizer.sweep.run import Progress, sweep
 from optimizer.sweep.scenarios import Scenarios, read_scenarios

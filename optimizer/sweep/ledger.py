@@ -19,7 +19,7 @@ from optimizer.sweep.lock import lock
 from optimizer.sweep.worker import Cell, Row
 from optimizer.trials.cells import neutral
 
-__all__ = ["Columns", "CsvLedger", "Ledger", "cell_text", "cells_of_line", "csv_line", "ledger_at"]
+__all__ = ["Columns", "CsvLedger", "Ledger", "cell_text", "cells_of_line", "csv_line"]
 
 Columns = Sequence[tuple[str, bool]]
 """Name of each column and whether it holds numbers; the first two name the scenario and the job."""
@@ -39,35 +39,6 @@ class Ledger(Protocol):
 
     def close(self) -> None:
         """Let go of the file; what was appended is complete."""
-
-
-def ledger_at(path: Path, columns: Columns, job: str) -> Ledger:
-    """Return the ledger at a path: a folder of Parquet files for the ending ``.parquet``, else a CSV file.
-
-    Parameters
-    ----------
-    path
-        File to make, or to go on with.
-    columns
-        Of every row.
-    job
-        What stands in the rows' second column.
-
-    Raises
-    ------
-    FileFaults
-        If the file holds something else, is written by another process, or cannot be written.
-    """
-    try:
-        if path.suffix.lower() == ".parquet":
-            from optimizer.sweep.parquet import ParquetLedger
-
-            return ParquetLedger(path, columns, job)
-        return CsvLedger(path, columns, job)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        repair = "Name a file in a folder that exists and may be written."
-        raise FileFaults([Fault(str(path), reason, "a file to write", repair)]) from None
 
 
 class CsvLedger:

@@ -1,0 +1,70 @@
+"""Docs that cannot lie: every public function says what it means, in the units of the one table."""
+
+from __future__ import annotations
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+from optimizer.nomenclature import QUANTITIES
+
+ROOT = Path(__file__).resolve().parents[2]
+FORMULAS = sorted((ROOT / "optimizer" / "properties").glob("*.py"))
+UNIT = re.compile(r"\[[^\]]+\]")
+
+
+def public_functions(path):
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    for node in tree.body:
+        if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+            yield node
+        if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+            yield from (f for f in node.body if isinstance(f, ast.FunctionDef) and not f.name.startswith("_"))
+
+
+@pytest.mark.parametrize(
+    "path", sorted((ROOT / "optimizer").rglob("*.py")), ids=lambda p: str(p.relative_to(ROOT))
+)
+def test_public_functions_and_modules_have_docstrings(path):
+    assert ast.get_docstring(ast.parse(path.read_text(encoding="utf-8")))
+    for function in public_functions(path):
+        assert ast.get_docstring(function), f"{path.name}: {function.name}"
+
+
+@pytest.mark.parametrize("path", FORMULAS, ids=lambda p: p.stem)
+def test_formulas_name_a_unit_for_every_argument(path):
+    """Each parameter section names a unit in brackets for each argument of the signature."""
+    for function in (
+        f for f in ast.parse(path.read_text(encoding="utf-8")).body if isinstance(f, ast.FunctionDef)
+    ):
+        doc = ast.get_docstring(function) or ""
+        if function.name.startswith("_") or "Parameters" not in doc:
+            continue
+        section = doc.split("Parameters", 1)[1].split("Returns", 1)[0].split("Notes", 1)[0]
+        described = {
+            name.strip()
+            for line in re.findall(r"^(\w[\w, ]*) ?(?::|$)", section, flags=re.MULTILINE)
+            for name in line.split(",")
+        }
+        arguments = {a.arg for a in (*function.args.args, *function.args.kwonlyargs)}
+        assert arguments <= described, f"{path.stem}.{function.name}: {arguments - described} not described"
+        plain = [
+            a
+            for a in function.args.args
+            if ast.unparse(a.annotation or ast.Constant(0)) in ("Values", "float")
+        ]
+        elsewhere = "As for" in section or "See `" in section
+        assert elsewhere or not plain or UNIT.search(section), f"{path.stem}.{function.name} names no unit"
+
+
+@pytest.mark.parametrize("name", QUANTITIES)
+def test_every_quantity_is_in_the_readme(name):
+    assert f"`{name}`" in (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def test_guide_names_every_layer():
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    packages = [p.name for p in (ROOT / "optimizer").iterdir() if p.is_dir() and (p / "__init__.py").exists()]
+    assert [p for p in packages if p not in guide] == []
