@@ -43,7 +43,7 @@ def _job_file(now: Session) -> None:
     st.subheader("Job file")
     st.download_button(
         "Save the whole job",
-        data=now.text,
+        data=now.asked.text,
         file_name="job.toml",
         mime="application/toml",
         on_click="ignore",

@@ -30,12 +30,14 @@ def print_card(now: Session) -> None:
         key="card_vessels",
         persist_state="session",
     )
-    batch = answers.batch(now.text, now.blend, int(vessels))
+    batch = answers.batch(now.asked, now.blend, int(vessels))
     if batch is None:
         st.info("No blend meets the limits, so there is nothing to weigh.")
         return
     paper = "half-letter" if units() == "us" else "a5"
-    html = card_html(sheet_of(now.solution, batch, answers.catalogue(), units=units()), paper)
+    trials = now.asked.trials
+    sheet = sheet_of(now.solution, batch, answers.catalogue(), units=units(), trials=trials)
+    html = card_html(sheet, paper)
     st.download_button(
         "Keep it as a file", html, "card.html", "text/html", on_click="ignore", key="keep_card"
     )

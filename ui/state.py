@@ -12,12 +12,14 @@ from typing import Any, TypeVar, cast
 
 import streamlit as st
 
+from optimizer.calibration.files import newest_calibration
 from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
 from optimizer.jobfile import parse_job
 from optimizer.jobfile.limits import write_limit
 from optimizer.shop import Limit
 from optimizer.solution import Solution
+from optimizer.toml_files import read_text
 from optimizer.units import System
 from ui import answers
 from ui.blends import DESIGNED, blend_of
@@ -25,6 +27,8 @@ from ui.charts import inked
 from ui.draft import default_text, drafted, field_value, laid_over, tables_of, whose
 from ui.fields import DECISIONS, SHOP, Field, price_fields
 from ui.palette import DARK, LIGHT
+from ui.question import Question
+from ui.trial_answers import book_folder
 
 __all__ = [
     "Session",
@@ -51,25 +55,27 @@ class Session:
 
     Attributes
     ----------
-    text : str
-        Job file of the newest draft that reads without fault.
-    job : Job
-        Its job.
+    asked : Question
+        Newest draft that reads without fault, and the calibration in use.
     faults : Mapping[str, Fault]
-        What is wrong with the draft, by dotted key; empty when `text` is the draft.
+        What is wrong with the draft, by dotted key; empty when `asked` holds the draft.
     blend : str
         Blend in hand as text; empty: the design's own.
     """
 
-    text: str
-    job: Job
+    asked: Question
     faults: Mapping[str, Fault]
     blend: str
 
     @property
+    def job(self) -> Job:
+        """The job asked."""
+        return self.asked.job
+
+    @property
     def solution(self) -> Solution:
         """The answer for the blend in hand."""
-        return answers.in_hand(self.text, self.blend)
+        return answers.in_hand(self.asked, self.blend)
 
 
 def units() -> System:
@@ -88,7 +94,22 @@ def session() -> Session:
     draft = drafted(base, _edits(), answers.catalogue())
     good = st.session_state.get(_GOOD, answers.DEMO) if draft.job is None else draft.text
     st.session_state[_GOOD] = good
-    return Session(good, answers.job_of(good), draft.faults, _blend())
+    return Session(Question(good, calibration_in_use(good)), draft.faults, _blend())
+
+
+def calibration_in_use(text: str) -> str:
+    """Return the text of the studio's newest calibration; empty where there is none, or it is not wanted."""
+    path = newest_calibration(book_folder())
+    if path is None or not st.session_state.get("use_trials", True):
+        return ""
+    try:
+        known = read_text(path)
+        Question(text, known).parameters()
+    except FileFaults as error:
+        st.session_state["calibration_fault"] = str(error)
+        return ""
+    st.session_state.pop("calibration_fault", None)
+    return known
 
 
 def _edits() -> dict[str, Any]:

@@ -14,6 +14,7 @@ from optimizer.design import design
 from optimizer.jobfile import parse_job, template
 from optimizer.specs import load_catalogue
 from optimizer.trials.book import TrialBook
+from optimizer.trials.records import Portion, Strength, Trial
 from ui.draft import field_value, tables_of
 from ui.fields import DECISIONS
 
@@ -284,3 +285,30 @@ class TestTrialBook:
         assert "Allowed" in at.error[0].value
         assert at.text_input(key="trial.water").value == "118 g"
         assert not (folder / "trials.db").exists()
+
+    def test_trials_teach_and_the_toggle_brings_the_shipped_figures_back(self, folder):
+        book = TrialBook(folder / "trials.db")
+        for day in (1, 2, 3):
+            portions = (Portion("gypsum_cement", 300.0),)
+            strength = Strength(60.0, age=10_080.0, state="dry", method="cube")
+            book.add(
+                Trial(dt.date(2026, 3, day), portions=portions, water=126.0, strengths=(strength,)),
+                dt.date(2026, 4, 1),
+            )
+        at = turned(opened(), "swap")
+        shipped = _strength(at)
+        at = turned(at, "trial_book")
+        assert not at.exception
+        at.button(key="keep_fit").click().run()
+        assert list(folder.glob("calibration-*.toml"))
+        assert "fitted to 3 trials" in text_of(at)
+        assert _strength(turned(at, "swap")) > 1.1 * shipped
+        at = turned(at, "trial_book")
+        at.toggle(key="use_trials").set_value(False).run()
+        assert "shipped figures" in text_of(at)
+        assert _strength(turned(at, "swap")) == shipped
+
+
+def _strength(at: AppTest) -> float:
+    table = at.dataframe[-1].value.set_index("limit")
+    return float(re.match(r"[0-9.]+", table.loc["dry strength", "candidate"])[0])

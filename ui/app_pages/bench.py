@@ -12,6 +12,7 @@ from ui import answers
 from ui.charts import cost_chart, margin_chart, margin_rows
 from ui.fields import CANDLE, ROOM, VESSEL
 from ui.printing import print_card
+from ui.question import Question
 from ui.reasons import limit_sentence, proof_words, single_binder_words
 from ui.state import Session, apply_limits, draw, drop_pick, session, show_fields, tell_faults, units
 from ui.words import (
@@ -49,7 +50,7 @@ def show() -> None:
     _details(solution)
     _surroundings(now)
     with why:
-        _explanation(now.text, now.blend)
+        _explanation(now.asked, now.blend)
 
 
 def _examples(now: Session) -> str:
@@ -68,7 +69,7 @@ def _weigh(now: Session, solution: Solution) -> None:
         persist_state="session",
         format_func=lambda each: "one vessel" if each == "vessel" else f"one mix of {most}, waste in it",
     )
-    batch = answers.batch(now.text, now.blend, most) if choice == "mix" else None
+    batch = answers.batch(now.asked, now.blend, most) if choice == "mix" else None
     grams = batch.grams if batch else solution.mix.grams if solution.mix else {}
     catalogue = answers.catalogue()
     with st.container(horizontal=True, key="weigh"):
@@ -82,7 +83,7 @@ def _cost(now: Session, solution: Solution) -> None:
     if solution.cost is None:
         st.info("Give every powder a price on the page Shelf and prices to see the cost.")
         return
-    span = answers.cost_span(now.text, now.blend)
+    span = answers.cost_span(now.asked, now.blend)
     currency = now.job.currency
     st.markdown(f"### {money(solution.cost, currency)} a good vessel")
     if span:
@@ -121,13 +122,13 @@ def _margins(solution: Solution) -> None:
 
 
 @st.fragment
-def _explanation(text: str, blend: str) -> None:
+def _explanation(asked: Question, blend: str) -> None:
     """Say which limit costs money, after everything else stands on the page."""
     if blend:
         st.markdown("A blend you picked: go back to the cheapest one to see what each limit costs.")
         return
     with st.spinner("Working out what each limit costs"):
-        solution = answers.designed(text, explain=True)
+        solution = answers.designed(asked, explain=True)
     st.markdown(limit_sentence(solution, units()))
     alone = single_binder_words(solution, answers.catalogue(), units())
     for words in (alone, proof_words(solution.proof) if solution.proof else "", *solution.notes):
@@ -139,7 +140,7 @@ def _no_blend(now: Session) -> None:
     count = len(now.job.limits)
     st.markdown(f"### No blend of these powders meets all {count} limits")
     with st.spinner("Looking for the smallest changes that would do"):
-        solution = answers.designed(now.text, explain=True)
+        solution = answers.designed(now.asked, explain=True)
     if solution.conflict:
         names = ", ".join(quantity(limit.property).label for limit in solution.conflict)
         alone = len(solution.conflict) == 1

@@ -11,10 +11,11 @@ from optimizer.errors import NoBlend
 from optimizer.frontier import frontier_faults
 from optimizer.nomenclature import PROPERTIES, quantity
 from ui import answers
-from ui.answers import Traded
 from ui.blends import blend_text
 from ui.page_words import quantity_words
 from ui.state import Session, draw, drop_pick, pick, session, units
+from ui.trade_answers import Traded
+from ui.trade_answers import traded as traded_answer
 from ui.trade_charts import PICK, mark_row, trade_chart, trade_rows
 from ui.words import blend_words
 
@@ -62,7 +63,7 @@ def _label(name: str) -> str:
 def _traded(now: Session, over: tuple[str, ...], points: int) -> Traded | None:
     try:
         with st.spinner("Looking for the best blend at each step", show_time=True):
-            return answers.traded(now.text, over, points)
+            return traded_answer(now.asked, over, points)
     except NoBlend:
         st.info("No blend meets the limits, so there is nothing to trade.")
         st.page_link("app_pages/bench.py", label="See the smallest changes that would do")

@@ -11,10 +11,11 @@ from optimizer.errors import FileFaults
 from optimizer.money.order import OrderPlan
 from optimizer.money.ranking import Ranked
 from optimizer.order_blends import OrderAnswer
-from ui import answers
 from ui.fields import ORDER_SHOP
+from ui.money_answers import order_curve, planned
 from ui.order_charts import calendar_chart, curve_chart, rates_chart
 from ui.order_text import BOTTLENECKS, day_words, plan_words, remedy_words
+from ui.question import catalogue
 from ui.state import Session, draw, session, show_field, show_fields, tell_faults
 from ui.words import cost_groups, label_of, money
 
@@ -68,7 +69,7 @@ def _order_fields() -> tuple[int, dt.date, dt.date, bool]:
 def _answer(now: Session, vessels: int, start: dt.date, due: dt.date, may_buy: bool) -> OrderAnswer | None:
     try:
         with st.spinner("Planning the order with every blend worth looking at", show_time=True):
-            answer = answers.planned(now.text, now.blend, vessels, start, due, may_buy)
+            answer = planned(now.asked, now.blend, vessels, start, due, may_buy)
     except FileFaults as error:
         for fault in error.faults:
             st.error(str(fault))
@@ -161,14 +162,14 @@ def _money(now: Session, plan: OrderPlan) -> None:
 
 
 def _buying(now: Session, plan: OrderPlan) -> None:
-    bought, catalogue = plan.purchase, answers.catalogue()
+    bought, known = plan.purchase, catalogue()
     lines = [
-        f"- {bag.packs} x {bag.offer.pack:g} kg {label_of(bag.material, catalogue)}, "
+        f"- {bag.packs} x {bag.offer.pack:g} kg {label_of(bag.material, known)}, "
         f"{bought.left[bag.material]:.1f} kg left over"
         for bag in bought.bags
     ]
     lines += [
-        f"- {mass:.1f} kg {label_of(name, catalogue)} from the shelf"
+        f"- {mass:.1f} kg {label_of(name, known)} from the shelf"
         for name, mass in bought.from_stock.items()
         if mass > 0.0
     ]
@@ -212,7 +213,7 @@ def _break_even(now: Session, answer: OrderAnswer, plan: OrderPlan) -> None:
     name = st.selectbox("Against", list(others), index=list(others).index(other), key="against")
     second = others[name or other]
     most = max(_CURVE * answer.request.vessels, _LEAST_CURVE)
-    frame, switches = answers.order_curve(plan.line, second.line, answer.request.shop, most)
+    frame, switches = order_curve(plan.line, second.line, answer.request.shop, most)
     draw(
         curve_chart(frame, answer.request.vessels, now.job.currency),
         key="curve",

@@ -11,6 +11,7 @@ from optimizer.shop import Price
 from ui import answers
 from ui.draft import field_value, tables_of, whose
 from ui.fields import price_fields
+from ui.money_answers import landed, price_steps
 from ui.order_charts import steps_chart
 from ui.state import MARKS, Session, base_tables, draw, session, set_materials, show_fields, tell_faults
 from ui.words import label_of, money
@@ -53,9 +54,9 @@ def _row(now: Session, name: str) -> dict[str, str]:
     label = label_of(name, answers.catalogue())
     if price is None:
         return {"powder": label, "whose": "", "pack": "no price yet", "landed, per kg": ""}
-    found = answers.landed(price, now.job.shop.wage)
+    found = landed(price, now.job.shop.wage)
     key = f"prices.{name}.price"
-    owner = whose(base_tables(), tables_of(answers.DEMO), key, field_value(tables_of(now.text), key))
+    owner = whose(base_tables(), tables_of(answers.DEMO), key, field_value(tables_of(now.asked.text), key))
     parts = {words: f"{found.parts[part]:.2f}" for part, words in _PARTS.items()}
     return {
         "powder": label,
@@ -90,7 +91,7 @@ def _steps(now: Session, name: str, price: Price | None) -> None:
         st.info(f"Write a pack and its price to see what {label} costs at the door.")
         return
     most = max(_MOST_PACKS, int(max((packs for packs, _ in price.breaks), default=1)) + 1)
-    frame = answers.price_steps(price, now.job.shop.wage, most)
+    frame = price_steps(price, now.job.shop.wage, most)
     st.markdown(f"### What a kilogram of {label} costs by packs bought at once")
     draw(
         steps_chart(frame, now.job.currency),

@@ -31,7 +31,7 @@ def show() -> None:
     with left:
         typed = _candidate(now, present)
     if typed:
-        found = answers.compared(now.text, now.blend, typed)
+        found = answers.compared(now.asked, now.blend, typed)
         with right:
             _verdict(now, found)
         _table(found)
@@ -41,7 +41,7 @@ def show() -> None:
 def _candidate(now: Session, present: Solution) -> str:
     """Show the fields of the candidate and return it as text; empty when it cannot be read."""
     st.markdown("### Candidate, in parts of dry powder")
-    starts = {} if present.mix is None else {"the blend in hand": present, **answers.others(now.text)}
+    starts = {} if present.mix is None else {"the blend in hand": present, **answers.others(now.asked)}
     if not any(f"{_PART}{name}" in st.session_state for name in now.job.materials):
         _fill(next(iter(list(starts.values())[1::-1]), None), now.job.materials)
     st.selectbox(
@@ -95,7 +95,7 @@ def _verdict(now: Session, found: Comparison) -> None:
     currency = now.job.currency
     st.markdown(f"### The candidate: {found.candidate.status}")
     st.markdown(_saving_words(found, currency))
-    most = answers.largest_saving(now.text, now.blend)
+    most = answers.largest_saving(now.asked, now.blend)
     if most == 0.0:
         st.markdown("The blend in hand is already the cheapest that meets every limit.")
     elif most is not None:

@@ -19,6 +19,8 @@ from optimizer.trials.records import Trial
 from optimizer.units import show as show_value
 from ui import answers
 from ui.state import Session, in_rows, session, units
+from ui.trial_answers import book_folder
+from ui.trial_fit import show_fit
 from ui.trial_form import CHOICES, READINGS, Reading, powder_column, trial_of
 from ui.words import blend_words, grams_words, label_of
 
@@ -31,14 +33,15 @@ def show() -> None:
     """Show the page."""
     now = session()
     st.title("Trial book", anchor=False)
-    path = book_beside(Path.cwd())
+    path = book_beside(book_folder())
     st.caption(f"Every batch you note is kept in {path.name}, in the folder the page was started from.")
     try:
         book = TrialBook(path) if path.exists() else None
         _enter(now, path)
         _exchange(path, book)
-        if book is not None:
+        if book is not None and book.count():
             _list(book)
+            show_fit(now, book)
     except VesselblendError as error:
         st.error(str(error))
 

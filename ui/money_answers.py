@@ -1,0 +1,79 @@
+"""Orders and prices as the page asks for them, kept for as long as the page is served."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+from typing import Final
+
+import pandas as pd
+import streamlit as st
+
+from optimizer.money.breakeven import OrderLine, Switch, break_even, order_money
+from optimizer.money.landed import Landed, landed_price
+from optimizer.money.ranking import rank_candidates
+from optimizer.order_blends import OrderAnswer, candidate_of, plan_blends, shop_request
+from optimizer.shop import Price, Shop
+from ui.answers import checked
+from ui.blends import DESIGNED
+from ui.question import Question, catalogue
+
+__all__ = ["IN_HAND", "landed", "order_curve", "planned", "price_steps"]
+
+IN_HAND: Final = "picked by you"
+"""Name of the picked blend among others."""
+
+CURVE_POINTS: Final = 120
+"""Sizes of an order at which a curve is drawn, about."""
+
+
+@st.cache_data(max_entries=32, show_spinner=False)
+def planned(
+    asked: Question, blend: str, vessels: int, start: dt.date, due: dt.date, may_buy: bool
+) -> OrderAnswer:
+    """Return the plans of an order for the blends worth looking at, the picked one among them.
+
+    Raises
+    ------
+    FileFaults
+        All faults of the order.
+    """
+    request = replace(shop_request(asked.job, vessels, start, due, None), may_buy_molds=may_buy)
+    answer = plan_blends(asked.job, catalogue(), request, asked.parameters())
+    picked = checked(asked, blend) if blend != DESIGNED else None
+    if picked is None or picked.mix is None or not answer.ranked:
+        return answer
+    mine = candidate_of(IN_HAND, picked, catalogue())
+    plans = [mine, *(row.plan.candidate for row in answer.ranked)]
+    solutions = {IN_HAND: picked, **answer.solutions}
+    return replace(answer, ranked=rank_candidates(request, plans, best=len(plans)), solutions=solutions)
+
+
+@st.cache_data(max_entries=32, show_spinner=False)
+def order_curve(
+    first: OrderLine, second: OrderLine, shop: Shop, most: int
+) -> tuple[pd.DataFrame, tuple[Switch, ...]]:
+    """Return the cost of one vessel by order size for two blends, and where they change places."""
+    step = max(1, most // CURVE_POINTS)
+    rows = [
+        {"vessels": size, "cost": order_money(line, size, shop) / size, "blend": line.name}
+        for line in (first, second)
+        for size in range(step, most + 1, step)
+    ]
+    return pd.DataFrame(rows), break_even(first, second, shop, most)
+
+
+@st.cache_data(max_entries=64, show_spinner=False)
+def price_steps(price: Price, wage: float, most: int) -> pd.DataFrame:
+    """Return the landed price of a usable kilogram by the packs bought at once."""
+    rows = [
+        {"packs": packs, "price": landed_price(price, wage, packs).per_usable_kg}
+        for packs in range(1, most + 1)
+    ]
+    return pd.DataFrame(rows)
+
+
+@st.cache_data(max_entries=256, show_spinner=False)
+def landed(price: Price, wage: float) -> Landed:
+    """Return the landed price of a powder at the packs it is usually bought in."""
+    return landed_price(price, wage)

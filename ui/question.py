@@ -1,0 +1,79 @@
+"""What the page asks the optimizer: a job as text, and what the studio's trials taught, as text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+from optimizer.calibration.files import parse_calibration
+from optimizer.calibration.record import Calibration, parameter_set
+from optimizer.chain.parameters import ParameterSet
+from optimizer.fingerprint import fingerprint
+from optimizer.job import Job
+from optimizer.jobfile import parse_job
+from optimizer.materials import Catalogue
+from optimizer.solution import Solution
+from optimizer.specs import load_catalogue
+
+__all__ = ["Question", "catalogue"]
+
+
+def catalogue() -> Catalogue:
+    """Return the materials and their figures."""
+    return load_catalogue()
+
+
+@dataclass(frozen=True)
+class Question:
+    """A job that reads without fault, and the calibration in use; equal texts have equal answers.
+
+    Attributes
+    ----------
+    text : str
+        Job file.
+    calibration : str
+        Calibration file's text; empty: the shipped figures.
+    """
+
+    text: str
+    calibration: str = ""
+
+    @property
+    def job(self) -> Job:
+        """The job."""
+        return _job(self.text)
+
+    @property
+    def trials(self) -> int:
+        """Trials the figures are fitted to [count]."""
+        return len(_calibration(self.calibration).trials) if self.calibration else 0
+
+    def parameters(self, extra: Iterable[str] = ()) -> ParameterSet | None:
+        """Return the fitted parameters for the job's materials and `extra` ones; None for shipped figures.
+
+        Raises
+        ------
+        FileFaults
+            If the figures have changed since the trials were fitted.
+        """
+        if not self.calibration:
+            return None
+        names = tuple(dict.fromkeys((*self.job.materials, *extra)))
+        return parameter_set(_calibration(self.calibration), catalogue(), names)
+
+    def signed(self, solution: Solution) -> Solution:
+        """Return an answer with the fingerprint of all it rests on, the calibration too."""
+        if not self.calibration:
+            return solution
+        return replace(solution, fingerprint=fingerprint(self.job, catalogue(), self.calibration))
+
+
+@lru_cache(maxsize=128)
+def _job(text: str) -> Job:
+    return parse_job(text, catalogue(), "job")
+
+
+@lru_cache(maxsize=8)
+def _calibration(text: str) -> Calibration:
+    return parse_calibration(text, "calibration")

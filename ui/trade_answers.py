@@ -1,0 +1,80 @@
+"""A frontier with all the page shows of it, kept for as long as the page is served."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import streamlit as st
+
+from optimizer.check import check, grams_of_blend
+from optimizer.confidence import Doubt
+from optimizer.cost_range import cost_range
+from optimizer.errors import NoBlend
+from optimizer.frontier import Frontier, frontier
+from optimizer.judge import judge, solution_of, worst_verdict
+from optimizer.problem import problem_of
+from optimizer.solution import Alternative, Solution
+from ui.answers import designed
+from ui.question import Question, catalogue
+from ui.words import label_of
+
+__all__ = ["Traded", "traded"]
+
+
+@dataclass(frozen=True)
+class Traded:
+    """A frontier with all that is shown of it.
+
+    Attributes
+    ----------
+    front : Frontier
+        The blends.
+    solutions : tuple[Solution, ...]
+        Each blend judged.
+    spans : tuple[tuple[float, float] | None, ...]
+        Likely range of each cost [currency].
+    binders : Mapping[str, Solution]
+        The best mix of each binder alone, by name.
+    csv : str
+        The frontier's table as CSV.
+    """
+
+    front: Frontier
+    solutions: tuple[Solution, ...]
+    spans: tuple[tuple[float, float] | None, ...]
+    binders: Mapping[str, Solution]
+    csv: str
+
+
+@st.cache_data(max_entries=16, show_spinner=False)
+def traded(asked: Question, over: tuple[str, ...], points: int) -> Traded:
+    """Return the frontier of two or three quantities; raises `NoBlend` when no blend meets the limits."""
+    problem = problem_of(asked.job, catalogue(), asked.parameters())
+    doubt, best = Doubt(problem), designed(asked, explain=True)
+    if best.mix is None:
+        raise NoBlend("no blend meets the limits")
+    shifts = doubt.shifts(problem.job.limits, np.array(best.mix.per_liter), problem.job.confidence)
+    front = frontier(problem, over, points, shifts)
+    judged = [
+        judge(problem, grams_of_blend(problem, each.blend, each.water_ratio), doubt) for each in front.blends
+    ]
+    solutions = tuple(solution_of(problem, worst_verdict(each.limits), each) for each in judged)
+    spans = tuple(cost_range(each, catalogue()) for each in solutions)
+    table = pd.DataFrame(front.table()).to_csv(index=False)
+    return Traded(front, solutions, spans, _binders(asked, best), table)
+
+
+def _binders(asked: Question, best: Solution) -> dict[str, Solution]:
+    alone = [each for each in best.alternatives if each.name.endswith(" alone") and each.blend]
+    return {f"{_label(each)} alone": _judged(asked, each) for each in alone}
+
+
+def _label(alone: Alternative) -> str:
+    return label_of(next(iter(alone.blend)), catalogue())
+
+
+def _judged(asked: Question, alone: Alternative) -> Solution:
+    return check(asked.job, alone.blend, catalogue(), alone.water_ratio, asked.parameters())

@@ -1,0 +1,148 @@
+"""The part of the trial book that teaches: predicted against seen, before and after, and the next trial."""
+
+from __future__ import annotations
+
+import math
+
+import streamlit as st
+
+from optimizer.calibration.agreement import agreement
+from optimizer.calibration.files import keep_calibration
+from optimizer.calibration.fit import Fit
+from optimizer.calibration.lab_errors import KINDS
+from optimizer.errors import FileFaults, NoVerdict
+from optimizer.trials.book import TrialBook
+from ui.state import Session, draw, units
+from ui.trial_answers import book_folder, fitted, next_words, seen_rows
+from ui.trial_charts import seen_chart
+from ui.words import value_words
+
+__all__ = ["show_fit"]
+
+
+def show_fit(now: Session, book: TrialBook) -> None:
+    """Show what the trials teach, and let the caster take it or leave it."""
+    st.markdown("### What the trials teach")
+    _in_use(now)
+    try:
+        with st.spinner("Fitting the figures to the trials", show_time=True):
+            fit = fitted(tuple(book.trials()), now.asked.text)
+    except NoVerdict as error:
+        st.info(f"Nothing yet: {error}")
+        return
+    _seen(fit)
+    _agreement(fit)
+    _learned(fit)
+    _flagged(fit)
+    st.button(
+        "Use these fitted figures from now on",
+        key="keep_fit",
+        on_click=_keep,
+        args=(fit,),
+        help="Writes a dated file beside the trial book; remove the file to undo it.",
+    )
+    said = st.session_state.pop("fit_said", "")
+    if said:
+        st.success(said)
+    words = next_words(now.asked)
+    if words:
+        st.markdown(f"**Next.** {words}")
+
+
+def _in_use(now: Session) -> None:
+    st.toggle("Predict with what the trials taught", value=True, key="use_trials", persist_state="session")
+    fault = st.session_state.get("calibration_fault")
+    if fault:
+        st.warning(fault)
+    elif now.asked.trials:
+        st.caption(f"◆ All pages show figures fitted to {now.asked.trials} trials.")
+    else:
+        st.caption("○ All pages show the shipped figures.")
+
+
+def _keep(fit: Fit) -> None:
+    try:
+        path = keep_calibration(fit.calibration, book_folder())
+    except FileFaults as error:
+        st.session_state["fit_said"] = str(error)
+        return
+    st.session_state["fit_said"] = f"Kept as {path.name}."
+
+
+def _seen(fit: Fit) -> None:
+    rows = seen_rows(fit)
+    kinds = list(dict.fromkeys(row["kind"] for row in rows))
+    if not kinds:
+        return
+    kind = st.selectbox(
+        "Predicted against seen for", kinds, key="seen_kind", format_func=lambda each: KINDS[each].words
+    )
+    chosen = [row for row in rows if row["kind"] == kind]
+    draw(
+        seen_chart(chosen, kind, units()),
+        key="seen",
+        alt=f"{KINDS[kind].words}: expected against seen for {len(chosen)} readings",
+    )
+    st.caption(
+        "Cross: expected with the shipped figures. Dot: with the fitted ones. Dashed: where both agree."
+    )
+    name = KINDS[kind].quantity
+    st.dataframe(
+        [
+            {
+                "trial": row["trial"],
+                "seen": value_words(name, row["seen"], units()),
+                "expected before": value_words(name, row["before"], units()),
+                "expected after": value_words(name, row["after"], units()),
+                "fits": "no: flagged, hardly used" if row["flagged"] else "yes",
+            }
+            for row in chosen
+        ],
+        hide_index=True,
+        key="seen_table",
+        alt="Readings of the chart, one a row",
+    )
+
+
+def _agreement(fit: Fit) -> None:
+    rows = [
+        {
+            "reading": KINDS[one.kind].words,
+            "how many": one.readings,
+            "off before": _off(one.kind, one.before),
+            "off after": _off(one.kind, one.after),
+        }
+        for one in agreement(fit)
+    ]
+    st.dataframe(rows, hide_index=True, key="agreement", alt="How far readings were off, before and after")
+
+
+def _off(kind: str, size: float) -> str:
+    return f"{size:.1%}".replace("%", " %") if KINDS[kind].log else f"{size:.2g}"
+
+
+def _learned(fit: Fit) -> None:
+    rows = [
+        {
+            "figure": one.name.replace("_", " ").replace(".", ": "),
+            "before": _with_doubt(*one.before),
+            "after": _with_doubt(*one.after),
+            "trials behind it": one.trials,
+        }
+        for one in fit.calibration.learned
+        if one.trials
+    ]
+    with st.expander("Figures before and after"):
+        st.dataframe(rows, hide_index=True, key="learned", alt="Fitted figures before and after the trials")
+
+
+def _with_doubt(value: float, error: float) -> str:
+    return f"{value:.4g} ± {error:.2g}" if math.isfinite(error) else f"{value:.4g}"
+
+
+def _flagged(fit: Fit) -> None:
+    for one in fit.calibration.flagged:
+        st.warning(
+            f"Trial {one.trial}: {one.reading} of {one.value:.4g} does not fit all the others; it is kept, "
+            "and hardly used. Look it up before you trust either."
+        )
