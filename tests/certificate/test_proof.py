@@ -1,4 +1,4 @@
-"""A proved bound lies below anything a grid finds, and "impossible" is said only where nothing is possible."""
+"""A proved bound lies below anything a grid finds; "impossible" is said only where nothing holds."""
 
 from __future__ import annotations
 
