@@ -10,6 +10,7 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Final
 
 from optimizer.errors import Fault, FileFaults
@@ -51,8 +52,9 @@ class Drafted:
     faults: Mapping[str, Fault]
 
 
+@lru_cache(maxsize=32)
 def tables_of(text: str) -> Tables:
-    """Return the tables of a job file that is known to be TOML."""
+    """Return the tables of a job file that is known to be TOML; they are shared: leave them as is."""
     return tomllib.loads(text)
 
 

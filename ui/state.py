@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, TypeVar, cast
 
 import streamlit as st
@@ -24,7 +25,7 @@ from optimizer.units import System
 from ui import answers
 from ui.blends import DESIGNED, blend_of
 from ui.charts import inked
-from ui.draft import default_text, drafted, field_value, laid_over, tables_of, whose
+from ui.draft import Drafted, default_text, drafted, field_value, laid_over, tables_of, whose
 from ui.fields import DECISIONS, SHOP, Field, price_fields
 from ui.palette import DARK, LIGHT
 from ui.question import Question
@@ -91,10 +92,16 @@ def base_tables() -> dict[str, Any]:
 def session() -> Session:
     """Return the state of this run; call it after the decision fields are on the page."""
     base = st.session_state.setdefault(_BASE, answers.DEMO)
-    draft = drafted(base, _edits(), answers.catalogue())
+    draft = _drafted(base, tuple(_edits().items()))
     good = st.session_state.get(_GOOD, answers.DEMO) if draft.job is None else draft.text
     st.session_state[_GOOD] = good
     return Session(Question(good, calibration_in_use(good)), draft.faults, _blend())
+
+
+@lru_cache(maxsize=32)
+def _drafted(base: str, edits: tuple[tuple[str, Any], ...]) -> Drafted:
+    """Return a draft once: a run of the page asks for it several times."""
+    return drafted(base, dict(edits), answers.catalogue())
 
 
 def calibration_in_use(text: str) -> str:

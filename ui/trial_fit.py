@@ -19,6 +19,8 @@ from ui.words import value_words
 
 __all__ = ["show_fit"]
 
+_FIRST = "dry_strength"
+
 
 def show_fit(now: Session, book: TrialBook) -> None:
     """Show what the trials teach, and let the caster take it or leave it."""
@@ -75,7 +77,11 @@ def _seen(fit: Fit) -> None:
     if not kinds:
         return
     kind = st.selectbox(
-        "Predicted against seen for", kinds, key="seen_kind", format_func=lambda each: KINDS[each].words
+        "Predicted against seen for",
+        kinds,
+        index=kinds.index(_FIRST) if _FIRST in kinds else 0,
+        key="seen_kind",
+        format_func=lambda each: KINDS[each].words,
     )
     chosen = [row for row in rows if row["kind"] == kind]
     draw(

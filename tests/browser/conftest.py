@@ -19,6 +19,9 @@ sync_api = pytest.importorskip("playwright.sync_api", reason="Playwright is not 
 
 ROOT = Path(__file__).parents[2]
 CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+PATIENCE = 240_000
+"""Longest wait [ms]: a busy machine solves slowly, and slowness is measured elsewhere."""
+
 SERVE = "from ui.page_launcher import run; import sys; run(port=int(sys.argv[1]), open_browser=False)"
 
 
@@ -85,13 +88,13 @@ class Visit:
 
     def settle(self) -> None:
         """Wait until nothing is being computed or drawn."""
-        self.page.wait_for_selector("h1", timeout=240_000)
+        self.page.wait_for_selector("h1", timeout=PATIENCE)
         for _ in range(2):
             self.page.wait_for_timeout(700)
             self.page.wait_for_function(
                 "document.querySelectorAll('[data-testid=stSpinner], [data-testid=stSkeleton], "
                 '[data-test-script-state="running"]\').length == 0',
-                timeout=240_000,
+                timeout=PATIENCE,
             )
 
     def turn(self, name: str) -> None:
@@ -119,6 +122,7 @@ def visit(browser, served) -> Iterator[Callable[..., Visit]]:
         context = browser.new_context(
             viewport={"width": width, "height": height}, color_scheme=scheme, accept_downloads=True
         )
+        context.set_default_timeout(PATIENCE)
         page = context.new_page()
         one = Visit(page, served)
         page.on("request", lambda request: _note_outside(one, request.url))

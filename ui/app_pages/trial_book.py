@@ -50,7 +50,10 @@ def _enter(now: Session, path: Path) -> None:
     said = st.session_state.pop("trial_said", "")
     if said:
         st.success(said)
-    with st.expander("Note a trial", expanded=True), st.form("trial", border=False):
+    with (
+        st.expander("Note a trial", expanded=not path.exists() or "trial_faults" in st.session_state),
+        st.form("trial", border=False),
+    ):
         faults: Mapping[str, Fault] = st.session_state.get("trial_faults", {})
         grams = _weighed(now)
         names = [name for name in weighing_order(grams, answers.catalogue()) if name != "water"]
