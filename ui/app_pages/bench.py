@@ -11,6 +11,7 @@ from optimizer.solution import Relaxation, Solution
 from ui import answers
 from ui.charts import cost_chart, margin_chart, margin_rows
 from ui.fields import CANDLE, ROOM, VESSEL
+from ui.page_words import chance_phrase
 from ui.printing import print_card
 from ui.question import Question
 from ui.reasons import limit_sentence, proof_words, single_binder_words
@@ -131,7 +132,11 @@ def _explanation(asked: Question, blend: str) -> None:
         solution = answers.designed(asked, explain=True)
     st.markdown(limit_sentence(solution, units()))
     alone = single_binder_words(solution, answers.catalogue(), units())
-    for words in (alone, proof_words(solution.proof) if solution.proof else "", *solution.notes):
+    proof = proof_words(solution.proof) if solution.proof else ""
+    together = ""
+    if solution.joint_probability is not None:
+        together = f"That all limits hold together is {chance_phrase(solution.joint_probability)}."
+    for words in (together, alone, proof, *solution.notes):
         if words:
             st.markdown(words)
 
