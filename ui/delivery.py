@@ -88,7 +88,7 @@ def delivered(command: Callable[..., int]) -> Callable[..., int]:
     )
     @click.option("-o", "--output", metavar="FILE", help="Write the answer to FILE instead of the terminal.")
     @functools.wraps(command)
-    def with_delivery(*, as_json: bool, units: System, output: str | None, **options: Any) -> int:  # noqa: ANN401
+    def with_delivery(*, as_json: bool, units: System, output: str | None, **options: Any) -> int:  # noqa: ANN401  a command's own
         path = None if output in (None, STANDARD) else Path(str(output))
         return command(delivery=Delivery(as_json, units, path), **options)
 

@@ -61,7 +61,7 @@ def figure_options(command: Callable[..., int]) -> Callable[..., int]:
         help="What `trials fit` learned: its file, or the folder of the newest.",
     )
     @functools.wraps(command)
-    def with_figures(*, specs: str | None, calibration: str | None, **options: Any) -> int:  # noqa: ANN401
+    def with_figures(*, specs: str | None, calibration: str | None, **options: Any) -> int:  # noqa: ANN401  a command's own
         return command(figures=Figures(specs, calibration), **options)
 
     return with_figures
