@@ -107,8 +107,8 @@ def minimize_smooth(
     ...     lower=np.zeros(1), upper=np.full(1, 9.0),
     ...     matrix=nowhere, row_lower=np.zeros(0), row_upper=np.zeros(0),
     ... )
-    >>> minimize_smooth(flat, [0.0]).x.round(6)
-    array([2.])
+    >>> minimize_smooth(flat, [0.0]).x.round(6).tolist()
+    [2.0]
     """
     budget = _Budget(max_iterations, max_evaluations, time.monotonic() + time_limit)
     origin = np.clip(np.asarray(start, dtype=float), problem.lower, problem.upper)

@@ -212,8 +212,8 @@ def row_sizes(matrix: Vector) -> Vector:
 
     Examples
     --------
-    >>> row_sizes(np.array([[0.5, -4.0], [0.0, 0.0]]))
-    array([4., 1.])
+    >>> row_sizes(np.array([[0.5, -4.0], [0.0, 0.0]])).tolist()
+    [4.0, 1.0]
     """
     largest = np.abs(matrix).max(axis=1, initial=0.0)
     return np.where(largest > _TINY, largest, 1.0)

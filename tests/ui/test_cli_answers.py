@@ -154,7 +154,10 @@ def test_init_writes_a_job_that_reads_and_overwrites_nothing(command: Command, t
     assert command("init", "-").out.startswith("# A job for vesselblend")
 
 
-def test_every_figure_of_a_material_is_shown_with_its_source(command: Command, catalogue: Catalogue) -> None:
+def test_every_figure_of_a_material_is_shown_with_its_source(
+    command: Command, catalogue: Catalogue, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "100")
     for name in catalogue:
         ran = command("materials", name, "--json")
         assert ran.code == 0
