@@ -272,7 +272,7 @@ def gain_plane(box: GainBox, slopes: Plane, touch: float) -> Plane:
 def _places(box: GainBox) -> Array:
     """Return one row per corner of the cells of (t, m): x, p, t, m; x and p from tangents of their cell."""
     times, rates = _edges(box.final, _CELLS[1]), _edges(box.rate, _CELLS[2])
-    rows = []
+    rows: list[tuple[float, ...]] = []
     for t0, t1 in pairwise(times):
         gypsums = [_gypsum(box.age, t0, gap) for gap in _ends(box.gap)]
         for m0, m1 in pairwise(rates):
