@@ -50,6 +50,7 @@ def _job_file(now: Session) -> None:
         width="stretch",
         help="All figures, as text to keep, send or open with the command line.",
     )
+    st.caption("A reload keeps the figures above; save the job to keep all the others.")
     st.file_uploader("Open a job file", type=["toml"], key="job_upload", on_change=_opened)
     for fault in st.session_state.get("upload_faults", ()):
         st.error(str(fault))

@@ -15,22 +15,12 @@ from pathlib import Path
 
 import pytest
 
-sync_api = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
-
 ROOT = Path(__file__).parents[2]
 CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
 PATIENCE = 240_000
 """Longest wait [ms]: a busy machine solves slowly, and slowness is measured elsewhere."""
 
 SERVE = "from ui.page_launcher import run; import sys; run(port=int(sys.argv[1]), open_browser=False)"
-
-
-def pytest_collection_modifyitems(items):
-    for item in items:
-        if Path(__file__).parent in item.path.parents:
-            item.add_marker(pytest.mark.browser)
-            if CHROMIUM is None:
-                item.add_marker(pytest.mark.skip(reason="no Chromium found; name one in CHROMIUM"))
 
 
 @pytest.fixture(scope="session")
@@ -66,6 +56,10 @@ def _wait_for(address: str, server: subprocess.Popen[bytes]) -> None:
 
 @pytest.fixture(scope="session")
 def browser():
+    """Start a headless Chromium, or skip with the reason why not."""
+    if CHROMIUM is None:
+        pytest.skip("no Chromium found; name one in the environment variable CHROMIUM")
+    sync_api = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
     with sync_api.sync_playwright() as playwright:
         started = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
         yield started

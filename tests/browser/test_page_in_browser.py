@@ -7,6 +7,8 @@ import tomllib
 
 import pytest
 
+pytestmark = pytest.mark.browser
+
 PATHS = ("/", "/give-and-take", "/cheaper-blend", "/order", "/shelf", "/trials", "/materials")
 NAMES = ("Weigh", "Give and take", "Cheaper blend?", "Order", "Shelf and prices", "Trial book", "Materials")
 AXE = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]
@@ -175,3 +177,31 @@ def test_settings_stay_within_reach_of_the_keyboard(visit):
         one.page.keyboard.press("Tab")
         reached.add(one.page.evaluate("document.activeElement?.getAttribute('aria-label') || ''"))
     assert any("out of the mold" in name for name in reached)
+
+
+def test_a_trial_survives_a_reload(visit):
+    one = visit().go("/trials")
+    if not one.page.get_by_label("left the mold after").first.is_visible():
+        one.page.get_by_text("Note a trial").first.click()
+    one.page.get_by_label("water weighed").first.fill("118 g")
+    one.page.get_by_label("left the mold after").first.fill("58 min")
+    one.page.get_by_role("button", name="Enter it").click()
+    one.page.get_by_text("Entered as").first.wait_for()
+    one.page.reload()
+    one.settle()
+    assert re.search(r"\b[1-9][0-9]* trials", one.words)
+
+
+def test_an_order_is_planned_from_a_link(visit):
+    one = visit().go("/order?vessels=40&due=2030-01-31")
+    assert "castings for 40 good vessels" in one.words
+    assert "What holds it back" in one.words
+
+
+def test_the_smallest_change_is_one_click(visit):
+    one = visit().go("/?demold_time=15+min")
+    assert "No blend of these powders" in one.words
+    one.page.get_by_role("button", name=re.compile("demold time")).first.click()
+    one.settle()
+    assert metrics(one)
+    assert one.page.get_by_label("out of the mold, at most").first.input_value() != "15 min"

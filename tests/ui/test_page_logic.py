@@ -92,6 +92,7 @@ def test_every_page_shows_itself_and_the_strip(page):
     assert len(at.title) == 1
     assert any(m.value.startswith("**In hand:**") for m in at.markdown)
     assert any("**Tightest:**" in m.value for m in at.markdown)
+    assert not re.search(r"\bsafe", text_of(at), re.IGNORECASE)
 
 
 def test_nonsense_is_told_beside_its_field_and_loses_nothing():

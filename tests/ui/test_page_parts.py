@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import doctest
+import importlib
 import re
 import socket
 import tomllib
@@ -303,3 +305,10 @@ def _flat(tables, prefix=""):
         else:
             out[f"{prefix}{name}"] = value
     return out
+
+
+@pytest.mark.parametrize("name", ["blends", "draft", "fields", "page_words", "trial_form"])
+def test_the_examples_in_the_docs_are_true(name):
+    done = doctest.testmod(importlib.import_module(f"ui.{name}"))
+    assert done.attempted
+    assert not done.failed

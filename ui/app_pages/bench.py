@@ -15,7 +15,7 @@ from ui.page_words import chance_phrase
 from ui.printing import print_card
 from ui.question import Question
 from ui.reasons import limit_sentence, proof_words, single_binder_words
-from ui.state import Session, apply_limits, draw, drop_pick, session, show_fields, tell_faults, units
+from ui.state import MARKS, Session, apply_limits, draw, drop_pick, session, show_fields, tell_faults, units
 from ui.words import (
     bound_words,
     cost_groups,
@@ -195,7 +195,7 @@ def _details(solution: Solution) -> None:
                     "figure": quantity(name).label,
                     "best": value_words(name, p.value, units()),
                     "likely": range_words(name, p, units()),
-                    "rests on": p.evidence,
+                    "rests on": f"{_mark(p.evidence)} {p.evidence}",
                 }
                 for name, p in solution.properties.items()
             ],
@@ -203,6 +203,10 @@ def _details(solution: Solution) -> None:
             key="figures",
             alt="Predicted figures",
         )
+
+
+def _mark(evidence: str) -> str:
+    return MARKS["fitted" if evidence == "calibrated" else "example"]
 
 
 def _surroundings(now: Session) -> None:
