@@ -9,7 +9,8 @@ from optimizer.nomenclature import quantity
 from optimizer.solution import LimitVerdict, Solution
 from ui import answers
 from ui.fields import DECISIONS, SHOP
-from ui.state import MARKS, Session, base_tables, session, set_base, show_field, tell_faults, units
+from ui.state import MARKS, Session, base_tables, session, set_base, units
+from ui.widgets import show_field, tell_faults
 from ui.words import blend_words, bound_words, money, verdict_words
 
 __all__ = ["decisions", "strip", "tightest"]

@@ -6,10 +6,10 @@ something in a field cannot be read, the page goes on showing the last draft tha
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, TypeVar, cast
+from typing import Any, cast
 
 import streamlit as st
 
@@ -24,26 +24,23 @@ from optimizer.toml_files import read_text
 from optimizer.units import System
 from ui import answers
 from ui.blends import DESIGNED, blend_of
-from ui.charts import inked
-from ui.draft import Drafted, default_text, drafted, field_value, laid_over, tables_of, whose
-from ui.fields import DECISIONS, SHOP, Field, price_fields
-from ui.palette import DARK, LIGHT
+from ui.draft import Drafted, drafted, field_value, laid_over, tables_of
+from ui.fields import DECISIONS, SHOP, price_fields
 from ui.question import Question
 from ui.trial_answers import book_folder
 
 __all__ = [
+    "MARKS",
     "Session",
     "apply_limits",
+    "base_tables",
     "drop_pick",
     "pick",
     "session",
     "set_base",
-    "show_field",
-    "tell_faults",
+    "set_materials",
     "units",
 ]
-
-T = TypeVar("T")
 
 _BASE, _GOOD, _BLEND = "base_job", "last_good_job", "blend"
 MARKS: Mapping[str, str] = {"yours": "●", "example": "○", "fitted": "◆"}
@@ -95,7 +92,7 @@ def session() -> Session:
     draft = _drafted(base, tuple(_edits().items()))
     good = st.session_state.get(_GOOD, answers.DEMO) if draft.job is None else draft.text
     st.session_state[_GOOD] = good
-    return Session(Question(good, calibration_in_use(good)), draft.faults, _blend())
+    return Session(Question(good, _calibration_in_use(good)), draft.faults, _blend())
 
 
 @lru_cache(maxsize=32)
@@ -104,7 +101,7 @@ def _drafted(base: str, edits: tuple[tuple[str, Any], ...]) -> Drafted:
     return drafted(base, dict(edits), answers.catalogue())
 
 
-def calibration_in_use(text: str) -> str:
+def _calibration_in_use(text: str) -> str:
     """Return the text of the studio's newest calibration; empty where there is none, or it is not wanted."""
     path = newest_calibration(book_folder())
     if path is None or not st.session_state.get("use_trials", True):
@@ -189,52 +186,3 @@ def apply_limits(limits: tuple[Limit, ...]) -> None:
         else:
             _lay({key: text})
     drop_pick()
-
-
-def draw(chart: Any, key: str, alt: str, **picking: Any) -> None:  # noqa: ANN401  Streamlit's own options
-    """Put a chart on the page, its axes in the ink of the visitor's theme."""
-    theme = DARK if st.context.theme.type == "dark" else LIGHT
-    st.altair_chart(inked(chart, theme["text"]), key=key, alt=alt, **picking)
-
-
-def show_field(field: Field) -> Any:  # noqa: ANN401  Streamlit's container
-    """Put a field on the page and return the place under it where its fault is told."""
-    base, demo = base_tables(), tables_of(answers.DEMO)
-    default = field_value(demo if field.name else base, field.key)
-    shown = st.session_state.get(field.widget, st.query_params.get(field.name, default))
-    bound: Any = {"bind": "query-params"} if field.name else {}
-    st.text_input(
-        f"{field.label} {MARKS[whose(base, demo, field.key, shown)]}",
-        value=default,
-        key=field.widget,
-        help=field.hint,
-        placeholder=default_text(field.key) or None,
-        persist_state="session",
-        **bound,
-    )
-    return st.empty()
-
-
-def show_fields(fields: Sequence[Field], columns: int) -> dict[str, Any]:
-    """Put fields on the page in rows, and return the places of their faults by key."""
-    slots: dict[str, Any] = {}
-    for row in in_rows(fields, columns):
-        for column, field in zip(st.columns(columns), row, strict=False):
-            with column:
-                slots[field.key] = show_field(field)
-    return slots
-
-
-def in_rows(items: Sequence[T], columns: int) -> list[Sequence[T]]:
-    """Return items in rows of `columns`, so that the eye, the keyboard and a phone read them in one order."""
-    return [items[start : start + columns] for start in range(0, len(items), columns)]
-
-
-def tell_faults(slots: Mapping[str, Any], faults: Mapping[str, Fault]) -> None:
-    """Put each fault under its field; those of no field on the page stand together at the end."""
-    for key, fault in faults.items():
-        words = f"Read {fault.value}. Allowed: {fault.allowed}. {fault.repair}"
-        if key in slots:
-            slots[key].error(words)
-        else:
-            st.error(f"{key}: {words}")

@@ -12,9 +12,10 @@ from optimizer.calibration.fit import Fit
 from optimizer.calibration.lab_errors import KINDS
 from optimizer.errors import FileFaults, NoVerdict
 from optimizer.trials.book import TrialBook
-from ui.state import Session, draw, units
+from ui.state import Session, units
 from ui.trial_answers import book_folder, fitted, next_words, seen_rows
 from ui.trial_charts import seen_chart
+from ui.widgets import draw
 from ui.words import value_words
 
 __all__ = ["show_fit"]

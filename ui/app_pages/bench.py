@@ -15,7 +15,8 @@ from ui.page_words import chance_phrase
 from ui.printing import print_card
 from ui.question import Question
 from ui.reasons import limit_sentence, proof_words, single_binder_words
-from ui.state import MARKS, Session, apply_limits, draw, drop_pick, session, show_fields, tell_faults, units
+from ui.state import MARKS, Session, apply_limits, drop_pick, session, units
+from ui.widgets import draw, show_fields, tell_faults
 from ui.words import (
     bound_words,
     cost_groups,

@@ -13,10 +13,11 @@ from optimizer.nomenclature import PROPERTIES, quantity
 from ui import answers
 from ui.blends import blend_text
 from ui.page_words import quantity_words
-from ui.state import Session, draw, drop_pick, pick, session, units
+from ui.state import Session, drop_pick, pick, session, units
 from ui.trade_answers import Traded
 from ui.trade_answers import traded as traded_answer
 from ui.trade_charts import PICK, mark_row, trade_chart, trade_rows
+from ui.widgets import draw
 from ui.words import blend_words
 
 _NONE = "none"

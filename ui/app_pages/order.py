@@ -16,7 +16,8 @@ from ui.money_answers import order_curve, planned
 from ui.order_charts import calendar_chart, curve_chart, rates_chart
 from ui.order_text import BOTTLENECKS, day_words, plan_words, remedy_words
 from ui.question import catalogue
-from ui.state import Session, draw, session, show_field, show_fields, tell_faults
+from ui.state import Session, session
+from ui.widgets import draw, show_field, show_fields, tell_faults
 from ui.words import cost_groups, label_of, money
 
 _WEEKS: Final = 4

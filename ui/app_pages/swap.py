@@ -12,7 +12,8 @@ from ui import answers
 from ui.blends import parts_of
 from ui.charts import margin_chart, margin_rows
 from ui.page_words import chance_phrase
-from ui.state import Session, draw, in_rows, pick, session, units
+from ui.state import Session, pick, session, units
+from ui.widgets import draw, in_rows
 from ui.words import label_of, money, range_words, value_words
 
 _PART, _WATER = "swap.", "swap_water"

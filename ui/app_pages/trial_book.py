@@ -18,10 +18,11 @@ from optimizer.trials.exchange import import_trials
 from optimizer.trials.records import Trial
 from optimizer.units import show as show_value
 from ui import answers
-from ui.state import Session, in_rows, session, units
+from ui.state import Session, session, units
 from ui.trial_answers import book_folder
 from ui.trial_fit import show_fit
 from ui.trial_form import CHOICES, READINGS, Reading, powder_column, trial_of
+from ui.widgets import fault_words, in_rows
 from ui.words import blend_words, grams_words, label_of
 
 _FIELD: Final = "trial."
@@ -75,7 +76,7 @@ def _field(reading: Reading | None, faults: Mapping[str, Fault]) -> None:
         st.text_input(reading.label, key=_key(reading.column), placeholder=reading.hint)
     fault = faults.get("date" if reading is None else reading.column)
     if fault:
-        st.error(f"Read {fault.value}. Allowed: {fault.allowed}. {fault.repair}")
+        st.error(fault_words(fault))
 
 
 def _powder(name: str, mass: float) -> Reading:
