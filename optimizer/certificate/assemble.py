@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from optimizer.certificate.build import Builder
 from optimizer.certificate.days import add_days
-from optimizer.certificate.ground import Ground
+from optimizer.certificate.ground import Ground, water_rays
 from optimizer.certificate.laws import EXCESS, laws_of, sums_of
 from optimizer.certificate.layout import FREE, Row
 from optimizer.certificate.limits import LINEAR, absorption_row, lay_limit, line_of
@@ -96,7 +96,9 @@ def _ground(problem: Problem, case: Case, regime: str, sums: Mapping[str, Array]
     matrix = np.vstack([rows.matrix, *(weights for weights, _, _ in more)])
     lower = np.concatenate([rows.lower, [low for _, low, _ in more]])
     upper = np.concatenate([rows.upper, [high for _, _, high in more]])
-    return Ground(sums["volumes"], matrix, lower, upper)
+    pour, bleed = (rows.matrix[rows.names.index(name)] for name in ("water_enough_to_pour", "water_too_much"))
+    rays = water_rays(np.maximum(-pour[:-1], 0.0), np.maximum(bleed[:-1], -pour[:-1]))
+    return Ground(sums["volumes"], matrix, lower, upper, rays)
 
 
 def _sand_row(builder: Builder) -> None:

@@ -43,7 +43,7 @@ class Builder:
         self, problem: Problem, regime: str, laws: Laws, sums: dict[str, Array], ground: Ground
     ) -> None:
         self.problem, self.regime, self.laws, self.sums, self.ground = problem, regime, laws, sums, ground
-        self.layout = Layout(sums["volumes"])
+        self.layout = Layout(sums["volumes"], ground.rays)
         self.terms: list[Term] = []
         self.ranges: dict[int, Range] = {}
         self._forms: dict[str, int] = {}

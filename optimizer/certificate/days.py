@@ -41,22 +41,23 @@ class Days(Term):
         resistance = math.exp(max(gypsum, cement))
         most = self.cure + builder.layout.upper[self.free] * (self.constant + self.front * resistance)
         self.column = builder.layout.column("drying time", 0.0, max(most, 1.0))
-        self.lines = self._lines(builder)
-        self.rows = tuple(builder.layout.row({}, -FREE, FREE) for _ in self.lines)
+        self.held = self._held(builder)
+        self.rows = tuple(builder.layout.row({}, -FREE, FREE) for _ in range(3))
 
-    def _lines(self, builder: Builder) -> list[Coefficients]:
-        span = builder.share_range
-        points = sorted({span.low, 0.5 * (span.low + span.high), span.high})
-        if len(points) == 1:
-            return [{self.free: self._rate(points[0])}]
+    def _held(self, builder: Builder) -> int | None:
+        """Return the column of free water times cement share, or None where the share is fixed."""
+        if builder.share_range.low == builder.share_range.high:
+            return None
         rising = self.ln_resistance[1] > 0.0
         parts = ({self.free: 1.0}, {self.cement: 1.0}, {self.hydrates: 1.0})
-        held = builder.product("water held by cement", parts, below=rising, above=not rising)
-        lines: list[Coefficients] = []
-        for at in points:
-            slope = self.front * self.ln_resistance[1] * self._resistance(at)
-            lines.append({self.free: self._rate(at) - slope * at, held.column: slope})
-        return lines
+        return builder.product("water held by cement", parts, below=rising, above=not rising).column
+
+    def _line(self, at: float) -> Coefficients:
+        """Return the tangent of the days that the water takes, at a cement share."""
+        if self.held is None:
+            return {self.free: self._rate(at)}
+        slope = self.front * self.ln_resistance[1] * self._resistance(at)
+        return {self.free: self._rate(at) - slope * at, self.held: slope}
 
     def _resistance(self, share: float) -> float:
         return math.exp(self.ln_resistance[0] + share * self.ln_resistance[1])
@@ -68,9 +69,9 @@ class Days(Term):
         """Yield the rows of this box; see `Term.node_rows`."""
         if not fresh:
             return
-        least = self.cure * max(float(box.low[self.share]), 0.0)
-        for number, line in zip(self.rows, self.lines, strict=True):
-            yield number, Row(sum_of((1.0, {self.column: 1.0}), (-1.0, line)), least)
+        low, high = (min(max(float(v), 0.0), 1.0) for v in (box.low[self.share], box.high[self.share]))
+        for number, at in zip(self.rows, (low, 0.5 * (low + high), high), strict=True):
+            yield number, Row(sum_of((1.0, {self.column: 1.0}), (-1.0, self._line(at))), self.cure * low)
 
     def truth(self, point: Array) -> float:
         """Return what the column should be; see `Term.truth`."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -12,11 +13,13 @@ from optimizer.certificate.ranges import least_ratio
 from optimizer.solvers.relaxation import WarmLP
 from optimizer.solvers.status import Status
 
-__all__ = ["Ground", "ImpossibleError"]
+__all__ = ["Ground", "ImpossibleError", "water_rays"]
 
 Array = NDArray[np.float64]
 
 _POSITIVE = 1e-7
+_NEAR = 0.15
+"""Share of an interval's width: where a known mix comes this near to an end, the end stays."""
 
 
 class ImpossibleError(Exception):
@@ -33,12 +36,15 @@ class Ground:
         Liters by kilogram, air included, shape (n + 1,).
     matrix, lower, upper : Array
         Rows over the masses.
+    rays : Array
+        Mixes of which every mix is a sum with nonnegative weights, shape (n + 1, rays); see `water_rays`.
     """
 
     volumes: Array
     matrix: Array
     lower: Array
     upper: Array
+    rays: Array
     program: WarmLP = field(init=False)
     points: list[Array] = field(default_factory=list)
     known: dict[bytes, Range] = field(default_factory=dict)
@@ -55,7 +61,8 @@ class Ground:
     def least(self, weights: Array) -> float:
         """Return a lower bound on a sum of masses."""
         self.program.set_cost(weights)
-        return max(self.program.solve().bound, form_range(weights, self.volumes).low)
+        plain = form_range(weights @ self.rays, self.volumes @ self.rays)
+        return max(self.program.solve().bound, plain.low)
 
     def sum_range(self, weights: Array) -> Range:
         """Return between which values a sum lies."""
@@ -69,7 +76,7 @@ class Ground:
         return self.known[key]
 
     def _ratio_range(self, above: Array, below: Array) -> Range:
-        plain = ratio_range(above, below)
+        plain = ratio_range(above @ self.rays, below @ self.rays)
         if plain.high - plain.low < 1e-12 or not self.points:
             return plain
         if below is self.volumes or np.array_equal(below, self.volumes):
@@ -78,14 +85,37 @@ class Ground:
             span = self.sum_range(below)
         if span.low <= _POSITIVE:
             return plain
-        low = max(plain.low, self._least(above, below, span))
-        high = min(plain.high, -self._least(-above, below, span))
+        ratios = [float(above @ x) / float(below @ x) for x in self.points]
+        width = plain.high - plain.low
+        near = _NEAR * (width if math.isfinite(width) else max(ratios) - min(ratios))
+        low, high = plain.low, plain.high
+        if min(ratios) - low > near:
+            low = max(low, self._least(above, below, span, min(ratios), near))
+        if high - max(ratios) > near:
+            high = min(high, -self._least(-above, below, span, -max(ratios), near))
         return Range(low, high)
 
-    def _least(self, above: Array, below: Array, span: Range) -> float:
-        ratios = [float(above @ x) / float(below @ x) for x in self.points]
-        start, width = min(ratios), max(ratios) - min(ratios)
-        bound, point = least_ratio(self.program, above, below, span, start, max(width, 1e-3 * abs(start)))
+    def _least(self, above: Array, below: Array, span: Range, start: float, near: float) -> float:
+        width = max(near / _NEAR, 1e-3 * abs(start))
+        bound, point = least_ratio(self.program, above, below, span, start, width)
         if point.size:
             self.points.append(point)
         return bound
+
+
+def water_rays(least: Array, most: Array) -> Array:
+    """Return the pure materials, each with the least and the most water it may carry, shape (n + 1, 2 n).
+
+    Parameters
+    ----------
+    least, most
+        Water per kilogram of each material, shape (n,): a mix carries at least and at most their sums.
+
+    Examples
+    --------
+    >>> water_rays(np.array([0.3]), np.array([0.4]))
+    array([[1. , 1. ],
+           [0.3, 0.4]])
+    """
+    one = np.eye(least.size)
+    return np.vstack([np.hstack([one, one]), np.concatenate([least, most])])

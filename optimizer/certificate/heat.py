@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -170,12 +170,12 @@ class Conduct(Term):
             return OFF
         share = (min(max(float(v), 0.0), 1.0) for v in (box.low[parts.share], box.high[parts.share]))
         solids = [parts.ln_solid[0] + h * (parts.ln_solid[1] - parts.ln_solid[0]) for h in share]
-        curves = _Curves(math.exp(max(solids) if best else min(solids)), math.exp(edge))
+        solid = max(solids) if best else min(solids)
         sign = 1.0 if best else -1.0
-        constant, slope = curves.wanted(porosity, low=best)
+        constant, slope = _wanted(solid, edge, porosity, best)
         row = {parts.paste: -sign * constant, parts.pores: -sign * slope}
         for kind in parts.grains:
-            base, on_pores, on_mean = curves.given(porosity, box.of(kind.mean), low=not best)
+            base, on_pores, on_mean = _given(solid, porosity, box.of(kind.mean), not best)
             row[kind.volume] = sign * (base - constant)
             row[kind.conduct] = sign * on_mean
             self._add_product(row, kind, box, porosity, sign * (on_pores - slope), point)
@@ -249,38 +249,33 @@ class Conduct(Term):
         return best
 
 
-@dataclass(frozen=True)
-class _Curves:
-    """The curves of Maxwell's relation for one solid [W/mK] and one conductivity wanted [W/mK]."""
+@lru_cache(maxsize=2048)
+def _wanted(ln_solid: float, edge: float, porosity: Range, low: bool) -> tuple[float, float]:
+    """Return a line below (or above) T over the paste's porosity, for ln conductivities [ln W/mK]."""
+    solid, wanted = math.exp(ln_solid), math.exp(edge)
 
-    solid: float
-    conductivity: float
+    def curve(pores: Array) -> Array:
+        paste = paste_conductivity(pores, solid)
+        return np.asarray((wanted - paste) / (wanted + 2.0 * paste))
 
-    def wanted(self, porosity: Range, *, low: bool) -> tuple[float, float]:
-        """Return a line below (or above) T over the paste's porosity."""
+    slope = _chord(curve, porosity)
+    below, above = monotone_offset(curve, (porosity,), (slope,), (48,))
+    return (below if low else above), slope
 
-        def curve(pores: Array) -> Array:
-            paste = paste_conductivity(pores, self.solid)
-            return np.asarray((self.conductivity - paste) / (self.conductivity + 2.0 * paste))
 
-        slope = _chord(curve, porosity)
-        below, above = monotone_offset(curve, (porosity,), (slope,), (48,))
-        return (below if low else above), slope
+@lru_cache(maxsize=2048)
+def _given(ln_solid: float, porosity: Range, mean: Range, low: bool) -> tuple[float, float, float]:
+    """Return a plane below (or above) p over the paste's porosity and the grains' mean ln conductivity."""
+    solid = math.exp(ln_solid)
 
-    def given(self, porosity: Range, mean: Range, *, low: bool) -> tuple[float, float, float]:
-        """Return a plane below (or above) p over the paste's porosity and the grains' ln conductivity."""
+    def curve(pores: Array, ln_grain: Array) -> Array:
+        paste, grain = paste_conductivity(pores, solid), np.exp(ln_grain)
+        return np.asarray((grain - paste) / (grain + 2.0 * paste))
 
-        def curve(pores: Array, ln_grain: Array) -> Array:
-            paste, grain = paste_conductivity(pores, self.solid), np.exp(ln_grain)
-            return np.asarray((grain - paste) / (grain + 2.0 * paste))
-
-        middle = [np.array(0.5 * (r.low + r.high)) for r in (porosity, mean)]
-        slopes = (
-            _chord(lambda x: curve(x, middle[1]), porosity),
-            _chord(lambda x: curve(middle[0], x), mean),
-        )
-        below, above = monotone_offset(curve, (porosity, mean), slopes, (24, 8))
-        return (below if low else above), *slopes
+    middle = [np.array(0.5 * (r.low + r.high)) for r in (porosity, mean)]
+    slopes = (_chord(lambda x: curve(x, middle[1]), porosity), _chord(lambda x: curve(middle[0], x), mean))
+    below, above = monotone_offset(curve, (porosity, mean), slopes, (24, 8))
+    return (below if low else above), *slopes
 
 
 def _chord(curve: Callable[[Array], Array], span: Range) -> float:

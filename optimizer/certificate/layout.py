@@ -92,9 +92,12 @@ class Layout:
     volumes : Array
         Liters filled by one kilogram of each material and of water, air included, shape (n + 1,): their
         sum over a mix is 1.
+    rays : Array
+        Mixes of which every mix is a sum with nonnegative weights, shape (n + 1, rays).
     """
 
     volumes: Array
+    rays: Array
     names: dict[str, int] = field(default_factory=dict)
     lower: list[float] = field(default_factory=list)
     upper: list[float] = field(default_factory=list)
@@ -119,7 +122,7 @@ class Layout:
 
     def form(self, name: str, weights: Array) -> int:
         """Add a column that equals a sum of the masses; return its number."""
-        span = form_range(weights, self.volumes)
+        span = form_range(weights @ self.rays, self.volumes @ self.rays)
         column = self.column(name, span.low, span.high)
         self.forms[column] = weights
         used = np.flatnonzero(weights)
@@ -158,7 +161,7 @@ def dense_row(coefficients: Coefficients, width: int) -> Array:
 
 
 def form_range(weights: Array, volumes: Array) -> Range:
-    """Return between which values a sum of masses lies while they fill the liter.
+    """Return between which values a sum of nonnegative masses lies while their volumes sum to 1.
 
     Examples
     --------

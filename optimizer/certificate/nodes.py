@@ -13,7 +13,7 @@ from optimizer.certificate.relax import Relaxation
 from optimizer.certificate.terms import Box, Fault
 from optimizer.formulation import Case
 
-__all__ = ["IN", "OPEN", "OUT", "Choice", "Node", "choose", "split", "widest", "worst_fault"]
+__all__ = ["IN", "OPEN", "OUT", "Choice", "Node", "choices", "split", "widest", "worst_fault"]
 
 Array = NDArray[np.float64]
 
@@ -22,7 +22,7 @@ OUT, IN, OPEN = 0, 1, -1
 _USED = 1e-7
 _SETTLED = 1e-6
 _IDLE_PRICE = 0.02
-_DOSE_WEIGHT = 1.0
+_MOST_DOSES = 3
 _MIDDLE, _EDGE = 0.10, 0.25
 
 
@@ -57,57 +57,63 @@ class Node:
 
 @dataclass(frozen=True)
 class Choice:
-    """What to split: a ratio at a value, or a material into in and out; nothing left when both are None."""
+    """What to split: a ratio at a value, or a material into in and out."""
 
     ratio: int | None = None
     material: int | None = None
     at: float = math.nan
-    error: float = 0.0
 
 
 def worst_fault(relaxation: Relaxation, box: Box, point: Array, duals: Array) -> Fault | None:
     """Return the fault that holds the bound back most at the point of a relaxation, or None."""
     faults = [fault for term in relaxation.terms for fault in term.faults(box, point)]
-    return _worst(faults, duals, max(float(point[relaxation.builder.form("hydrates")]), 1e-9))
+    return _worst(faults, box, duals, _hydrates(relaxation, point))
 
 
-def choose(
-    relaxation: Relaxation, node: Node, box: Box, point: Array, duals: Array, hint: Array | None
-) -> Choice:
-    """Return what to split at the point of a relaxation.
+def _hydrates(relaxation: Relaxation, point: Array) -> float:
+    return max(float(point[relaxation.builder.form("hydrates")]), 1e-9)
+
+
+def choices(
+    relaxation: Relaxation, flags: Array, box: Box, point: Array, duals: Array, hint: Array | None
+) -> tuple[list[Choice], float]:
+    """Return what could be split at the point of a relaxation, and the sum of its errors [ln].
 
     Parameters
     ----------
-    relaxation, node, box
+    relaxation, flags, box
         Where we are.
     point, duals
         Point and multipliers of the relaxation.
     hint
         Ratios of the best mix known, or None.
     """
-    hydrates = max(float(point[relaxation.builder.form("hydrates")]), 1e-9)
+    hydrates = _hydrates(relaxation, point)
     faults = [fault for term in relaxation.terms for fault in term.faults(box, point)]
-    worst = _worst(faults, duals, hydrates)
-    error = 0.0 if worst is None else worst.error / hydrates
-    total_error = sum(fault.error for fault in faults) / hydrates
-    material, violation = _dose(relaxation, node.flags, point)
-    if material is not None and (worst is None or _DOSE_WEIGHT * violation > error or error < _SETTLED):
-        return Choice(material=material, error=total_error)
-    if worst is None or error < _SETTLED:
-        return Choice(error=total_error)
-    ratio = worst.ratio()
-    value = relaxation.builder.layout.ratios[ratio].of(point)
-    return Choice(ratio, None, _split_point(box, ratio, value, hint), total_error)
+    error = sum(fault.error for fault in faults if fault.free) / hydrates
+    found = [Choice(material=k) for k in _doses(relaxation, flags, point)[:_MOST_DOSES]]
+    ratios: list[int] = []
+    worst = _worst(faults, box, duals, hydrates)
+    if worst is not None:
+        ratios.append(worst.ratio())
+    hidden = _worst([fault for fault in faults if fault.free], box, np.zeros_like(duals), hydrates)
+    if hidden is not None and hidden is not worst:
+        ratios.append(hidden.ratio())
+    for k in dict.fromkeys(ratios):
+        value = relaxation.builder.layout.ratios[k].of(point)
+        found.append(Choice(ratio=k, at=_split_point(box, k, value, hint)))
+    return found, error
 
 
-def _worst(faults: list[Fault], duals: Array, hydrates: float) -> Fault | None:
+def _worst(faults: list[Fault], box: Box, duals: Array, hydrates: float) -> Fault | None:
     """Return the fault that holds the bound back most: error times the price of its rows.
 
     Rows without a price still hide limits that are missed: their errors count at a small one.
     """
     best, score = None, 0.0
     for fault in faults:
-        if fault.error < _SETTLED * hydrates:
+        wide = any(box.high[k] - box.low[k] > _SETTLED for k in fault.ratios)
+        if fault.error < _SETTLED * hydrates or not wide:
             continue
         price = max((abs(float(duals[row])) for row in fault.rows), default=0.0)
         price = max(price, _IDLE_PRICE if fault.free else 0.0)
@@ -118,8 +124,6 @@ def _worst(faults: list[Fault], duals: Array, hydrates: float) -> Fault | None:
 
 def _split_point(box: Box, ratio: int, value: float, hint: Array | None) -> float:
     low, high = float(box.low[ratio]), float(box.high[ratio])
-    if not math.isfinite(value):
-        value = 0.0
     if not (math.isfinite(low) and math.isfinite(high)):
         return _open_split(low, high, value)
     width = high - low
@@ -129,33 +133,32 @@ def _split_point(box: Box, ratio: int, value: float, hint: Array | None) -> floa
 
 
 def _open_split(low: float, high: float, value: float) -> float:
-    """Return a point inside an interval open to one side or both."""
-    if math.isfinite(low) and value < low + _SETTLED:
-        return low + 0.5
-    if math.isfinite(high) and value > high - _SETTLED:
-        return high - 0.5
-    return value
+    """Return a point inside an interval open to one side or both, near its end: effects fade far off."""
+    if math.isfinite(high):
+        return max(value, high - 1.0) if value < high - _SETTLED else high - 0.5
+    if math.isfinite(low):
+        return min(value, low + 1.0) if value > low + _SETTLED else low + 0.5
+    return value if math.isfinite(value) else 0.0
 
 
-def _dose(relaxation: Relaxation, flags: Array, point: Array) -> tuple[int | None, float]:
-    """Return the material whose in-or-out is worst in between, and by how much of the powder."""
+def _doses(relaxation: Relaxation, flags: Array, point: Array) -> list[int]:
+    """Return the materials whose in-or-out is in between, worst first."""
     problem = relaxation.problem
     powder = max(float(point[relaxation.builder.form("powder")]), 1e-12)
     shares = {k: float(point[k]) / powder for k in problem.solids}
     used = [k for k in problem.solids if shares[k] > _USED]
-    best, worst = None, 1e-6
+    between: dict[int, float] = {}
     for k in used:
         least = problem.bounds[k].least
-        if flags[k] == OPEN and min(shares[k], least - shares[k]) > worst:
-            best, worst = k, min(shares[k], least - shares[k])
+        short = min(shares[k], least - shares[k])
+        if flags[k] == OPEN and short > 1e-6:
+            between[k] = short
     cap = problem.job.at_most_materials
     if cap is not None and len(used) > cap:
-        ranked = sorted(used, key=lambda k: -shares[k])
-        beyond = sum(shares[k] for k in ranked[cap:])
-        still_open = [k for k in ranked if flags[k] == OPEN]
-        if beyond > worst and still_open:
-            best, worst = still_open[-1], beyond
-    return best, worst
+        for k in used:
+            if flags[k] == OPEN:
+                between.setdefault(k, 1e-3 * (1.0 - shares[k]))
+    return sorted(between, key=lambda k: -between[k])
 
 
 def split(node: Node, box: Box, choice: Choice, bound: float, point: Array | None) -> Iterator[Node]:

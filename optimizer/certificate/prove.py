@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from optimizer.certificate.assemble import relaxation_of, shared_case, shifts_of
 from optimizer.certificate.ground import ImpossibleError
 from optimizer.certificate.laws import EXCESS, SHORT
-from optimizer.certificate.nodes import OPEN, Choice, Node, choose, split, widest, worst_fault
+from optimizer.certificate.nodes import OPEN, Node, choices, split, widest, worst_fault
 from optimizer.certificate.relax import Relaxation
 from optimizer.certificate.terms import Box
 from optimizer.engine.cases import cases_of
@@ -81,7 +81,7 @@ class Bounding:
     Attributes
     ----------
     problem : Problem
-        What is asked; its objective must have a goal in `relax`, or none for a question of feasibility.
+        What is asked; its objective must have a goal (`assemble.has_goal`) unless any mix will do.
     incumbent : Candidate | None
         A mix known to hold all rows.
     gap : float
@@ -110,6 +110,7 @@ class Bounding:
 
     def __post_init__(self) -> None:
         self._number = count()
+        self._current: Node | None = None
         self._known: dict[tuple[object, ...], Relaxation | None] = {}
         self._polished: set[tuple[Case, tuple[int, ...]]] = set()
         self._opened: set[Case] = set()
@@ -121,10 +122,8 @@ class Bounding:
     @property
     def cutoff(self) -> float:
         """Goal from which a part is of no interest."""
-        if self.incumbent is None:
+        if self.incumbent is None or self.feasibility:
             return math.inf
-        if self.feasibility:
-            return -math.inf
         value = self.incumbent.value
         return value - self.gap * abs(value)
 
@@ -135,24 +134,27 @@ class Bounding:
             finished = self._run()
         except KeyboardInterrupt:
             finished = False
-        bound = min([self.closed, *(entry[0] for entry in self.heap)])
+        held = [] if self._current is None else [self._current.bound]
+        bound = min([self.closed, *held, *(entry[0] for entry in self.heap)])
         return Found(bound, self.incumbent, finished, self.nodes, len(self.cases), tuple(self.unused))
 
     def _run(self) -> bool:
-        self._open(self.cases if self.incumbent is not None else _loosest(self.cases))
+        self._open(_loosest(self.cases) if self.incumbent is None else self.cases)
         while self.heap:
             if self.heap[0][0] >= self.cutoff:
                 return True
             if self.nodes >= self.most_nodes or time.perf_counter() > self.deadline:
                 return False
-            # The node stays on the heap until its parts are there: a stop in between loses nothing.
-            node = self.heap[0][2]
-            self.nodes += 1
-            parts = self._parts(node)
+            # Kept aside until its parts are on the heap: a stop in between loses nothing.
+            self._current = self.heap[0][2]
             heapq.heappop(self.heap)
-            for part in parts:
+            self.nodes += 1
+            for part in self._parts(self._current):
                 self._push(part)
+            self._current = None
             if self.incumbent is not None:
+                if self.feasibility:
+                    return True
                 self._open(self.cases)
         return True
 
@@ -284,14 +286,44 @@ class Bounding:
 
     def _branched(self, relaxation: Relaxation, node: Node, look: _Look) -> list[Node]:
         answer = look.answer
-        choice = choose(relaxation, node, look.box, answer.x, answer.duals, self._hint(relaxation))
-        self._try(relaxation, node, answer.x, choice)
-        settled = choice.ratio is None and choice.material is None
-        if look.bound >= self.cutoff or settled:
-            # Settled: nothing is left to split; the bound of the relaxation stands.
+        found, error = choices(
+            relaxation, node.flags, look.box, answer.x, answer.duals, self._hint(relaxation)
+        )
+        self._try(relaxation, node, answer.x, error, settled=not found)
+        if look.bound >= self.cutoff or not found:
+            # Nothing left to split: the bound of the relaxation stands.
             self.closed = min(self.closed, look.bound)
             return []
-        return list(split(node, look.box, choice, look.bound, answer.x))
+        best, most = [], -math.inf
+        for choice in found:
+            parts = list(split(node, look.box, choice, look.bound, answer.x))
+            if len(found) > 1:
+                parts = [self._probed(relaxation, part) for part in parts]
+            worth = self._worth(parts, look.bound)
+            if worth > most:
+                best, most = parts, worth
+            if any(part.bound >= self.cutoff for part in parts):
+                break
+        return [part for part in best if part.bound < math.inf]
+
+    def _probed(self, relaxation: Relaxation, part: Node) -> Node:
+        """Return a part with the bound that one solve gives it; infinite where it holds nothing."""
+        if part.box is None:
+            return part
+        relaxation.enter(part.case, part.box, part.flags, part.point)
+        answer = relaxation.solve()
+        if answer.status is Status.INFEASIBLE:
+            return replace(part, bound=math.inf)
+        return replace(part, bound=max(part.bound, self._offset(part.case) + answer.bound))
+
+    def _worth(self, parts: list[Node], bound: float) -> float:
+        """Return how much a split lifts the bounds of its parts: the product of both gains."""
+        scale = max(abs(bound), 1e-3) if math.isfinite(bound) else 1.0
+        most = (self.cutoff if self.cutoff < math.inf else bound + scale) - bound
+        if not math.isfinite(bound):
+            return float(sum(part.bound == math.inf for part in parts))
+        gains = [min(max(part.bound - bound, 0.0), most) for part in parts]
+        return math.prod(max(gain, 1e-6 * scale) for gain in gains)
 
     def _hint(self, relaxation: Relaxation) -> Array | None:
         """Return the ratios of the best mix known."""
@@ -302,14 +334,14 @@ class Bounding:
             self._hints[id(relaxation)] = np.array([r.of(point) for r in relaxation.builder.layout.ratios])
         return self._hints[id(relaxation)]
 
-    def _try(self, relaxation: Relaxation, node: Node, point: Array, choice: Choice) -> None:
+    def _try(self, relaxation: Relaxation, node: Node, point: Array, error: float, *, settled: bool) -> None:
         """Polish the point of a relaxation where it is nearly a mix, or while none is known."""
-        settled = choice.ratio is None and choice.material is None
-        if self.incumbent is not None and choice.error > _NEAR and not settled:
+        if self.incumbent is not None and error > _NEAR and not settled:
             return
         support = self._support(relaxation, point)
         key = (node.case, support)
-        if not support or key in self._polished or len(self._polished) >= _MOST_POLISHED:
+        known = key in self._polished and not settled
+        if not support or known or len(self._polished) >= _MOST_POLISHED:
             return
         self._polished.add(key)
         backoff = backoff_vector(self.problem, node.case, self.shifts)

@@ -17,6 +17,7 @@ __all__ = ["Narrower", "least_ratio"]
 Array = NDArray[np.float64]
 
 _NOTHING = 1e-7
+_ROUNDING = 1e-10
 _NEAR = 0.12
 """Share of an interval's width: where a known point comes this near to an end, the end stays."""
 _SECOND = 0.10
@@ -54,7 +55,8 @@ def least_ratio(
         if answer.status is not Status.OPTIMAL:
             return best, x
         x = answer.x
-        best = max(best, ratio + answer.bound / (span.low if answer.bound < 0.0 else span.high))
+        proved = ratio + answer.bound / (span.low if answer.bound < 0.0 else span.high)
+        best = max(best, proved - _ROUNDING * (1.0 + abs(proved)))
         met = float(above @ x) / max(float(below @ x), span.low)
         if met - best <= _SECOND * width or met >= ratio - 1e-12:
             return best, x
@@ -100,7 +102,7 @@ class Narrower:
         self.low, self.high = np.fmin(self.low, values), np.fmax(self.high, values)
 
     def narrow(self, ratio: int, span: Range) -> Range:
-        """Return the range of one ratio, narrowed where it pays; crossed where there is no point."""
+        """Return the range of one ratio, narrowed where it pays; low is infinite where there is no point."""
         if self.spans[ratio].low <= _NOTHING or not math.isfinite(self.low[ratio]):
             return span
         low = self._end(ratio, 1.0, span.low, float(self.low[ratio]), span)

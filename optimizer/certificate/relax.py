@@ -176,9 +176,10 @@ class Relaxation:
         try:
             for k in ratios:
                 span = self.narrower.narrow(k, Range(float(low[k]), float(high[k])))
-                if span.low > span.high:
+                if span.low == math.inf:
                     return None
-                low[k], high[k] = span.low, span.high
+                # Ends that cross by rounding leave one value, not nothing.
+                low[k], high[k] = min(span.low, span.high), max(span.low, span.high)
         finally:
             self.program.set_cost(self.goal)
         return Box(low, high)

@@ -1,0 +1,1 @@
+"""Timings and comparisons that are run by hand."""
