@@ -43,6 +43,7 @@ SETTINGS: Final[dict[str, Any]] = {
     "client.toolbarMode": "viewer",
     "client.showErrorLinks": False,
     "client.showErrorDetails": "none",
+    "global.disableWidgetStateDuplicationWarning": True,
     "theme.baseRadius": "small",
     "theme.paddingTop": "0.5rem",
     "theme.sidebar.paddingTop": "0.5rem",

@@ -97,10 +97,14 @@ class Visit:
         self.settle()
 
     def type(self, label: str, text: str) -> None:
-        box = self.page.get_by_label(label).first
+        box = self.box(label)
         box.fill(text)
         box.press("Enter")
         self.settle()
+
+    def box(self, label: str):
+        """Return the text field with a label that begins like this."""
+        return self.page.get_by_role("textbox", name=label).first
 
     @property
     def words(self) -> str:
