@@ -129,6 +129,8 @@ def _named(marks: Sequence[Mapping[str, Any]], x: alt.X, y: alt.Y) -> list[alt.C
     for rows, way in ((frame[first], 1), (frame[~first], -1)):
         for side, align in _SIDES:
             there = rows[(rows["x"] > middle) == (side == "beyond")]
+            if there.empty:
+                continue
             text = alt.Chart(there).mark_text(dy=22 * way, align=align, fontSize=13, fontWeight="bold")
             layers.append(colored(text.encode(x=x, y=y, text="name:N"), "third"))
     return layers

@@ -72,10 +72,11 @@ def test_everyone_can_use_it(visit, path, scheme):
 
 
 def test_a_deep_link_sets_the_decision_figures_on_any_page(visit):
-    one = visit().go("/order?demold_time=50+min&units=us")
+    one = visit().go("/order?demold_time=50+min&units=US")
     assert one.box("out of the mold, at most").input_value() == "50 min"
     one.turn("Weigh")
     assert one.box("out of the mold, at most").input_value() == "50 min"
+    assert re.search(r"[0-9] oz\)", metrics(one)["water"])
     assert "demold_time=50" in one.page.url
 
 
