@@ -313,3 +313,18 @@ class TestTrialBook:
 def _strength(at: AppTest) -> float:
     table = at.dataframe[-1].value.set_index("limit")
     return float(re.match(r"[0-9.]+", table.loc["dry strength", "candidate"])[0])
+
+
+def test_a_new_recipe_does_not_wait_for_its_reasons(monkeypatch):
+    asked = []
+
+    def watched(*args, **options):
+        asked.append(options["explain"])
+        return design(*args, **options)
+
+    at = opened()
+    monkeypatch.setattr("ui.answers.design", watched)
+    at.text_input(key="dry_strength").set_value("21.37 MPa").run()
+    assert not at.exception
+    assert asked[0] is False
+    assert asked[-1] is True
