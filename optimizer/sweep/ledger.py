@@ -7,6 +7,7 @@ is opened again; its scenario is then designed again.
 from __future__ import annotations
 
 import csv
+import errno
 import io
 import os
 import stat
@@ -19,7 +20,7 @@ from optimizer.sweep.lock import lock
 from optimizer.sweep.worker import Cell, Row
 from optimizer.trials.cells import neutral
 
-__all__ = ["Columns", "CsvLedger", "Ledger", "cell_text", "cells_of_line", "csv_line"]
+__all__ = ["Columns", "CsvLedger", "Ledger", "cell_text", "cells_of_line", "csv_line", "unwritten"]
 
 Columns = Sequence[tuple[str, bool]]
 """Name of each column and whether it holds numbers; the first two name the scenario and the job."""
@@ -35,7 +36,7 @@ class Ledger(Protocol):
         """Scenarios with a row, by the number their key stands for."""
 
     def append(self, row: Row) -> None:
-        """Put a row on the disk and its scenario among the done; `OSError` where it cannot."""
+        """Put a row on the disk and its scenario among the done; `FileFaults` where it cannot."""
 
     def close(self) -> None:
         """Let go of the file; what was appended is complete."""
@@ -61,12 +62,12 @@ class CsvLedger:
             raise
 
     def append(self, row: Row) -> None:
-        """Put a row on the disk; a line that does not fit there is taken back, and `OSError` raised."""
+        """Put a row on the disk; what there is no room for is taken back, and `FileFaults` raised."""
         try:
             self._write(csv_line(row))
-        except OSError:
+        except OSError as error:
             self._file.truncate(self._end)
-            raise
+            raise unwritten(self.path, error, "Free some room") from None
         self.done.add(int(str(row[0]), 16))
 
     def lines(self) -> Iterator[list[str]]:
@@ -90,7 +91,7 @@ class CsvLedger:
         self._file.seek(self._end)
         written = self._file.write(line)
         if written != len(line):
-            raise OSError(28, "No space left on device")
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
         os.fsync(self._file.fileno())
         self._end += written
 
@@ -122,6 +123,13 @@ class CsvLedger:
 
     def _fault(self, value: str, repair: str) -> FileFaults:
         return FileFaults([Fault(str(self.path), value, "a new file, or rows of this very job", repair)])
+
+
+def unwritten(path: Path, error: Exception, repair: str) -> FileFaults:
+    """Return the fault of a file that cannot be written, with its repair."""
+    reason = getattr(error, "strerror", None) or str(error)
+    again = "; what was answered before is kept, the same command goes on from there."
+    return FileFaults([Fault(str(path), reason, "a file to write", repair + again)])
 
 
 def _is_key(text: str) -> bool:

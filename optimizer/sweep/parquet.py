@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from optimizer.errors import Fault, FileFaults
-from optimizer.sweep.ledger import Columns, CsvLedger
+from optimizer.sweep.ledger import Columns, CsvLedger, unwritten
 from optimizer.sweep.worker import Row
 
 __all__ = ["ParquetLedger"]
@@ -50,7 +50,7 @@ class ParquetLedger:
         return self._journal.done
 
     def append(self, row: Row) -> None:
-        """Put a row on the disk; `OSError` where there is no room."""
+        """Put a row on the disk; `FileFaults` where there is no room."""
         self._journal.append(row)
         self._waiting += 1
         if self._waiting >= self._part_rows:
@@ -92,20 +92,27 @@ class ParquetLedger:
 
     def _turn_to_part(self) -> None:
         import pyarrow as pa
-        import pyarrow.parquet as pq
 
         rows = list(self._journal.lines())
         kinds = [(name, pa.float64() if number else pa.string()) for name, number in self.columns]
         columns = [[_typed(row[k], number) for row in rows] for k, (_, number) in enumerate(self.columns)]
         arrays = [pa.array(cells, kind) for cells, (_, kind) in zip(columns, kinds, strict=True)]
         table = pa.Table.from_arrays(arrays, schema=pa.schema(kinds))
+        try:
+            self._put_part(table)
+        except OSError as error:
+            raise unwritten(self.folder, error, "Free some room") from None
+        self._journal.clear()
+        self._waiting = 0
+
+    def _put_part(self, table: Any) -> None:  # noqa: ANN401  an untyped library
+        import pyarrow.parquet as pq
+
         number = 1 + max((int(p.stem[5:]) for p in self.folder.glob("part-*.parquet")), default=0)
         draft = self.folder / f"_part-{number:06d}.parquet"
         pq.write_table(table, draft)
         _to_disk(draft)
         draft.replace(self.folder / f"part-{number:06d}.parquet")
-        self._journal.clear()
-        self._waiting = 0
 
 
 def _typed(cell: str, number: bool) -> Any:  # noqa: ANN401  a number or a text

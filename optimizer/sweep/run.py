@@ -68,7 +68,7 @@ def sweep(
 
     Raises
     ------
-    OSError
+    FileFaults
         If the ledger cannot be written; what was acknowledged stays.
     VesselblendError
         If the crew cannot go on; what was acknowledged stays.

@@ -26,6 +26,7 @@ Values: TypeAlias = tuple[Value | None, ...]
 
 MOST_SCENARIOS: Final = 10_000_000
 _MOST_VALUES: Final = 10_000
+_MOST_VARIABLES: Final = 50
 _MOST_ROWS: Final = 1_000_000
 _MOST_BYTES: Final = 256 * 2**20
 _SHOWN_FAULTS: Final = 20
@@ -113,14 +114,19 @@ def read_scenarios(vary: Sequence[str], table: Path | None, data: Mapping[str, A
 def _read_axes(
     text: str, data: Mapping[str, Any], faults: list[Fault]
 ) -> Iterator[tuple[Variable, tuple[Value, ...]]]:
-    for item in _AXES.split(text.strip().strip(",;")):
+    items = _AXES.split(text.strip().strip(",;"))
+    if len(items) > _MOST_VARIABLES:
+        allowed = f"at most {_MOST_VARIABLES} keys"
+        faults.append(Fault("--vary", f"{len(items)} keys", allowed, "Vary fewer keys at a time."))
+        return
+    for item in items:
         match = _AXIS.fullmatch(item)
         if match is None:
             faults.append(Fault("--vary", shown_value(item), _EXAMPLE, "Write a key, = and its values."))
             continue
         key, sign, inner, values = match.groups()
         sense = inner or ("" if sign == "=" else sign)
-        where = f"--vary {key}"
+        where = f"--vary {key[:60]}"
         try:
             variable = variable_of(f"{key} {sense}".strip(), data, where)
             yield variable, _read_values(variable, values)
@@ -163,6 +169,10 @@ def _read_table(
     lines = _lines(path)
     header = [cell.partition("[")[0].strip() for cell in next(lines, [])]
     variables: list[Variable] = []
+    if len(header) > _MOST_VARIABLES:
+        allowed = f"at most {_MOST_VARIABLES} columns"
+        faults.append(Fault(path.name, f"{len(header)} columns", allowed, "Vary fewer keys at a time."))
+        header = []
     for number, name in enumerate(header, start=1):
         try:
             variables.append(variable_of(name, data, f"{path.name}:column {number}"))

@@ -121,6 +121,7 @@ def test_every_combination_is_a_job_or_is_said_to_be_none():
         ("shop.overnight=yes", "true or false"),
         ("shop.wage=1/h:2/h:2, shop.wage=3/h", "each key once"),
         ("nonsense", "key=first:last:count"),
+        (",".join(f"k{k}=1" for k in range(51)), "51 keys"),
         ("", "Say what is to vary"),
         (",".join(f"shop.{k}=0 min:9 min:5000" for k in ("prep", "mixing")), "at most 10,000,000 scenarios"),
     ],
@@ -139,6 +140,7 @@ def test_faults_say_where_and_what_instead(text, words):
         (b"shop.wage\n20 /h,3\n", "row 2: read 2 cells"),
         (b'shop.wage\n"20 /h\n', "line"),
         (b"shop.wage\n\xff\n", "not UTF-8"),
+        (b"x," * 60 + b"x\n", "61 columns"),
     ],
 )
 def test_faults_of_a_table_name_row_and_column(tmp_path, content, words):

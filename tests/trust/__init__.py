@@ -1,0 +1,1 @@
+"""Trust: random jobs, nonsense, faults and load, judged from outside the engine."""

@@ -1,0 +1,75 @@
+"""A handful of random jobs, each answer inspected from outside the engine; thousands by the script beside.
+
+References: the property functions themselves (limits as plain numbers), sums of money written a second time,
+a dense search of the simplex, and sampled parameters. All jobs are invented.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from optimizer.chain.body import per_liter
+from optimizer.check import check
+from optimizer.design import design
+from optimizer.jobfile import parse_job, template
+from optimizer.problem import problem_of
+from optimizer.shop import Limit
+from tests.trust.dense_search import dense_search
+from tests.trust.inspection import _of_mix
+from tests.trust.job_maker import job_text
+from tests.trust.random_jobs import look
+from tests.trust.second_opinion import Opinion
+
+SEED = 1
+
+
+@pytest.mark.parametrize("number", range(12))
+def test_answers_to_random_jobs_stand_inspection(number):
+    outcome = look(SEED, number)
+    assert outcome.inspected.findings == ()
+
+
+def test_the_same_number_is_the_same_job(catalogue):
+    assert job_text(3, 7, catalogue) == job_text(3, 7, catalogue)
+    assert job_text(3, 7, catalogue) != job_text(3, 8, catalogue)
+
+
+@pytest.fixture(scope="module")
+def small(catalogue):
+    """Read the shipped job to start from: four powders."""
+    return parse_job(template("job"), catalogue, "job.toml")
+
+
+def test_the_inspection_sees_a_false_meets(small, catalogue):
+    """Own arithmetic: an answer shifted in one limit must be found out."""
+    solution = design(small, catalogue, explain=False)
+    problem = problem_of(small, catalogue)
+    assert list(_of_mix(problem, Opinion(problem), solution)) == []
+    name, value = "dry_mass", solution.properties["dry_mass"].value
+    tighter = Limit(name, "<=", value - 1.0)
+    asked = replace(small, limits=(tighter,))
+    claimed = replace(solution.limits[0], limit=tighter, verdict="meets")
+    lying = replace(solution, job=asked, limits=(claimed,))
+    harder = problem_of(asked, catalogue)
+    assert any(found.startswith("false meets") for found in _of_mix(harder, Opinion(harder), lying))
+
+
+def test_the_second_opinion_counts_money_alike(small, catalogue):
+    """Two accounts of the same vessel, written apart: `check` and the second opinion."""
+    problem = problem_of(small, catalogue)
+    parts = {name: 1.0 for name in small.materials if catalogue[name].role != "admixture"}
+    for ratio in (0.35, 0.5):
+        said = check(small, parts, catalogue, ratio)
+        shares = np.array([[parts.get(name, 0.0) for name in problem.names]]) / len(parts)
+        mixes = per_liter(problem.model, shares, np.array([ratio]))
+        assert Opinion(problem).values(mixes)["cost"][0] == pytest.approx(said.cost, rel=1e-9)
+
+
+def test_the_dense_search_finds_a_blend_where_there_is_one_and_none_where_not(small, catalogue):
+    easy = problem_of(replace(small, limits=(Limit("dry_strength", ">=", 5.0),)), catalogue)
+    steel = problem_of(replace(small, limits=(Limit("dry_strength", ">=", 240.0),)), catalogue)
+    assert dense_search(easy, Opinion(easy), 2000, 2).feasible
+    assert not dense_search(steel, Opinion(steel), 2000, 2).feasible
