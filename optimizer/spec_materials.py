@@ -58,6 +58,8 @@ _WATER_RATIO: Final = Span("-", 0.05, 4.0)
 _ADDED_SAND: Final = Span("-", 0.0, 10.0)
 _AGE: Final = Span("min", 1.0, 1_000_000.0)
 _SUM_SLACK: Final = 1e-6
+_LEAST_DEMAND: Final = 0.05
+"""Least water demand of a binder [g/g]; a slip below: no powder pours with less."""
 
 
 def material_of(
@@ -83,6 +85,7 @@ def material_of(
     faults = [*_kind_faults(form, place), *_phase_faults(form, place, sources)]
     figures = dict(_figures(form.figures, place, sources, faults))
     faults.extend(_missing(form, figures, place))
+    faults.extend(_demand_faults(form, figures, place))
     points = tuple(_points(form.reference_points, place, sources, faults))
     if form.role == "binder" and not any(point.state == "wet" for point in form.reference_points):
         repair = "Add a strength measured on pieces that never dried."
@@ -111,6 +114,15 @@ def _kind_faults(form: MaterialForm, place: str) -> Iterator[Fault]:
     if form.kind not in kinds:
         allowed = " or ".join(kinds) if kinds != ("",) else "no kind"
         yield Fault(f"{place}:kind", repr(form.kind), allowed, f"Give the kind of this {form.role}.")
+
+
+def _demand_faults(form: MaterialForm, figures: Mapping[str, Figure], place: str) -> Iterator[Fault]:
+    """Refuse a binder that pours without water: its strength and set are scaled by what it takes."""
+    demand = figures.get("water_demand")
+    if form.role == "binder" and demand is not None and demand.low < _LEAST_DEMAND:
+        allowed = f"{_LEAST_DEMAND:g} g/g or more for a binder, low end included"
+        repair = "Write the water that makes this powder pour."
+        yield Fault(f"{place}:figures.water_demand", f"{demand.low:g} g/g", allowed, repair)
 
 
 def _phase_faults(form: MaterialForm, place: str, sources: Mapping[str, Source]) -> Iterator[Fault]:

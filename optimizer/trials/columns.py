@@ -24,6 +24,8 @@ WORDS: Final = ("text", "name", "date", "labels")
 """Columns that hold no number."""
 
 _MOST_READINGS: Final = 999
+_MOST_COLUMNS: Final = 5000
+_LONGEST_NAME: Final = 500
 
 
 @dataclass(frozen=True)
@@ -196,6 +198,8 @@ def read_header(texts: Sequence[str], where: str) -> tuple[tuple[Header | None, 
     tuple[tuple[Header | None, ...], tuple[Fault, ...]]
         One item per cell, None for columns that are not read; and the faults.
     """
+    if len(texts) > _MOST_COLUMNS or max(map(len, texts), default=0) > _LONGEST_NAME:
+        return (), (_crowded(texts, where),)
     found: list[Header | None] = []
     faults: list[Fault] = []
     for number, text in enumerate(texts, start=1):
@@ -212,6 +216,13 @@ def read_header(texts: Sequence[str], where: str) -> tuple[tuple[Header | None, 
             Fault(f"{where}:row 1", "no date column", allowed, "Add the day of the pour to every row.")
         )
     return tuple(found), tuple(faults)
+
+
+def _crowded(texts: Sequence[str], where: str) -> Fault:
+    """Return the fault of a header row no table of trials has."""
+    value = f"{len(texts)} columns, the longest name of {max(map(len, texts))} characters"
+    allowed = f"at most {_MOST_COLUMNS} columns with names of at most {_LONGEST_NAME} characters"
+    return Fault(f"{where}:row 1", value, allowed, "Check that this is a table of trials.")
 
 
 def _header(text: str) -> Header | None:
