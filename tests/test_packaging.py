@@ -72,7 +72,7 @@ def test_the_command_is_an_entry_point(wheel: Path) -> None:
     (name,) = (name for name in archive.namelist() if name.endswith("entry_points.txt"))
     parser = configparser.ConfigParser()
     parser.read_string(archive.read(name).decode())
-    assert parser["console_scripts"]["vesselblend"] == "ui.cli:main"
+    assert parser["console_scripts"]["vesselblend"] == "ui.__main__:main"
 
 
 def test_the_installed_command_runs_from_another_folder(installed: Path, tmp_path: Path) -> None:

@@ -8,11 +8,9 @@ from __future__ import annotations
 
 import errno
 import os
-import sys
 import traceback
 import warnings
 from collections.abc import Sequence
-from typing import NoReturn
 
 import click
 
@@ -30,7 +28,7 @@ from ui.commands.trials import trials
 from ui.commands.trials_fit import trials_fit, trials_next
 from ui.delivery import forget_output, say
 
-__all__ = ["cli", "main", "run"]
+__all__ = ["cli", "run"]
 
 FAULT_OF_OURS = 1
 STOPPED = 130
@@ -80,11 +78,6 @@ for _command in (design, check, frontier, card, order, sweep, materials, trials,
     cli.add_command(_command)
 for _command in (trials_fit, trials_next):
     trials.add_command(_command)
-
-
-def main() -> NoReturn:
-    """Run the command line and leave with its exit code."""
-    sys.exit(run(sys.argv[1:]))
 
 
 def run(arguments: Sequence[str]) -> int:

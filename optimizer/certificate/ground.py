@@ -79,17 +79,16 @@ class Ground:
         plain = ratio_range(above @ self.rays, below @ self.rays)
         if plain.high - plain.low < 1e-12 or not self.points:
             return plain
-        if below is self.volumes or np.array_equal(below, self.volumes):
-            span = Range(1.0, 1.0)
-        else:
-            span = self.sum_range(below)
+        span = Range(1.0, 1.0) if below is self.volumes else self.sum_range(below)
         if span.low <= _POSITIVE:
             return plain
         ratios = [float(above @ x) / float(below @ x) for x in self.points]
         width = plain.high - plain.low
         near = _NEAR * (width if math.isfinite(width) else max(ratios) - min(ratios))
         low, high = plain.low, plain.high
-        if min(ratios) - low > near:
+        # A sum that only seems to reach 0 would leave every ratio over it open.
+        open_ended = below is self.volumes and low <= _POSITIVE
+        if min(ratios) - low > near or open_ended:
             low = max(low, self._least(above, below, span, min(ratios), near))
         if high - max(ratios) > near:
             high = min(high, -self._least(-above, below, span, -max(ratios), near))
@@ -113,9 +112,8 @@ def water_rays(least: Array, most: Array) -> Array:
 
     Examples
     --------
-    >>> water_rays(np.array([0.3]), np.array([0.4]))
-    array([[1. , 1. ],
-           [0.3, 0.4]])
+    >>> water_rays(np.array([0.3]), np.array([0.4])).tolist()
+    [[1.0, 1.0], [0.3, 0.4]]
     """
     one = np.eye(least.size)
     return np.vstack([np.hstack([one, one]), np.concatenate([least, most])])

@@ -136,7 +136,7 @@ def starting() -> Iterator[Row]:
     python, least = started(["-c", "pass"])
     arrays, held = started(["-c", "import numpy, scipy.optimize"])
     for what, words in (
-        ("import optimizer, load the materials", ["-c", "import optimizer; optimizer.load_catalogue()"]),
+        ("load the materials", ["-c", "from optimizer.specs import load_catalogue; load_catalogue()"]),
         ("vesselblend --help", ["-m", "ui", "--help"]),
         ("vesselblend design (demo)", ["-m", "ui", "design", "--json"]),
     ):
