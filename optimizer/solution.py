@@ -197,7 +197,7 @@ class Solution:
     proof : Proof | None
         The certificate, where asked.
     cautions : tuple[str, ...]
-        Keys into `optimizer.cautions.CAUTIONS`.
+        Keys into `optimizer.verdict.cautions.CAUTIONS`.
     relaxations : tuple[Relaxation, ...]
         Smallest changes, when no blend meets the limits.
     conflict : tuple[Limit, ...]

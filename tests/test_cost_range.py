@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import pytest
 
-from optimizer.check import check
-from optimizer.cost_range import cost_range
 from optimizer.jobfile import parse_job, template
 from optimizer.solution import Prediction, Solution
 from optimizer.specs import load_catalogue
+from optimizer.studies.check import check
+from optimizer.studies.cost_range import cost_range
 
 
 @pytest.fixture(scope="module")

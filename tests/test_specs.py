@@ -13,8 +13,8 @@ import pytest
 
 from optimizer.errors import FileFaults, UnknownMaterial
 from optimizer.materials import PHASES
-from optimizer.spec_figures import MODEL_FIGURES, UNSEEN_WORDS
 from optimizer.specs import load_catalogue, specs_folder
+from optimizer.specs.figures import MODEL_FIGURES, UNSEEN_WORDS
 from optimizer.toml_files import LARGEST_FILE, read_toml
 
 MATERIALS = [
@@ -442,5 +442,5 @@ def test_the_specs_are_found_in_a_wheel_and_in_a_checkout(tmp_path, monkeypatch,
     folder = (package if installed else tmp_path) / "material_specs"
     folder.mkdir(parents=True)
     package.mkdir(exist_ok=True)
-    monkeypatch.setattr("optimizer.specs.__file__", str(package / "specs.py"))
+    monkeypatch.setattr("optimizer.specs.catalogue.__file__", str(package / "specs" / "catalogue.py"))
     assert specs_folder() == folder

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from optimizer.batch import Batch, weighing_order, weighing_step
-from optimizer.cautions import CAUTIONS
-from optimizer.check import Comparison
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.solution import Alternative, LimitVerdict, Relaxation, Solution
+from optimizer.studies.batch import Batch, weighing_order, weighing_step
+from optimizer.studies.check import Comparison
 from optimizer.units import System
+from optimizer.verdict.cautions import CAUTIONS
 from ui.reasons import evidence_words, limit_sentence, proof_words, single_binder_words
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import (

@@ -7,13 +7,13 @@ from typing import Final
 
 import streamlit as st
 
-from optimizer.batch import Batch, batch_of
-from optimizer.check import Comparison, check, compare
-from optimizer.cost_range import cost_range
-from optimizer.design import design
 from optimizer.errors import NoBlend
 from optimizer.jobfile import template
 from optimizer.solution import Solution
+from optimizer.studies.batch import Batch, batch_of
+from optimizer.studies.check import Comparison, check, compare
+from optimizer.studies.cost_range import cost_range
+from optimizer.studies.design import design
 from ui.blends import DESIGNED, blend_of, blend_text
 from ui.jobs import read_blend, read_water_ratio
 from ui.question import Question, catalogue

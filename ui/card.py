@@ -8,10 +8,10 @@ from dataclasses import asdict, dataclass
 from importlib.resources import files
 from typing import Any, Final
 
-from optimizer.batch import Batch
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.solution import LimitVerdict, Solution
+from optimizer.studies.batch import Batch
 from optimizer.units import System, show_amount
 from ui.words import (
     bound_words,
@@ -47,7 +47,7 @@ CARD_CAUTIONS: Final[Mapping[str, str]] = {
     "certify": "Local codes, standards and accredited test houses decide.",
     "disposal": "Leftovers: let set, then bin. Never down the drain.",
 }
-"""Cautions of `optimizer.cautions.CAUTIONS` as one line each."""
+"""Cautions of `optimizer.verdict.cautions.CAUTIONS` as one line each."""
 
 MOST_CAUTIONS: Final = 3
 _MOST_LIMITS: Final = 6

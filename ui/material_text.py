@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, Final
 
-from optimizer.cautions import CAUTIONS
 from optimizer.materials import Catalogue, Figure, Material, ReferencePoint
-from optimizer.spec_figures import UNSEEN_WORDS
+from optimizer.specs.figures import UNSEEN_WORDS
 from optimizer.units import System, show_amount
+from optimizer.verdict.cautions import CAUTIONS
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import span_words
 

@@ -12,8 +12,8 @@ import streamlit as st
 from optimizer.money.breakeven import OrderLine, Switch, break_even, order_money
 from optimizer.money.landed import Landed, landed_price
 from optimizer.money.ranking import rank_candidates
-from optimizer.order_blends import OrderAnswer, candidate_of, plan_blends, shop_request
 from optimizer.shop import Price, Shop
+from optimizer.studies.order_blends import OrderAnswer, candidate_of, plan_blends, shop_request
 from ui.answers import checked
 from ui.blends import DESIGNED
 from ui.question import Question, catalogue

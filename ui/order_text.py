@@ -6,13 +6,13 @@ import datetime
 from collections.abc import Iterator
 from typing import Final
 
-from optimizer.batch import weighing_order, weighing_step
 from optimizer.materials import Catalogue
 from optimizer.money.order import OrderPlan
 from optimizer.money.ranking import Ranked
 from optimizer.money.remedies import Change, Remedy
 from optimizer.money.schedule import DayPlan
-from optimizer.order_blends import OrderAnswer
+from optimizer.studies.batch import weighing_order, weighing_step
+from optimizer.studies.order_blends import OrderAnswer
 from optimizer.units import System
 from ui.answer_text import EXAMPLE_PRICES
 from ui.terminal import Block, heading, indented, sentence, table

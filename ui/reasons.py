@@ -6,12 +6,12 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from optimizer.evidence import EVIDENCE
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.solution import Alternative, LimitVerdict, Prediction, Proof, Solution
 from optimizer.units import System, display_value, show_amount, significant
+from optimizer.verdict.evidence import EVIDENCE
 from ui.words import blend_words, money, value_words
 
 __all__ = ["evidence_words", "limit_sentence", "price_words", "proof_words", "single_binder_words"]

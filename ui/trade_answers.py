@@ -9,14 +9,14 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from optimizer.check import check, grams_of_blend
-from optimizer.confidence import Doubt
-from optimizer.cost_range import cost_range
 from optimizer.errors import NoBlend
-from optimizer.frontier import Frontier, frontier
-from optimizer.judge import judge, solution_of, worst_verdict
 from optimizer.problem import problem_of
 from optimizer.solution import Alternative, Solution
+from optimizer.studies.check import check, grams_of_blend
+from optimizer.studies.cost_range import cost_range
+from optimizer.studies.frontier import Frontier, frontier
+from optimizer.verdict.confidence import Doubt
+from optimizer.verdict.judge import judge, solution_of, worst_verdict
 from ui.answers import designed
 from ui.question import Question, catalogue
 from ui.words import label_of

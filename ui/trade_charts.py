@@ -8,10 +8,10 @@ from typing import Any, Final, Literal
 import altair as alt
 import pandas as pd
 
-from optimizer.frontier import Frontier
 from optimizer.nomenclature import quantity
 from optimizer.shop import Limit
 from optimizer.solution import Solution
+from optimizer.studies.frontier import Frontier
 from optimizer.units import System, display_value
 from ui.charts import SHAPES, colored, layered
 from ui.palette import PARTS

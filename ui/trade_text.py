@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from optimizer.frontier import Frontier, FrontierBlend
 from optimizer.nomenclature import QUANTITIES
+from optimizer.studies.frontier import Frontier, FrontierBlend
 from optimizer.units import System
 from ui.jobs import Asked
 from ui.terminal import Block, heading, sentence, table

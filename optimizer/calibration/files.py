@@ -169,7 +169,7 @@ def parse_calibration(text: str, where: str) -> Calibration:
     from pydantic import ValidationError
 
     from optimizer.calibration.file_form import CalibrationForm
-    from optimizer.spec_forms import faults_of
+    from optimizer.specs.forms import faults_of
 
     try:
         form = CalibrationForm.model_validate(parse_toml(text, where))

@@ -21,7 +21,6 @@ from optimizer.calibration.readings import Studio
 from optimizer.chain.body import per_liter
 from optimizer.chain.predict import cast_of
 from optimizer.chain.spreads import Moves
-from optimizer.confidence import Doubt, nominal_only
 from optimizer.errors import NoBlend, NoVerdict
 from optimizer.limit_rows import limit_rows, row_scale
 from optimizer.nomenclature import QUANTITIES
@@ -29,6 +28,7 @@ from optimizer.problem import Problem
 from optimizer.shop import Limit
 from optimizer.solution import Alternative, Solution, WeighedMix
 from optimizer.trials.records import Portion, Strength, Trial, Weighing
+from optimizer.verdict.confidence import Doubt, nominal_only
 
 __all__ = ["Candidate", "NextTrial", "next_trial", "standard_trial"]
 

@@ -39,7 +39,7 @@ class Search:
     problem : Problem
         What is asked.
     shifts : Mapping[RowLabel, float]
-        Amount by which limit rows must be over-met (see `optimizer.confidence`).
+        Amount by which limit rows must be over-met (see `optimizer.verdict.confidence`).
     only : tuple[int, ...] | None
         Positions of the only materials allowed; None: all.
     scan : Scan

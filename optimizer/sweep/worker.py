@@ -17,22 +17,22 @@ from typing import Any, Final, TypeAlias
 
 import tomli_w
 
-from optimizer.design import design_problem
 from optimizer.engine.scan import Scan
 from optimizer.errors import FileFaults, VesselblendError
 from optimizer.fingerprint import canonical_text, fingerprint
 from optimizer.job import Job
 from optimizer.jobfile import parse_job
-from optimizer.judge import worst_verdict
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import PROPERTIES, QUANTITIES
 from optimizer.problem import Problem, problem_of
 from optimizer.shop import DAMP_CLASSES
 from optimizer.solution import Solution
 from optimizer.specs import load_catalogue
+from optimizer.studies.design import design_problem
 from optimizer.sweep.scenarios import Values
 from optimizer.sweep.variables import Variable, changed
 from optimizer.toml_files import parse_toml
+from optimizer.verdict.judge import worst_verdict
 
 __all__ = [
     "FAULTY",

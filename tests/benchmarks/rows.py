@@ -14,12 +14,12 @@ import numpy as np
 
 from optimizer.chain.body import per_liter
 from optimizer.chain.predict import cast_of, predict
-from optimizer.design import design, design_problem
-from optimizer.frontier import frontier
 from optimizer.jobfile import parse_job, template
-from optimizer.order_blends import plan_blends, shop_request
 from optimizer.problem import Problem, problem_of
 from optimizer.specs import load_catalogue
+from optimizer.studies.design import design, design_problem
+from optimizer.studies.frontier import frontier
+from optimizer.studies.order_blends import plan_blends, shop_request
 from optimizer.sweep import CsvLedger, header_of, plan_of, read_scenarios, sweep
 from optimizer.sweep.crews import Crew, ProcessCrew, SoloCrew
 from optimizer.toml_files import parse_toml

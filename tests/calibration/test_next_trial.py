@@ -12,12 +12,12 @@ from optimizer.calibration.next_trial import Candidate, next_trial, standard_tri
 from optimizer.calibration.record import parameter_set
 from optimizer.chain.body import per_liter
 from optimizer.chain.predict import cast_of
-from optimizer.confidence import Doubt
-from optimizer.design import design_problem
 from optimizer.errors import NoBlend, NoVerdict
-from optimizer.evidence import evidence_of
 from optimizer.problem import problem_of
 from optimizer.shop import Limit
+from optimizer.studies.design import design_problem
+from optimizer.verdict.confidence import Doubt
+from optimizer.verdict.evidence import evidence_of
 from tests.calibration.studios import NAMES, TARGET, WATER, World, cast, filled, values
 
 PURE = {"rapid_set_mortar": 1.0}

@@ -7,12 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.check import check, compare
-from optimizer.design import design
-from optimizer.judge import judge
 from optimizer.problem import problem_of
-from optimizer.report import comparison_json, solution_json
+from optimizer.reports.blend import comparison_json, solution_json
 from optimizer.shop import Limit
+from optimizer.studies.check import check, compare
+from optimizer.studies.design import design
+from optimizer.verdict.judge import judge
 from tests.chain.helpers import EVERYTHING
 
 

@@ -10,11 +10,11 @@ from dataclasses import replace
 
 import pytest
 
-from optimizer.design import design
 from optimizer.errors import FileFaults, VesselblendError
 from optimizer.fingerprint import fingerprint
 from optimizer.jobfile import parse_job
 from optimizer.specs import load_catalogue
+from optimizer.studies.design import design
 from optimizer.sweep import CsvLedger, header_of, solve, sweep
 from optimizer.sweep.crews import ProcessCrew, SoloCrew, crew_of, in_order
 from optimizer.sweep.worker import FAULTY, OWN_FAULT, Refused, check_first

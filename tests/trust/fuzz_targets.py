@@ -19,7 +19,6 @@ from typing import Any
 import tomli_w
 from hypothesis import strategies as st
 
-from optimizer.check import check
 from optimizer.errors import FileFaults, NoBlend, QuantityError, VesselblendError
 from optimizer.job import Job
 from optimizer.jobfile import TEMPLATES, parse_job, template
@@ -28,6 +27,7 @@ from optimizer.jobfile.limits import read_limits, read_objective
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import PROPERTIES, QUANTITIES
 from optimizer.specs import load_catalogue, specs_folder
+from optimizer.studies.check import check
 from optimizer.sweep import read_scenarios
 from optimizer.toml_files import decoded, parse_toml
 from optimizer.trials.columns import read_header

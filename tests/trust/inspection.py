@@ -12,15 +12,15 @@ import numpy as np
 
 from optimizer.chain.model import compile_model
 from optimizer.chain.predict import cast_of, predict
-from optimizer.check import check
-from optimizer.confidence import Doubt, nominal_only
-from optimizer.design import design
 from optimizer.jobfile import parse_job
 from optimizer.materials import Catalogue
 from optimizer.money.turns import demold_edges, turns_per_day
 from optimizer.problem import Problem, problem_of
 from optimizer.shop import Limit
 from optimizer.solution import Solution, WeighedMix
+from optimizer.studies.check import check
+from optimizer.studies.design import design
+from optimizer.verdict.confidence import Doubt, nominal_only
 from tests.trust.dense_search import Found, dense_search
 from tests.trust.second_opinion import Opinion
 

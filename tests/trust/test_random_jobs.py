@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 
 from optimizer.chain.body import per_liter
-from optimizer.check import check
-from optimizer.design import design
 from optimizer.jobfile import parse_job, template
 from optimizer.problem import problem_of
 from optimizer.shop import Limit
+from optimizer.studies.check import check
+from optimizer.studies.design import design
 from tests.trust.dense_search import dense_search
 from tests.trust.inspection import _of_mix
 from tests.trust.job_maker import job_text

@@ -14,14 +14,14 @@ from pathlib import Path
 
 import pytest
 
-from optimizer.batch import Batch, batch_of
-from optimizer.cautions import CAUTIONS
-from optimizer.check import check
 from optimizer.errors import NoBlend
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.shop import Limit
 from optimizer.solution import Solution
+from optimizer.studies.batch import Batch, batch_of
+from optimizer.studies.check import check
+from optimizer.verdict.cautions import CAUTIONS
 from tests.ui.conftest import SMALL, Command
 from ui.card import CARD_CAUTIONS, MOST_CAUTIONS, PAPERS, Sheet, card_html, sheet_of
 

@@ -11,10 +11,10 @@ from typing import Any
 
 import pytest
 
-from optimizer.check import check
 from optimizer.job import Job
 from optimizer.materials import Catalogue
-from optimizer.order_blends import candidate_of
+from optimizer.studies.check import check
+from optimizer.studies.order_blends import candidate_of
 from tests.ui.conftest import SMALL, Command
 
 DATES = ("--start", "2026-11-02", "--due", "2026-11-27")

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from optimizer.check import check
-from optimizer.design import design
 from optimizer.jobfile import parse_job, template
 from optimizer.specs import load_catalogue
+from optimizer.studies.check import check
+from optimizer.studies.design import design
 from optimizer.trials.book import TrialBook
 from optimizer.trials.records import Portion, Strength, Trial
 from ui.draft import field_value, tables_of

@@ -11,13 +11,13 @@ from pathlib import Path
 
 import pytest
 
-from optimizer.check import check
 from optimizer.errors import VesselblendError
 from optimizer.job import Job
 from optimizer.jobfile import parse_job, template, write_job
 from optimizer.materials import Catalogue
 from optimizer.shop import Limit
 from optimizer.specs import load_catalogue
+from optimizer.studies.check import check
 from ui.blends import blend_of, blend_text
 from ui.charts import SHAPES, cost_chart, margin_chart, margin_rows
 from ui.draft import drafted, field_value, laid_over, tables_of, whose

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import streamlit as st
 
-from optimizer.batch import weighing_order, weighing_step
-from optimizer.cautions import CAUTIONS
 from optimizer.nomenclature import quantity
 from optimizer.solution import Relaxation, Solution
+from optimizer.studies.batch import weighing_order, weighing_step
+from optimizer.verdict.cautions import CAUTIONS
 from ui import answers
 from ui.charts import cost_chart, margin_chart, margin_rows
 from ui.fields import CANDLE, ROOM, VESSEL

@@ -8,8 +8,8 @@ from typing import Any
 import streamlit as st
 
 from optimizer.errors import NoBlend
-from optimizer.frontier import frontier_faults
 from optimizer.nomenclature import PROPERTIES, quantity
+from optimizer.studies.frontier import frontier_faults
 from ui import answers
 from ui.blends import blend_text
 from ui.page_words import quantity_words

@@ -6,8 +6,8 @@ from typing import Any
 
 import streamlit as st
 
-from optimizer.cautions import CAUTIONS
 from optimizer.materials import Material
+from optimizer.verdict.cautions import CAUTIONS
 from ui import answers
 from ui.material_text import material_json
 from ui.state import session

@@ -10,7 +10,7 @@ import streamlit as st
 from optimizer.errors import FileFaults
 from optimizer.money.order import OrderPlan
 from optimizer.money.ranking import Ranked
-from optimizer.order_blends import OrderAnswer
+from optimizer.studies.order_blends import OrderAnswer
 from ui.fields import ORDER_SHOP
 from ui.money_answers import order_curve, planned
 from ui.order_charts import calendar_chart, curve_chart, rates_chart

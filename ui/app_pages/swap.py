@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import streamlit as st
 
-from optimizer.check import Comparison
 from optimizer.errors import VesselblendError
 from optimizer.nomenclature import quantity
 from optimizer.solution import Solution
+from optimizer.studies.check import Comparison
 from ui import answers
 from ui.blends import parts_of
 from ui.charts import margin_chart, margin_rows

@@ -10,8 +10,8 @@ from typing import Final
 
 import streamlit as st
 
-from optimizer.batch import weighing_order
 from optimizer.errors import Fault, FileFaults, VesselblendError
+from optimizer.studies.batch import weighing_order
 from optimizer.trials.book import TrialBook, book_beside
 from optimizer.trials.csvfile import write_csv_text
 from optimizer.trials.exchange import import_trials

@@ -35,9 +35,9 @@ def card(
 
     JOB is a TOML file, or - for standard input; without it the shipped demo job.
     """
-    from optimizer.batch import batch_of
-    from optimizer.check import check
-    from optimizer.design import design
+    from optimizer.studies.batch import batch_of
+    from optimizer.studies.check import check
+    from optimizer.studies.design import design
     from ui.answer_text import no_blend_blocks
     from ui.card import card_html, card_json, sheet_of
     from ui.jobs import read_blend, read_water_ratio

@@ -40,9 +40,9 @@ def check(
 
     JOB is a TOML file, or - for standard input.
     """
-    from optimizer.check import check as judge
-    from optimizer.check import compare
-    from optimizer.report import comparison_json, solution_json
+    from optimizer.reports.blend import comparison_json, solution_json
+    from optimizer.studies.check import check as judge
+    from optimizer.studies.check import compare
     from ui.answer_text import comparison_blocks, solution_blocks
     from ui.jobs import read_blend, read_water_ratio
 

@@ -31,9 +31,9 @@ def design(job: str | None, vessels: int | None, seconds: float, figures: Figure
 
     JOB is a TOML file, or - for standard input.
     """
-    from optimizer.batch import batch_of
-    from optimizer.design import design as solve
-    from optimizer.report import batch_json, solution_json
+    from optimizer.reports.blend import batch_json, solution_json
+    from optimizer.studies.batch import batch_of
+    from optimizer.studies.design import design as solve
     from ui.answer_text import no_blend_blocks, solution_blocks
 
     asked = figures.ask(job)

@@ -26,10 +26,10 @@ def frontier(job: str, over: str, points: int, as_csv: bool, specs: str | None, 
 
     JOB is a TOML file, or - for standard input. Every blend meets the limits of the job.
     """
-    from optimizer.frontier import frontier as trade
-    from optimizer.frontier import frontier_faults
     from optimizer.problem import problem_of
-    from optimizer.report import frontier_csv, frontier_json
+    from optimizer.reports.blend import frontier_csv, frontier_json
+    from optimizer.studies.frontier import frontier as trade
+    from optimizer.studies.frontier import frontier_faults
     from ui.jobs import ask
     from ui.trade_text import frontier_blocks
 

@@ -35,8 +35,8 @@ def order(
 
     JOB is a TOML file, or - for standard input.
     """
-    from optimizer.order_blends import plan_blends, shop_request
-    from optimizer.order_report import order_json
+    from optimizer.reports.order import order_json
+    from optimizer.studies.order_blends import plan_blends, shop_request
     from ui.answer_text import no_blend_blocks
     from ui.order_text import order_blocks
 

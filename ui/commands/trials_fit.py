@@ -79,8 +79,8 @@ def trials_next(job: str | None, book: str, specs: str | None, delivery: Deliver
     """
     from optimizer.calibration.files import calibrated, newest_calibration
     from optimizer.calibration.next_trial import next_trial
-    from optimizer.design import design_problem
     from optimizer.problem import problem_of
+    from optimizer.studies.design import design_problem
     from ui.answer_text import no_blend_blocks
     from ui.jobs import ask
     from ui.terminal import rendered

@@ -10,10 +10,10 @@ import numpy as np
 from optimizer.chain.body import per_liter
 from optimizer.chain.parameters import ParameterSet
 from optimizer.job import Job
-from optimizer.judge import judge, solution_of, worst_verdict
 from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of
 from optimizer.solution import Solution
+from optimizer.verdict.judge import judge, solution_of, worst_verdict
 
 __all__ = ["Comparison", "check", "compare", "grams_of_blend"]
 

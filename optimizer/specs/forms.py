@@ -1,6 +1,6 @@
 """The shape of the spec files as frozen pydantic models: which keys there are and of what kind.
 
-What the figures may be (unit, range, source) is judged by `optimizer.spec_figures`. Only
+What the figures may be (unit, range, source) is judged by `optimizer.specs.figures`. Only
 `optimizer.specs` imports this module, and late: pydantic takes a while to import.
 """
 

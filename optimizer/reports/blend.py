@@ -11,13 +11,13 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from optimizer.batch import Batch
-from optimizer.cautions import CAUTIONS
-from optimizer.check import Comparison
-from optimizer.frontier import Frontier
 from optimizer.nomenclature import QUANTITIES
 from optimizer.shop import DAMP_CLASSES, Limit
 from optimizer.solution import Alternative, LimitVerdict, Prediction, Relaxation, Solution
+from optimizer.studies.batch import Batch
+from optimizer.studies.check import Comparison
+from optimizer.studies.frontier import Frontier
+from optimizer.verdict.cautions import CAUTIONS
 
 __all__ = [
     "batch_json",

@@ -14,14 +14,14 @@ from optimizer.engine.polish import Candidate, polish
 from optimizer.engine.scan import Scan
 from optimizer.engine.search import Search
 from optimizer.errors import NoBlend
-from optimizer.explain import blend_shares
 from optimizer.formulation import Case, RowLabel, backoff_vector, rows_of_cast
-from optimizer.judge import cost_parts_of
 from optimizer.money.turns import turns_per_day
 from optimizer.nomenclature import QUANTITIES
 from optimizer.pareto import Sense, knee, nondominated
 from optimizer.problem import Problem
 from optimizer.shop import Limit
+from optimizer.studies.explain import blend_shares
+from optimizer.verdict.judge import cost_parts_of
 
 __all__ = ["Frontier", "FrontierBlend", "frontier", "frontier_faults"]
 

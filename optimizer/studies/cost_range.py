@@ -7,10 +7,10 @@ from typing import Final
 
 import numpy as np
 
-from optimizer.judge import cost_parts_of
 from optimizer.materials import Catalogue
 from optimizer.problem import problem_of
 from optimizer.solution import Solution
+from optimizer.verdict.judge import cost_parts_of
 
 __all__ = ["cost_range"]
 

@@ -10,8 +10,8 @@ from optimizer.money.order import OrderPlan
 from optimizer.money.purchase import Purchase
 from optimizer.money.ranking import Ranked
 from optimizer.money.schedule import DayPlan
-from optimizer.order_blends import OrderAnswer
-from optimizer.report import solution_json
+from optimizer.reports.blend import solution_json
+from optimizer.studies.order_blends import OrderAnswer
 
 __all__ = ["order_json"]
 

@@ -15,11 +15,11 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from optimizer.errors import Fault, FileFaults
 from optimizer.materials import ROLES, Catalogue, Figure, Material, Source
-from optimizer.spec_figures import MODEL_FIGURES, figure_of
+from optimizer.specs.figures import MODEL_FIGURES, figure_of
 from optimizer.toml_files import nearest_repair, read_toml, shown_key
 
 if TYPE_CHECKING:
-    from optimizer.spec_forms import FigureForm
+    from optimizer.specs.forms import FigureForm
 
 __all__ = ["load_catalogue", "specs_folder"]
 
@@ -33,7 +33,7 @@ Form = TypeVar("Form")
 
 def specs_folder() -> Path:
     """Return the folder of the shipped specs: inside the installed package, or beside it in a checkout."""
-    package = Path(__file__).resolve().parent
+    package = Path(__file__).resolve().parents[1]
     inside = package / "material_specs"
     return inside if inside.is_dir() else package.parent / "material_specs"
 
@@ -105,7 +105,7 @@ def _form(
     """Read one file into its form, or note its faults and return None."""
     from pydantic import ValidationError
 
-    from optimizer.spec_forms import faults_of
+    from optimizer.specs.forms import faults_of
 
     try:
         return validate(read_toml(path))
@@ -117,7 +117,7 @@ def _form(
 
 
 def _sources(files: Mapping[Path, Mapping[str, Path]], faults: list[Fault]) -> dict[str, Source]:
-    from optimizer.spec_forms import SOURCES, SourceForm
+    from optimizer.specs.forms import SOURCES, SourceForm
 
     sources: dict[str, Source] = {}
     for paths in files.values():
@@ -131,7 +131,7 @@ def _sources(files: Mapping[Path, Mapping[str, Path]], faults: list[Fault]) -> d
 def _model(
     files: Mapping[Path, Mapping[str, Path]], sources: Mapping[str, Source], faults: list[Fault]
 ) -> dict[str, Figure]:
-    from optimizer.spec_forms import MODEL, FigureForm
+    from optimizer.specs.forms import MODEL, FigureForm
 
     model: dict[str, Figure] = {}
     for paths in files.values():
@@ -162,8 +162,8 @@ def _model_figure(
 def _materials(
     files: Mapping[Path, Mapping[str, Path]], sources: Mapping[str, Source], faults: list[Fault]
 ) -> dict[str, Material]:
-    from optimizer.spec_forms import MaterialForm
-    from optimizer.spec_materials import material_of
+    from optimizer.specs.forms import MaterialForm
+    from optimizer.specs.material_files import material_of
 
     paths = {name: path for found in files.values() for name, path in found.items()}
     materials: list[Material] = []

@@ -12,7 +12,7 @@ from optimizer.toml_files import nearest_repair
 from optimizer.units import parse
 
 if TYPE_CHECKING:
-    from optimizer.spec_forms import FigureForm
+    from optimizer.specs.forms import FigureForm
 
 __all__ = [
     "DOSE",

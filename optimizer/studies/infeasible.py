@@ -14,11 +14,11 @@ import numpy as np
 from optimizer.chain.predict import PREDICTORS, cast_of
 from optimizer.engine.scan import Scan
 from optimizer.engine.search import Search
-from optimizer.explain import moved, step_of
 from optimizer.formulation import RowLabel
 from optimizer.problem import Problem
 from optimizer.shop import Limit
 from optimizer.solution import Relaxation
+from optimizer.studies.explain import moved, step_of
 
 __all__ = ["conflict_of", "joint_relaxation", "single_relaxations"]
 

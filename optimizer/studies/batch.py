@@ -7,11 +7,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from optimizer.chain.parameters import ParameterSet
-from optimizer.check import check
 from optimizer.errors import NoBlend
 from optimizer.materials import Catalogue
 from optimizer.money.capacity import molds_per_mix
 from optimizer.solution import Solution
+from optimizer.studies.check import check
 
 __all__ = ["Batch", "Portion", "batch_of", "weighing_order", "weighing_step"]
 

@@ -7,20 +7,20 @@ from dataclasses import dataclass, replace
 
 from optimizer.certificate import certify_bound
 from optimizer.chain.parameters import ParameterSet
-from optimizer.confidence import Doubt
 from optimizer.engine.polish import Candidate, polish
 from optimizer.engine.scan import Scan
 from optimizer.engine.search import Search
 from optimizer.engine.weigh import Weighed, weigh
-from optimizer.explain import alternatives, blend_shares, limit_prices, price_switches, single_binders
 from optimizer.fingerprint import fingerprint
 from optimizer.formulation import RowLabel, backoff_vector
-from optimizer.infeasible import conflict_of, joint_relaxation, single_relaxations
 from optimizer.job import Job
-from optimizer.judge import judge, solution_of, worst_verdict
 from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of
 from optimizer.solution import Alternative, Proof, Solution
+from optimizer.studies.explain import alternatives, blend_shares, limit_prices, price_switches, single_binders
+from optimizer.studies.infeasible import conflict_of, joint_relaxation, single_relaxations
+from optimizer.verdict.confidence import Doubt
+from optimizer.verdict.judge import judge, solution_of, worst_verdict
 
 __all__ = ["design", "design_problem"]
 

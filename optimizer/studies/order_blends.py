@@ -7,8 +7,6 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from optimizer.chain.parameters import ParameterSet
-from optimizer.check import check
-from optimizer.design import design
 from optimizer.errors import FileFaults
 from optimizer.job import Job
 from optimizer.materials import Catalogue
@@ -18,6 +16,8 @@ from optimizer.money.order import OrderPlan, plan_order
 from optimizer.money.ranking import Ranked, rank_candidates
 from optimizer.money.request import Candidate, OrderRequest
 from optimizer.solution import Solution
+from optimizer.studies.check import check
+from optimizer.studies.design import design
 
 __all__ = ["OrderAnswer", "candidate_of", "plan_blends", "shop_request"]
 
@@ -85,7 +85,7 @@ def plan_blends(
     Parameters
     ----------
     job, catalogue, parameters
-        As for `optimizer.design.design`.
+        As for `optimizer.studies.design.design`.
     request : OrderRequest
         Size, dates, shop and prices of the order.
 

@@ -11,20 +11,20 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.cautions import cautions_of
 from optimizer.chain.predict import PREDICTORS, Cast, cast_of, predict
 from optimizer.chain.spreads import linear_ranges
-from optimizer.confidence import Doubt, nominal_only
-from optimizer.evidence import evidence_of
 from optimizer.fingerprint import fingerprint
 from optimizer.limit_rows import limit_rows
-from optimizer.mix_rules import broken_rules, sets_at_all
 from optimizer.money.turns import turns_per_day
 from optimizer.money.vessel_cost import vessel_cost
 from optimizer.nomenclature import QUANTITIES
 from optimizer.problem import Problem
 from optimizer.shop import Limit
 from optimizer.solution import LimitVerdict, Prediction, Solution, WeighedMix
+from optimizer.verdict.cautions import cautions_of
+from optimizer.verdict.confidence import Doubt, nominal_only
+from optimizer.verdict.evidence import evidence_of
+from optimizer.verdict.mix_rules import broken_rules, sets_at_all
 
 __all__ = ["MEETING", "Judgement", "cost_parts_of", "judge", "mix_of_grams", "worst_verdict"]
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from optimizer.errors import Fault, QuantityError
 from optimizer.materials import PHASES, Figure, Material, ReferencePoint, Source
-from optimizer.spec_figures import (
+from optimizer.specs.figures import (
     DOSE,
     MATERIAL_FIGURES,
     STRENGTH,
@@ -22,7 +22,7 @@ from optimizer.toml_files import nearest_repair, shown_key
 from optimizer.units import parse
 
 if TYPE_CHECKING:
-    from optimizer.spec_forms import DosesForm, FigureForm, MaterialForm, PhasesForm, PointForm
+    from optimizer.specs.forms import DosesForm, FigureForm, MaterialForm, PhasesForm, PointForm
 
 __all__ = ["NEEDED", "material_of"]
 

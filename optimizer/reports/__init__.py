@@ -1,0 +1,1 @@
+"""Answers as plain tables of words and numbers, for JSON, the command line and the page."""

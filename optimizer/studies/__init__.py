@@ -1,0 +1,1 @@
+"""The questions a caster asks: design, check, give and take, why, why not, how many of what by when."""

@@ -1,0 +1,1 @@
+"""What is held against a mix, whoever proposed it: limits, chances, evidence, rules of mixing, cautions."""
