@@ -197,7 +197,7 @@ def _rows(problem: Problem, moves: Moves, target: Array) -> _Rows:
 def _openness(problem: Problem, doubt: Doubt, rows: _Rows, target: Array) -> Array:
     """Return how open each row is: 1 for an even chance, 0 for certainty."""
     cast = cast_of(problem.model, problem.bench, target[None, :])
-    chances = doubt.probabilities(rows.limits, cast)
+    chances = doubt.probabilities(rows.limits, doubt.around(cast))
     return np.array([4.0 * chances[limit] * (1.0 - chances[limit]) + 1e-9 for limit in rows.limits])
 
 

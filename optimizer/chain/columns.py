@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +36,9 @@ _FORMATION = {
     + const.NBS_ENTHALPIES["hemihydrate_alpha"]
     - const.NBS_ENTHALPIES["hemihydrate_beta"],
 }
+
+_REACTIVE = ("hemihydrate_alpha", "hemihydrate_beta", "anhydrite", "gypsum", "yeelimite")
+"""Phases of a `Bound`, in its order."""
 
 _HEAT_CAPACITY = {"sand": 0.80, "hemihydrate_alpha": 0.82, "hemihydrate_beta": 0.82}
 _POWDER_CAPACITY = 0.75
@@ -69,6 +73,11 @@ class Bound:
         """All calcium sulfate [mol/kg]."""
         return self.hemihydrate + self.anhydrite + self.gypsum
 
+    @property
+    def any(self) -> bool:
+        """True when there is anything that reacts with water."""
+        return self.sulfate > 0.0 or self.yeelimite > 0.0
+
 
 @dataclass(frozen=True)
 class Hydrates:
@@ -98,16 +107,16 @@ class Hydrates:
 
 def bound_of(material: Material) -> Bound:
     """Return the reactive phases of one kilogram of `material`."""
+    return _bound(tuple(material.phases.get(phase, 0.0) for phase in _REACTIVE))
 
-    def moles(phase: str, key: str) -> float:
-        return material.phases.get(phase, 0.0) * 1e3 / const.MOLAR_MASSES[key]
 
+@lru_cache(maxsize=256)
+def _bound(shares: tuple[float, ...]) -> Bound:
     return Bound(
-        moles("hemihydrate_alpha", "hemihydrate"),
-        moles("hemihydrate_beta", "hemihydrate"),
-        moles("anhydrite", "anhydrite"),
-        moles("gypsum", "gypsum"),
-        moles("yeelimite", "yeelimite"),
+        *(
+            share * 1e3 / const.MOLAR_MASSES[phase.removesuffix("_alpha").removesuffix("_beta")]
+            for phase, share in zip(_REACTIVE, shares, strict=True)
+        )
     )
 
 
@@ -116,6 +125,7 @@ def own_regime(phases: Bound) -> str:
     return "excess" if phases.sulfate >= 2.0 * phases.yeelimite else "short"
 
 
+@lru_cache(maxsize=1024)
 def hydrates_of(phases: Bound, regime: str) -> Hydrates:
     """Return the products of one kilogram; a blend's sum is its products if the blend is in `regime`.
 
@@ -144,6 +154,7 @@ def hydrates_of(phases: Bound, regime: str) -> Hydrates:
     return Hydrates(gypsum, ettringite, monosulfate, alumina, water, none)
 
 
+@lru_cache(maxsize=1024)
 def _reacted_volume(phases: Bound, left: Bound) -> float:
     volume = const.MOLAR_VOLUMES
     return 1e-3 * (
@@ -155,6 +166,7 @@ def _reacted_volume(phases: Bound, left: Bound) -> float:
     )
 
 
+@lru_cache(maxsize=1024)
 def _heat(phases: Bound, out: Hydrates) -> float:
     """Heat released by one kilogram [J/kg], enthalpies of products less reactants."""
     formation = _FORMATION

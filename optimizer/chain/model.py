@@ -147,7 +147,7 @@ def compile_model(
     materials = {name: catalogue[name] for name in names}
     lookup = _lookup(catalogue, values)
     anchors = _anchors(catalogue, materials, lookup)
-    tables = {regime: _table(materials, regime, lookup, anchors) for regime in REGIMES}
+    tables = _tables(materials, lookup, anchors, () if fitted is None else np.shape(fitted)[:-1])
     constants = {key: _expand(values.get(key, figure.value)) for key, figure in catalogue.model.items()}
     constants["blend_departure"] = _expand(values.get("blend_departure", 0.0))
     constants.update(_plasticizer(materials, lookup))
@@ -193,27 +193,42 @@ def _plasticizer(materials: Mapping[str, Material], lookup: Lookup) -> dict[str,
     return out
 
 
-def _table(
-    materials: Mapping[str, Material], regime: str, lookup: Lookup, anchors: Mapping[str, Anchor]
-) -> Array:
-    rows = [_row(material, regime, lookup, anchors) for material in materials.values()]
-    rows.append({"volume": 1.0 / WATER_DENSITY, "capacity": 1e3 * WATER_CAPACITY, "water": 1.0})
-    shape = np.broadcast_shapes(*(np.shape(value) for row in rows for value in row.values()))
-    table = np.zeros((*shape, len(rows), len(COLUMNS)))
-    for i, row in enumerate(rows):
-        for name, value in row.items():
-            table[..., i, INDEX[name]] = value
-    return table
+def _tables(
+    materials: Mapping[str, Material], lookup: Lookup, anchors: Mapping[str, Anchor], draws: tuple[int, ...]
+) -> dict[str, Array]:
+    """Return the table of each regime, shape (*draws, n + 1, m); what no regime changes is filled in once."""
+    shared = np.zeros((*draws, len(materials) + 1, len(COLUMNS)))
+    _fill(shared, -1, {"volume": 1.0 / WATER_DENSITY, "capacity": 1e3 * WATER_CAPACITY, "water": 1.0})
+    reactive: dict[int, Material] = {}
+    for i, material in enumerate(materials.values()):
+        _fill(shared, i, plain_columns(material, lookup))
+        if bound_of(material).any:
+            reactive[i] = material
+        else:
+            _fill(shared, i, regime_columns(material, "raw", lookup))
+    stacked = np.empty((len(REGIMES), *shared.shape))
+    stacked[:] = shared
+    for regime, table in zip(REGIMES, stacked, strict=True):
+        for i, material in reactive.items():
+            _fill(table, i, _reactive_columns(material, regime, lookup, anchors))
+    return dict(zip(REGIMES, stacked, strict=True))
 
 
-def _row(
+def _fill(table: Array, row: int, columns: Mapping[str, Array | float]) -> None:
+    for name, value in columns.items():
+        if not (isinstance(value, float) and value == 0.0):  # the table starts at zero
+            table[..., row, INDEX[name]] = value
+
+
+def _reactive_columns(
     material: Material, regime: str, lookup: Lookup, anchors: Mapping[str, Anchor]
 ) -> dict[str, Array | float]:
-    row = {**plain_columns(material, lookup), **regime_columns(material, regime, lookup)}
+    row = regime_columns(material, regime, lookup)
     phases = bound_of(material)
     own = hydrates_of(phases, regime if regime in ("raw", "idle") else own_regime(phases))
+    there = hydrates_of(phases, regime)
     for kind in ("gypsum", "csa"):
-        lent = hydrates_of(phases, regime).volume(kind) - own.volume(kind)
+        lent = there.volume(kind) - own.volume(kind)
         _credit(row, kind, own.volume(kind), anchors.get(material.name))
         _credit(row, kind, lent, anchors[_REFERENCE_BINDERS[kind]])
     return row

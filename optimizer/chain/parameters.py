@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,7 +89,7 @@ class ParameterSet:
         """Iterate over the parameters."""
         return iter(self.items)
 
-    @property
+    @cached_property
     def names(self) -> tuple[str, ...]:
         """Names in order."""
         return tuple(item.name for item in self.items)

@@ -7,8 +7,9 @@ evidence behind the anchors.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -19,7 +20,7 @@ from optimizer.chain.parameters import ParameterSet
 from optimizer.chain.predict import PREDICTORS, Cast, cast_of
 from optimizer.materials import Catalogue
 
-__all__ = ["Moves", "linear_ranges", "moves_of", "sampled", "spread_of"]
+__all__ = ["Around", "Moves", "moves_of", "ranges_of", "sampled"]
 
 Array = NDArray[np.float64]
 
@@ -31,7 +32,8 @@ _ADDITIVE: Final = frozenset(
 )
 """Properties whose range is additive; the others are positive and spread on the log."""
 
-_STEPPED: Final = {"sealer_coats", "damp_risk"}
+_STEPPED: Final = frozenset({"sealer_coats", "damp_risk"})
+_TINY: Final = 1e-12
 
 
 @dataclass(frozen=True)
@@ -42,7 +44,7 @@ class Moves:
     ----------
     model : Model
         Compiled with 2 k draws: first all moves down, then all moves up.
-    covariance : Array
+    correlation : Array
         Correlation of the moved parameters, shape (k, k); the identity when independent.
     names : tuple[str, ...]
         Moved parameters.
@@ -52,15 +54,46 @@ class Moves:
     correlation: Array
     names: tuple[str, ...]
 
-    def slopes(self, function: Callable[[Model], Array]) -> Array:
-        """Return the change of `function` per standard deviation, shape (k, ...)."""
-        values = function(self.model)
+    def changes(self, values: Array) -> Array:
+        """Return the change per standard deviation of values of shape (2 k, ...), shape (k, ...)."""
         half = len(self.names)
         return np.asarray((values[half:] - values[:half]) / 2.0)
 
-    def spread(self, slopes: Array) -> Array:
-        """Return the standard deviation that slopes of shape (k, ...) add up to."""
-        return np.asarray(np.sqrt(np.einsum("k...,kl,l...->...", slopes, self.correlation, slopes)))
+    def spread(self, changes: Array) -> Array:
+        """Return the standard deviation that changes of shape (k, ...) add up to."""
+        flat = changes.reshape(len(self.names), -1)
+        return np.asarray(np.sqrt(np.sum(flat * (self.correlation @ flat), axis=0))).reshape(
+            changes.shape[1:]
+        )
+
+
+@dataclass(frozen=True)
+class Around:
+    """One mix at the centers of the parameters, and with each of them moved; evaluated once, asked often.
+
+    Attributes
+    ----------
+    moves : Moves
+        From `moves_of`.
+    center : Cast
+        The one mix at the centers of the parameters.
+    """
+
+    moves: Moves
+    center: Cast
+
+    @cached_property
+    def moved(self) -> Cast:
+        """The mix with each parameter moved down, then up, shape (2 k, 1)."""
+        return cast_of(self.moves.model, self.center.bench, self.center.mixes)
+
+    def column(self, values: Array) -> Array:
+        """Return values of `moved` as shape (2 k,), those that no parameter moves repeated."""
+        return np.broadcast_to(values, (2 * len(self.moves.names), 1))[:, 0]
+
+    def spread(self, values: Array) -> float:
+        """Return the standard deviation of a quantity from its values for `moved`, by linearization."""
+        return float(self.moves.spread(self.moves.changes(self.column(values))))
 
 
 def moves_of(catalogue: Catalogue, names: tuple[str, ...], parameters: ParameterSet) -> Moves:
@@ -78,55 +111,37 @@ def moves_of(catalogue: Catalogue, names: tuple[str, ...], parameters: Parameter
     )
 
 
-def linear_ranges(moves: Moves, center: Cast, names: tuple[str, ...]) -> dict[str, tuple[float, float]]:
+def ranges_of(around: Around, values: Mapping[str, float]) -> dict[str, tuple[float, float]]:
     """Return the 5 % and 95 % point of each property of one mix, by linearization.
 
     Parameters
     ----------
-    moves
-        From `moves_of`.
-    center
-        The one mix at the centers of the parameters.
-    names
-        Properties wanted.
+    around
+        The mix.
+    values
+        Best values of the properties wanted, by name.
     """
-    moved = cast_of(moves.model, center.bench, center.mixes)
-    half = len(moves.names)
-    out: dict[str, tuple[float, float]] = {}
-    for name in names:
-        value = float(PREDICTORS[name](center).reshape(-1)[0])
-        there = _column(PREDICTORS[name](moved), 2 * half)
-        out[name] = _range(name, value, there, moves)
-    return out
+    names, best = tuple(values), np.array(list(values.values()))
+    there = np.stack([around.column(PREDICTORS[name](around.moved)) for name in names])
+    smooth = np.isfinite(best) & np.all(np.isfinite(there), axis=1)
+    smooth &= ~np.isin(names, list(_STEPPED))
+    additive = np.isin(names, list(_ADDITIVE))
+    on_log = smooth & ~additive & (best > 0.0) & np.all(there > 0.0, axis=1)
+    moved = np.where(smooth[:, None], there, 0.0)
+    moved[on_log] = np.log(np.maximum(there[on_log], _TINY))
+    reach = Z90 * around.moves.spread(around.moves.changes(moved.T))
+    low = np.where(on_log, best * np.exp(-np.where(on_log, reach, 0.0)), best - reach)
+    low = np.where(on_log | additive, low, np.maximum(low, 0.0))
+    high = np.where(on_log, best * np.exp(np.where(on_log, reach, 0.0)), best + reach)
+    return {
+        name: (float(low[k]), float(high[k])) if smooth[k] else _ends(np.append(there[k], best[k]))
+        for k, name in enumerate(names)
+    }
 
 
-def _column(values: Array, draws: int) -> Array:
-    flat = np.asarray(values, float).reshape(values.shape[0] if values.ndim > 1 else -1, -1)[:, 0]
-    return flat if len(flat) == draws else np.full(draws, flat[0])
-
-
-def _range(name: str, value: float, there: Array, moves: Moves) -> tuple[float, float]:
-    half = len(moves.names)
-    if name in _STEPPED or not np.isfinite(value) or not np.all(np.isfinite(there)):
-        seen = np.append(there, value)
-        known = seen[~np.isnan(seen)]
-        return (float(known.min()), float(known.max())) if len(known) else (math.nan, math.nan)
-    if name in _ADDITIVE or value <= 0.0 or np.any(there <= 0.0):
-        spread = float(moves.spread((there[half:] - there[:half]) / 2.0))
-        low = value - Z90 * spread
-        return low if name in _ADDITIVE else max(low, 0.0), value + Z90 * spread
-    logs = np.log(np.maximum(there, 1e-12))
-    spread = float(moves.spread((logs[half:] - logs[:half]) / 2.0))
-    return value * float(np.exp(-Z90 * spread)), value * float(np.exp(Z90 * spread))
-
-
-def spread_of(moves: Moves, center: Cast, rows: Callable[[Cast], Array]) -> Array:
-    """Return the standard deviation of rows of one mix, shape (rows,), by linearization.
-
-    `rows` maps a cast to an array (draws, mixes, rows).
-    """
-    slopes = moves.slopes(lambda model: rows(cast_of(model, center.bench, center.mixes))[:, 0, :])
-    return moves.spread(slopes)
+def _ends(seen: Array) -> tuple[float, float]:
+    known = seen[~np.isnan(seen)]
+    return (float(known.min()), float(known.max())) if len(known) else (math.nan, math.nan)
 
 
 def sampled(
@@ -140,4 +155,6 @@ def sampled(
     """Return draws of every property of one mix, each of shape (count,); same seed, same draws."""
     model = compile_model(catalogue, names, parameters, parameters.draws(count, seed))
     cast = cast_of(model, center.bench, center.mixes)
-    return {name: _column(predictor(cast), count) for name, predictor in PREDICTORS.items()}
+    return {
+        name: np.broadcast_to(predictor(cast), (count, 1))[:, 0] for name, predictor in PREDICTORS.items()
+    }

@@ -14,7 +14,16 @@ from optimizer.constants import GAS_CONSTANT
 from optimizer.properties.maturity import hemihydrate_degree, hyperbolic_gain
 from optimizer.properties.mechanics import THIN_RIM
 
-__all__ = ["DAY", "LONGEST", "Clock", "clock_of", "demold_need", "demold_time", "wet_strength_at"]
+__all__ = [
+    "DAY",
+    "LONGEST",
+    "Clock",
+    "clock_of",
+    "demold_need",
+    "demold_time",
+    "first_strong_age",
+    "wet_strength_at",
+]
 
 Array = NDArray[np.float64]
 
@@ -132,27 +141,44 @@ def demold_need(model: Model, gypsum_share: Array, wall: float) -> Array:
 def demold_time(clock: Clock, need: Array, floor: float = 0.0) -> Array:
     """Return the first age at which the vessel may leave the mold [min]; infinity when never.
 
-    Not before final set nor before the shop's own floor. Monotone in age, so the crossing is found by
-    zooming into a grid on the log of age and a straight line on the last step.
+    Not before final set nor before the shop's own floor.
     """
-    start = np.maximum(clock.final, max(floor, 1e-3))
-    low = np.log(start)
+    return first_strong_age(clock, need, np.maximum(clock.final, max(floor, 1e-3)))
+
+
+def first_strong_age(clock: Clock, need: Array, start: Array) -> Array:
+    """Return the first age from `start` on with the compressive strength `need` [min]; infinity when never.
+
+    Parameters
+    ----------
+    clock
+        Set and gain.
+    need
+        Compressive strength wanted [MPa].
+    start
+        Age at which to begin looking [min].
+
+    Notes
+    -----
+    Monotone in age, so the crossing is found by zooming into a grid on the log of age and a straight line
+    on the last step.
+    """
+    shape = np.broadcast_shapes(np.shape(start), np.shape(need), np.shape(clock.final))
+    low = np.log(np.broadcast_to(start, shape)).ravel()
     high = np.full_like(low, np.log(LONGEST))
-    wide = Clock(*(getattr(clock, name)[..., None] for name in Clock.__dataclass_fields__))
-    steps = np.linspace(0.0, 1.0, _POINTS)
+    wanted = np.log(np.broadcast_to(need, shape)).ravel()[:, None]
+    parts = (np.broadcast_to(getattr(clock, name), shape) for name in Clock.__dataclass_fields__)
+    wide = Clock(*(part.reshape(-1, 1) for part in parts))
+    steps, rows = np.linspace(0.0, 1.0, _POINTS), np.arange(len(low))
     reached = np.log(np.maximum(wet_strength_at(clock, LONGEST), 1e-12)) >= np.log(need)
     for _ in range(_ROUNDS):
-        grid = low[..., None] + (high - low)[..., None] * steps
-        excess = np.log(np.maximum(wet_strength_at(wide, np.exp(grid)), 1e-12)) - np.log(need)[..., None]
-        first = np.argmax(excess >= 0.0, axis=-1)[..., None]
+        grid = low[:, None] + (high - low)[:, None] * steps
+        excess = np.log(np.maximum(wet_strength_at(wide, np.exp(grid)), 1e-12)) - wanted
+        first = np.argmax(excess >= 0.0, axis=-1)
         before = np.maximum(first - 1, 0)
-        low, high = _at(grid, before), _at(grid, first)
-        short, over = _at(excess, before), _at(excess, first)
+        low, high = grid[rows, before], grid[rows, first]
+        short, over = excess[rows, before], excess[rows, first]
     # Straight line on the last bracket: smooth enough for slopes to be taken of it.
     share = np.where(over > short, -short / np.where(over > short, over - short, 1.0), 0.0)
-    age = np.exp(low + (high - low) * np.clip(share, 0.0, 1.0))
+    age = np.exp(low + (high - low) * np.clip(share, 0.0, 1.0)).reshape(shape)
     return np.asarray(np.where(reached & (start < LONGEST), np.maximum(age, start), np.inf))
-
-
-def _at(values: Array, index: NDArray[np.intp]) -> Array:
-    return np.asarray(np.take_along_axis(values, index, -1)[..., 0])

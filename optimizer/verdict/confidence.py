@@ -15,7 +15,7 @@ from scipy.special import ndtr, ndtri
 
 from optimizer.chain.model import compile_model
 from optimizer.chain.predict import Cast, cast_of
-from optimizer.chain.spreads import Moves, moves_of
+from optimizer.chain.spreads import Around, Moves, moves_of
 from optimizer.formulation import RowLabel
 from optimizer.limit_rows import limit_rows
 from optimizer.problem import Problem
@@ -46,30 +46,35 @@ class Doubt:
         """The chain with each parameter moved."""
         return moves_of(self.problem.catalogue, self.problem.names, self.problem.parameters)
 
+    def around(self, cast: Cast) -> Around:
+        """Return the one mix of `cast` with each parameter moved."""
+        return Around(self.moves, cast)
+
     def spreads(self, limits: tuple[Limit, ...], mix: Array) -> dict[RowLabel, float]:
         """Return the standard deviation of each row of `limits` at one mix [row units]."""
-        held = [limit for limit in limits if not nominal_only(self.problem, limit)]
-        if not held:
-            return {}
-        moved = cast_of(self.moves.model, self.problem.bench, mix[None, :])
-        out: dict[RowLabel, float] = {}
-        half = len(self.moves.names)
-        for limit in held:
-            for part, row in enumerate(limit_rows(limit, moved)):
-                column = np.broadcast_to(row, (2 * half, 1))[:, 0]
-                out[RowLabel(limit, part)] = float(self.moves.spread((column[half:] - column[:half]) / 2.0))
-        return out
+        return self._spreads(limits, self.around(self._cast(mix)))
 
-    def probabilities(self, limits: tuple[Limit, ...], cast: Cast) -> dict[Limit, float]:
-        """Return the chance that each limit is met by the one mix of `cast`; 0 or 1 where judged at best."""
-        spreads = self.spreads(limits, cast.mixes[0])
+    def _cast(self, mix: Array) -> Cast:
+        return cast_of(self.problem.model, self.problem.bench, mix[None, :])
+
+    def _spreads(self, limits: tuple[Limit, ...], around: Around) -> dict[RowLabel, float]:
+        return {
+            RowLabel(limit, part): around.spread(row)
+            for limit in limits
+            if not nominal_only(self.problem, limit)
+            for part, row in enumerate(limit_rows(limit, around.moved))
+        }
+
+    def probabilities(self, limits: tuple[Limit, ...], around: Around) -> dict[Limit, float]:
+        """Return the chance that one mix meets each limit; 0 or 1 where judged at best, none for money."""
+        spreads = self._spreads(limits, around)
         out: dict[Limit, float] = {}
         for limit in limits:
             if limit.property == "cost":
                 continue
             chances = [
                 _chance(float(np.ravel(row)[0]), spreads.get(RowLabel(limit, part), 0.0))
-                for part, row in enumerate(limit_rows(limit, cast))
+                for part, row in enumerate(limit_rows(limit, around.center))
             ]
             out[limit] = min(chances)
         return out

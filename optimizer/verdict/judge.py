@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.predict import PREDICTORS, Cast, cast_of, predict
-from optimizer.chain.spreads import linear_ranges
+from optimizer.chain.predict import PREDICTORS, cast_of, predict
+from optimizer.chain.spreads import Around, ranges_of
 from optimizer.fingerprint import fingerprint
 from optimizer.limit_rows import limit_rows
 from optimizer.money.turns import turns_per_day
@@ -87,13 +87,14 @@ def judge(problem: Problem, grams: Array, doubt: Doubt | None = None) -> Judgeme
     mix, per_liter = mix_of_grams(problem, grams)
     cast = cast_of(problem.model, problem.bench, per_liter[None, :])
     values = {name: float(np.ravel(value)[0]) for name, value in predict(cast).items()}
-    ranges = linear_ranges(doubt.moves, cast, tuple(PREDICTORS))
+    around = doubt.around(cast)
+    ranges = ranges_of(around, values)
     properties = {
         name: Prediction(values[name], *ranges[name], QUANTITIES[name].unit, evidence_of(problem, cast, name))
         for name in PREDICTORS
     }
     parts = cost_parts_of(problem, grams, values)
-    verdicts = _verdicts(problem, cast, values, parts, doubt)
+    verdicts = _verdicts(problem, around, values, parts, doubt)
     extrapolated = any(p.evidence == "extrapolated" for p in properties.values())
     turns = turns_per_day(values["demold_time"], problem.job.shop)
     keys = cautions_of(problem, cast, values, extrapolated)
@@ -126,15 +127,15 @@ def cost_parts_of(problem: Problem, grams: Array, values: Mapping[str, float]) -
 
 
 def _verdicts(
-    problem: Problem, cast: Cast, values: Mapping[str, float], parts: Mapping[str, float], doubt: Doubt
+    problem: Problem, around: Around, values: Mapping[str, float], parts: Mapping[str, float], doubt: Doubt
 ) -> tuple[LimitVerdict, ...]:
-    chances = doubt.probabilities(problem.job.limits, cast)
+    chances = doubt.probabilities(problem.job.limits, around)
     out = []
     for limit in problem.job.limits:
         if limit.property == "cost":
             out.append(_cost_verdict(problem, limit, parts))
             continue
-        best = min(float(np.ravel(row)[0]) for row in limit_rows(limit, cast))
+        best = min(float(np.ravel(row)[0]) for row in limit_rows(limit, around.center))
         at_best = nominal_only(problem, limit)
         chance = float(best >= -MEETING) if at_best else chances[limit]
         verdict = _word(chance, best >= -MEETING, 0.5 if at_best else problem.job.confidence)

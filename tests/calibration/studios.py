@@ -16,7 +16,7 @@ from optimizer.chain.body import per_liter
 from optimizer.chain.model import compile_model
 from optimizer.chain.parameters import ParameterSet, parameters_of
 from optimizer.chain.predict import PREDICTORS, Cast, cast_of
-from optimizer.chain.spreads import linear_ranges, moves_of
+from optimizer.chain.spreads import Around, moves_of, ranges_of
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.shop import Vessel
@@ -152,4 +152,5 @@ def values(there: Cast) -> dict[str, float]:
 def ranges(catalogue: Catalogue, parameters: ParameterSet) -> dict[str, tuple[float, float]]:
     """Return the 90 % ranges of the blend of interest."""
     moves = moves_of(catalogue, NAMES, parameters)
-    return linear_ranges(moves, cast(catalogue, parameters), PROPERTIES)
+    there = cast(catalogue, parameters)
+    return ranges_of(Around(moves, there), values(there))

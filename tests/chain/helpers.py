@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 import numpy as np
 
 from optimizer.chain.body import per_liter
-from optimizer.chain.predict import Cast, cast_of, predict
+from optimizer.chain.parameters import ParameterSet
+from optimizer.chain.predict import PREDICTORS, Cast, cast_of, predict
+from optimizer.chain.spreads import Around, moves_of, ranges_of
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of
@@ -53,3 +55,15 @@ def values(
 ) -> dict[str, float]:
     """Return every property of one blend."""
     return {k: float(v[0]) for k, v in predict(cast(problem, blend, water_ratio)).items()}
+
+
+def ranges(
+    problem: Problem,
+    there: Cast,
+    names: Iterable[str] = tuple(PREDICTORS),
+    parameters: ParameterSet | None = None,
+) -> dict[str, tuple[float, float]]:
+    """Return the 90 % ranges of properties of one cast, with other parameters than the problem's if given."""
+    moves = moves_of(problem.catalogue, problem.names, parameters or problem.parameters)
+    best = {name: float(np.ravel(value)[0]) for name, value in predict(there, names).items()}
+    return ranges_of(Around(moves, there), best)

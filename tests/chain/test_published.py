@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from optimizer.chain.spreads import linear_ranges, moves_of
 from optimizer.chain.timing import wet_strength_at
-from tests.chain.helpers import all_materials, cast, values
+from tests.chain.helpers import all_materials, cast, ranges, values
 
 MPA_PER_PSI = 0.00689476
 
@@ -65,9 +64,8 @@ def test_gypsum_cement_by_the_trade(catalogue, demo, name, low, high):
 def test_ranges_contain_the_claims_of_the_trade(catalogue, demo, name, water, fact, prop):
     problem = all_materials(demo, catalogue)
     there = cast(problem, {name: 1.0}, water)
-    moves = moves_of(catalogue, problem.names, problem.parameters)
     if prop in ("wet", "dry"):
-        low, high = linear_ranges(moves, there, (f"{prop}_strength",))[f"{prop}_strength"]
+        low, high = ranges(problem, there, (f"{prop}_strength",))[f"{prop}_strength"]
     else:
         age = 180.0 if prop == "3h" else 28 * 1440.0
         best = float(wet_strength_at(there.clock, age)[0])

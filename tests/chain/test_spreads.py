@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from optimizer.chain.parameters import Parameter, ParameterSet, parameters_of
-from optimizer.chain.spreads import linear_ranges, moves_of, sampled
-from tests.chain.helpers import all_materials, cast
+from optimizer.chain.predict import PREDICTORS
+from optimizer.chain.spreads import sampled
+from tests.chain.helpers import all_materials, cast, ranges
 
 BLENDS = [
     {"gypsum_cement": 1.0},
@@ -25,8 +26,7 @@ SMOOTH = ("fresh_density", "dry_mass", "porosity", "wet_strength", "dry_strength
 def test_linear_and_sampled_ranges_agree(catalogue, demo, blend):
     problem = all_materials(demo, catalogue)
     there = cast(problem, blend)
-    moves = moves_of(catalogue, problem.names, problem.parameters)
-    linear = linear_ranges(moves, there, SMOOTH)
+    linear = ranges(problem, there, SMOOTH)
     draws = sampled(catalogue, problem.names, problem.parameters, there, count=1500)
     for name in SMOOTH:
         low, high = np.quantile(draws[name], [0.05, 0.95])
@@ -39,10 +39,7 @@ def test_linear_and_sampled_ranges_agree(catalogue, demo, blend):
 def test_ranges_hold_the_value(catalogue, demo, blend):
     problem = all_materials(demo, catalogue)
     there = cast(problem, blend)
-    moves = moves_of(catalogue, problem.names, problem.parameters)
-    from optimizer.chain.predict import PREDICTORS
-
-    for name, (low, high) in linear_ranges(moves, there, tuple(PREDICTORS)).items():
+    for name, (low, high) in ranges(problem, there).items():
         value = float(PREDICTORS[name](there)[0])
         assert low <= value + 1e-9, name
         assert value <= high + 1e-9, name
@@ -67,12 +64,11 @@ def test_a_wider_figure_widens_the_range(catalogue, demo):
     wet = cast(problem, BLENDS[0], 0.40)
     widths = []
     for parameters in (known, vague):
-        moves = moves_of(catalogue, problem.names, parameters)
-        low, high = linear_ranges(moves, wet, ("dry_strength",))["dry_strength"]
+        low, high = ranges(problem, wet, ("dry_strength",), parameters)["dry_strength"]
         widths.append(high / low)
     assert widths[1] > widths[0] * 1.02
     # At its own reference water the anchor is solved again: the pore law cannot matter there.
-    low, high = linear_ranges(moves, there, ("wet_strength",))["wet_strength"]
+    low, high = ranges(problem, there, ("wet_strength",), vague)["wet_strength"]
     assert high / low == pytest.approx(
         1.5, rel=0.12
     )  # the spread of the reference point itself, 20 to 30 MPa
@@ -96,8 +92,7 @@ def test_blending_widens_most_in_the_middle(catalogue, demo):
         there = cast(problem, {"gypsum_cement": share, "csa_cement": 1 - share}, 0.5)
         widths = []
         for parameters in (sure, known):
-            moves = moves_of(catalogue, problem.names, parameters)
-            low, high = linear_ranges(moves, there, ("dry_strength",))["dry_strength"]
+            low, high = ranges(problem, there, ("dry_strength",), parameters)["dry_strength"]
             widths.append(np.log(high / low))
         extra.append(widths[1] - widths[0])
     assert extra[1] > 3 * max(extra[0], extra[2])

@@ -201,7 +201,7 @@ def _holds(problem: Problem, doubt: Doubt, mix: np.ndarray) -> bool:
     values = {name: float(np.ravel(x)[0]) for name, x in predict(cast).items()}
     limits = (*problem.job.limits, *(_steps(problem, values) if Opinion(problem).money_matters else ()))
     held = tuple(x for x in limits if not nominal_only(problem, x))
-    chances = doubt.probabilities(held, cast)
+    chances = doubt.probabilities(held, doubt.around(cast))
     return all(chance >= problem.job.confidence + 1e-3 for chance in chances.values())
 
 
