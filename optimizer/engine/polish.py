@@ -13,7 +13,17 @@ from optimizer.formulation import Case, cost_of_line, curved_rows, linear_rows
 from optimizer.problem import Problem
 from optimizer.solvers.nonlinear import SmoothProblem, minimize_smooth
 
-__all__ = ["Candidate", "objective_of", "polish", "row_slack"]
+__all__ = [
+    "NEVER",
+    "TOLERANCE",
+    "Candidate",
+    "Evaluator",
+    "objective_of",
+    "polish",
+    "row_slack",
+    "rows_of_support",
+    "violation",
+]
 
 Array = NDArray[np.float64]
 
@@ -21,7 +31,9 @@ TOLERANCE = 1e-6
 """Row violation below which a mix counts as feasible; rows are of size one (1 is 100 % or a scale)."""
 
 _STEP = 1e-6
-_NEVER = 1e6
+NEVER = 1e6
+"""Objective of a mix whose property has no end, such as a vessel that never leaves the mold."""
+
 _MOST_ITERATIONS = 60
 _MOST_EVALUATIONS = 60
 _MOST_MASS = 4.0
@@ -72,7 +84,7 @@ def objective_of(problem: Problem, case: Case, cast: Cast) -> Array:
     if problem.job.objective == "cost":
         return cost_of_line(problem, case, cast)
     value = PREDICTORS[problem.job.objective](cast)
-    value = np.where(np.isfinite(value), value, _NEVER)  # "never" is worse than any number, and has no slope
+    value = np.where(np.isfinite(value), value, NEVER)  # "never" is worse than any number, and has no slope
     return np.asarray(-value if problem.job.maximize else value)
 
 
@@ -80,14 +92,14 @@ class _EnoughError(Exception):
     """Ends a smooth solve that keeps searching along a line; the best point seen is the answer."""
 
 
-class _Evaluator:
+class Evaluator:
     """Values and slopes of objective and curved rows at a point, both from one vectorized call.
 
     The last column of a point is the relief: it is added to every curved row and priced far above any
     row's worth, so that a case without a blend ends at its least violation and not in a wild search.
     """
 
-    def __init__(self, problem: Problem, case: Case, free: Array, backoff: Array | None) -> None:
+    def __init__(self, problem: Problem, case: Case, free: NDArray[np.intp], backoff: Array | None) -> None:
         self.problem, self.case, self.free, self.backoff = problem, case, free, backoff
         self.relief_price = 1.0
         self.evaluations = 0
@@ -102,7 +114,7 @@ class _Evaluator:
         if self._last is None or key != self._key:
             if self.evaluations >= _MOST_EVALUATIONS:
                 raise _EnoughError
-            self._last, self._key = self._evaluate(z), key
+            self._last, self._key = self.evaluate(z), key
             self.evaluations += 1
             self._remember(z)
         return self._last
@@ -116,7 +128,8 @@ class _Evaluator:
         if merit < self.best[0]:
             self.best = (merit, z.copy())
 
-    def _evaluate(self, z: Array) -> tuple[float, Array, Array, Array]:
+    def evaluate(self, z: Array) -> tuple[float, Array, Array, Array]:
+        """Return objective, its gradient, rows and their Jacobian at a mix of shape (n + 1,)."""
         count = len(self.free)
         steps = _STEP * np.maximum(np.abs(z[self.free]), 0.05)
         mixes = np.repeat(z[None, :], 2 * count + 1, axis=0)
@@ -131,6 +144,18 @@ class _Evaluator:
         jacobian[:, self.free] = ((rows[:count] - rows[count:-1]) / (2.0 * steps)[:, None]).T
         held = rows[-1] if self.backoff is None else rows[-1] - self.backoff
         return float(values[-1]), gradient, held, jacobian
+
+    def price(self, value: float) -> None:
+        """Price the relief far above what any row is worth, given the objective somewhere."""
+        self.relief_price = _RELIEF_PRICE * max(abs(value), 1e-3)
+
+    def box(self) -> tuple[Array, Array]:
+        """Return least and most of each column, relief last, shape (n + 2,) [kg/L]."""
+        ceiling = np.zeros(len(self.problem.names) + 2)
+        ceiling[self.free], ceiling[-1] = _MOST_MASS, _MOST_RELIEF
+        floor = np.zeros_like(ceiling)
+        floor[-2] = _LEAST_WATER
+        return floor, ceiling
 
     def cost(self, point: Array) -> tuple[float, Array]:
         """Return objective plus priced relief, and the gradient."""
@@ -168,16 +193,13 @@ def polish(
         False leaves out the least shares (a relaxation that chooses materials).
     """
     chosen = sorted(set(support))
-    free = np.unique([*chosen, *problem.doses, len(problem.names)])
-    evaluator = _Evaluator(problem, case, free, backoff)
-    matrix, lower, upper = _linear(problem, case, chosen if least else [])
-    ceiling = np.zeros(len(problem.names) + 2)
-    ceiling[free], ceiling[-1] = _MOST_MASS, _MOST_RELIEF
-    floor = np.zeros_like(ceiling)
-    floor[-2] = _LEAST_WATER
+    free = np.unique([*chosen, *problem.doses, len(problem.names)]).astype(np.intp)
+    evaluator = Evaluator(problem, case, free, backoff)
+    matrix, lower, upper = rows_of_support(problem, case, chosen if least else [])
+    floor, ceiling = evaluator.box()
     point = np.append(start, 0.0)
     value, _, rows, _ = evaluator.at(point)
-    evaluator.relief_price = _RELIEF_PRICE * max(abs(value), 1e-3)
+    evaluator.price(value)
     point[-1] = min(max(0.0, -float(rows.min())), _MOST_RELIEF)
     smooth = SmoothProblem(
         cost=evaluator.cost,
@@ -192,10 +214,10 @@ def polish(
     rows_now, cast = curved_rows(problem, case, mix[None, :])
     value = float(objective_of(problem, case, cast)[0])
     rows = rows_now[0] if backoff is None else rows_now[0] - backoff
-    return Candidate(case, mix, value, _violation(mix, rows, matrix, lower, upper))
+    return Candidate(case, mix, value, violation(mix, rows, matrix, lower, upper))
 
 
-def _solve(smooth: SmoothProblem, point: Array, evaluator: _Evaluator) -> Array:
+def _solve(smooth: SmoothProblem, point: Array, evaluator: Evaluator) -> Array:
     try:
         return minimize_smooth(smooth, point, max_iterations=_MOST_ITERATIONS).x[:-1]
     except _EnoughError:
@@ -208,7 +230,8 @@ def row_slack(problem: Problem, case: Case, mixes: Array, backoff: Array | None 
     return (rows if backoff is None else rows - backoff).min(axis=-1), cast
 
 
-def _linear(problem: Problem, case: Case, chosen: Iterable[int]) -> tuple[Array, Array, Array]:
+def rows_of_support(problem: Problem, case: Case, chosen: Iterable[int]) -> tuple[Array, Array, Array]:
+    """Return matrix, lower and upper of the linear rows, with those of the least shares of `chosen`."""
     base = linear_rows(problem, case)
     extra = []
     for k in chosen:
@@ -223,7 +246,8 @@ def _linear(problem: Problem, case: Case, chosen: Iterable[int]) -> tuple[Array,
     return matrix, np.concatenate([base.lower, more]), np.concatenate([base.upper, more + np.inf])
 
 
-def _violation(z: Array, rows: Array, matrix: Array, lower: Array, upper: Array) -> float:
+def violation(z: Array, rows: Array, matrix: Array, lower: Array, upper: Array) -> float:
+    """Return the largest violation of curved rows (held at 0 or more) and linear rows at a mix [-]."""
     level = matrix @ z
     broken = np.concatenate([lower - level, level - upper, -rows])
     return float(max(0.0, broken.max()))

@@ -1,4 +1,4 @@
-"""Find the best mix of a problem: scan, polish, swap materials, case by case with bounds.
+"""Find the best mix of a problem: scan, walk downhill, choose materials, case by case with bounds.
 
 Deterministic: no random numbers, ties broken by position, so the same problem gives the same answer.
 """
@@ -12,7 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.engine.cases import cases_of
-from optimizer.engine.polish import Candidate, objective_of, polish
+from optimizer.engine.descent import descend
+from optimizer.engine.materials import settle
+from optimizer.engine.polish import NEVER, TOLERANCE, Candidate, objective_of
 from optimizer.engine.scan import Scan
 from optimizer.formulation import Case, RowLabel, backoff_vector, rows_of_cast
 from optimizer.problem import Problem
@@ -21,13 +23,12 @@ __all__ = ["Search", "best_mix"]
 
 Array = NDArray[np.float64]
 
-_STARTS = 4
-_ROUNDS = 4
+_STARTS, _WARM, _SUPPORTS = 3, 2, 4
 _MARGIN = 1e-9
-_NEIGHBORS = 10
 _NEARLY = 0.02
-_HOPELESS = 0.15
-"""Violation of a row [-] from which swapping materials of a case is given up."""
+_SAME = 1e-6
+_FAR = 0.05
+"""Violation of a row [-] from which one more start is enough to give a case up."""
 
 
 @dataclass
@@ -68,15 +69,44 @@ class Search:
                 continue
             if any(k.case == case or (not k.feasible and case.tighter_than(k.case)) for k in solved):
                 continue
-            found = self.best_of_case(case)
-            if found is None:
+            free = self._free(case, solved)
+            found = self._made(case, free, best)
+            if not free or found is None:
                 continue
-            solved.append(found)
-            best = found if best is None or found.rank() < best.rank() else best
-            if not found.feasible:
+            solved.append(free[0] if free[0].feasible else min(free[0], found, key=Candidate.rank))
+            best = _better(best, found)
+            if not solved[-1].feasible:
                 # If even the loosest case of these coats has no blend, none of its tighter ones does.
                 queue.insert(0, _loosest(c for c in cases if c.coats == case.coats and c.doses == case.doses))
         return best
+
+    def best_of_case(self, case: Case, known: Iterable[Candidate] = ()) -> Candidate | None:
+        """Return the best candidate of one case, or None when no blend can be started.
+
+        Parameters
+        ----------
+        case
+            The steps to hold.
+        known
+            Blends of this or other cases; where they lead to a blend, the walk from the grid is spared.
+        """
+        return self._made(case, self._free(case, known), None)
+
+    def rivals(self, best: Candidate) -> list[Candidate]:
+        """Return blends of other materials than `best`, in its case: the best without each of its materials.
+
+        Those met on the way to the answer are among them; best first.
+        """
+        backoff = backoff_vector(self.problem, best.case, self.shifts)
+        for k in best.support:
+            rest = tuple(j for j in self.solids() if j != k)
+            if k in rest or not any(self.problem.materials[j].role == "binder" for j in rest):
+                continue
+            end = descend(self.problem, best.case, rest, best.mix, backoff)
+            for blend in settle(self.problem, end, rest, backoff):
+                self._keep(blend)
+        others = (c for c in self.polished.values() if c.feasible and c.support != best.support)
+        return sorted(others, key=Candidate.rank)
 
     def _floor(self, case: Case, solved: Iterable[Candidate]) -> float:
         """Return what a case costs at least: its steps, and the powder of any looser case solved before."""
@@ -86,23 +116,73 @@ class Search:
         powder = max((k.value - k.case.fixed for k in looser), default=0.0)
         return case.fixed + powder
 
-    def best_of_case(self, case: Case) -> Candidate | None:
-        """Return the best candidate of one case, or None when no blend can be started."""
-        ranked = self._ranked(case)
-        best: Candidate | None = None
-        for support, start in list(ranked.items())[:_STARTS]:
-            best = _better(best, self._polish(case, support, start))
-        if best is None or best.violation > _HOPELESS:
-            return best
-        best = _better(best, self._relaxed(case, best))
-        for _ in range(_ROUNDS):
-            improved = best
-            for support in self._neighbors(best.support, ranked):
-                improved = _better(improved, self._polish(case, support, ranked.get(support, best.mix)))
-            if improved.rank() >= best.rank():
+    def _free(self, case: Case, known: Iterable[Candidate]) -> list[Candidate]:
+        """Walk with all materials and without least shares, best end first: a floor for the case.
+
+        From blends of other cases, and from the grid where those lead nowhere.
+        """
+        backoff = backoff_vector(self.problem, case, self.shifts)
+        ends: list[Candidate] = []
+        for start in sorted(known, key=Candidate.rank)[:_WARM]:
+            ends.append(descend(self.problem, case, self.solids(), start.mix, backoff))
+            if ends[-1].feasible:
                 break
-            best = improved
+        grid = self._starts(case, [end for end in ends if end.feasible])
+        few = bool(ends) and (ends[-1].feasible or min(end.violation for end in ends) > _FAR)
+        grid = grid[: 1 if few else _STARTS]
+        ends.extend(descend(self.problem, case, self.solids(), mix, backoff) for mix in grid)
+        return _distinct(ends)
+
+    def _made(self, case: Case, free: Iterable[Candidate], best: Candidate | None) -> Candidate | None:
+        """Return what a shop can weigh of the free ends, where that may be better than `best`."""
+        found: Candidate | None = None
+        tried = False
+        beaten = best if best is not None and best.feasible else None
+        backoff = backoff_vector(self.problem, case, self.shifts)
+        for end in free:
+            if beaten is not None and end.feasible and end.value >= beaten.value - _MARGIN:
+                found = found or end
+                continue
+            tried = True
+            for blend in settle(self.problem, end, self.solids(), backoff, beaten):
+                self._keep(blend)
+                found = _better(found, blend)
+                beaten = _better(beaten, blend) if blend.feasible else beaten
+        crowded = any(len(end.support) > self._cap() for end in free)
+        if found is None or not found.feasible or (crowded and tried):
+            found = self._by_support(case, found, beaten)
+        return found
+
+    def _by_support(self, case: Case, best: Candidate | None, beaten: Candidate | None) -> Candidate | None:
+        """Walk on the grid's most promising sets of materials alone: where all at once lead astray."""
+        backoff = backoff_vector(self.problem, case, self.shifts)
+        count = _SUPPORTS if best is None or TOLERANCE < best.violation <= _FAR else _SUPPORTS // 2
+        for support, start in list(self._ranked(case).items())[:count]:
+            cutoff = np.inf if beaten is None else beaten.value
+            own = [k for k in support if k in self.problem.solids]
+            end = descend(self.problem, case, own, start, backoff, own, cutoff)
+            self._keep(end)
+            best = _better(best, end)
         return best
+
+    def _cap(self) -> int:
+        return self.problem.job.at_most_materials or len(self.problem.names)
+
+    def _keep(self, found: Candidate) -> None:
+        key = (found.case, found.support)
+        self.polished[key] = _better(self.polished.get(key), found)
+
+    def _starts(self, case: Case, known: Iterable[Candidate]) -> list[Array]:
+        """Return promising grid mixes whose binders differ from each other's and from those of `known`."""
+        out: dict[tuple[int, ...], Array] = {self._binders(c.support): c.mix for c in known}
+        spared = len(out)
+        for support, mix in self._ranked(case).items():
+            if len(out) < _STARTS + spared:
+                out.setdefault(self._binders(support), mix)
+        return list(out.values())[spared:]
+
+    def _binders(self, support: Iterable[int]) -> tuple[int, ...]:
+        return tuple(k for k in support if self.problem.materials[k].role == "binder")
 
     def _ranked(self, case: Case) -> dict[tuple[int, ...], Array]:
         """Return the best grid mix of each set of materials, most promising set first."""
@@ -115,6 +195,7 @@ class Search:
         backoff = backoff_vector(self.problem, case, self.shifts)
         short = np.maximum(-(rows if backoff is None else rows - backoff), 0.0).sum(axis=1)
         value = objective_of(self.problem, case, cast)
+        short = np.where(value >= NEVER, np.maximum(short, 1.0), short)
         order = np.lexsort((value, np.where(short <= _NEARLY, 0.0, short)))
         out: dict[tuple[int, ...], Array] = {}
         for i in order:
@@ -122,42 +203,6 @@ class Search:
             if support not in out and (self.only is None or set(support) <= set(self.only)):
                 out[support] = cast.mixes[i]
         return out
-
-    def _polish(self, case: Case, support: tuple[int, ...], start: Array) -> Candidate:
-        key = (case, support)
-        if key not in self.polished:
-            backoff = backoff_vector(self.problem, case, self.shifts)
-            self.polished[key] = polish(self.problem, case, support, _entered(start, support), backoff)
-        return self.polished[key]
-
-    def _relaxed(self, case: Case, best: Candidate) -> Candidate | None:
-        """Solve on all materials without least shares, keep the largest doses, polish those."""
-        cap = self.problem.job.at_most_materials or len(self.problem.names)
-        backoff = backoff_vector(self.problem, case, self.shifts)
-        free = polish(self.problem, case, self.solids(), best.mix, backoff, least=False)
-        powder = free.mix[:-1].sum()
-        shares = [(free.mix[k] / max(powder, 1e-9), k) for k in self.solids()]
-        least = [max(bounds.least, 1e-3) for bounds in self.problem.bounds]
-        enough = [k for share, k in sorted(shares, reverse=True) if share > 0.5 * least[k]]
-        support = tuple(sorted(enough[:cap]))
-        return self._polish(case, support, free.mix) if support else None
-
-    def _neighbors(
-        self, support: tuple[int, ...], ranked: Mapping[tuple[int, ...], Array]
-    ) -> list[tuple[int, ...]]:
-        """Return sets of materials one step away, most promising on the grid first, a few of them."""
-        cap = self.problem.job.at_most_materials or len(self.problem.names)
-        mine = tuple(k for k in support if k in self.problem.solids)
-        rest = [k for k in self.solids() if k not in mine]
-        smaller = [tuple(x for x in mine if x != k) for k in mine]
-        sets = {tuple(sorted((*base, k))) for base in (mine, *smaller) for k in rest} | set(smaller)
-        place = {key: i for i, key in enumerate(ranked)}
-        usable = [
-            chosen
-            for chosen in sets
-            if len(chosen) <= cap and any(self.problem.materials[k].role == "binder" for k in chosen)
-        ]
-        return sorted(usable, key=lambda chosen: (place.get(chosen, len(place)), chosen))[:_NEIGHBORS]
 
 
 def _loosest(cases: Iterable[Case]) -> Case:
@@ -183,11 +228,12 @@ def _better(first: Candidate | None, second: Candidate | None) -> Candidate:
     return min(both, key=Candidate.rank)
 
 
-def _entered(start: Array, support: Iterable[int]) -> Array:
-    """Return the start with a little of every material of the support, so that slopes are seen."""
-    out = start.copy()
-    for k in support:
-        out[k] = max(out[k], 0.02)
+def _distinct(ends: Iterable[Candidate]) -> list[Candidate]:
+    """Return the ends of several walks best first, each mix once."""
+    out: list[Candidate] = []
+    for end in sorted(ends, key=Candidate.rank):
+        if not any(np.abs(end.mix - other.mix).max() < _SAME for other in out):
+            out.append(end)
     return out
 
 

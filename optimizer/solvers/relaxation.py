@@ -113,6 +113,27 @@ class WarmLP:
         self._highs = _open()
         self._pass()
 
+    def replace(
+        self,
+        cost: ArrayLike,
+        lower: ArrayLike,
+        upper: ArrayLike,
+        matrix: ArrayLike,
+        row_lower: ArrayLike,
+        row_upper: ArrayLike,
+    ) -> None:
+        """Put another program of the same columns in place of this one; solved from scratch.
+
+        Parameters
+        ----------
+        cost, lower, upper, matrix, row_lower, row_upper : array_like
+            As at the start.
+        """
+        self.cost, self.lower, self.upper = _copy(cost), _copy(lower), _copy(upper)
+        self.matrix = _copy(matrix).reshape(-1, self.cost.size)
+        self.row_lower, self.row_upper = _copy(row_lower), _copy(row_upper)
+        self._pass()
+
     def set_cost(self, cost: ArrayLike) -> None:
         """Replace the cost of all columns.
 
@@ -220,6 +241,8 @@ class WarmLP:
         """
         if (self.lower > self.upper).any() or (self.row_lower > self.row_upper).any():
             return _nothing(Status.INFEASIBLE, np.inf)
+        if self._refused:  # a coefficient that is no number, or too large for HiGHS
+            return _nothing(Status.FAILED, -np.inf)
         answer = self._solve_once()
         if answer.status is Status.FAILED:
             self._highs.clearSolver()
@@ -244,7 +267,7 @@ class WarmLP:
     def _pass(self) -> None:
         count, width = self.matrix.shape
         starts = np.arange(0, count * width + 1, max(width, 1), dtype=np.int32)
-        self._highs.passModel(
+        taken = self._highs.passModel(
             width,
             count,
             self.matrix.size,
@@ -261,6 +284,7 @@ class WarmLP:
             self.matrix.ravel(),
             np.zeros(width, dtype=np.int32),
         )
+        self._refused = int(taken) < 0
 
     def _solve_once(self) -> RelaxationAnswer:
         if int(self._highs.run()) < 0:

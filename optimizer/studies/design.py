@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from optimizer.certificate import certify_bound
 from optimizer.chain.parameters import ParameterSet
-from optimizer.engine.polish import Candidate, polish
+from optimizer.engine.polish import Candidate
 from optimizer.engine.scan import Scan
 from optimizer.engine.search import Search
 from optimizer.engine.weigh import Weighed, weigh
@@ -26,7 +26,6 @@ __all__ = ["design", "design_problem"]
 
 _ROUNDS = 5
 _SETTLED = 2e-3
-_LEADERS = 4
 
 
 @dataclass(frozen=True)
@@ -124,18 +123,15 @@ def _backed_off(problem: Problem, doubt: Doubt, nominal: _Found) -> _Found | Non
         change = max((abs(v - found.shifts.get(k, 0.0)) for k, v in renewed.items()), default=0.0)
         if change <= _SETTLED:
             return found
-        found = _Found(found.search, _polished_again(problem, found, renewed), renewed)
+        found = _again(problem, found, renewed)
     return found
 
 
-def _polished_again(problem: Problem, found: _Found, shifts: Mapping[RowLabel, float]) -> Candidate:
-    """Return the best of the search's leading mixes under renewed shifts."""
-    leaders = sorted(found.search.polished.values(), key=Candidate.rank)[:_LEADERS]
-    again = [
-        polish(problem, x.case, x.support, x.mix, backoff_vector(problem, x.case, shifts))
-        for x in (found.best, *leaders)
-    ]
-    return min(again, key=Candidate.rank)
+def _again(problem: Problem, found: _Found, shifts: Mapping[RowLabel, float]) -> _Found | None:
+    """Return the best blend of the same steps under renewed shifts."""
+    search = Search(problem, shifts, scan=found.search.scan)
+    best = search.best_of_case(found.best.case, [found.best])
+    return None if best is None else _Found(search, best, shifts)
 
 
 def _proved(problem: Problem, found: _Found, seconds: float) -> tuple[_Found, Proof | None]:
@@ -175,11 +171,12 @@ def _as_alternative(problem: Problem, best: Candidate) -> Alternative:
 
 
 def _explained(problem: Problem, found: _Found, answer: Solution) -> Solution:
-    prices = limit_prices(problem, found.search, found.best, found.shifts)
+    rivals = found.search.rivals(found.best)
+    prices = limit_prices(problem, rivals, found.best, found.shifts)
     limits = tuple(replace(v, price=prices.get(v.limit)) for v in answer.limits)
-    others = alternatives(problem, found.search, found.best)
+    others = alternatives(problem, rivals, found.best)
     alone = single_binders(problem, found.shifts, found.search.scan)
-    switches = price_switches(problem, found.search, found.best)
+    switches = price_switches(problem, rivals, found.best, found.shifts)
     return replace(answer, limits=limits, alternatives=(*others, *alone), price_switches=switches)
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.engine.polish import Candidate, polish
+from optimizer.engine.descent import descend
+from optimizer.engine.polish import Candidate
 from optimizer.engine.scan import Scan
 from optimizer.engine.search import Search
 from optimizer.formulation import CHAIN_ROWS, RowLabel, backoff_vector, curved_rows, row_labels
@@ -50,7 +51,7 @@ STEPS: Mapping[str, float] = {
 }
 """One step of a limit, as a caster would move it [the property's unit]; others move by 1 %."""
 
-_RIVALS = 4
+_RIVALS = 5
 _MOST_RIVALS = 12
 _CONFIRMATIONS = 4
 _NEAR = 1e-3
@@ -69,16 +70,15 @@ def moved(limit: Limit, steps: float) -> Limit:
 
 
 def limit_prices(
-    problem: Problem, search: Search, best: Candidate, shifts: Mapping[RowLabel, float]
+    problem: Problem, rivals: Sequence[Candidate], best: Candidate, shifts: Mapping[RowLabel, float]
 ) -> dict[Limit, LimitPrice]:
     """Return what one step of each limit does to the objective, each side solved again.
 
     A limit with slack costs nothing to loosen; tightened, it is solved again only if the step bites. The
-    re-solves start from the best mixes of the search, so a better set of materials beyond them may be
-    missed: the change shown is then larger than the true one, never smaller in cost.
+    re-solves use the materials of the answer and of its nearest rivals, so a better set of materials beyond
+    them may be missed: the change shown is then larger than the true one, never smaller in cost.
     """
-    rivals = sorted((c for c in search.polished.values() if c.feasible), key=Candidate.rank)[:_RIVALS]
-    starts = list({(c.support, c.case.coats, c.case.turns): c for c in (best, *rivals)}.values())
+    starts = list({(c.support, c.case.coats, c.case.turns): c for c in (best, *rivals)}.values())[:_RIVALS]
     out = {}
     for limit in problem.job.limits:
         sides: list[float | None] = []
@@ -118,10 +118,16 @@ def _resolved(
     found = []
     for start in starts:
         backoff = backoff_vector(problem, start.case, shifts)
-        again = polish(problem, start.case, start.support, start.mix, backoff)
+        again = _walked(problem, start, backoff)
         if again.feasible:
             found.append(again.value)
     return min(found, default=None)
+
+
+def _walked(problem: Problem, start: Candidate, backoff: Array | None) -> Candidate:
+    """Return the best blend of a candidate's case and materials under changed prices or limits."""
+    own = [k for k in start.support if k in problem.solids]
+    return descend(problem, start.case, own, start.mix, backoff, own)
 
 
 def blend_shares(problem: Problem, mix: Array) -> tuple[dict[str, float], float]:
@@ -133,11 +139,13 @@ def blend_shares(problem: Problem, mix: Array) -> tuple[dict[str, float], float]
     return shares, float(mix[-1] / dry)
 
 
-def alternatives(problem: Problem, search: Search, best: Candidate, most: int = 3) -> tuple[Alternative, ...]:
+def alternatives(
+    problem: Problem, rivals: Iterable[Candidate], best: Candidate, most: int = 3
+) -> tuple[Alternative, ...]:
     """Return blends of other materials within 2 % of the best, cheapest first, named by what they spare."""
     out: list[Alternative] = []
     seen = {best.support}
-    for rival in sorted((c for c in search.polished.values() if c.feasible), key=Candidate.rank):
+    for rival in rivals:
         near = abs(rival.value - best.value) <= _TIE * max(abs(best.value), 1e-9)
         if near and rival.support not in seen:
             seen.add(rival.support)
@@ -159,7 +167,9 @@ def _spares(problem: Problem, best: Candidate, rival: Candidate) -> str:
     return "near tie" + (f", {' and '.join(words)}" if words else "")
 
 
-def price_switches(problem: Problem, search: Search, best: Candidate) -> dict[str, float]:
+def price_switches(
+    problem: Problem, rivals: Sequence[Candidate], best: Candidate, shifts: Mapping[RowLabel, float]
+) -> dict[str, float]:
     """Return by how much the price of each used material may rise before another blend is cheaper [-].
 
     Shares of its present landed price; a material that no rival of the search displaces is left out. The
@@ -167,30 +177,35 @@ def price_switches(problem: Problem, search: Search, best: Candidate) -> dict[st
     """
     if problem.job.objective != "cost":
         return {}
-    rivals = sorted((c for c in search.polished.values() if c.feasible), key=Candidate.rank)[:_MOST_RIVALS]
     scale = best.case.line.per_powder_money * problem.liters
     out = {}
     for k in best.support:
         money = scale * problem.prices[k]
         rises = [
             ((r.value - best.value) / (money * (best.mix[k] - r.mix[k])), r)
-            for r in rivals
+            for r in rivals[:_MOST_RIVALS]
             if best.mix[k] > r.mix[k] + 1e-6 and r.value >= best.value
         ]
         if rises:
             rise, rival = min(rises, key=lambda pair: pair[0])
-            out[problem.names[k]] = _confirmed_rise(problem, k, float(rise), best, rival)
+            out[problem.names[k]] = _confirmed_rise(problem, k, float(rise), (best, rival), shifts)
     return out
 
 
-def _confirmed_rise(problem: Problem, k: int, rise: float, best: Candidate, rival: Candidate) -> float:
+def _confirmed_rise(
+    problem: Problem,
+    k: int,
+    rise: float,
+    pair: tuple[Candidate, Candidate],
+    shifts: Mapping[RowLabel, float],
+) -> float:
     """Return the rise at which the rival, solved again, is no dearer than the present materials."""
     name = problem.names[k]
     for _ in range(_CONFIRMATIONS):
         price = replace(problem.job.prices[name], price=problem.job.prices[name].price * (1.0 + rise))
         prices = {**problem.job.prices, name: price}
         dearer = replace(problem, job=replace(problem.job, prices=prices))
-        ours, theirs = (polish(dearer, x.case, x.support, x.mix) for x in (best, rival))
+        ours, theirs = (_walked(dearer, x, backoff_vector(dearer, x.case, shifts)) for x in pair)
         if not ours.feasible or theirs.value <= ours.value * (1.0 + 1e-6):
             break
         rise = 1.15 * rise + 0.005

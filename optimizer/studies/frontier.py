@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.chain.predict import cast_of, predict
 from optimizer.engine.cases import cases_of
-from optimizer.engine.polish import Candidate, polish
+from optimizer.engine.descent import descend
+from optimizer.engine.polish import Candidate
 from optimizer.engine.scan import Scan
 from optimizer.engine.search import Search
 from optimizer.errors import NoBlend
-from optimizer.formulation import Case, RowLabel, backoff_vector, rows_of_cast
+from optimizer.formulation import Case, RowLabel, backoff_vector
 from optimizer.money.turns import turns_per_day
 from optimizer.nomenclature import QUANTITIES
 from optimizer.pareto import Sense, knee, nondominated
@@ -27,8 +30,14 @@ __all__ = ["Frontier", "FrontierBlend", "frontier", "frontier_faults"]
 
 Array = NDArray[np.float64]
 
-_SUPPORTS, _FRESH = 2, 2
-_HOPEFUL = 0.1
+_SEARCHED = 6
+"""Levels searched in full."""
+
+_MENDED, _STEEP = 6, 0.1
+"""Further levels searched, beyond steps of more than this share of the whole range."""
+
+_SUPPORTS = 4
+"""Sets of materials tried at every level."""
 
 
 @dataclass(frozen=True)
@@ -141,9 +150,7 @@ def frontier(
     if fault:
         raise ValueError(fault)
     sweep = _Sweep(problem, tuple(over), dict(shifts or {}))
-    found = sweep.ends()
-    for level in sweep.levels(points):
-        found.extend(sweep.at(level))
+    found = [*sweep.ends(), *sweep.between(sweep.levels(points))]
     blends = [sweep.blend(candidate) for candidate in found]
     values = np.array([[b.values[name] for name in over] for b in blends])
     kept = nondominated(values, sweep.senses)
@@ -153,8 +160,32 @@ def frontier(
     return Frontier(tuple(over), sweep.senses, tuple(blends[k] for k in order), bend)
 
 
+def _largest_step(best: Sequence[Candidate | None], searched: Container[int]) -> int | None:
+    """Return the unsearched place beyond the largest step in value, or None when all steps are small."""
+    values = [math.nan if found is None else found.value for found in best]
+    reach = np.nanmax(values) - np.nanmin(values) if not all(map(math.isnan, values)) else 0.0
+    rises = [
+        (math.inf if math.isnan(high) else high - low, k + 1)
+        for k, (low, high) in enumerate(pairwise(values))
+        if not math.isnan(low) and k + 1 not in searched
+    ]
+    rise, place = max(rises, default=(0.0, 0))
+    return place if rise > _STEEP * reach else None
+
+
+_Steps = tuple[int, int, float, tuple[tuple[int, float], ...]]
+
+
+def _steps(case: Case) -> _Steps:
+    """Return what tells the cases of one problem apart, whatever its limits."""
+    return case.turns, case.coats, case.shipping, tuple(sorted(case.doses.items()))
+
+
 class _Sweep:
-    """The walk over the levels; keeps the last mixes of each set of materials as starts."""
+    """The walk over the levels: a few are searched in full, the others with the materials met there.
+
+    `pool` keeps the last mix of every choice of steps and materials that was the best somewhere, latest last.
+    """
 
     def __init__(self, problem: Problem, over: tuple[str, ...], shifts: dict[RowLabel, float]) -> None:
         self.over, self.shifts = over, shifts
@@ -164,7 +195,7 @@ class _Sweep:
         self.problem = self._aimed(problem, 0)
         self.base = problem
         self.scan = Scan(problem)
-        self.starts: dict[tuple[int, tuple[int, ...]], Array] = {}
+        self.pool: dict[tuple[_Steps, tuple[int, ...]], Array] = {}
         self.bests: list[Candidate] = []
 
     def _aimed(self, problem: Problem, k: int) -> Problem:
@@ -205,44 +236,85 @@ class _Sweep:
         parts = cost_parts_of(self.base, mix * self.base.liters * 1e3, values)
         return {**values, "cost": float(sum(parts.values())) if parts else float("nan")}
 
-    def at(self, level: tuple[float, ...]) -> list[Candidate]:
-        """Return the best candidate with the other quantities held at a level, if any."""
+    def between(self, levels: Sequence[tuple[float, ...]]) -> list[Candidate]:
+        """Return the best candidate at each level that has one."""
+        stride = max(1, math.ceil(len(levels) / _SEARCHED))
+        whole = {i: self._searched(levels[i]) for i in range(stride // 2, len(levels), stride)}
+        best: list[Candidate | None] = []
+        for i, level in enumerate(levels):
+            near = min(whole, key=lambda k: abs(k - i))
+            best.append(self._walked(level, whole.get(i), whole[near]))
+        if len(self.over) == 2:
+            self._mend(levels, best, set(whole))
+        return [found for found in best if found is not None]
+
+    def _mend(
+        self, levels: Sequence[tuple[float, ...]], best: list[Candidate | None], searched: set[int]
+    ) -> None:
+        """Search beyond the largest steps between neighbors: there the materials are likely to change."""
+        for _ in range(_MENDED):
+            k = _largest_step(best, searched)
+            if k is None:
+                return
+            searched.add(k)
+            found = self._searched(levels[k])
+            for j in (*range(k, len(levels)), *range(k - 1, -1, -1)):
+                again = self._walked(levels[j], best[j], found)
+                if again is best[j] and abs(j - k) > 1:
+                    if j < k:
+                        break
+                    continue
+                best[j] = again
+
+    def _asked(self, level: tuple[float, ...]) -> Problem:
+        """Return the problem with the other quantities held at a level."""
         held = [
             Limit(name, "<=" if sense == "min" else ">=", bound)
             for name, sense, bound in zip(self.over[1:], self.senses[1:], level, strict=True)
         ]
-        asked = self.problem.with_limits([*self._others(held), *held])
-        best: Candidate | None = None
-        for case in cases_of(asked):
-            floor = case.fixed if self.over[0] == "cost" else -np.inf
-            if best is not None and floor >= best.value:
+        return self.problem.with_limits([*self._others(held), *held])
+
+    def _searched(self, level: tuple[float, ...]) -> Candidate | None:
+        """Search a level in full and remember the materials met."""
+        search = Search(self._asked(level), self.shifts, scan=self.scan)
+        found = search.run()
+        for met in sorted(search.polished.values(), key=Candidate.rank, reverse=True)[-_SUPPORTS:]:
+            if met.feasible:
+                self._remember(met)
+        return found if found is not None and found.feasible else None
+
+    def _remember(self, found: Candidate) -> None:
+        key = (_steps(found.case), found.support)
+        self.pool.pop(key, None)
+        self.pool[key] = found.mix
+
+    def _walked(
+        self, level: tuple[float, ...], best: Candidate | None, near: Candidate | None
+    ) -> Candidate | None:
+        """Return the best at a level of the materials met so far, the nearest search's first."""
+        asked = self._asked(level)
+        cases = {_steps(case): case for case in cases_of(asked)}
+        known = list(self.pool.items())[::-1][:_SUPPORTS]
+        if near is not None:
+            known.insert(0, ((_steps(near.case), near.support), near.mix))
+        for (steps, support), start in known:
+            case = cases.get(steps)
+            if case is None or (best is not None and self.over[0] == "cost" and case.fixed >= best.value):
                 continue
-            for support, start in self._starts(asked, case):
-                backoff = backoff_vector(asked, case, self.shifts)
-                again = polish(asked, case, support, start, backoff)
-                if again.feasible:
-                    self.starts[(case.coats, support)] = again.mix
-                    best = again if best is None or again.value < best.value else best
-        return [] if best is None else [best]
+            own = [k for k in support if k in asked.solids]
+            cutoff = np.inf if best is None else best.value
+            backoff = backoff_vector(asked, case, self.shifts)
+            again = descend(asked, case, own, start, backoff, own, cutoff)
+            if again.feasible and (best is None or again.value < best.value):
+                best = again
+        if best is not None:
+            self._remember(best)
+        return best
 
     def _others(self, held: Sequence[Limit]) -> list[Limit]:
         """Return the job's limits that no level replaces: the tighter of the two rules anyway."""
         kinds = {(x.property, x.sense) for x in held}
         return [x for x in self.base.job.limits if (x.property, x.sense) not in kinds]
-
-    def _starts(self, asked: Problem, case: Case) -> list[tuple[tuple[int, ...], Array]]:
-        cast = self.scan.cast(case)
-        rows = rows_of_cast(asked, case, cast)
-        short = np.maximum(-rows, 0.0).sum(axis=1)
-        value = cast.mixes @ np.nan_to_num(asked.prices)
-        out: dict[tuple[int, ...], Array] = {}
-        known = [(s, m) for (coats, s), m in self.starts.items() if coats == case.coats]
-        out.update(known[-_SUPPORTS:])
-        for i in np.lexsort((value, np.where(short <= 0.02, 0.0, short)))[:200]:
-            if len(out) >= _SUPPORTS + _FRESH or short[i] > _HOPEFUL:
-                break
-            out.setdefault(self.scan.supports[i], cast.mixes[i])
-        return list(out.items())
 
     def blend(self, candidate: Candidate) -> FrontierBlend:
         """Return the record of a candidate, all properties computed anew."""

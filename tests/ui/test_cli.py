@@ -9,7 +9,6 @@ import resource
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import click
@@ -241,7 +240,6 @@ def test_ctrl_c_leaves_130_and_no_half_file(tmp_path: Path, number: signal.Signa
     ) as running:
         assert running.stderr is not None
         assert "demo" in running.stderr.readline()
-        time.sleep(0.3)
         running.send_signal(number)
         assert running.wait(timeout=60) == 128 + number
         assert running.stderr.read().strip() == "Stopped."
