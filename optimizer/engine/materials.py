@@ -18,6 +18,9 @@ Array = NDArray[np.float64]
 
 _MOST_NODES = 40
 _MARGIN = 1e-9
+_FEW = 3
+"""Materials, smallest first, of which one is left out where more than one has to go."""
+
 _SPECK = 1e-9
 
 
@@ -64,14 +67,13 @@ def settle(
         node = queue.pop(min(range(len(queue)), key=lambda i: queue[i].end.rank()))
         if node.end.value >= _cutoff(found, best) or (found and node.end.rank() >= found[-1].rank()):
             continue
-        choices = list(_choices(problem, node))
-        if not choices:
+        if node.end.feasible and _weighable(problem, node):
             found.append(node.end)
             continue
         if not node.end.feasible:  # with fewer materials it falls short all the more
             found = found or [node.end]
             continue
-        for allowed_now, forced in choices:
+        for allowed_now, forced in _choices(problem, node):
             if (allowed_now, forced) not in seen:
                 seen.add((allowed_now, forced))
                 again = descend(
@@ -87,28 +89,41 @@ def _cutoff(found: list[Candidate], best: Candidate | None) -> float:
     return min(known, default=np.inf)
 
 
+def _used(problem: Problem, node: _Node) -> list[int]:
+    return [k for k in problem.solids if node.end.mix[k] > _SPECK]
+
+
+def _specks(problem: Problem, node: _Node) -> list[int]:
+    """Return the materials in use below their least share, those held at it aside."""
+    mix = node.end.mix
+    powder = mix[:-1].sum()
+    return [
+        k
+        for k in _used(problem, node)
+        if k not in node.forced and mix[k] < problem.bounds[k].least * powder * (1.0 - 1e-6) - _SPECK
+    ]
+
+
+def _weighable(problem: Problem, node: _Node) -> bool:
+    few = len(_used(problem, node)) <= (problem.job.at_most_materials or len(problem.names))
+    return few and not _specks(problem, node)
+
+
 def _choices(problem: Problem, node: _Node) -> Iterator[tuple[tuple[int, ...], tuple[int, ...]]]:
     """Yield what may be used and what must be, for each way out of what a shop would not weigh."""
     mix = node.end.mix
-    powder = mix[:-1].sum()
-    used = [k for k in problem.solids if mix[k] > _SPECK]
-    short = [
-        k
-        for k in used
-        if k not in node.forced and mix[k] < problem.bounds[k].least * powder * (1.0 - 1e-6) - _SPECK
-    ]
+    short = _specks(problem, node)
     if short:
         k = min(short, key=lambda k: (mix[k] / problem.bounds[k].least, k))
         yield _without(node, k), node.forced
         yield node.allowed, tuple(sorted((*node.forced, k)))
         return
-    cap = problem.job.at_most_materials or len(problem.names)
-    if len(used) > cap:
-        loose = [k for k in used if k not in node.forced]
-        for k in sorted(loose, key=lambda k: (mix[k], k)):
-            kept = _without(node, k)
-            if any(problem.materials[j].role == "binder" for j in kept):
-                yield kept, node.forced
+    used = sorted(_used(problem, node), key=lambda k: (mix[k], k))
+    excess = len(used) - (problem.job.at_most_materials or len(problem.names))
+    for k in used if excess == 1 else used[:_FEW]:
+        kept = _without(node, k)
+        if k not in node.forced and any(problem.materials[j].role == "binder" for j in kept):
+            yield kept, node.forced
 
 
 def _without(node: _Node, k: int) -> tuple[int, ...]:

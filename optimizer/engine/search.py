@@ -6,11 +6,12 @@ Deterministic: no random numbers, ties broken by position, so the same problem g
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.chain.predict import cast_of
 from optimizer.engine.cases import cases_of
 from optimizer.engine.descent import descend
 from optimizer.engine.materials import settle
@@ -27,6 +28,7 @@ _STARTS, _WARM, _SUPPORTS = 3, 2, 4
 _MARGIN = 1e-9
 _NEARLY = 0.02
 _SAME = 1e-6
+_EDGELESS = "fresh_density"
 _FAR = 0.05
 """Violation of a row [-] from which one more start is enough to give a case up."""
 
@@ -59,6 +61,30 @@ class Search:
 
     def run(self) -> Candidate | None:
         """Return the best candidate over all cases; infeasible only if nothing feasible was found."""
+        best = self._best()
+        if self.problem.job.objective == "cost" or (best is not None and best.feasible):
+            return best
+        return self._met_at_all() or best
+
+    def _met_at_all(self) -> Candidate | None:
+        """Return a blend that meets the limits, found by an objective without edges.
+
+        A property that has no end on one side of an edge, such as the demold time of a vessel that never
+        gets strong enough, may hide from a walk the blends that meet every limit all the same.
+        """
+        job = replace(self.problem.job, objective=_EDGELESS, maximize=False)
+        found = Search(replace(self.problem, job=job), self.shifts, self.only, self.scan)._best()
+        if found is None or not found.feasible:
+            return None
+        backoff = backoff_vector(self.problem, found.case, self.shifts)
+        own = [k for k in found.support if k in self.problem.solids]
+        end = descend(self.problem, found.case, own, found.mix, backoff, own)
+        if end.feasible:
+            return end
+        cast = cast_of(self.problem.model, self.problem.bench, found.mix[None, :])
+        return replace(found, value=float(objective_of(self.problem, found.case, cast)[0]))
+
+    def _best(self) -> Candidate | None:
         cases = cases_of(self.problem)
         best: Candidate | None = None
         solved: list[Candidate] = []
@@ -70,11 +96,11 @@ class Search:
             if any(k.case == case or (not k.feasible and case.tighter_than(k.case)) for k in solved):
                 continue
             free = self._free(case, solved)
-            found = self._made(case, free, best)
-            if not free or found is None:
+            if not free:
                 continue
-            solved.append(free[0] if free[0].feasible else min(free[0], found, key=Candidate.rank))
-            best = _better(best, found)
+            found = self._made(case, free, best)
+            solved.append(free[0] if found is None or free[0].feasible else _better(free[0], found))
+            best = found if best is None else _better(best, found)
             if not solved[-1].feasible:
                 # If even the loosest case of these coats has no blend, none of its tighter ones does.
                 queue.insert(0, _loosest(c for c in cases if c.coats == case.coats and c.doses == case.doses))
@@ -141,7 +167,6 @@ class Search:
         backoff = backoff_vector(self.problem, case, self.shifts)
         for end in free:
             if beaten is not None and end.feasible and end.value >= beaten.value - _MARGIN:
-                found = found or end
                 continue
             tried = True
             for blend in settle(self.problem, end, self.solids(), backoff, beaten):
@@ -149,7 +174,7 @@ class Search:
                 found = _better(found, blend)
                 beaten = _better(beaten, blend) if blend.feasible else beaten
         crowded = any(len(end.support) > self._cap() for end in free)
-        if found is None or not found.feasible or (crowded and tried):
+        if tried and (found is None or not found.feasible or crowded):
             found = self._by_support(case, found, beaten)
         return found
 

@@ -8,6 +8,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.chain.body import water_cut
 from optimizer.engine.polish import TOLERANCE, Candidate, objective_of
 from optimizer.formulation import curved_rows, linear_rows
 from optimizer.problem import Problem
@@ -97,11 +98,17 @@ def _best(problem: Problem, found: Candidate, choices: Array, backoff: Array | N
 
 
 def _linear_broken(problem: Problem, found: Candidate, mixes: Array) -> Array:
-    """Violation of the linear rows; doses may miss by the scale's step, so their rows are left out."""
+    """Violation of the linear rows; doses may miss by the scale's step, so their rows are left out.
+
+    A dose rounded down saves less water, so the water to pour is asked of the doses as weighed.
+    """
     rows = linear_rows(problem, found.case)
-    keep = np.array([not name.startswith("dose_") for name in rows.names])
+    keep = np.array([not name.startswith(("dose_", "water_enough")) for name in rows.names])
     level = mixes @ rows.matrix[keep].T
+    demand = (1.0 - water_cut(problem.model, mixes)) * (mixes @ problem.model.column("demand"))
+    dry = demand - mixes @ problem.model.column("water")
     least = mixes[:, :-1] - np.array([b.least for b in problem.bounds]) * mixes[:, :-1].sum(1)[:, None]
     short = np.where(mixes[:, :-1] > 0.0, -least, 0.0)
     below, above = rows.lower[keep] - level, level - rows.upper[keep]
-    return np.asarray(np.maximum(np.maximum(below, above).max(axis=1), short.max(axis=1)))
+    broken = np.maximum(np.maximum(below, above).max(axis=1), short.max(axis=1))
+    return np.asarray(np.maximum(broken, dry))
