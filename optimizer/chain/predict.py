@@ -30,7 +30,7 @@ from optimizer.properties.hydration import hydrate
 from optimizer.properties.sealing import sealer_coats
 from optimizer.properties.service_heat import wall_temperatures
 
-__all__ = ["PREDICTORS", "Cast", "cast_of", "predict"]
+__all__ = ["PREDICTORS", "Cast", "cast_of", "predict", "window_of"]
 
 Array = NDArray[np.float64]
 
@@ -120,6 +120,14 @@ class Cast:
         return np.asarray(outer), np.asarray(inner)
 
     @cached_property
+    def heat_limit(self) -> Array:
+        """Temperature that the phases of the body bear [degC]."""
+        solids = np.maximum(self.dry_density, _TINY)
+        gypsum, ettringite = self.body["gypsum_mass"] / solids, self.body["ettringite_mass"] / solids
+        exposure = "repeated burns" if self.bench.candle is None else self.bench.candle.exposure
+        return np.asarray(phase_limit(gypsum, ettringite, exposure))
+
+    @cached_property
     def demold_need(self) -> Array:
         """Compressive strength needed at demolding [MPa]."""
         return demold_need(self.model, self.body.gypsum_share, self.bench.vessel.wall)
@@ -151,9 +159,13 @@ def _flexural_strength(cast: Cast) -> Array:
     return flexural(cast.dry_strength, cast.body.gypsum_share)
 
 
+def window_of(initial: Array, mixing: float) -> Array:
+    """Return what `mixing` [min] leaves of the time to `initial` set [min]; infinity when it never sets."""
+    return np.asarray(np.where(initial < LONGEST, np.maximum(initial - mixing, 0.0), np.inf))
+
+
 def _working_window(cast: Cast) -> Array:
-    window = np.maximum(cast.clock.initial - cast.bench.shop.mixing, 0.0)
-    return np.asarray(np.where(cast.clock.initial < LONGEST, window, np.inf))
+    return window_of(cast.clock.initial, cast.bench.shop.mixing)
 
 
 def _demold_time(cast: Cast) -> Array:
@@ -191,11 +203,7 @@ def _casting_peak(cast: Cast) -> Array:
 
 
 def _heat_margin(cast: Cast) -> Array:
-    outer, inner = cast.walls
-    solids = np.maximum(cast.dry_density, _TINY)
-    exposure = "repeated burns" if cast.bench.candle is None else cast.bench.candle.exposure
-    limit = phase_limit(cast.body["gypsum_mass"] / solids, cast.body["ettringite_mass"] / solids, exposure)
-    return np.asarray(heat_margin(limit, outer, inner))
+    return np.asarray(heat_margin(cast.heat_limit, *cast.walls))
 
 
 def _sealer_coats(cast: Cast) -> Array:

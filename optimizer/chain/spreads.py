@@ -1,4 +1,4 @@
-"""Ranges of predictions: every parameter moved by its spread, linearized, and sampled as a check.
+"""Ranges of predictions: every parameter moved by its spread, then linearized or drawn, sampled as a check.
 
 The binders' reference points are solved again for every move, so a range is never narrower than the
 evidence behind the anchors.
@@ -7,7 +7,7 @@ evidence behind the anchors.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
@@ -15,9 +15,12 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.chain.ages import Ages, ages_of
+from optimizer.chain.draws import points_of
+from optimizer.chain.heat_draws import heat_draws
 from optimizer.chain.model import Model, compile_model
 from optimizer.chain.parameters import ParameterSet
-from optimizer.chain.predict import PREDICTORS, Cast, cast_of
+from optimizer.chain.predict import PREDICTORS, Cast, cast_of, window_of
 from optimizer.materials import Catalogue
 
 __all__ = ["Around", "Moves", "moves_of", "ranges_of", "sampled"]
@@ -27,9 +30,7 @@ Array = NDArray[np.float64]
 Z90: Final = 1.6448536269514722
 """Standard normal point with 5 % above it."""
 
-_ADDITIVE: Final = frozenset(
-    {"whiteness", "heat_margin", "casting_peak", "outer_wall_temperature", "inner_wall_temperature"}
-)
+_ADDITIVE: Final = frozenset({"whiteness", "casting_peak"})
 """Properties whose range is additive; the others are positive and spread on the log."""
 
 _STEPPED: Final = frozenset({"sealer_coats", "damp_risk"})
@@ -87,6 +88,16 @@ class Around:
         """The mix with each parameter moved down, then up, shape (2 k, 1)."""
         return cast_of(self.moves.model, self.center.bench, self.center.mixes)
 
+    @cached_property
+    def ages(self) -> Ages:
+        """Draws of the mix's clock."""
+        return ages_of(self)
+
+    @cached_property
+    def heat(self) -> Mapping[str, Array]:
+        """Draws of the wall temperatures and the heat margin."""
+        return heat_draws(self)
+
     def column(self, values: Array) -> Array:
         """Return values of `moved` as shape (2 k,), those that no parameter moves repeated."""
         return np.broadcast_to(values, (2 * len(self.moves.names), 1))[:, 0]
@@ -112,7 +123,7 @@ def moves_of(catalogue: Catalogue, names: tuple[str, ...], parameters: Parameter
 
 
 def ranges_of(around: Around, values: Mapping[str, float]) -> dict[str, tuple[float, float]]:
-    """Return the 5 % and 95 % point of each property of one mix, by linearization.
+    """Return the 5 % and 95 % point of each property of one mix.
 
     Parameters
     ----------
@@ -120,9 +131,21 @@ def ranges_of(around: Around, values: Mapping[str, float]) -> dict[str, tuple[fl
         The mix.
     values
         Best values of the properties wanted, by name.
+
+    Notes
+    -----
+    By linearization, on the log where a property cannot be negative. Four go their own way: the working
+    window is what mixing leaves of a linearized set; the demold time and the heat in use are worked out
+    anew from drawn sums (`optimizer.chain.draws`).
     """
-    names, best = tuple(values), np.array(list(values.values()))
-    there = np.stack([around.column(PREDICTORS[name](around.moved)) for name in names])
+    plain = [name for name in values if name not in _OWN_WAY]
+    out = _linear_ranges(around, plain, np.array([values[name] for name in plain]))
+    return {name: out[name] if name in out else _OWN_WAY[name](around) for name in values}
+
+
+def _linear_ranges(around: Around, names: list[str], best: Array) -> dict[str, tuple[float, float]]:
+    there = np.array([around.column(PREDICTORS[name](around.moved)) for name in names])
+    there = there.reshape(len(names), 2 * len(around.moves.names))
     smooth = np.isfinite(best) & np.all(np.isfinite(there), axis=1)
     smooth &= ~np.isin(names, list(_STEPPED))
     additive = np.isin(names, list(_ADDITIVE))
@@ -137,6 +160,33 @@ def ranges_of(around: Around, values: Mapping[str, float]) -> dict[str, tuple[fl
         name: (float(low[k]), float(high[k])) if smooth[k] else _ends(np.append(there[k], best[k]))
         for k, name in enumerate(names)
     }
+
+
+def _window_range(around: Around) -> tuple[float, float]:
+    reach = Z90 * around.spread(np.log(around.moved.clock.initial))
+    initial = around.center.clock.initial[0] * np.exp(np.array([-reach, reach]))
+    low, high = window_of(initial, around.center.bench.shop.mixing)
+    return float(low), float(high)
+
+
+def _heat_range(name: str) -> Callable[[Around], tuple[float, float]]:
+    """Return the range of a property of the wall in use, whose two idealizations meet in a kink."""
+
+    def ends(around: Around) -> tuple[float, float]:
+        low, high = points_of(around.heat[name])
+        return low, high
+
+    return ends
+
+
+_OWN_WAY: Final[Mapping[str, Callable[[Around], tuple[float, float]]]] = {
+    "demold_time": lambda around: around.ages.range(),
+    "working_window": _window_range,
+    **{
+        name: _heat_range(name)
+        for name in ("outer_wall_temperature", "inner_wall_temperature", "heat_margin")
+    },
+}
 
 
 def _ends(seen: Array) -> tuple[float, float]:

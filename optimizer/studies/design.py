@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from optimizer.certificate import certify_bound
 from optimizer.chain.parameters import ParameterSet
+from optimizer.chain.predict import cast_of
 from optimizer.engine.polish import Candidate
 from optimizer.engine.scan import Scan
 from optimizer.engine.search import Search
@@ -19,13 +20,15 @@ from optimizer.problem import Problem, problem_of
 from optimizer.solution import Alternative, Proof, Solution
 from optimizer.studies.explain import alternatives, blend_shares, limit_prices, price_switches, single_binders
 from optimizer.studies.infeasible import conflict_of, joint_relaxation, single_relaxations
-from optimizer.verdict.confidence import Doubt
+from optimizer.verdict.confidence import Doubt, nominal_only
 from optimizer.verdict.judge import judge, solution_of, worst_verdict
 
 __all__ = ["design", "design_problem"]
 
 _ROUNDS = 5
 _SETTLED = 2e-3
+_NEARLY = 0.05
+"""Chance below the one asked for that is still offered, and said to be too close to call."""
 
 
 @dataclass(frozen=True)
@@ -89,7 +92,8 @@ def design_problem(
             answer,
             notes=(
                 *answer.notes,
-                "No rounding to the scale's step holds every limit; weigh a larger batch.",
+                "No blend was found that holds every limit after rounding to the scale's step; "
+                "weigh a larger batch, or ask for a little less.",
             ),
         )
     if problem.job.confidence > 0.5:
@@ -123,8 +127,19 @@ def _backed_off(problem: Problem, doubt: Doubt, nominal: _Found) -> _Found | Non
         change = max((abs(v - found.shifts.get(k, 0.0)) for k, v in renewed.items()), default=0.0)
         if change <= _SETTLED:
             return found
-        found = _again(problem, found, renewed)
+        again = _again(problem, found, renewed)
+        if again is None or not again.best.feasible:
+            return found if _nearly(problem, doubt, found.best) else again
+        found = again
     return found
+
+
+def _nearly(problem: Problem, doubt: Doubt, best: Candidate) -> bool:
+    """Return True when the chances of a blend fall short by so little that it beats having none."""
+    around = doubt.around(cast_of(problem.model, problem.bench, best.mix[None, :]))
+    chances = doubt.probabilities(problem.job.limits, around)
+    held = [chances[x] for x in problem.job.limits if x in chances and not nominal_only(problem, x)]
+    return min(held, default=1.0) >= problem.job.confidence - _NEARLY
 
 
 def _again(problem: Problem, found: _Found, shifts: Mapping[RowLabel, float]) -> _Found | None:

@@ -1,7 +1,9 @@
 """Meet limits with a stated chance: how unsure each row is at a mix, and how far to back off.
 
-Each limit is held at its own chance. Heat limits without a burn test are judged at best values: their
-estimate spreads wider than any confidence could meet, and the report says so.
+Each limit is held at its own chance. Spreads of rows add up linearly; only strength at the age of a demold
+limit is drawn (`optimizer.chain.ages`), for its chance, its reserve and the printed range alike. Heat limits
+without a burn test are judged at best values: their estimate spreads wider than any confidence could meet,
+and the report says so.
 """
 
 from __future__ import annotations
@@ -72,10 +74,13 @@ class Doubt:
         for limit in limits:
             if limit.property == "cost":
                 continue
+            rows = enumerate(limit_rows(limit, around.center))
             chances = [
                 _chance(float(np.ravel(row)[0]), spreads.get(RowLabel(limit, part), 0.0))
-                for part, row in enumerate(limit_rows(limit, around.center))
+                for part, row in rows
             ]
+            if _drawn(limit):
+                chances[0] = around.ages.chance(limit.bound)
             out[limit] = min(chances)
         return out
 
@@ -102,7 +107,17 @@ class Doubt:
     def shifts(self, limits: tuple[Limit, ...], mix: Array, confidence: float) -> dict[RowLabel, float]:
         """Return how far each row must be over-met at `mix` to hold with `confidence`."""
         factor = float(ndtri(confidence))
-        return {label: factor * spread for label, spread in self.spreads(limits, mix).items()}
+        around = self.around(self._cast(mix))
+        out = {label: factor * spread for label, spread in self._spreads(limits, around).items()}
+        for label in out:
+            if _drawn(label.limit) and label.part == 0:
+                out[label] = around.ages.reserve(label.limit.bound, confidence)
+        return out
+
+
+def _drawn(limit: Limit) -> bool:
+    """Return True when the first row of a limit, strength at an age, is drawn and not linearized."""
+    return (limit.property, limit.sense) == ("demold_time", "<=")
 
 
 def _chance(row: float, spread: float) -> float:

@@ -115,7 +115,7 @@ def _of_mix(problem: Problem, opinion: Opinion, solution: Solution) -> Iterator[
 
 def _admitted(solution: Solution) -> bool:
     """Return whether the answer says that no weighing holds every limit."""
-    return any("No rounding to the scale's step" in note for note in solution.notes)
+    return any("after rounding to the scale's step" in note for note in solution.notes)
 
 
 def _weighing_room(problem: Problem, solution: Solution) -> dict[str, float]:
