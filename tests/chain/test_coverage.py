@@ -74,7 +74,7 @@ def test_nine_of_ten_draws_lie_in_the_range(problem, drawn, name):
         slack = 1e-9 * abs(low)  # a property that no parameter moves has a range of one point
         held = np.mean((draws[key] >= low - slack) & (draws[key] <= high + slack) | (draws[key] == high))
         stepped = key in ("sealer_coats", "damp_risk") or np.ptp(draws[key]) < 1e-9
-        assert 0.85 <= held <= (1.0 if stepped else 0.955), f"{key}: {held:.3f} in {low:.4g} to {high:.4g}"
+        assert 0.85 <= held <= (1.0 if stepped else 0.95), f"{key}: {held:.3f} in {low:.4g} to {high:.4g}"
 
 
 def test_a_body_that_may_stay_too_weak_may_never_leave_its_mold(problem, drawn):

@@ -165,3 +165,19 @@ def test_a_vessel_leaves_the_mold_strong_enough_to_be_pinched(catalogue, demo, w
         there = cast(problem, {name: 1.0})
         share = there.body.gypsum_share
         assert flexural(there.demold_need, share)[0] > ring_pinch_stress(20.0, 41.0, wall, 20.0)
+
+
+@pytest.mark.parametrize("other", EVERYTHING)
+@pytest.mark.parametrize("parent", EVERYTHING[:5])
+def test_a_trace_of_another_material_leaves_the_parent_as_it_is(catalogue, demo, parent, other):
+    """Every property of a blend runs into that of its parent as the other material runs out."""
+    problem = all_materials(demo, catalogue)
+    water = catalogue[parent].figure("water_demand") * 1.3
+    pure = values(problem, {parent: 1.0}, water)
+    for share, tolerance in ((1e-6, 3e-3), (1e-8, 3e-5)):
+        traced = values(problem, {parent: 1.0 - share, other: share}, water)
+        for name, value in pure.items():
+            if name not in ("sealer_coats", "damp_risk"):
+                # the setting peak is read off a time grid, which a trace of slower heat makes longer
+                slack = 0.1 if name == "casting_peak" else tolerance
+                assert traced[name] == pytest.approx(value, rel=tolerance, abs=slack), name

@@ -1,15 +1,17 @@
 """The setting peak against a stiff integrator, closed forms, bounds and measured heat capacities."""
 
 import math
-import time
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
+from optimizer.constants import MOLAR_MASSES
 from optimizer.properties.casting_heat import (
     MoldCase,
     adiabatic_temperature,
@@ -24,6 +26,9 @@ from optimizer.shop import Shop, Vessel
 GRID_ERROR = 0.1  # kelvin: what the coarse time grid may be off by
 QUICK = settings(max_examples=60, deadline=None)
 MOLD = MoldCase(214.0, 0.0536)
+SPECIFIC_HEATS = pd.read_csv(
+    Path(__file__).parents[1] / "reference" / "specific_heats.csv", comment="#"
+).to_dict("records")
 WORKED = MoldCase(volume=330.0, area=0.040, mass=900.0, thickness=10.0, room=20.0)
 heats = st.floats(0.0, 250.0)
 capacities = st.floats(1.0, 3.5)
@@ -129,10 +134,21 @@ def test_adiabatic_rise_of_plaster(water_ratio, rise):
     assert adiabatic_temperature(118.1, products, 0.0) == pytest.approx(rise, abs=0.3)
 
 
-def test_adiabatic_rise_with_sand():
-    """Own arithmetic: one part of sand per plaster at 0.35 brings it down to 42.7 K."""
-    products = heat_capacity({"gypsum": 1.18617, "water": 0.35 - 0.18617, "sand": 1.0})
-    assert adiabatic_temperature(118.1, products, 0.0) == pytest.approx(42.7, abs=0.3)
+@pytest.mark.parametrize(
+    ("sand", "rise"),
+    [pytest.param(0.5, 49.9, id="own-arithmetic-half"), pytest.param(1.0, 42.7, id="own-arithmetic-one")],
+)
+def test_adiabatic_rise_with_sand(sand, rise):
+    """Parts of sand per plaster, water 0.35."""
+    products = heat_capacity({"gypsum": 1.18617, "water": 0.35 - 0.18617, "sand": sand})
+    assert adiabatic_temperature(118.1, products, 0.0) == pytest.approx(rise, abs=0.3)
+
+
+@pytest.mark.parametrize("row", SPECIFIC_HEATS, ids=lambda row: f"NBS-1982-from-memory-{row['phase']}")
+def test_specific_heats_of_the_calcium_sulfates(row):
+    assert heat_capacity({row["phase"]: 1.0}) == pytest.approx(
+        row["molar"] / MOLAR_MASSES[row["phase"]], abs=0.02
+    )
 
 
 def test_five_liter_bucket_of_modeling_plaster():
@@ -224,16 +240,6 @@ def test_arrays_broadcast():
     peak, when = casting_peak(MOLD, gypsum, np.array([[0.0], [40.0]]), 18.0, 30.0, 2.3)
     assert peak.shape == when.shape == (2, 4)
     assert peak[1, 2] == pytest.approx(casting_peak(MOLD, gypsum[2], 40.0, 18.0, 30.0, 2.3)[0])
-
-
-def test_ten_thousand_castings_are_quick():
-    spread = np.linspace(0.8, 1.2, 10_000)
-    times = []
-    for _ in range(3):
-        start = time.perf_counter()
-        casting_peak(MOLD, 140.0 * spread, 50.0 * spread, 18.0, 30.0, 2.3 * spread)
-        times.append(time.perf_counter() - start)
-    assert min(times) < 0.5
 
 
 def test_mold_of_a_vessel():

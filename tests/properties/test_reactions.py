@@ -62,6 +62,32 @@ def test_solids_swell_by_the_ratio_of_molar_volumes(name, ratio):
     assert formed / used == pytest.approx(ratio, rel=0.003)
 
 
+@pytest.mark.parametrize(
+    ("name", "change", "percent"),
+    [
+        ("R1h", -173.5, -17.2),
+        ("R1g", -163.4, -16.4),
+        ("R2", -121.8, -21.8),
+        ("R3", -5.06, -6.3),
+        ("R4", -41.5, None),
+    ],
+    ids=lambda value: f"{value}-Cemdata18-own-arithmetic",
+)
+def test_solids_and_water_together_shrink(name, change, percent):
+    """Molar volumes of the data file, water at 25 degC."""
+    volumes = {
+        **MOLAR_VOLUMES,
+        "hemihydrate": MOLAR_VOLUMES["hemihydrate_alpha"],
+        "gypsum": 74.69,
+        "water": 18.068,
+    }
+    moved = {phase: moles * volumes[phase] for phase, moles in REACTIONS[name].items()}
+    assert sum(moved.values()) == pytest.approx(change, rel=0.003)
+    if percent is not None:
+        used = -sum(volume for volume in moved.values() if volume < 0.0)
+        assert 100.0 * sum(moved.values()) / used == pytest.approx(percent, abs=0.1)
+
+
 def test_clinker_sulfate_bounds_its_yeelimite():
     """Li et al. 2018, CCR 108:103, table 1: 9.7 % SO3 by analysis, 69.5 % ye'elimite by X-ray."""
     trioxide = MOLAR_MASSES["anhydrite"] - 40.078 - 15.999

@@ -97,6 +97,16 @@ def test_drying_model_plaster_gains_only_at_the_end_phillips_from_memory():
     assert strength[3] == pytest.approx(23.3)
 
 
+def test_strength_comes_with_the_last_twelfth_of_the_free_water():
+    """Gain starts when 92 % of it is gone: trade-journal article on drying molds (abstract read, weak)."""
+    body = plain_gypsum(0.70)
+    free = (0.70 - WATER_OF_HYDRATION) / (1.0 + WATER_OF_HYDRATION)
+    assert free == pytest.approx(body.evaporated_share / body.dry_share, rel=1e-6)
+    half, late = moisture_strength(6.2, 12.4, np.array([0.5, 0.08]) * free)
+    assert half == pytest.approx(6.2, rel=0.01)
+    assert late < 6.2 * 1.15
+
+
 @pytest.mark.parametrize("row", reference_rows("gypsum_flexural.csv"))
 def test_flexural_of_gypsum_gost_125_from_memory(row):
     assert flexural_gypsum(row["compressive"]) == pytest.approx(row["flexural"], abs=0.55)

@@ -11,6 +11,7 @@ from scipy.optimize import brentq
 
 from optimizer.constants import MOLAR_MASSES, WATER_DENSITY
 from optimizer.properties.hydration import hydrate, solid_growth
+from optimizer.properties.thermochemistry import heat_of_hydration
 from optimizer.properties.volumes import (
     GYPSUM_YIELD,
     WATER_OF_HYDRATION,
@@ -85,6 +86,7 @@ def test_worked_vessel_own_arithmetic():
     assert slurry / 1.35 == pytest.approx(350.4, abs=0.5)
     assert slurry * body.dry_share == pytest.approx(415.7, abs=0.5)
     assert slurry * body.evaporated_share == pytest.approx(57.4, abs=0.5)
+    assert slurry / 1.35 * heat_of_hydration("hemihydrate_alpha") == pytest.approx(41.4e3, rel=0.01)
 
 
 def test_expansion_lightens_the_body_and_opens_pores():
@@ -137,6 +139,21 @@ def test_paste_porosity_counts_no_grain():
 )
 def test_absorption_with_all_pores_full(pores, density, percent):
     assert 100.0 * absorption(pores, density, 1.0) == pytest.approx(percent, abs=0.06)
+
+
+@pytest.mark.parametrize("row", reference_rows("gypsum_absorption.csv"))
+def test_absorption_of_plain_gypsum_own_arithmetic(row):
+    body = plain_gypsum(row["water"])
+    full = absorption(body.porosity, body.dry_density, 1.0)
+    assert 100.0 * full == pytest.approx(row["absorption"], abs=0.2)
+
+
+@pytest.mark.parametrize(
+    "row", reference_rows("gypsum_density_by_water_ratio.csv"), ids=lambda row: f"AMSE-2017-{row['water']}"
+)
+def test_measured_density_of_plain_gypsum(row):
+    """Advances in Materials Science and Engineering 2017, 7092521, table 1 (opened)."""
+    assert plain_gypsum(row["water"], density=BETA).dry_density == pytest.approx(row["density"], rel=0.06)
 
 
 def test_absorption_closed_pores_take_nothing():
