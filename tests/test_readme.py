@@ -10,7 +10,6 @@ import doctest
 import os
 import re
 import shlex
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import MISSING, fields
 from itertools import groupby
@@ -27,7 +26,6 @@ from optimizer.materials import Catalogue
 from optimizer.nomenclature import QUANTITIES
 from optimizer.shop import Candle, Price, Shop, Vessel
 from ui.cli import cli, run
-from ui.material_text import how_sure
 
 README = Path(__file__).parents[1] / "README.md"
 UPDATE = bool(os.environ.get("UPDATE_README"))
@@ -147,29 +145,17 @@ def _material_rows(catalogue: Catalogue) -> Iterator[list[str]]:
         yield [f"`{name}`", catalogue[name].role, catalogue[name].note]
 
 
-def _counts(catalogue: Catalogue) -> str:
-    figures = [f for name in catalogue for f in catalogue[name].figures.values()]
-    figures += [p.strength for name in catalogue for p in catalogue[name].reference_points]
-    figures += list(catalogue.model.values())
-    sure = Counter(how_sure(figure.source, figure.note, catalogue) for figure in figures)
-    parts = ", ".join(f"{count} {words}" for words, count in sure.most_common())
-    return f"Of the {len(figures)} shipped figures: {parts}."
-
-
 def _generated(catalogue: Catalogue) -> dict[str, str]:
     heads = ("key", "meaning", "default")
     parts = {
         "limits": _table(("name", "meaning", "unit"), _limit_rows()),
         "top keys": _table(heads, _key_rows(TOP_VALUES, Job)),
         "materials": _table(("material", "role", "what it is"), _material_rows(catalogue)),
-        "counts": _counts(catalogue),
     }
     return parts | {f"{name} keys": _table(heads, _key_rows(*table)) for name, table in TABLES.items()}
 
 
-@pytest.mark.parametrize(
-    "name", ["limits", "materials", "counts", "top keys", *(f"{n} keys" for n in TABLES)]
-)
+@pytest.mark.parametrize("name", ["limits", "materials", "top keys", *(f"{n} keys" for n in TABLES)])
 def test_tables_are_those_of_the_code(catalogue: Catalogue, name: str) -> None:
     expected = _generated(catalogue)[name]
     pattern = rf"(<!-- {name} -->\n)(.*?)(<!-- end -->)"
