@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Final
 
 import numpy as np
@@ -9,11 +10,11 @@ import numpy as np
 from optimizer.chain.predict import Cast
 from optimizer.problem import Problem
 
-__all__ = ["EVIDENCE", "evidence_of"]
+__all__ = ["EVIDENCE", "evidence_of", "evidences"]
 
 EVIDENCE: Final[dict[str, str]] = {
     "anchored": "a single binder near its own reference mix",
-    "calibrated": "fitted to your own trials",
+    "calibrated": "fitted to your own trials or burn test",
     "prior": "shipped figures, no trial of yours behind it",
     "extrapolated": "gypsum and cement mixed where nobody has published measurements",
 }
@@ -30,20 +31,38 @@ _BLEND_PROPERTIES: Final = frozenset(
         "damp_risk",
     }
 )
+_HEAT_IN_USE: Final = frozenset({"outer_wall_temperature", "inner_wall_temperature", "heat_margin"})
 _UNKNOWN_SHARE: Final = (0.30, 0.95)
 """Hemihydrate over hemihydrate plus cement without sand, by mass, for which no series is published [-]."""
 
 
 def evidence_of(problem: Problem, cast: Cast, name: str) -> str:
     """Return the evidence word of property `name` for the one mix of `cast`."""
-    if name in _BLEND_PROPERTIES:
-        trials = _trials_behind(problem, cast)
-        if trials:
-            return "calibrated"
-        share = hemihydrate_share(problem, cast)
-        if _UNKNOWN_SHARE[0] <= share <= _UNKNOWN_SHARE[1]:
-            return "extrapolated"
-    return "anchored" if _pure(problem, cast) else "prior"
+    return evidences(problem, cast, (name,))[name]
+
+
+def evidences(problem: Problem, cast: Cast, names: Iterable[str]) -> dict[str, str]:
+    """Return the evidence word of each property of `names` for the one mix of `cast`."""
+    plain = "anchored" if _pure(problem, cast) else "prior"
+    blend, heat = _blend_word(problem, cast, plain), _heat_word(problem)
+    return {
+        name: blend if name in _BLEND_PROPERTIES else heat if name in _HEAT_IN_USE else plain
+        for name in names
+    }
+
+
+def _blend_word(problem: Problem, cast: Cast, plain: str) -> str:
+    if _trials_behind(problem, cast):
+        return "calibrated"
+    known = not _UNKNOWN_SHARE[0] <= hemihydrate_share(problem, cast) <= _UNKNOWN_SHARE[1]
+    return plain if known else "extrapolated"
+
+
+def _heat_word(problem: Problem) -> str:
+    """No binder's reference mix says anything of a flame: only a burn test does, stated or logged."""
+    candle = problem.job.candle
+    stated = candle is not None and candle.measured_outer is not None
+    return "calibrated" if stated or problem.parameters.origin.get("flame_share", 0) else "prior"
 
 
 def hemihydrate_share(problem: Problem, cast: Cast) -> float:

@@ -23,7 +23,7 @@ from optimizer.shop import Limit
 from optimizer.solution import LimitVerdict, Prediction, Solution, WeighedMix
 from optimizer.verdict.cautions import cautions_of
 from optimizer.verdict.confidence import Doubt, nominal_only
-from optimizer.verdict.evidence import evidence_of
+from optimizer.verdict.evidence import evidences
 from optimizer.verdict.mix_rules import broken_rules, sets_at_all
 
 __all__ = ["MEETING", "Judgement", "cost_parts_of", "judge", "mix_of_grams", "worst_verdict"]
@@ -89,8 +89,9 @@ def judge(problem: Problem, grams: Array, doubt: Doubt | None = None) -> Judgeme
     values = {name: float(np.ravel(value)[0]) for name, value in predict(cast).items()}
     around = doubt.around(cast)
     ranges = ranges_of(around, values)
+    words = evidences(problem, cast, PREDICTORS)
     properties = {
-        name: Prediction(values[name], *ranges[name], QUANTITIES[name].unit, evidence_of(problem, cast, name))
+        name: Prediction(values[name], *ranges[name], QUANTITIES[name].unit, words[name])
         for name in PREDICTORS
     }
     parts = cost_parts_of(problem, grams, values)
