@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 import streamlit as st
 
@@ -56,8 +55,7 @@ def traded(asked: Question, over: tuple[str, ...], points: int) -> Traded:
     doubt, best = Doubt(problem), designed(asked, explain=True)
     if best.mix is None:
         raise NoBlend("no blend meets the limits")
-    shifts = doubt.shifts(problem.job.limits, np.array(best.mix.per_liter), problem.job.confidence)
-    front = frontier(problem, over, points, shifts)
+    front = frontier(problem, over, points)
     judged = [
         judge(problem, grams_of_blend(problem, each.blend, each.water_ratio), doubt) for each in front.blends
     ]

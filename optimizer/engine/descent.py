@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.engine.polish import Candidate, Evaluator, polish, rows_of_support, violation
+from optimizer.engine.polish import TOLERANCE, Candidate, Evaluator, polish, rows_of_support, violation
 from optimizer.formulation import Case
 from optimizer.problem import Problem
 from optimizer.solvers.relaxation import WarmLP
@@ -26,6 +26,7 @@ Array = NDArray[np.float64]
 _MOST_STEPS = 25
 _MEMORY = 3
 _STEEP, _TINY = 1e9, 1e-12
+_WHATEVER = 1e3
 _PATIENCE = 5
 _SLOW, _SLOW_SHORT = 2e-3, 0.15
 """Least gain over `_PATIENCE` steps, as a share of the objective, or of what rows still fall short."""
@@ -129,7 +130,7 @@ class _Walk:
         backoff: Array | None,
         at_least: tuple[int, ...],
     ) -> None:
-        self.problem, self.case, self.backoff = problem, case, backoff
+        self.problem, self.case, self.backoff, self.at_least = problem, case, backoff, at_least
         water = len(problem.names)
         self.free = np.unique([*allowed, *problem.doses, water]).astype(np.intp)
         self.evaluator = Evaluator(problem, case, self.free, backoff)
@@ -147,6 +148,16 @@ class _Walk:
         mix[self.free] = np.clip(start[self.free], self.floor, self.ceiling)
         at = self._look(mix, price_it=True)
         self.held = self._broken(at) <= _STILL
+        at, arrived = self._walked(at, cutoff)
+        if TOLERANCE < at.short <= _NEAR:
+            # So near, a row may be worth more than the price of missing it: once more, whatever it costs.
+            self.evaluator.relief_price *= _WHATEVER
+            self.width, self.marks, self.beyond = _BOX, [], []
+            at, arrived = self._walked(at, np.inf)
+        return self._finished(at, arrived)
+
+    def _walked(self, at: _Point, cutoff: float) -> tuple[_Point, bool]:
+        """Return the end of a walk, and True when nothing better was promised there."""
         for _ in range(_MOST_STEPS):
             step = self._step(at)
             if step is None:
@@ -155,17 +166,17 @@ class _Walk:
                 self.width *= _LARGEST_BOX / _BOX
                 continue
             if self._arrived(at, step):
-                return self._finished(at, True)
+                return at, True
             if self._idle(at, step):
                 self.beyond.clear()
                 continue
             if step.promised > cutoff and at.short == 0.0 and self.width >= _TELLING:
-                return self._finished(at, True)
+                return at, True
             self.marks.append(at.merit(self.evaluator.relief_price))
             if self._tired(at) or self.width < _SMALLEST_BOX:
                 break
             at = self._moved_on(at, step)
-        return self._finished(at, False)
+        return at, False
 
     def _idle(self, at: _Point, step: _Step) -> bool:
         gain = at.merit(step.price) - step.promised
@@ -267,5 +278,6 @@ class _Walk:
         found = Candidate(self.case, at.mix, at.value, broken)
         if arrived or broken > _NEAR:
             return found
-        again = polish(self.problem, self.case, found.support, at.mix, self.backoff, least=False)
+        used = {*found.support, *self.at_least}
+        again = polish(self.problem, self.case, used, at.mix, self.backoff, at_least=self.at_least)
         return min(found, again, key=Candidate.rank)

@@ -175,7 +175,7 @@ def polish(
     start: Array,
     backoff: Array | None = None,
     *,
-    least: bool = True,
+    at_least: Iterable[int] | None = None,
 ) -> Candidate:
     """Return the best mix of the materials `support` that a smooth solve from `start` finds.
 
@@ -184,18 +184,18 @@ def polish(
     problem, case
         What is asked.
     support
-        Positions of the materials that may be used; with `least`, each at its least share or more.
+        Positions of the materials that may be used.
     start
         Starting mix, shape (n + 1,) [kg/L].
     backoff
         Amount by which each curved row must be held beyond zero, shape (rows,).
-    least
-        False leaves out the least shares (a relaxation that chooses materials).
+    at_least
+        Positions of those held at their least share or more; default: all of `support`.
     """
     chosen = sorted(set(support))
     free = np.unique([*chosen, *problem.doses, len(problem.names)]).astype(np.intp)
     evaluator = Evaluator(problem, case, free, backoff)
-    matrix, lower, upper = rows_of_support(problem, case, chosen if least else [])
+    matrix, lower, upper = rows_of_support(problem, case, chosen if at_least is None else at_least)
     floor, ceiling = evaluator.box()
     point = np.append(start, 0.0)
     value, _, rows, _ = evaluator.at(point)

@@ -25,6 +25,7 @@ __all__ = ["Search", "best_mix"]
 Array = NDArray[np.float64]
 
 _STARTS, _WARM, _SUPPORTS = 3, 2, 4
+_RETRIED, _SUPPORTS_AT_LAST = 3, 16
 _MARGIN = 1e-9
 _NEARLY = 0.02
 _SAME = 1e-6
@@ -104,6 +105,20 @@ class Search:
             if not solved[-1].feasible:
                 # If even the loosest case of these coats has no blend, none of its tighter ones does.
                 queue.insert(0, _loosest(c for c in cases if c.coats == case.coats and c.doses == case.doses))
+        return best if best is None or best.feasible else self._last_resort(best, solved)
+
+    def _last_resort(self, best: Candidate, solved: Iterable[Candidate]) -> Candidate:
+        """Look once more, from many starts, where a blend was missed by least: "none" is a hard word."""
+        for end in sorted(solved, key=Candidate.rank)[:_RETRIED]:
+            backoff = backoff_vector(self.problem, end.case, self.shifts)
+            for support, start in list(self._ranked(end.case).items())[:_SUPPORTS_AT_LAST]:
+                own = [k for k in support if k in self.problem.solids]
+                if len(own) > self._cap():
+                    continue
+                alone = descend(self.problem, end.case, own, start, backoff, own)
+                if alone.feasible:
+                    return self._made(end.case, [alone], None) or alone
+                best = _better(best, alone)
         return best
 
     def best_of_case(self, case: Case, known: Iterable[Candidate] = ()) -> Candidate | None:

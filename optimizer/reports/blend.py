@@ -13,7 +13,7 @@ from typing import Any
 
 from optimizer.nomenclature import QUANTITIES
 from optimizer.shop import DAMP_CLASSES, Limit
-from optimizer.solution import Alternative, LimitVerdict, Prediction, Relaxation, Solution
+from optimizer.solution import Alternative, LimitVerdict, Prediction, Proof, Relaxation, Solution
 from optimizer.studies.batch import Batch
 from optimizer.studies.check import Comparison
 from optimizer.studies.frontier import Frontier
@@ -53,19 +53,22 @@ def solution_json(solution: Solution) -> Json:
     return out
 
 
+def _certificate(proof: Proof) -> Json:
+    return {
+        "proved": proof.proved,
+        "gap": _number(proof.gap),
+        "bound": _number(proof.bound),
+        "seconds": proof.seconds,
+        "finished": proof.finished,
+        "infeasible": proof.infeasible,
+        "unused": list(proof.unused),
+    }
+
+
 def _explanations(solution: Solution) -> Json:
     out: Json = {}
     if solution.proof is not None:
-        proof = solution.proof
-        out["certificate"] = {
-            "proved": proof.proved,
-            "gap": _number(proof.gap),
-            "bound": _number(proof.bound),
-            "seconds": proof.seconds,
-            "finished": proof.finished,
-            "infeasible": proof.infeasible,
-            "unused": list(proof.unused),
-        }
+        out["certificate"] = _certificate(solution.proof)
     if solution.status == "no blend meets the limits":
         out["relaxations"] = [_relaxation(r) for r in solution.relaxations]
         out["conflict"] = [limit_words(limit) for limit in solution.conflict]
@@ -198,6 +201,7 @@ def frontier_json(found: Frontier) -> Json:
                 "turns": b.turns,
                 "coats": b.coats,
                 "values": {name: _number(value) for name, value in b.values.items()},
+                **({} if b.proof is None else {"certificate": _certificate(b.proof)}),
             }
             for b in found.blends
         ],

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from optimizer.certificate import certify_bound
 from optimizer.chain.parameters import ParameterSet
-from optimizer.chain.predict import cast_of
 from optimizer.engine.polish import Candidate
 from optimizer.engine.scan import Scan
-from optimizer.engine.search import Search
 from optimizer.engine.weigh import Weighed, weigh
 from optimizer.fingerprint import fingerprint
 from optimizer.formulation import RowLabel, backoff_vector
@@ -19,23 +16,13 @@ from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of
 from optimizer.solution import Alternative, Proof, Solution
 from optimizer.studies.explain import alternatives, blend_shares, limit_prices, price_switches, single_binders
+from optimizer.studies.held import Found, backed_off, searched, shifts_at
 from optimizer.studies.infeasible import conflict_of, joint_relaxation, single_relaxations
-from optimizer.verdict.confidence import Doubt, nominal_only
+from optimizer.studies.proofs import prove
+from optimizer.verdict.confidence import Doubt
 from optimizer.verdict.judge import judge, solution_of, worst_verdict
 
 __all__ = ["design", "design_problem"]
-
-_ROUNDS = 5
-_SETTLED = 2e-3
-_NEARLY = 0.05
-"""Chance below the one asked for that is still offered, and said to be too close to call."""
-
-
-@dataclass(frozen=True)
-class _Found:
-    search: Search
-    best: Candidate
-    shifts: Mapping[RowLabel, float]
 
 
 def design(
@@ -77,22 +64,22 @@ def design_problem(
     """
     doubt = Doubt(problem)
     scan = scan or Scan(problem)
-    nominal = _search(problem, {}, scan)
+    nominal = searched(problem, {}, scan)
     if nominal is None or not nominal.best.feasible:
         return _no_blend(problem, {}, scan, explain, proof_seconds)
-    found = _backed_off(problem, doubt, nominal)
+    found = backed_off(problem, doubt, nominal)
     if found is None or not found.best.feasible:
-        return _no_blend(problem, _shifts(problem, doubt, nominal.best), scan, explain, proof_seconds)
+        return _no_blend(problem, shifts_at(problem, doubt, nominal.best), scan, explain, proof_seconds)
     found, proof = _proved(problem, found, proof_seconds)
     rounded = _weighed(problem, found)
     judged = judge(problem, rounded.grams, doubt)
     answer = replace(solution_of(problem, "designed", judged), proof=proof)
-    if worst_verdict(judged.limits) != "meets":
+    if worst_verdict(judged.limits) != "meets" or not rounded.candidate.feasible:
         answer = replace(
             answer,
             notes=(
                 *answer.notes,
-                "No blend was found that holds every limit after rounding to the scale's step; "
+                "No blend was found that holds every limit and rule after rounding to the scale's step; "
                 "weigh a larger batch, or ask for a little less.",
             ),
         )
@@ -104,78 +91,15 @@ def design_problem(
     return _explained(problem, found, replace(answer, joint_probability=together))
 
 
-def _search(problem: Problem, shifts: Mapping[RowLabel, float], scan: Scan | None) -> _Found | None:
-    search = Search(problem, shifts, scan=scan)
-    best = search.run()
-    return None if best is None else _Found(search, best, shifts)
-
-
-def _shifts(problem: Problem, doubt: Doubt, best: Candidate) -> dict[RowLabel, float]:
-    limits = (*best.case.limits, *problem.job.limits)
-    return doubt.shifts(limits, best.mix, problem.job.confidence)
-
-
-def _backed_off(problem: Problem, doubt: Doubt, nominal: _Found) -> _Found | None:
-    """Hold each limit with its chance: spreads belong to the candidate, so they are taken again there."""
-    if problem.job.confidence <= 0.5:
-        return nominal
-    found = _search(problem, _shifts(problem, doubt, nominal.best), nominal.search.scan)
-    for _ in range(_ROUNDS):
-        if found is None or not found.best.feasible:
-            return found
-        renewed = _shifts(problem, doubt, found.best)
-        change = max((abs(v - found.shifts.get(k, 0.0)) for k, v in renewed.items()), default=0.0)
-        if change <= _SETTLED:
-            return found
-        again = _again(problem, found, renewed)
-        if again is None or not again.best.feasible:
-            return found if _nearly(problem, doubt, found.best) else again
-        found = again
-    return found
-
-
-def _nearly(problem: Problem, doubt: Doubt, best: Candidate) -> bool:
-    """Return True when the chances of a blend fall short by so little that it beats having none."""
-    around = doubt.around(cast_of(problem.model, problem.bench, best.mix[None, :]))
-    chances = doubt.probabilities(problem.job.limits, around)
-    held = [chances[x] for x in problem.job.limits if x in chances and not nominal_only(problem, x)]
-    return min(held, default=1.0) >= problem.job.confidence - _NEARLY
-
-
-def _again(problem: Problem, found: _Found, shifts: Mapping[RowLabel, float]) -> _Found | None:
-    """Return the best blend of the same steps under renewed shifts."""
-    search = Search(problem, shifts, scan=found.search.scan)
-    best = search.best_of_case(found.best.case, [found.best])
-    return None if best is None else _Found(search, best, shifts)
-
-
-def _proved(problem: Problem, found: _Found, seconds: float) -> tuple[_Found, Proof | None]:
+def _proved(problem: Problem, found: Found, seconds: float) -> tuple[Found, Proof | None]:
     """Return the proof for the answer; a better mix met on the way becomes the answer."""
-    proof, better = _proof_of(problem, found.best, found.shifts, seconds)
+    proof, better = prove(problem, found.best, found.shifts, seconds)
     if better is not None and better.rank() < found.best.rank() and proof is not None and proof.finished:
         return replace(found, best=better), proof
     return found, proof
 
 
-def _proof_of(
-    problem: Problem, best: Candidate | None, shifts: Mapping[RowLabel, float], seconds: float
-) -> tuple[Proof | None, Candidate | None]:
-    if seconds <= 0.0:
-        return None, None
-    known = certify_bound(problem, best, time_limit=seconds, shifts=shifts)
-    proof = Proof(
-        proved=known.proved,
-        bound=known.bound,
-        gap=known.gap,
-        seconds=known.seconds,
-        finished=known.finished,
-        infeasible=known.infeasible,
-        unused=known.unused,
-    )
-    return proof, known.incumbent
-
-
-def _weighed(problem: Problem, found: _Found) -> Weighed:
+def _weighed(problem: Problem, found: Found) -> Weighed:
     return weigh(problem, found.best, backoff_vector(problem, found.best.case, found.shifts))
 
 
@@ -185,7 +109,7 @@ def _as_alternative(problem: Problem, best: Candidate) -> Alternative:
     return Alternative("judged at best values", blend, water, sign * best.value)
 
 
-def _explained(problem: Problem, found: _Found, answer: Solution) -> Solution:
+def _explained(problem: Problem, found: Found, answer: Solution) -> Solution:
     rivals = found.search.rivals(found.best)
     prices = limit_prices(problem, rivals, found.best, found.shifts)
     limits = tuple(replace(v, price=prices.get(v.limit)) for v in answer.limits)
@@ -201,7 +125,7 @@ def _no_blend(
     answer = Solution(
         status="no blend meets the limits",
         job=problem.job,
-        proof=_proof_of(problem, None, shifts, proof_seconds)[0],
+        proof=prove(problem, None, shifts, proof_seconds)[0],
         fingerprint=fingerprint(problem.job, problem.catalogue),
     )
     if not explain:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from ui.commands.shared import job_options
+from ui.commands.shared import Figures, figure_options
 from ui.delivery import Delivery, delivered
 
 __all__ = ["frontier"]
@@ -19,26 +19,35 @@ __all__ = ["frontier"]
     "--points", type=click.IntRange(3, 400), default=60, show_default=True, help="Blends to solve for."
 )
 @click.option("--csv", "as_csv", is_flag=True, help="Give every blend as CSV.")
-@job_options
+@click.option(
+    "--prove",
+    type=click.FloatRange(0.0, 600.0),
+    default=0.0,
+    metavar="SECONDS",
+    help="Prove how near each blend is to the best at its level, for at most so long each.",
+)
+@figure_options
 @delivered
-def frontier(job: str, over: str, points: int, as_csv: bool, specs: str | None, delivery: Delivery) -> int:
+def frontier(
+    job: str, over: str, points: int, as_csv: bool, prove: float, figures: Figures, delivery: Delivery
+) -> int:
     """Show the blends of JOB that no other beats in all of the quantities named.
 
-    JOB is a TOML file, or - for standard input. Every blend meets the limits of the job.
+    JOB is a TOML file, or - for standard input. Every blend meets the limits of the job with its confidence.
     """
     from optimizer.problem import problem_of
     from optimizer.reports.blend import frontier_csv, frontier_json
     from optimizer.studies.frontier import frontier as trade
     from optimizer.studies.frontier import frontier_faults
-    from ui.jobs import ask
     from ui.trade_text import frontier_blocks
 
     names = tuple(name.strip() for name in over.split(",") if name.strip())
     fault = frontier_faults(names)
     if fault:
         raise click.BadParameter(fault, param_hint="--over")
-    asked = ask(job, specs)
-    found = trade(problem_of(asked.job, asked.catalogue), names, points)
+    asked = figures.ask(job)
+    problem = problem_of(asked.job, asked.catalogue, asked.parameters())
+    found = trade(problem, names, points, proof_seconds=prove)
     if as_csv and not delivery.as_json:
         delivery.send_text(frontier_csv(found))
     else:

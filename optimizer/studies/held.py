@@ -1,0 +1,141 @@
+"""Limits held with the job's confidence: a blend under the spreads that belong to it.
+
+How far a limit must be over-met depends on what is unsure of the mix, and the mix on how far it must be
+over-met. The two are taken in turns until they agree.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from optimizer.chain.predict import cast_of
+from optimizer.engine.polish import Candidate
+from optimizer.engine.scan import Scan
+from optimizer.engine.search import Search
+from optimizer.formulation import RowLabel
+from optimizer.materials import Material
+from optimizer.problem import Problem
+from optimizer.verdict.confidence import Doubt, nominal_only
+
+__all__ = ["Found", "backed_off", "searched", "shifts_at"]
+
+_ROUNDS, _HALVINGS = 5, 6
+_SETTLED = 2e-3
+_NEARLY = 0.05
+"""Chance below the one asked for that is still offered, and said to be too close to call."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """A blend with the search that met it and the shifts it was found under."""
+
+    search: Search
+    best: Candidate
+    shifts: Mapping[RowLabel, float]
+
+
+def searched(
+    problem: Problem,
+    shifts: Mapping[RowLabel, float],
+    scan: Scan | None,
+    only: tuple[int, ...] | None = None,
+) -> Found | None:
+    """Return the best blend under shifts, of the materials `only`, or None when no mix can be started."""
+    search = Search(problem, shifts, only, scan)
+    best = search.run()
+    return None if best is None else Found(search, best, shifts)
+
+
+def shifts_at(problem: Problem, doubt: Doubt, best: Candidate) -> dict[RowLabel, float]:
+    """Return how far each limit must be over-met at a blend to hold with the job's confidence [rows].
+
+    Steps that only cost money (coats, postage) are taken at best values: they are no limits of the caster's.
+    """
+    return doubt.shifts(problem.job.limits, best.mix, problem.job.confidence)
+
+
+def backed_off(problem: Problem, doubt: Doubt, nominal: Found) -> Found | None:
+    """Return the best blend that holds each limit with the job's confidence.
+
+    What is unsure of the nominal answer need not be unsure of another blend: mixes of one kind of binder
+    are known far better than those across. So each kind is held on its own, too, and each binder if all
+    else fails.
+    """
+    if problem.job.confidence <= 0.5:
+        return nominal
+    binders = [m for m in problem.materials if m.role == "binder"]
+    kinds = sorted({m.kind for m in binders})
+    groups = [[m for m in binders if m.kind == kind] for kind in kinds] if len(kinds) > 1 else []
+    found = [_held(problem, doubt, nominal)]
+    found += [_held(problem, doubt, _of_binders(nominal, group)) for group in groups]
+    if not any(x is not None and x.best.feasible for x in found):
+        found += [_held(problem, doubt, _of_binders(nominal, [m])) for m in binders]
+    best = min((x for x in found if x is not None), key=lambda x: x.best.rank(), default=None)
+    return None if best is None else replace(best, search=replace(best.search, only=None))
+
+
+def _of_binders(nominal: Found, binders: Sequence[Material]) -> Found | None:
+    """Return the best blend whose binders are the given ones, at best values."""
+    problem = nominal.search.problem
+    only = tuple(
+        k for k in problem.solids if problem.materials[k].role != "binder" or problem.materials[k] in binders
+    )
+    return searched(problem, {}, nominal.search.scan, only)
+
+
+def _held(problem: Problem, doubt: Doubt, start: Found | None) -> Found | None:
+    """Return the best blend under the spreads of its own mix, sought from those of `start`.
+
+    A mix that falls short under foreign spreads may well hold under its own, so the turns go on from there.
+    """
+    if start is None or not start.best.feasible:
+        return None
+    search = start.search
+    found = searched(problem, shifts_at(problem, doubt, start.best), search.scan, search.only)
+    for _ in range(_ROUNDS):
+        if found is None:
+            return None
+        renewed = shifts_at(problem, doubt, found.best)
+        change = max((abs(v - found.shifts.get(k, 0.0)) for k, v in renewed.items()), default=0.0)
+        if change <= _SETTLED:
+            return found
+        again = _again(problem, found, renewed)
+        if found.best.feasible and (again is None or not again.best.feasible):
+            between = _between(problem, doubt, found, renewed)
+            return between or again
+        found = again
+    return found
+
+
+def _between(problem: Problem, doubt: Doubt, loose: Found, tight: Mapping[RowLabel, float]) -> Found | None:
+    """Return a blend that holds under spreads between too little for itself and more than any blend bears.
+
+    Some mixes are the surer the further they keep from an edge, such as a cement from its most water.
+    """
+    for _ in range(_HALVINGS):
+        halfway = {k: 0.5 * (v + loose.shifts.get(k, 0.0)) for k, v in tight.items()}
+        found = _again(problem, loose, halfway)
+        if found is None or not found.best.feasible:
+            tight = halfway
+            continue
+        own = shifts_at(problem, doubt, found.best)
+        if all(v <= halfway.get(k, 0.0) + _SETTLED for k, v in own.items()):
+            return found
+        loose = found
+    return loose if _nearly(problem, doubt, loose.best) else None
+
+
+def _nearly(problem: Problem, doubt: Doubt, best: Candidate) -> bool:
+    """Return True when the chances of a blend fall short by so little that it beats having none."""
+    around = doubt.around(cast_of(problem.model, problem.bench, best.mix[None, :]))
+    chances = doubt.probabilities(problem.job.limits, around)
+    held = [chances[x] for x in problem.job.limits if x in chances and not nominal_only(problem, x)]
+    return min(held, default=1.0) >= problem.job.confidence - _NEARLY
+
+
+def _again(problem: Problem, found: Found, shifts: Mapping[RowLabel, float]) -> Found | None:
+    """Return the best blend of the same steps under renewed shifts."""
+    search = replace(found.search, shifts=shifts, polished={})
+    best = search.best_of_case(found.best.case, [found.best])
+    return None if best is None else Found(search, best, shifts)

@@ -1,0 +1,270 @@
+"""The walk behind a frontier: the best blend at each level of the quantities that are held.
+
+A few levels are searched in full, the others with the materials met there; beyond large steps between
+neighbors, where the materials are likely to change, more are searched.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Container, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.chain.predict import cast_of, predict
+from optimizer.engine.cases import cases_of
+from optimizer.engine.descent import descend
+from optimizer.engine.polish import Candidate
+from optimizer.engine.scan import Scan
+from optimizer.engine.search import Search
+from optimizer.errors import NoBlend
+from optimizer.formulation import Case, RowLabel, backoff_vector
+from optimizer.limit_rows import row_count
+from optimizer.pareto import Sense
+from optimizer.problem import Problem
+from optimizer.shop import Limit
+from optimizer.verdict.confidence import Doubt
+from optimizer.verdict.judge import cost_parts_of
+
+__all__ = ["LevelWalk", "Placed", "values_of"]
+
+Array = NDArray[np.float64]
+
+_SEARCHED = 6
+"""Levels searched in full."""
+
+_MENDED, _STEEP = 6, 0.1
+"""Further levels searched, beyond steps of more than this share of the whole range."""
+
+_SUPPORTS = 4
+"""Sets of materials tried at every level."""
+
+_RENEWED = 3
+"""Times that a blend's own spreads are taken again."""
+
+_Steps = tuple[int, int, float, tuple[tuple[int, float], ...]]
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A blend with the question it answers.
+
+    Attributes
+    ----------
+    best : Candidate
+        The blend.
+    asked : Problem
+        The problem with its level held as limits, and what was made best.
+    shifts : Mapping[RowLabel, float]
+        How far the job's limits are over-met for its confidence.
+    """
+
+    best: Candidate
+    asked: Problem
+    shifts: Mapping[RowLabel, float]
+
+
+def values_of(problem: Problem, mix: Array) -> dict[str, float]:
+    """Return every property of a mix of shape (n + 1,) [kg/L], and ``cost`` [currency]; nan: not priced."""
+    cast = cast_of(problem.model, problem.bench, mix[None, :])
+    values = {name: float(np.ravel(v)[0]) for name, v in predict(cast).items()}
+    parts = cost_parts_of(problem, mix * problem.liters * 1e3, values)
+    return {**values, "cost": float(sum(parts.values())) if parts else float("nan")}
+
+
+def _largest_step(best: Sequence[Candidate | None], searched: Container[int]) -> int | None:
+    """Return the unsearched place beyond the largest step in value, or None when all steps are small."""
+    values = [math.nan if found is None else found.value for found in best]
+    reach = np.nanmax(values) - np.nanmin(values) if not all(map(math.isnan, values)) else 0.0
+    rises = [
+        (math.inf if math.isnan(high) else high - low, k + 1)
+        for k, (low, high) in enumerate(pairwise(values))
+        if not math.isnan(low) and k + 1 not in searched
+    ]
+    rise, place = max(rises, default=(0.0, 0))
+    return place if rise > _STEEP * reach else None
+
+
+def _steps(case: Case) -> _Steps:
+    """Return what tells the cases of one problem apart, whatever its limits."""
+    return case.turns, case.coats, case.shipping, tuple(sorted(case.doses.items()))
+
+
+class LevelWalk:
+    """Scratch of one frontier.
+
+    Parameters
+    ----------
+    problem
+        Limits are held on every blend, with the job's confidence.
+    over, senses
+        The quantities traded, and ``min`` or ``max`` for each.
+
+    `pool` keeps the last mix of every choice of steps and materials that was the best somewhere, latest last.
+    """
+
+    def __init__(self, problem: Problem, over: Sequence[str], senses: Sequence[Sense]) -> None:
+        self.base, self.over, self.senses = problem, tuple(over), tuple(senses)
+        self.problem = self._aimed(0)
+        self.scan = Scan(problem)
+        self.doubt = Doubt(problem) if problem.job.confidence > 0.5 else None
+        self.shifts: Mapping[RowLabel, float] = {}
+        self.pool: dict[tuple[_Steps, tuple[int, ...]], Array] = {}
+
+    def _aimed(self, k: int) -> Problem:
+        job = replace(self.base.job, objective=self.over[k], maximize=self.senses[k] == "max")
+        return replace(self.base, job=job)
+
+    def ends(self) -> list[Placed]:
+        """Return the best mix of each quantity alone.
+
+        Raises
+        ------
+        NoBlend
+            If no blend meets the limits.
+        """
+        out = []
+        for k in range(len(self.over)):
+            aimed = self._aimed(k)
+            nominal = Search(aimed, scan=self.scan).run()
+            placed = None
+            if nominal is not None and nominal.feasible:
+                self.shifts = self._shifts(nominal)
+                found = Search(aimed, self.shifts, scan=self.scan).run() if self.shifts else nominal
+                placed = None if found is None or not found.feasible else self._held(aimed, found)
+            if placed is None:
+                msg = "no blend meets the limits, so there is nothing to trade"
+                raise NoBlend(msg)
+            out.append(placed)
+        self.shifts = out[0].shifts
+        return out
+
+    def _shifts(self, found: Candidate) -> Mapping[RowLabel, float]:
+        """Return how far the job's limits must be over-met at a mix; its level is held as it is."""
+        if self.doubt is None:
+            return {}
+        return self.doubt.shifts(self.base.job.limits, found.mix, self.base.job.confidence)
+
+    def _backoff(self, asked: Problem, shifts: Mapping[RowLabel, float]) -> Mapping[RowLabel, float]:
+        """Return shifts under which a level is held as it is: it is looked at, not promised."""
+        if not shifts:
+            return shifts
+        own = [limit for limit in asked.job.limits if limit not in self.base.job.limits]
+        spared = {RowLabel(limit, part): 0.0 for limit in own for part in range(row_count(limit))}
+        return {**shifts, **spared}
+
+    def _held(self, asked: Problem, found: Candidate) -> Placed | None:
+        """Return a blend with its limits held by its own spreads, which belong to the mix."""
+        shifts = self._backoff(asked, self.shifts)
+        for _ in range(_RENEWED if self.doubt is not None else 0):
+            shifts = self._backoff(asked, self._shifts(found))
+            own = [k for k in found.support if k in asked.solids]
+            found = descend(asked, found.case, own, found.mix, backoff_vector(asked, found.case, shifts), own)
+            if not found.feasible:
+                return None
+        return Placed(found, asked, shifts)
+
+    def levels(self, points: int, ends: Sequence[Placed]) -> list[tuple[float, ...]]:
+        """Return levels of the held quantities between their values at the ends, loose to tight."""
+        whole = [values_of(self.base, end.best.mix) for end in ends]
+        values = np.array([[row[name] for name in self.over] for row in whole])
+        axes = []
+        per_axis = points if len(self.over) == 2 else max(3, round(points**0.5))
+        for k in range(1, len(self.over)):
+            best = values[k, k]
+            worst = np.nanmax(values[:, k]) if self.senses[k] == "min" else np.nanmin(values[:, k])
+            inside = np.linspace(worst, best, per_axis + 1)[1:-1] if per_axis > 1 else np.array([best])
+            axes.append(inside)
+        if len(axes) == 1:
+            return [(float(x),) for x in axes[0]]
+        return [(float(x), float(y)) for x in axes[0] for y in axes[1]]
+
+    def between(self, levels: Sequence[tuple[float, ...]]) -> list[Placed]:
+        """Return the best blend at each level that has one."""
+        stride = max(1, math.ceil(len(levels) / _SEARCHED))
+        whole = {i: self._searched(levels[i]) for i in range(stride // 2, len(levels), stride)}
+        best: list[Candidate | None] = []
+        for i, level in enumerate(levels):
+            near = min(whole, key=lambda k: abs(k - i))
+            best.append(self._walked(level, whole.get(i), whole[near]))
+        if len(self.over) == 2:
+            self._mend(levels, best, set(whole))
+        placed = [
+            self._held(self._asked(level), found)
+            for level, found in zip(levels, best, strict=True)
+            if found is not None
+        ]
+        return [found for found in placed if found is not None]
+
+    def _mend(
+        self, levels: Sequence[tuple[float, ...]], best: list[Candidate | None], searched: set[int]
+    ) -> None:
+        """Search beyond the largest steps between neighbors: there the materials are likely to change."""
+        for _ in range(_MENDED):
+            k = _largest_step(best, searched)
+            if k is None:
+                return
+            searched.add(k)
+            found = self._searched(levels[k])
+            for j in (*range(k, len(levels)), *range(k - 1, -1, -1)):
+                again = self._walked(levels[j], best[j], found)
+                if again is best[j] and abs(j - k) > 1:
+                    if j < k:
+                        break
+                    continue
+                best[j] = again
+
+    def _asked(self, level: tuple[float, ...]) -> Problem:
+        """Return the problem with the other quantities held at a level."""
+        held = [
+            Limit(name, "<=" if sense == "min" else ">=", bound)
+            for name, sense, bound in zip(self.over[1:], self.senses[1:], level, strict=True)
+        ]
+        return self.problem.with_limits([*self._others(held), *held])
+
+    def _searched(self, level: tuple[float, ...]) -> Candidate | None:
+        """Search a level in full and remember the materials met."""
+        asked = self._asked(level)
+        search = Search(asked, self._backoff(asked, self.shifts), scan=self.scan)
+        found = search.run()
+        for met in sorted(search.polished.values(), key=Candidate.rank, reverse=True)[-_SUPPORTS:]:
+            if met.feasible:
+                self._remember(met)
+        return found if found is not None and found.feasible else None
+
+    def _remember(self, found: Candidate) -> None:
+        key = (_steps(found.case), found.support)
+        self.pool.pop(key, None)
+        self.pool[key] = found.mix
+
+    def _walked(
+        self, level: tuple[float, ...], best: Candidate | None, near: Candidate | None
+    ) -> Candidate | None:
+        """Return the best at a level of the materials met so far, the nearest search's first."""
+        asked = self._asked(level)
+        shifts = self._backoff(asked, self.shifts)
+        cases = {_steps(case): case for case in cases_of(asked)}
+        known = list(self.pool.items())[::-1][:_SUPPORTS]
+        if near is not None:
+            known.insert(0, ((_steps(near.case), near.support), near.mix))
+        for (steps, support), start in known:
+            case = cases.get(steps)
+            if case is None or (best is not None and self.over[0] == "cost" and case.fixed >= best.value):
+                continue
+            own = [k for k in support if k in asked.solids]
+            cutoff = np.inf if best is None else best.value
+            backoff = backoff_vector(asked, case, shifts)
+            again = descend(asked, case, own, start, backoff, own, cutoff)
+            if again.feasible and (best is None or again.value < best.value):
+                best = again
+        if best is not None:
+            self._remember(best)
+        return best
+
+    def _others(self, held: Sequence[Limit]) -> list[Limit]:
+        """Return the job's limits that no level replaces: the tighter of the two rules anyway."""
+        kinds = {(x.property, x.sense) for x in held}
+        return [x for x in self.base.job.limits if (x.property, x.sense) not in kinds]
