@@ -77,6 +77,28 @@ def test_nine_of_ten_draws_lie_in_the_range(problem, drawn, name):
         assert 0.85 <= held <= (1.0 if stepped else 0.95), f"{key}: {held:.3f} in {low:.4g} to {high:.4g}"
 
 
+def test_ranges_hold_where_parameters_hang_together(problem):
+    """As after a calibration: two bags as strong as each other, a bag the slower the weaker it is."""
+    known = problem.parameters
+    correlation = np.eye(len(known))
+    for first, second, value in (
+        ("gypsum_cement.strength", "rapid_set_mortar.strength", 0.8),
+        ("gypsum_cement.strength", "gypsum_cement.set_time", -0.5),
+        ("b_gypsum", "b_csa", 0.4),
+    ):
+        k, j = (known.names.index(name) for name in (first, second))
+        correlation[k, j] = correlation[j, k] = value
+    tied = replace(known, correlation=correlation)
+    center = there(problem, "gypsum half mortar")
+    names = ("wet_strength", "demold_time", "working_window", "inner_wall_temperature")
+    stated = ranges(problem, center, names, tied)
+    model = compile_model(problem.catalogue, problem.names, tied, tied.draws(COUNT, seed=12))
+    for key, values in draws_of(model, center, names).items():
+        low, high = stated[key]
+        assert 0.85 <= np.mean((values >= low) & (values <= high)) <= 0.95, key
+    assert stated["demold_time"] != ranges(problem, center, names)["demold_time"]
+
+
 def test_a_body_that_may_stay_too_weak_may_never_leave_its_mold(problem, drawn):
     """Neat plaster hardly gets stronger than demolding needs: its range ends at never, as many draws do."""
     center = there(problem, "molding plaster")

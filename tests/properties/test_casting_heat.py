@@ -248,4 +248,4 @@ def test_mold_of_a_vessel():
     outside = math.pi * 85.0 * 95.0 + math.pi * 85.0**2 / 4.0
     inside = math.pi * 69.0 * 87.0 + math.pi * 69.0**2 / 4.0
     assert mold.area == pytest.approx((outside + inside) * 1e-6)
-    assert (mold.mass, mold.thickness, mold.room) == (700.0, 12.0, 19.0)
+    assert (mold.volume, mold.mass, mold.thickness, mold.room) == (214.0, 700.0, 12.0, 19.0)

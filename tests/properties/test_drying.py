@@ -62,6 +62,7 @@ def test_wet_bulb(temperature, humidity, expected):
 )
 def test_drying_of_a_plaster_wall(temperature, humidity, film, rate, constant, front):
     room = drying_room(temperature, humidity, film)
+    assert room.wet_bulb == wet_bulb(temperature, humidity)
     assert 1000.0 / 24.0 * room.constant_rate == pytest.approx(rate, rel=0.03)
     first = 24.0 * drying_time(room, FREE_WATER, WALL, 0.0)
     both = 24.0 * drying_time(room, FREE_WATER, WALL, 10.0)

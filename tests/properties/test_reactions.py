@@ -10,6 +10,7 @@ from optimizer.properties.reactions import REACTIONS, imbalance, reactions, wate
 
 @pytest.mark.parametrize("name", REACTIONS)
 def test_every_reaction_balances_in_every_element(name):
+    assert reactions()[name] == REACTIONS[name]
     assert all(abs(moles) < 1e-9 for moles in imbalance(reactions()[name]).values())
 
 
