@@ -105,7 +105,11 @@ def _opening(solution: Solution) -> str:
     job = solution.job
     if solution.status == "designed":
         best = f"blend of {'highest' if job.maximize else 'lowest'} {quantity(job.objective).label}"
-        return f"The {'cheapest blend' if job.objective == 'cost' else best} found that meets every limit."
+        named = "cheapest blend" if job.objective == "cost" else best
+        missed = [quantity(v.limit.property).label for v in solution.limits if v.verdict != "meets"]
+        if missed:
+            return f"The {named} found, but as weighed it does not hold {', '.join(missed)}."
+        return f"The {named} found that meets every limit."
     return f"This blend {_verdict(solution)}." if solution.limits else "No limits to judge by."
 
 

@@ -15,6 +15,9 @@ from optimizer.shop import Limit
 
 __all__ = ["cases_of"]
 
+_RESERVE = {"absorption": 0.01, "demold_time": 0.005, "dry_mass": 0.002}
+"""Share by which a step of money is kept [-]: no coat or postage band hangs on the last gram weighed."""
+
 _NO_EDGE = 28.0 * 1440.0
 """Demold time that no shop waits for [min]."""
 
@@ -61,11 +64,11 @@ def _money_steps(problem: Problem) -> Iterator[Case]:
     ):
         if coats and edges[coats] == edges[coats - 1]:
             continue
-        limits = [Limit("absorption", "<=", float(edges[coats]))]
+        limits = [Limit("absorption", "<=", float(edges[coats]) * (1.0 - _RESERVE["absorption"]))]
         if asked is None or demold < asked.bound:
-            limits.append(Limit("demold_time", "<=", demold))
+            limits.append(Limit("demold_time", "<=", demold * (1.0 - _RESERVE["demold_time"])))
         if math.isfinite(heaviest):
-            limits.append(Limit("dry_mass", "<=", heaviest))
+            limits.append(Limit("dry_mass", "<=", heaviest * (1.0 - _RESERVE["dry_mass"])))
         yield Case(cost_coefficients(shop, count, coats), postage, tuple(limits), {}, count, coats)
 
 

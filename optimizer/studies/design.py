@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 
 from optimizer.chain.parameters import ParameterSet
 from optimizer.engine.polish import Candidate
 from optimizer.engine.scan import Scan
-from optimizer.engine.weigh import Weighed, weigh
 from optimizer.fingerprint import fingerprint
-from optimizer.formulation import RowLabel, backoff_vector
+from optimizer.formulation import RowLabel
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of
@@ -19,8 +19,9 @@ from optimizer.studies.explain import alternatives, blend_shares, limit_prices, 
 from optimizer.studies.held import Found, backed_off, searched, shifts_at
 from optimizer.studies.infeasible import conflict_of, joint_relaxation, single_relaxations
 from optimizer.studies.proofs import prove
+from optimizer.studies.rounding import rounded
 from optimizer.verdict.confidence import Doubt
-from optimizer.verdict.judge import judge, solution_of, worst_verdict
+from optimizer.verdict.judge import solution_of
 
 __all__ = ["design", "design_problem"]
 
@@ -71,10 +72,10 @@ def design_problem(
     if found is None or not found.best.feasible:
         return _no_blend(problem, shifts_at(problem, doubt, nominal.best), scan, explain, proof_seconds)
     found, proof = _proved(problem, found, proof_seconds)
-    rounded = _weighed(problem, found)
-    judged = judge(problem, rounded.grams, doubt)
-    answer = replace(solution_of(problem, "designed", judged), proof=proof)
-    if worst_verdict(judged.limits) != "meets" or not rounded.candidate.feasible:
+    made = rounded(problem, found, doubt)
+    proof = None if proof is None else _as_weighed(problem, proof, made.weighed.candidate)
+    answer = replace(solution_of(problem, "designed", made.judged), proof=proof)
+    if not made.holds:
         answer = replace(
             answer,
             notes=(
@@ -87,7 +88,7 @@ def design_problem(
         answer = replace(answer, nominal=_as_alternative(problem, nominal.best))
     if not explain:
         return answer
-    together = doubt.joint_probability(problem.job.limits, rounded.candidate.mix)
+    together = doubt.joint_probability(problem.job.limits, made.weighed.candidate.mix)
     return _explained(problem, found, replace(answer, joint_probability=together))
 
 
@@ -99,8 +100,12 @@ def _proved(problem: Problem, found: Found, seconds: float) -> tuple[Found, Proo
     return found, proof
 
 
-def _weighed(problem: Problem, found: Found) -> Weighed:
-    return weigh(problem, found.best, backoff_vector(problem, found.best.case, found.shifts))
+def _as_weighed(problem: Problem, proof: Proof, weighed: Candidate) -> Proof:
+    """Return the proof with the gap of what is weighed: rounding costs a little of what was proved."""
+    if not math.isfinite(proof.gap):
+        return proof
+    value = -weighed.value if problem.job.maximize else weighed.value
+    return replace(proof, gap=max(proof.gap, abs(value - proof.bound) / max(abs(value), 1e-9)))
 
 
 def _as_alternative(problem: Problem, best: Candidate) -> Alternative:

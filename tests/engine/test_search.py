@@ -114,4 +114,4 @@ def test_postage_bands_are_held_by_the_empty_vessel(demo, catalogue):
     found = best_mix(problem_of(replace(demo, shop=shop), catalogue))
     heaviest = [x.bound for x in found.case.limits if x.property == "dry_mass"]
     assert found.case.shipping == 4.0
-    assert heaviest == [350.0]
+    assert heaviest == [pytest.approx(350.0 * 0.998)]  # kept 0.2 % below the edge

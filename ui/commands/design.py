@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from ui.commands.shared import NO_BLEND, Figures, figure_options
+from ui.commands.shared import NO_BLEND, VERDICT_CODES, Figures, figure_options
 from ui.delivery import Delivery, delivered
 
 __all__ = ["design"]
@@ -34,6 +34,7 @@ def design(job: str | None, vessels: int | None, seconds: float, figures: Figure
     from optimizer.reports.blend import batch_json, solution_json
     from optimizer.studies.batch import batch_of
     from optimizer.studies.design import design as solve
+    from optimizer.verdict.judge import worst_verdict
     from ui.answer_text import no_blend_blocks, solution_blocks
 
     asked = figures.ask(job)
@@ -45,4 +46,4 @@ def design(job: str | None, vessels: int | None, seconds: float, figures: Figure
     batch = batch_of(solution, asked.catalogue, vessels, parameters) if vessels else None
     data = solution_json(solution) | ({"batch": batch_json(batch)} if batch else {})
     delivery.send(data, lambda: list(solution_blocks(solution, asked.catalogue, delivery.units, batch)))
-    return 0
+    return VERDICT_CODES[worst_verdict(solution.limits)]
