@@ -24,6 +24,8 @@ _MOST_CHOICES = 20_000
 _FILL = (0.9985, 1.02)
 """Share of the cavity that the rounded masses may fill before waste [-]."""
 
+_ANY_FILL = (0.0, np.inf)
+
 
 @dataclass(frozen=True)
 class Weighed:
@@ -54,7 +56,10 @@ def weigh(problem: Problem, found: Candidate, backoff: Array | None = None) -> W
         best = _best(problem, found, _choices(grams, steps, reach), backoff)
         if best is not None and best.candidate.feasible:
             return best
-    return best or Weighed(grams, found)
+    # A small vessel on a coarse scale: no weighing nearby fills it, so the nearest one is told as it is.
+    return (
+        best or _best(problem, found, _choices(grams, steps, 1), backoff, _ANY_FILL) or Weighed(grams, found)
+    )
 
 
 def _steps(problem: Problem) -> Array:
@@ -77,10 +82,16 @@ def _choices(grams: Array, steps: Array, reach: int) -> Array:
     return out
 
 
-def _best(problem: Problem, found: Candidate, choices: Array, backoff: Array | None) -> Weighed | None:
+def _best(
+    problem: Problem,
+    found: Candidate,
+    choices: Array,
+    backoff: Array | None,
+    filled: tuple[float, float] = _FILL,
+) -> Weighed | None:
     volume = choices @ problem.model.column("volume") / (1.0 - float(problem.model["air"]))
     fill = volume / (problem.liters * 1e3)
-    choices, volume = (x[(fill >= _FILL[0]) & (fill <= _FILL[1])] for x in (choices, volume))
+    choices, volume = (x[(fill >= filled[0]) & (fill <= filled[1])] for x in (choices, volume))
     if len(choices) == 0:
         return None
     mixes = choices / volume[:, None]
