@@ -94,6 +94,31 @@ def test_plate_form_holds_from_75_mm():
     assert shares[1] == 0.0
 
 
+@QUICK
+@given(st.floats(3.5, 7.0), st.floats(0.3, 6.0))
+def test_share_of_the_cylinder_fades_in_straight(log_grashof, slenderness):
+    """Own arithmetic: nothing at 35 / Gr^(1/4), where the plate form ends, all of it from 25 down."""
+    _, share = cylinder_factor(10.0**log_grashof, 0.7, slenderness)
+    expected = np.interp(10.0 ** (log_grashof / 4.0) / slenderness, [25.0, 35.0], [1.0, 0.0])
+    assert share == pytest.approx(expected, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("width", "slender"),
+    [
+        pytest.param(50.0, True, id="own-arithmetic-slender"),
+        pytest.param(150.0, False, id="own-arithmetic-wide"),
+    ],
+)
+def test_a_slender_vessel_convects_by_its_cylinder(width, slender):
+    """The coefficient of a slender side is the cylinder's, that of a wide one the plate's."""
+    air = air_at(40.0)
+    number = rayleigh(air, 40.0, 0.09)
+    cylinder, _ = cylinder_factor(number / air.prandtl, air.prandtl, 90.0 / width)
+    wanted = plate_nusselt(number, air.prandtl) * (cylinder if slender else 1.0) * air.conductivity / 0.09
+    assert convection_coefficient(60.0, 20.0, 90.0, width) == pytest.approx(wanted, rel=1e-9)
+
+
 @pytest.mark.parametrize(
     ("emissivity", "hot", "cold", "expected"),
     [
