@@ -151,6 +151,10 @@ class Builder:
             return {column: ends[0]}
         below = (step > 0.0) == low
         parts = ({column: 1.0}, {self.form("cement"): 1.0}, {self.form("hydrates"): 1.0})
+        span = self.range_of(parts[0], parts[2])
+        if not (math.isfinite(span.low) and math.isfinite(span.high)):
+            # Hydrates may vanish as far as the rows know: no envelope holds, but an end of the way does.
+            return {column: min(ends) if low else max(ends)}
         product = self.product(name, parts, below=below, above=not below)
         return {column: ends[0], product.column: step}
 

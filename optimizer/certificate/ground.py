@@ -79,7 +79,8 @@ class Ground:
         plain = ratio_range(above @ self.rays, below @ self.rays)
         if plain.high - plain.low < 1e-12 or not self.points:
             return plain
-        span = Range(1.0, 1.0) if below is self.volumes else self.sum_range(below)
+        liter = np.array_equal(below, self.volumes)
+        span = Range(1.0, 1.0) if liter else self.sum_range(below)
         if span.low <= _POSITIVE:
             return plain
         ratios = [float(above @ x) / float(below @ x) for x in self.points]
@@ -87,7 +88,7 @@ class Ground:
         near = _NEAR * (width if math.isfinite(width) else max(ratios) - min(ratios))
         low, high = plain.low, plain.high
         # A sum that only seems to reach 0 would leave every ratio over it open.
-        open_ended = below is self.volumes and low <= _POSITIVE
+        open_ended = liter and low <= _POSITIVE
         if min(ratios) - low > near or open_ended:
             low = max(low, self._least(above, below, span, min(ratios), near))
         if high - max(ratios) > near:

@@ -24,7 +24,10 @@ __all__ = ["Search", "best_mix"]
 
 Array = NDArray[np.float64]
 
-_STARTS, _WARM, _SUPPORTS = 3, 2, 4
+_TRIES, _WARM, _SUPPORTS = 3, 2, 4
+_VALLEYS = (0.3, 0.7)
+"""Share of gypsum binders among the binders that parts the valleys of cost [-]."""
+
 _RETRIED, _SUPPORTS_AT_LAST = 3, 16
 _MARGIN = 1e-9
 _NEARLY = 0.02
@@ -168,10 +171,12 @@ class Search:
             ends.append(descend(self.problem, case, self.solids(), start.mix, backoff))
             if ends[-1].feasible:
                 break
-        grid = self._starts(case, [end for end in ends if end.feasible])
-        few = bool(ends) and (ends[-1].feasible or min(end.violation for end in ends) > _FAR)
-        grid = grid[: 1 if few else _STARTS]
-        ends.extend(descend(self.problem, case, self.solids(), mix, backoff) for mix in grid)
+        tries = _TRIES if not ends or ends[-1].feasible or min(end.violation for end in ends) < _FAR else 1
+        for mixes in self._starts(case, [end for end in ends if end.feasible]):
+            for mix in mixes[:tries]:
+                ends.append(descend(self.problem, case, self.solids(), mix, backoff))
+                if ends[-1].feasible:
+                    break
         return _distinct(ends)
 
     def _made(self, case: Case, free: Iterable[Candidate], best: Candidate | None) -> Candidate | None:
@@ -212,17 +217,24 @@ class Search:
         key = (found.case, found.support)
         self.polished[key] = _better(self.polished.get(key), found)
 
-    def _starts(self, case: Case, known: Iterable[Candidate]) -> list[Array]:
-        """Return promising grid mixes whose binders differ from each other's and from those of `known`."""
-        out: dict[tuple[int, ...], Array] = {self._binders(c.support): c.mix for c in known}
-        spared = len(out)
-        for support, mix in self._ranked(case).items():
-            if len(out) < _STARTS + spared:
-                out.setdefault(self._binders(support), mix)
-        return list(out.values())[spared:]
+    def _starts(self, case: Case, known: Iterable[Candidate]) -> list[list[Array]]:
+        """Return promising grid mixes of each basin that no `known` mix lies in, best basin first."""
+        spared = {self._basin(c.mix) for c in known}
+        out: dict[int, list[Array]] = {}
+        for mix in self._ranked(case).values():
+            basin = self._basin(mix)
+            if basin not in spared:
+                out.setdefault(basin, []).append(mix)
+        return list(out.values())
 
-    def _binders(self, support: Iterable[int]) -> tuple[int, ...]:
-        return tuple(k for k in support if self.problem.materials[k].role == "binder")
+    def _basin(self, mix: Array) -> int:
+        """Return which of the valleys a mix lies in: rich in cement, between, rich in gypsum.
+
+        Walks do not cross from one to the other: strength and set fall between the two kinds of binder.
+        """
+        share = [m.role == "binder" and m.kind == "gypsum" for m in self.problem.materials] @ mix[:-1]
+        whole = [m.role == "binder" for m in self.problem.materials] @ mix[:-1]
+        return int(np.digitize(share / max(float(whole), 1e-9), _VALLEYS))
 
     def _ranked(self, case: Case) -> dict[tuple[int, ...], Array]:
         """Return the best grid mix of each set of materials, most promising set first."""
