@@ -88,7 +88,8 @@ class Search:
         cast = cast_of(self.problem.model, self.problem.bench, found.mix[None, :])
         return replace(found, value=float(objective_of(self.problem, found.case, cast)[0]))
 
-    def _best(self) -> Candidate | None:
+    def _best(self, seeds: tuple[Candidate, ...] = ()) -> Candidate | None:
+        """Return the best candidate over all cases; `seeds` are blends to start walks from."""
         cases = cases_of(self.problem)
         best: Candidate | None = None
         solved: list[Candidate] = []
@@ -99,7 +100,7 @@ class Search:
                 continue
             if any(k.case == case or (not k.feasible and case.tighter_than(k.case)) for k in solved):
                 continue
-            free = self._free(case, solved)
+            free = self._free(case, [*seeds, *solved])
             if not free:
                 continue
             found = self._made(case, free, best)
@@ -108,7 +109,10 @@ class Search:
             if not solved[-1].feasible:
                 # If even the loosest case of these coats has no blend, none of its tighter ones does.
                 queue.insert(0, _loosest(c for c in cases if c.coats == case.coats and c.doses == case.doses))
-        return best if best is None or best.feasible else self._last_resort(best, solved)
+        if best is None or best.feasible or seeds:
+            return best
+        best = self._last_resort(best, solved)
+        return _better(best, self._best((best,))) if best.feasible else best
 
     def _last_resort(self, best: Candidate, solved: Iterable[Candidate]) -> Candidate:
         """Look once more, from many starts, where a blend was missed by least: "none" is a hard word."""
