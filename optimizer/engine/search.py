@@ -51,12 +51,15 @@ class Search:
         Positions of the only materials allowed; None: all.
     scan : Scan
         Grid of the same materials, to share between searches that differ in limits alone.
+    first : bool
+        True stops at the first blend that holds, for questions of whether there is one.
     """
 
     problem: Problem
     shifts: Mapping[RowLabel, float] = field(default_factory=dict)
     only: tuple[int, ...] | None = None
     scan: Scan | None = None
+    first: bool = False
     polished: dict[tuple[Case, tuple[int, ...]], Candidate] = field(default_factory=dict)
 
     def solids(self) -> tuple[int, ...]:
@@ -66,7 +69,7 @@ class Search:
     def run(self) -> Candidate | None:
         """Return the best candidate over all cases; infeasible only if nothing feasible was found."""
         best = self._best()
-        if self.problem.job.objective == "cost" or (best is not None and best.feasible):
+        if best is None or best.feasible or best.value < NEVER:
             return best
         return self._met_at_all() or best
 
@@ -106,13 +109,16 @@ class Search:
             found = self._made(case, free, best)
             solved.append(free[0] if found is None or free[0].feasible else _better(free[0], found))
             best = found if best is None else _better(best, found)
+            if self.first and best is not None and best.feasible:
+                return best
             if not solved[-1].feasible:
                 # If even the loosest case of these coats has no blend, none of its tighter ones does.
                 queue.insert(0, _loosest(c for c in cases if c.coats == case.coats and c.doses == case.doses))
         if best is None or best.feasible or seeds:
             return best
         best = self._last_resort(best, solved)
-        return _better(best, self._best((best,))) if best.feasible else best
+        again = self._best((best,)) if best.feasible and not self.first else None
+        return _better(best, again)
 
     def _last_resort(self, best: Candidate, solved: Iterable[Candidate]) -> Candidate:
         """Look once more, from many starts, where a blend was missed by least: "none" is a hard word."""

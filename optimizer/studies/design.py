@@ -136,6 +136,6 @@ def _no_blend(
     if not explain:
         return answer
     conflict = conflict_of(problem, shifts, scan)
-    single = single_relaxations(problem, shifts, scan)
+    single = single_relaxations(problem, conflict, shifts, scan)
     joint = joint_relaxation(problem, conflict, shifts, scan)
     return replace(answer, relaxations=(*single, *(() if joint is None else (joint,))), conflict=conflict)

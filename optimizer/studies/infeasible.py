@@ -6,7 +6,7 @@ Every change shown is confirmed by solving again with it.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -28,16 +28,21 @@ _MOST_STEPS, _HALVINGS = 24.0, 7
 
 
 def single_relaxations(
-    problem: Problem, shifts: Mapping[RowLabel, float], scan: Scan | None = None
+    problem: Problem,
+    limits: Iterable[Limit],
+    shifts: Mapping[RowLabel, float],
+    scan: Scan | None = None,
 ) -> tuple[Relaxation, ...]:
-    """Return for each limit the smallest change that alone makes a blend possible, smallest first.
+    """Return for each of `limits` the smallest change that alone makes a blend possible, smallest first.
+
+    Limits outside a conflict cannot resolve it, so those of `conflict_of` are all that need be asked.
 
     The limit is taken out and its property made as good as the others allow; that value, rounded outward
     to what a caster would type, is put back as the new bound and solved again. Limits that cannot save
     the job alone are left out.
     """
     found = []
-    for limit in problem.job.limits:
+    for limit in limits:
         relaxed = _relaxed(problem, limit, shifts, scan)
         if relaxed is not None:
             found.append(relaxed)
@@ -107,18 +112,27 @@ def joint_relaxation(
     """
     if len(limits) < 2:
         return None
-    low, high, found = 0.0, _MOST_STEPS, None
+    low, high, enough = 0.0, _MOST_STEPS, None
     for _ in range(_HALVINGS):
         steps = 0.5 * (low + high)
         changed = {limit: _typed(limit, moved(limit, steps)) for limit in limits}
         asked = problem.with_limits([changed.get(x, x) for x in problem.job.limits])
-        again = Search(asked, shifts, scan=scan).run()
+        again = Search(asked, shifts, scan=scan, first=True).run()
         if again is not None and again.feasible:
-            sign = -1.0 if problem.job.maximize else 1.0
-            high, found = steps, Relaxation(tuple(changed.values()), sign * again.value)
+            high, enough = steps, (tuple(changed.values()), asked)
         else:
             low = steps
-    return found
+    return None if enough is None else _confirmed(*enough, shifts, scan)
+
+
+def _confirmed(
+    changed: tuple[Limit, ...], asked: Problem, shifts: Mapping[RowLabel, float], scan: Scan | None
+) -> Relaxation | None:
+    """Return the relaxation with the best value under it, solved once more in full."""
+    found = Search(asked, shifts, scan=scan).run()
+    if found is None or not found.feasible:
+        return None
+    return Relaxation(changed, -found.value if asked.job.maximize else found.value)
 
 
 def _typed(old: Limit, new: Limit) -> Limit:
@@ -136,7 +150,7 @@ def conflict_of(
     kept = list(problem.job.limits)
     for limit in problem.job.limits:
         rest = [x for x in kept if x != limit]
-        found = Search(problem.with_limits(rest), shifts, scan=scan).run()
+        found = Search(problem.with_limits(rest), shifts, scan=scan, first=True).run()
         if found is None or not found.feasible:
             kept = rest
     return tuple(kept)
