@@ -5,8 +5,11 @@ Deterministic: no random numbers, ties broken by position, so the same problem g
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import heapq
+import math
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from itertools import count
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,7 +34,9 @@ _VALLEYS = (0.3, 0.7)
 _RETRIED, _SUPPORTS_AT_LAST = 3, 16
 _MARGIN = 1e-9
 _NEARLY = 0.02
-_SAME = 1e-6
+_SAME = 1e-3
+"""Largest difference of two mixes that count as one [kg/L]."""
+
 _EDGELESS = "fresh_density"
 _FAR = 0.05
 """Violation of a row [-] from which one more start is enough to give a case up."""
@@ -92,31 +97,31 @@ class Search:
         return replace(found, value=float(objective_of(self.problem, found.case, cast)[0]))
 
     def _best(self, seeds: tuple[Candidate, ...] = ()) -> Candidate | None:
-        """Return the best candidate over all cases; `seeds` are blends to start walks from."""
-        cases = cases_of(self.problem)
-        best: Candidate | None = None
-        solved: list[Candidate] = []
-        queue = list(_loosest_first(cases))
-        while queue:
-            case = queue.pop(0)
-            if best is not None and best.feasible and self._floor(case, solved) >= best.value - _MARGIN:
-                continue
-            if any(k.case == case or (not k.feasible and case.tighter_than(k.case)) for k in solved):
-                continue
-            free = self._free(case, [*seeds, *solved])
-            if not free:
-                continue
-            found = self._made(case, free, best)
-            solved.append(free[0] if found is None or free[0].feasible else _better(free[0], found))
-            best = found if best is None else _better(best, found)
-            if self.first and best is not None and best.feasible:
-                return best
-            if not solved[-1].feasible:
-                # If even the loosest case of these coats has no blend, none of its tighter ones does.
-                queue.insert(0, _loosest(c for c in cases if c.coats == case.coats and c.doses == case.doses))
+        """Return the best candidate over all cases; `seeds` are blends to start walks from.
+
+        Best first: a case waits with what it costs at least, is walked freely when its turn comes, waits
+        again with what that gave, and is made weighable only if its turn still comes.
+        """
+        agenda = _Agenda(cases_of(self.problem), self.problem.job.objective == "cost")
+        for case, free in agenda.turns():
+            if free is None:
+                free = self._free(case, [*seeds, *agenda.solved])
+                if not free:
+                    continue
+                if free[0].feasible and not self.first:
+                    agenda.wait(case, free)
+                    continue
+                found = self._made(case, free, agenda.best)
+                agenda.close(case, free[0] if found is None or free[0].feasible else _better(free[0], found))
+            else:
+                found = self._made(case, free, agenda.best)
+            agenda.offer(found)
+            if self.first and agenda.best is not None and agenda.best.feasible:
+                break
+        best = agenda.best
         if best is None or best.feasible or seeds:
             return best
-        best = self._last_resort(best, solved)
+        best = self._last_resort(best, agenda.solved)
         again = self._best((best,)) if best.feasible and not self.first else None
         return _better(best, again)
 
@@ -162,14 +167,6 @@ class Search:
         others = (c for c in self.polished.values() if c.feasible and c.support != best.support)
         return sorted(others, key=Candidate.rank)
 
-    def _floor(self, case: Case, solved: Iterable[Candidate]) -> float:
-        """Return what a case costs at least: its steps, and the powder of any looser case solved before."""
-        if self.problem.job.objective != "cost":
-            return -np.inf
-        looser = [k for k in solved if k.feasible and case.tighter_than(k.case)]
-        powder = max((k.value - k.case.fixed for k in looser), default=0.0)
-        return case.fixed + powder
-
     def _free(self, case: Case, known: Iterable[Candidate]) -> list[Candidate]:
         """Walk with all materials and without least shares, best end first: a floor for the case.
 
@@ -181,11 +178,14 @@ class Search:
             ends.append(descend(self.problem, case, self.solids(), start.mix, backoff))
             if ends[-1].feasible:
                 break
-        tries = _TRIES if not ends or ends[-1].feasible or min(end.violation for end in ends) < _FAR else 1
-        for mixes in self._starts(case, [end for end in ends if end.feasible]):
-            for mix in mixes[:tries]:
-                ends.append(descend(self.problem, case, self.solids(), mix, backoff))
-                if ends[-1].feasible:
+        far = bool(ends) and min(end.violation for end in ends) > _FAR
+        basins = self._starts(case, [end for end in ends if end.feasible])
+        for mixes in basins[:1] if far else basins:
+            for mix in mixes[: 1 if far else _TRIES]:
+                end = descend(self.problem, case, self.solids(), mix, backoff)
+                again = any(np.abs(end.mix - other.mix).max() < _SAME for other in ends)
+                ends.append(end)
+                if end.feasible or again:
                     break
         return _distinct(ends)
 
@@ -211,8 +211,8 @@ class Search:
     def _by_support(self, case: Case, best: Candidate | None, beaten: Candidate | None) -> Candidate | None:
         """Walk on the grid's most promising sets of materials alone: where all at once lead astray."""
         backoff = backoff_vector(self.problem, case, self.shifts)
-        count = _SUPPORTS if best is None or TOLERANCE < best.violation <= _FAR else _SUPPORTS // 2
-        for support, start in list(self._ranked(case).items())[:count]:
+        most = _SUPPORTS if best is None or TOLERANCE < best.violation <= _FAR else _SUPPORTS // 2
+        for support, start in list(self._ranked(case).items())[:most]:
             cutoff = np.inf if beaten is None else beaten.value
             own = [k for k in support if k in self.problem.solids]
             end = descend(self.problem, case, own, start, backoff, own, cutoff)
@@ -267,6 +267,66 @@ class Search:
         return out
 
 
+class _Agenda:
+    """Cases in the order of what they cost at least.
+
+    A case costs at least its steps and the powder of any looser case walked before. `solved` holds the free
+    end of each case walked, `best` the best blend offered.
+    """
+
+    def __init__(self, cases: tuple[Case, ...], money: bool) -> None:
+        self.cases, self.money = cases, money
+        self.solved: list[Candidate] = []
+        self.best: Candidate | None = None
+        self._order = count()
+        self._waiting: list[tuple[float, int, Case, list[Candidate] | None]] = []
+        heads = _heads(cases)
+        for case in cases:
+            self._push(-math.inf if case in heads else self._floor(case), case, None)
+
+    def turns(self) -> Iterator[tuple[Case, list[Candidate] | None]]:
+        """Yield each case whose turn comes, with its free ends once it has been walked."""
+        while self._waiting:
+            least, _, case, free = heapq.heappop(self._waiting)
+            if self.best is not None and self.best.feasible and least >= self.best.value - _MARGIN:
+                return
+            if free is None:
+                if any(k.case == case or (not k.feasible and case.tighter_than(k.case)) for k in self.solved):
+                    continue
+                floor = self._floor(case)
+                if floor > least > -math.inf:
+                    self._push(floor, case, None)
+                    continue
+            yield case, free
+
+    def wait(self, case: Case, free: list[Candidate]) -> None:
+        """Put a case back with its free ends."""
+        self.solved.append(free[0])
+        self._push(free[0].value, case, free)
+
+    def close(self, case: Case, end: Candidate) -> None:
+        """Note how a case ended; one without a blend lets the loosest case of its coats have its say."""
+        self.solved.append(end)
+        if not end.feasible:
+            # If even that one has no blend, none of its tighter ones does.
+            alike = [c for c in self.cases if c.coats == case.coats and c.doses == case.doses]
+            self._push(-math.inf, _loosest(alike), None)
+
+    def offer(self, found: Candidate | None) -> None:
+        """Keep a blend if it is the best."""
+        if found is not None:
+            self.best = _better(self.best, found)
+
+    def _push(self, least: float, case: Case, free: list[Candidate] | None) -> None:
+        heapq.heappush(self._waiting, (least, next(self._order), case, free))
+
+    def _floor(self, case: Case) -> float:
+        if not self.money:
+            return -math.inf
+        looser = [k for k in self.solved if k.feasible and case.tighter_than(k.case)]
+        return case.fixed + max((k.value - k.case.fixed for k in looser), default=0.0)
+
+
 def _loosest(cases: Iterable[Case]) -> Case:
     """Return the case that holds the mixes of most others."""
     loosest, *rest = cases
@@ -276,13 +336,12 @@ def _loosest(cases: Iterable[Case]) -> Case:
     return loosest
 
 
-def _loosest_first(cases: tuple[Case, ...]) -> tuple[Case, ...]:
-    """Put one loosest case of each choice of doses first: its powder is a floor for all the others."""
+def _heads(cases: tuple[Case, ...]) -> list[Case]:
+    """Return one loosest case of each choice of doses: its powder is a floor for all the others."""
     groups: dict[tuple[tuple[int, float], ...], list[Case]] = {}
     for case in cases:
         groups.setdefault(tuple(sorted(case.doses.items())), []).append(case)
-    heads = tuple(_loosest(group) for group in groups.values())
-    return (*heads, *(case for case in cases if case not in heads))
+    return [_loosest(group) for group in groups.values()]
 
 
 def _better(first: Candidate | None, second: Candidate | None) -> Candidate:

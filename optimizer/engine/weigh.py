@@ -37,10 +37,13 @@ class Weighed:
         By material and, last, water, shape (n + 1,) [g].
     candidate : Candidate
         The rounded mix per liter, judged again from the chain.
+    fills : bool
+        True when the masses fill the cavity, give or take what a rim forgives.
     """
 
     grams: Array
     candidate: Candidate
+    fills: bool = True
 
 
 def weigh(problem: Problem, found: Candidate, backoff: Array | None = None) -> Weighed:
@@ -100,12 +103,12 @@ def _best(
     broken = np.maximum(_linear_broken(problem, found, mixes), (-held).max(axis=1))
     broken = np.maximum(broken, 0.0)
     value = objective_of(problem, found.case, cast)
-    order = np.lexsort(
-        (np.abs(volume - problem.liters * 1e3), value, np.where(broken <= TOLERANCE, 0.0, broken))
-    )
+    amiss = np.abs(volume - problem.liters * 1e3)
+    short = np.where(broken <= TOLERANCE, 0.0, broken)
+    order = np.lexsort((value, short, amiss) if filled is _ANY_FILL else (amiss, value, short))
     i = int(order[0])
     rounded = Candidate(found.case, mixes[i], float(value[i]), float(broken[i]))
-    return Weighed(choices[i], rounded)
+    return Weighed(choices[i], rounded, filled is not _ANY_FILL)
 
 
 def _linear_broken(problem: Problem, found: Candidate, mixes: Array) -> Array:

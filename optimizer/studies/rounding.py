@@ -94,7 +94,7 @@ def _with_reserve(problem: Problem, candidate: Candidate, found: Found, doubt: D
                 break
         weighed = weigh(problem, aimed, backoff)
         judged = judge(problem, weighed.grams, doubt)
-        holds = weighed.candidate.feasible and worst_verdict(judged.limits) == "meets"
+        holds = weighed.fills and weighed.candidate.feasible and worst_verdict(judged.limits) == "meets"
         tried = Rounded(weighed, judged, holds)
         if holds:
             return tried
