@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
+from optimizer.caution_words import CAUTIONS
 from optimizer.job import Job
-from optimizer.shop import Limit
+from optimizer.nomenclature import quantity
+from optimizer.shop import DAMP_CLASSES, Limit
+from optimizer.tables import data_frame, html_lines, html_table
+from optimizer.units import odds_words, show, show_amount
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = [
     "Alternative",
@@ -17,6 +25,7 @@ __all__ = [
     "Relaxation",
     "Solution",
     "WeighedMix",
+    "shown",
 ]
 
 
@@ -239,3 +248,65 @@ class Solution:
     def cost(self) -> float | None:
         """Cost of one good vessel [currency], or None without prices."""
         return sum(self.cost_parts.values()) if self.cost_parts else None
+
+    def table(self) -> pd.DataFrame:
+        """Return every property, one a row by its name: value, likely range, unit and what it rests on."""
+        rows = (
+            {"property": name, "value": p.value, "low": p.low, "high": p.high, "unit": p.unit}
+            | {"evidence": p.evidence}
+            for name, p in self.properties.items()
+        )
+        return data_frame(rows, "property")
+
+    def _repr_html_(self) -> str:
+        """Return the answer for a notebook: what to weigh, the limits, and what to beware of."""
+        return "".join(_html(self))
+
+
+def shown(name: str, value: float) -> str:
+    """Return the value of a property as people read it.
+
+    Parameters
+    ----------
+    name : str
+        A name of `optimizer.nomenclature`.
+    value : float
+        Its value [the property's unit].
+
+    Examples
+    --------
+    >>> shown("demold_time", 44.6), shown("damp_risk", 1.0)
+    ('45 min', 'medium')
+    """
+    return DAMP_CLASSES[int(value)] if name == "damp_risk" else show(value, name)
+
+
+def _html(solution: Solution) -> Iterator[str]:
+    yield html_lines([f"{solution.job.title}: {solution.status}"])
+    if solution.mix is not None:
+        yield html_table(
+            ("weigh for one vessel", ""),
+            [(name, show_amount(mass, "g")) for name, mass in solution.mix.grams.items()],
+        )
+    if solution.limits:
+        heads = ("limit", "asked", "best value", "verdict", "chance")
+        yield html_table(heads, [_limit_cells(each) for each in solution.limits])
+    if solution.cost is not None:
+        yield html_lines([f"One good vessel: {show(solution.cost, 'cost')} {solution.job.currency}."])
+    yield html_lines(_change(solution, each) for each in solution.relaxations)
+    yield html_lines((*solution.notes, *(CAUTIONS[key] for key in solution.cautions)))
+
+
+def _limit_cells(judged: LimitVerdict) -> tuple[str, ...]:
+    name, bound = judged.limit.property, judged.limit.bound
+    chance = odds_words(judged.probability) if judged.judged == "with its chance" else ""
+    asked = f"{judged.limit.sense} {shown(name, bound)}"
+    return (quantity(name).label, asked, shown(name, judged.value), judged.verdict, chance)
+
+
+def _change(solution: Solution, change: Relaxation) -> str:
+    moved = " and ".join(
+        f"{quantity(x.property).label} {x.sense} {shown(x.property, x.bound)}" for x in change.limits
+    )
+    best = shown(solution.job.objective, change.objective)
+    return f"A blend is possible with {moved}: {quantity(solution.job.objective).label} {best}."

@@ -23,7 +23,7 @@ from optimizer.unit_words import allowed_text, spell
 if TYPE_CHECKING:
     import pint
 
-__all__ = ["System", "convert", "display_value", "parse", "show", "show_amount", "significant"]
+__all__ = ["System", "convert", "display_value", "odds_words", "parse", "show", "show_amount", "significant"]
 
 System = Literal["metric", "us"]
 
@@ -252,6 +252,20 @@ def show_amount(value: float, unit: str, digits: int = 3, system: System = "metr
         return f"{significant(100.0 * number, digits)} %"
     word = _WORDS.get(shown, shown).removeprefix("currency")
     return f"{_digits(number, unit, digits)} {word}".strip()
+
+
+def odds_words(chance: float) -> str:
+    """Return a chance in whole percent; nothing is quite certain.
+
+    Examples
+    --------
+    >>> odds_words(0.5), odds_words(0.999), odds_words(0.0)
+    ('50 %', 'over 99 %', 'under 1 %')
+    """
+    percent = 100.0 * chance
+    if percent >= 99.5:
+        return "over 99 %"
+    return "under 1 %" if percent < 0.5 else f"{percent:.0f} %"
 
 
 def significant(value: float, digits: int) -> str:

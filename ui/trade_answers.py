@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import pandas as pd
 import streamlit as st
 
 from optimizer.errors import NoBlend
@@ -61,7 +60,7 @@ def traded(asked: Question, over: tuple[str, ...], points: int) -> Traded:
     ]
     solutions = tuple(solution_of(problem, worst_verdict(each.limits), each) for each in judged)
     spans = tuple(cost_range(each, catalogue()) for each in solutions)
-    table = pd.DataFrame(front.table()).to_csv(index=False)
+    table = front.table().to_csv(index=False)
     return Traded(front, solutions, spans, _binders(asked, best), table)
 
 

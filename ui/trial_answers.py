@@ -10,7 +10,7 @@ import streamlit as st
 from optimizer.calibration.fit import Fit, calibrate
 from optimizer.calibration.lab_errors import KINDS
 from optimizer.calibration.next_trial import next_trial
-from optimizer.calibration.readings import Studio
+from optimizer.calibration.readings import studio_of
 from optimizer.errors import VesselblendError
 from optimizer.problem import problem_of
 from optimizer.trials.records import Trial
@@ -35,8 +35,7 @@ def fitted(trials: tuple[Trial, ...], text: str) -> Fit:
         If no trial holds a reading that can be used.
     """
     job = Question(text).job
-    studio = Studio(job.shop, job.vessel)
-    return calibrate(trials, catalogue(), studio)
+    return calibrate(trials, catalogue(), studio_of(job))
 
 
 def seen_rows(fit: Fit) -> list[dict[str, Any]]:

@@ -14,7 +14,7 @@ from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.shop import DAMP_CLASSES, Limit
 from optimizer.solution import LimitVerdict, Prediction
-from optimizer.units import System, display_value, show, show_amount, significant
+from optimizer.units import System, display_value, odds_words, show, show_amount, significant
 
 __all__ = [
     "COST_GROUPS",
@@ -174,20 +174,6 @@ def chance_words(verdict: LimitVerdict) -> str:
     if verdict.judged != "with its chance":
         return "-"
     return odds_words(verdict.probability)
-
-
-def odds_words(chance: float) -> str:
-    """Return a chance in whole percent; nothing is quite certain.
-
-    Examples
-    --------
-    >>> odds_words(0.5), odds_words(0.999), odds_words(0.0)
-    ('50 %', 'over 99 %', 'under 1 %')
-    """
-    percent = 100.0 * chance
-    if percent >= 99.5:
-        return "over 99 %"
-    return "under 1 %" if percent < 0.5 else f"{percent:.0f} %"
 
 
 def is_tight(verdict: LimitVerdict) -> bool:

@@ -10,7 +10,7 @@ import datetime as dt
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +26,11 @@ from optimizer.calibration.update import Settled, update
 from optimizer.chain.parameters import Parameter
 from optimizer.errors import NoVerdict
 from optimizer.materials import Catalogue
+from optimizer.tables import data_frame
 from optimizer.trials.records import Trial
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = ["Fit", "Seen", "calibrate"]
 
@@ -80,6 +84,19 @@ class Fit:
     calibration: Calibration
     evidence: Evidence
     seen: tuple[Seen, ...]
+
+    def table(self) -> pd.DataFrame:
+        """Return every reading, one a row: what was expected before and after, and what was seen."""
+        rows = (
+            {"trial": one.reading.trial, "reading": one.reading.kind, "seen": one.reading.value}
+            | {"before": one.before, "after": one.after, "flagged": one.flagged}
+            for one in self.seen
+        )
+        return data_frame(rows)
+
+    def _repr_html_(self) -> str:
+        """Return the calibration for a notebook."""
+        return self.calibration._repr_html_()
 
 
 def calibrate(

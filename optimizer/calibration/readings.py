@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from optimizer.calibration.lab_errors import KINDS, STATED_LEAST, STRENGTH_ERRORS
+from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.shop import Shop, Vessel
 from optimizer.trials.drying_watch import constant_since
 from optimizer.trials.records import Burn, Strength, Trial, Weighing
 
-__all__ = ["Reading", "Studio", "Unused", "readings_of"]
+__all__ = ["Reading", "Studio", "Unused", "readings_of", "studio_of"]
 
 _AT_DEMOLDING = 1.0 / 24.0
 """A weighing within an hour of demolding is the mass out of the mold [d]."""
@@ -37,6 +38,12 @@ class Studio:
     shop: Shop = field(default_factory=Shop)
     vessel: Vessel | None = None
     heat_of_combustion: float = 43.0
+
+
+def studio_of(job: Job) -> Studio:
+    """Return the studio a job stands for: its shop, its vessel and the wax of its candle."""
+    studio = Studio(job.shop, job.vessel)
+    return studio if job.candle is None else replace(studio, heat_of_combustion=job.candle.heat_of_combustion)
 
 
 @dataclass(frozen=True)

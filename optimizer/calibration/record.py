@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from importlib.metadata import PackageNotFoundError
 from importlib.metadata import version as installed
-from typing import Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,10 @@ from optimizer.chain.parameters import Parameter, ParameterSet, parameters_of
 from optimizer.errors import Fault, FileFaults
 from optimizer.fingerprint import canonical_text
 from optimizer.materials import Catalogue, Figure, Material
+from optimizer.tables import data_frame, html_lines, html_table
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = [
     "Bag",
@@ -154,6 +158,32 @@ class Calibration:
     correlation: Array
     flagged: tuple[Flagged, ...] = ()
     bags: tuple[Bag, ...] = ()
+
+    def table(self) -> pd.DataFrame:
+        """Return the figures the readings depend on, one a row by its name, before and after."""
+        rows = (
+            {"figure": one.name, "before": one.before[0], "before_error": one.before[1]}
+            | {"after": one.after[0], "after_error": one.after[1], "trials": one.trials}
+            for one in self.learned
+        )
+        return data_frame(rows, "figure")
+
+    def _repr_html_(self) -> str:
+        """Return what was learned for a notebook: the figures the trials say anything about."""
+        rows = [
+            (
+                one.name,
+                *(f"{value:.4g} ± {left:.2g}" for value, left in (one.before, one.after)),
+                one.trials,
+            )
+            for one in self.learned
+            if one.trials
+        ]
+        words = [
+            f"Trial {one.trial}: {one.reading} of {one.value:.4g} does not fit the others; look it up."
+            for one in self.flagged
+        ]
+        return html_table(("figure", "before", "after", "trials"), rows) + html_lines(words)
 
     def rounded(self) -> Calibration:
         """Return the record with the digits its file keeps, so that what is read back is the same."""

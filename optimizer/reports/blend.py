@@ -11,13 +11,13 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from optimizer.caution_words import CAUTIONS
 from optimizer.nomenclature import QUANTITIES
 from optimizer.shop import DAMP_CLASSES, Limit
 from optimizer.solution import Alternative, LimitVerdict, Prediction, Proof, Relaxation, Solution
 from optimizer.studies.batch import Batch
 from optimizer.studies.check import Comparison
 from optimizer.studies.frontier import Frontier
-from optimizer.verdict.cautions import CAUTIONS
 
 __all__ = [
     "batch_json",
@@ -210,7 +210,7 @@ def frontier_json(found: Frontier) -> Json:
 
 def frontier_csv(found: Frontier) -> str:
     """Return a frontier as CSV: the traded quantities with their units, then shares and water."""
-    rows = found.table()
+    rows = found.rows()
     heads = [f"{name} [{QUANTITIES[name].unit}]" if name in found.over else name for name in rows[0]]
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,9 +12,15 @@ from optimizer.chain.body import per_liter
 from optimizer.chain.parameters import ParameterSet
 from optimizer.job import Job
 from optimizer.materials import Catalogue
+from optimizer.nomenclature import quantity
 from optimizer.problem import Problem, problem_of
-from optimizer.solution import Solution
+from optimizer.solution import Solution, shown
+from optimizer.tables import data_frame, html_lines, html_table
+from optimizer.units import show
 from optimizer.verdict.judge import judge, solution_of, worst_verdict
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = ["Comparison", "check", "compare", "grams_of_blend"]
 
@@ -39,6 +46,31 @@ class Comparison:
     saving: float | None
     share: float | None
     retest: tuple[str, ...]
+
+    def table(self) -> pd.DataFrame:
+        """Return every property, one a row by its name: present, candidate and their difference."""
+        old, new = self.present.properties, self.candidate.properties
+        rows = (
+            {"property": name, "present": old[name].value, "candidate": new[name].value}
+            | {"change": new[name].value - old[name].value, "unit": old[name].unit}
+            for name in old
+            if name in new
+        )
+        return data_frame(rows, "property")
+
+    def _repr_html_(self) -> str:
+        """Return both blends for a notebook, property by property, with what to test again."""
+        old, new = self.present.properties, self.candidate.properties
+        rows = [
+            (quantity(name).label, shown(name, old[name].value), shown(name, new[name].value))
+            for name in old
+            if name in new
+        ]
+        words = [f"present: {self.present.status}; candidate: {self.candidate.status}"]
+        if self.saving is not None:
+            words.append(f"Saved per good vessel: {show(self.saving, 'cost')} {self.candidate.job.currency}.")
+        words += [f"Repeat the {test}." for test in self.retest]
+        return html_table(("property", "present", "candidate"), rows) + html_lines(words)
 
 
 def check(

@@ -4,17 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from optimizer.caution_words import CAUTIONS
 from optimizer.money.turns import turns_per_day
-from optimizer.nomenclature import QUANTITIES
+from optimizer.nomenclature import QUANTITIES, quantity
 from optimizer.pareto import Sense, knee, nondominated
 from optimizer.problem import Problem
-from optimizer.solution import Proof
+from optimizer.solution import Proof, shown
 from optimizer.studies.explain import blend_shares
 from optimizer.studies.levels import LevelWalk, Placed, values_of
 from optimizer.studies.proofs import prove
+from optimizer.tables import data_frame, html_lines, html_table
+from optimizer.units import show_amount
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = ["Frontier", "FrontierBlend", "frontier", "frontier_faults"]
 
@@ -69,7 +76,7 @@ class Frontier:
     blends: tuple[FrontierBlend, ...]
     knee: int | None
 
-    def table(self) -> list[dict[str, float]]:
+    def rows(self) -> list[dict[str, float]]:
         """Return one row per blend with the traded quantities and the shares."""
         names = sorted({name for b in self.blends for name in b.blend})
         return [
@@ -80,6 +87,28 @@ class Frontier:
             }
             for b in self.blends
         ]
+
+    def table(self) -> pd.DataFrame:
+        """Return `rows` as a data frame."""
+        return data_frame(self.rows())
+
+    def _repr_html_(self) -> str:
+        """Return the blends for a notebook; an arrow marks the one where giving more buys least."""
+        heads = ("", *(quantity(name).label for name in self.over), "blend")
+        cells = [
+            (
+                "→" if place == self.knee else "",
+                *(shown(name, b.values[name]) for name in self.over),
+                _words(b),
+            )
+            for place, b in enumerate(self.blends)
+        ]
+        return html_table(heads, cells) + html_lines([CAUTIONS["certify"]])
+
+
+def _words(blend: FrontierBlend) -> str:
+    shares = sorted(blend.blend.items(), key=lambda item: -item[1])
+    return ", ".join(f"{show_amount(share, 'fraction', 2)} {name}" for name, share in shares)
 
 
 def frontier_faults(over: Sequence[str]) -> str | None:

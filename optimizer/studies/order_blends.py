@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from optimizer.chain.parameters import ParameterSet
 from optimizer.errors import FileFaults
@@ -18,6 +19,11 @@ from optimizer.money.request import Candidate, OrderRequest
 from optimizer.solution import Solution
 from optimizer.studies.check import check
 from optimizer.studies.design import design
+from optimizer.tables import data_frame, html_table
+from optimizer.units import show
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = ["OrderAnswer", "candidate_of", "plan_blends", "shop_request"]
 
@@ -50,6 +56,36 @@ class OrderAnswer:
     solutions: Mapping[str, Solution]
     switches: tuple[Switch, ...] = ()
     no_blend: Solution | None = None
+
+    def table(self) -> pd.DataFrame:
+        """Return the plans, best first, one a row by the name of its blend; costs are per good vessel."""
+        rows = (
+            {"plan": each.plan.candidate.name, "ready": each.plan.ready, "in_time": each.plan.meets_date}
+            | {"molds_to_buy": each.plan.molds_to_buy, "bottleneck": each.plan.bottleneck}
+            | {"cost_molds_charged": each.plan.cost_order.per_good_vessel}
+            | {"cost_mold_wear": each.plan.cost_wear.per_good_vessel}
+            for each in self.ranked
+        )
+        return data_frame(rows, "plan")
+
+    def _repr_html_(self) -> str:
+        """Return the plans for a notebook, best first, then the blend of the first."""
+        if self.no_blend is not None:
+            return self.no_blend._repr_html_()
+        heads = ("plan", "ready", "in time", "molds to buy", "cost, molds charged", "cost, mold wear")
+        plans = [each.plan for each in self.ranked]
+        cells = [
+            (
+                plan.candidate.name,
+                plan.ready or "never",
+                "yes" if plan.meets_date else "no",
+                plan.molds_to_buy,
+                show(plan.cost_order.per_good_vessel, "cost"),
+                show(plan.cost_wear.per_good_vessel, "cost"),
+            )
+            for plan in plans
+        ]
+        return html_table(heads, cells) + self.solutions[plans[0].candidate.name]._repr_html_()
 
 
 def candidate_of(name: str, solution: Solution, catalogue: Catalogue) -> Candidate:

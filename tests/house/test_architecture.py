@@ -11,7 +11,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 
 LAYERS = (
-    ("errors", "nomenclature", "constants", "pareto"),
+    ("errors", "nomenclature", "constants", "pareto", "tables", "caution_words"),
     ("materials", "shop", "toml_files", "unit_words"),
     ("units", "job"),
     ("fingerprint", "jobfile", "properties", "solvers"),
@@ -24,7 +24,7 @@ LAYERS = (
     ("verdict",),
     ("studies",),
     ("calibration", "reports"),
-    ("sweep",),
+    ("sweep", "notebook"),
 )
 """Packages and modules of `optimizer`, lowest first; a row may import lower rows and itself."""
 

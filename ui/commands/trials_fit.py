@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterator
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,10 +18,8 @@ if TYPE_CHECKING:
     from optimizer.calibration.agreement import Agreement
     from optimizer.calibration.fit import Fit, Seen
     from optimizer.calibration.next_trial import NextTrial
-    from optimizer.calibration.readings import Studio
     from optimizer.calibration.record import Learned
     from optimizer.calibration.response_surface import Misfit
-    from optimizer.job import Job
     from optimizer.units import System
     from ui.terminal import Block
 
@@ -46,6 +44,7 @@ def trials_fit(job: str | None, book: str, look: bool, specs: str | None, delive
     """
     from optimizer.calibration.files import keep_calibration
     from optimizer.calibration.fit import calibrate
+    from optimizer.calibration.readings import studio_of
     from optimizer.calibration.response_surface import misfits
     from optimizer.specs import load_catalogue
     from ui.jobs import ask
@@ -56,7 +55,7 @@ def trials_fit(job: str | None, book: str, look: bool, specs: str | None, delive
         catalogue = load_catalogue(specs)
     else:
         asked = ask(job, specs)
-        catalogue, studio = asked.catalogue, _studio(asked.job)
+        catalogue, studio = asked.catalogue, studio_of(asked.job)
     found = calibrate(opened(Path(book)).trials(), catalogue, studio, dt.date.today())
     wrong = misfits(found)
     path = None if look else keep_calibration(found.calibration, Path(book).resolve().parent)
@@ -98,13 +97,6 @@ def trials_next(job: str | None, book: str, specs: str | None, delivery: Deliver
     data = _next_json(found) | {"calibration": None if path is None else str(path)}
     delivery.send(data, lambda: list(_next_blocks(found)))
     return 0
-
-
-def _studio(job: Job) -> Studio:
-    from optimizer.calibration.readings import Studio
-
-    studio = Studio(job.shop, job.vessel)
-    return studio if job.candle is None else replace(studio, heat_of_combustion=job.candle.heat_of_combustion)
 
 
 def _fit_json(found: Fit, wrong: tuple[Misfit, ...]) -> dict[str, Any]:

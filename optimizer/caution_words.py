@@ -1,0 +1,37 @@
+"""The words of the cautions, by the keys that travel with a result.
+
+Texts say what to do and defer to local codes, standards and accredited test houses.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+__all__ = ["CAUTIONS"]
+
+CAUTIONS: Final[dict[str, str]] = {
+    "silica": "Dust holds crystalline silica: wear a fitted N95/P2 mask or better when tipping and sanding, "
+    "clean wet or with a HEPA vacuum, never dry-sweep (OSHA 29 CFR 1926.1153; follow local rules).",
+    "dust": "Powder dust: keep it down, wear a dust mask, tip bags low.",
+    "alkali": "Wet cement is caustic and burns without hurting at first: gloves that stand alkali, sealed "
+    "goggles, rinse at once with plenty of water.",
+    "skin": "Never cast on or around skin: setting mix grips and gets hot.",
+    "setting_heat": "The mix may pass 48 degC while it sets: do not touch, and spread leftovers thin; a "
+    "bucketful gets far hotter.",
+    "candle": "A dry mineral wall drinks wax and can act as a wick: seal the inside with a heat-proof "
+    "sealer, cure it, and burn at least three pieces to the end under watch before anyone else does.",
+    "retest": "New blend, water or sealer makes a new vessel: repeat the seal check and the burn test.",
+    "heat_estimate": "Heat in use is an estimate: burn one and enter the outer wall you measure.",
+    "heat_negative": "The wall near the flame runs hotter than its mineral keeps its crystal water: expect "
+    "slow powdering there. A smaller wick or a thicker or wider wall helps; a test burn decides.",
+    "certify": "A calculated margin certifies nothing: local codes, the candle fire standards and an "
+    "accredited test house have the last word.",
+    "damp": "Late ettringite may crack this mix in damp: keep it dry, or use less gypsum beside cement.",
+    "bleeding": "More water than the powders hold: grains settle and the face may bleed.",
+    "gypsum_water": "Gypsum softens when wet: dry rooms only, not for food, dishwasher or frost.",
+    "disposal": "Let leftovers set and bin them: never down the drain; keep gypsum out of organic waste.",
+    "titanium_dust": "Titanium white dust: do not breathe it; weigh it in still air.",
+    "extrapolated": "Nobody has published gypsum and cement mixed like this: cast a trial before you "
+    "promise it.",
+}
+"""Caution texts by key."""
