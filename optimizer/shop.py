@@ -82,7 +82,7 @@ class Candle:
     Attributes
     ----------
     wicks : int
-        Number of wicks [-].
+        Number of wicks [count].
     burn_rate : float
         Wax burned by one wick [g/h].
     exposure : str
@@ -147,7 +147,8 @@ class Shop:
     coat_cost : float
         Sealer used by one coat on one vessel [currency].
     target_absorption, coat_factor, max_coats : float
-        Absorption the sealer is to reach [fraction], what one coat leaves of it [-], most coats allowed.
+        Absorption the sealer is to reach [fraction], what one coat leaves of it [fraction], most coats allowed
+        [count].
     shelf_cost, shelf_places : float
         Cost of one vessel on the drying shelf for a day [currency/d], and places on it [count].
     packing_cost : float
@@ -161,7 +162,7 @@ class Shop:
     fees, profit : float
         Marketplace fees and wanted profit, each a fraction of the selling price.
     people : float
-        People at work; the minutes of casting, sealing and packing share their shifts [count].
+        People at work; the minutes of casting, sealing and packing share their shifts [-].
     pour_minutes : float
         Minutes to pour one mold from a mix [min].
     molds_per_mix, mixes_per_day : int

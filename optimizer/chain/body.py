@@ -29,9 +29,9 @@ class Body:
     hydrates : Array
         Volume of all hydrates [L/L].
     gypsum_share, csa_share : Array
-        Shares of the two hydrate types in that volume [-].
+        Shares of the two hydrate types in that volume [fraction].
     porosity, paste_porosity : Array
-        Pores, air included, over the body and over the body less its grains [-].
+        Pores, air included, over the body and over the body less its grains [fraction].
     per_hydrate : Array
         One over the volume of hydrates [L/L].
     """

@@ -18,7 +18,10 @@ __all__ = ["Scan", "blend_grid", "with_doses"]
 
 Array = NDArray[np.float64]
 
-_MOST_BLENDS = 12_000
+_MOST_BLENDS = 3_000
+_MOST_MATRICES, _MOST_LOADS = 240, 60
+"""Mixes of binders, and loads of fillers and pigments, that are crossed; more are thinned evenly."""
+
 _TRIOS = ((0.6, 0.2, 0.2), (0.2, 0.6, 0.2), (0.2, 0.2, 0.6))
 _LOADS = (0.12, 0.3, 0.6, 0.95)
 _FEW_LOADS = (0.3, 0.8)
@@ -66,8 +69,8 @@ def blend_grid(problem: Problem) -> Array:
     binders = [k for k in problem.solids if problem.materials[k].role == "binder"]
     others = [k for k in problem.solids if problem.materials[k].role != "binder"]
     fine = len(problem.solids) <= 9
-    matrices = _binder_mixes(binders, len(problem.names), cap, fine)
-    loads = _loads(problem, others, fine)
+    matrices = _thinned(_binder_mixes(binders, len(problem.names), cap, fine), _MOST_MATRICES)
+    loads = _thinned(np.array(_loads(problem, others, fine)), _MOST_LOADS)
     blends = [matrices[np.newaxis, 0] * 0.0]
     for load in loads:
         used = np.count_nonzero(load) + np.count_nonzero(matrices, axis=1)
@@ -75,9 +78,12 @@ def blend_grid(problem: Problem) -> Array:
         blends.append(carried + load)
     grid = np.concatenate(blends[1:]) if len(blends) > 1 else matrices
     grid = _within_bounds(problem, grid)
-    if len(grid) > _MOST_BLENDS:
-        grid = grid[:: int(np.ceil(len(grid) / _MOST_BLENDS))]
-    return grid
+    return _thinned(grid, _MOST_BLENDS)
+
+
+def _thinned(rows: Array, most: int) -> Array:
+    """Return every second, third or further row, from the first on, so that no more than `most` are left."""
+    return rows[:: -(-len(rows) // most)] if len(rows) > most else rows
 
 
 def _binder_mixes(binders: list[int], count: int, cap: int, fine: bool) -> Array:

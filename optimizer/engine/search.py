@@ -27,6 +27,9 @@ __all__ = ["Search", "best_mix"]
 
 Array = NDArray[np.float64]
 
+_MANY = 20
+"""Materials from which a shortlist is made first, and about how many it names."""
+
 _TRIES, _WARM, _SUPPORTS = 3, 2, 4
 _VALLEYS = (0.3, 0.7)
 """Share of gypsum binders among the binders that parts the valleys of cost [-]."""
@@ -58,6 +61,8 @@ class Search:
         Grid of the same materials, to share between searches that differ in limits alone.
     first : bool
         True stops at the first blend that holds, for questions of whether there is one.
+    short : frozenset[int] | None
+        Of very many materials, those that the search found worth a look.
     """
 
     problem: Problem
@@ -65,11 +70,13 @@ class Search:
     only: tuple[int, ...] | None = None
     scan: Scan | None = None
     first: bool = False
+    short: frozenset[int] | None = None
     polished: dict[tuple[Case, tuple[int, ...]], Candidate] = field(default_factory=dict)
 
     def solids(self) -> tuple[int, ...]:
         """Positions the search may use."""
-        return tuple(k for k in self.problem.solids if self.only is None or k in self.only)
+        sets = [chosen for chosen in (self.only, self.short) if chosen is not None]
+        return tuple(k for k in self.problem.solids if all(k in chosen for chosen in sets))
 
     def run(self) -> Candidate | None:
         """Return the best candidate over all cases; infeasible only if nothing feasible was found."""
@@ -96,13 +103,16 @@ class Search:
         cast = cast_of(self.problem.model, self.problem.bench, found.mix[None, :])
         return replace(found, value=float(objective_of(self.problem, found.case, cast)[0]))
 
-    def _best(self, seeds: tuple[Candidate, ...] = ()) -> Candidate | None:
+    def _best(self, seeds: tuple[Candidate, ...] = (), *, last: bool = False) -> Candidate | None:
         """Return the best candidate over all cases; `seeds` are blends to start walks from.
 
         Best first: a case waits with what it costs at least, is walked freely when its turn comes, waits
         again with what that gave, and is made weighable only if its turn still comes.
         """
-        agenda = _Agenda(cases_of(self.problem), self.problem.job.objective == "cost")
+        cases = cases_of(self.problem)
+        if len(self.solids()) > _MANY:
+            seeds = (*seeds, *self._shorten(cases, seeds))
+        agenda = _Agenda(cases, self.problem.job.objective == "cost")
         for case, free in agenda.turns():
             if free is None:
                 free = self._free(case, [*seeds, *agenda.solved])
@@ -119,11 +129,27 @@ class Search:
             if self.first and agenda.best is not None and agenda.best.feasible:
                 break
         best = agenda.best
-        if best is None or best.feasible or seeds:
+        if best is None or best.feasible or last:
             return best
         best = self._last_resort(best, agenda.solved)
-        again = self._best((best,)) if best.feasible and not self.first else None
+        again = self._best((best,), last=True) if best.feasible and not self.first else None
         return _better(best, again)
+
+    def _shorten(self, cases: tuple[Case, ...], seeds: tuple[Candidate, ...]) -> list[Candidate]:
+        """Keep the materials worth a look among many, and return the walks among all of them that told.
+
+        A walk looks at every material at once, so what no walk of the loosest steps uses, from any basin,
+        and no promising blend of the grid, is left out of the choice of materials.
+        """
+        head = _heads(cases)[0]
+        ends = self._free(head, seeds)
+        met = {k for end in ends for k in end.support}
+        for support in self._ranked(head):
+            if len(met) >= _MANY:
+                break
+            met |= set(support)
+        self.short = frozenset(met)
+        return ends
 
     def _last_resort(self, best: Candidate, solved: Iterable[Candidate]) -> Candidate:
         """Look once more, from many starts, where a blend was missed by least: "none" is a hard word."""
@@ -260,9 +286,10 @@ class Search:
         short = np.where(value >= NEVER, np.maximum(short, 1.0), short)
         order = np.lexsort((value, np.where(short <= _NEARLY, 0.0, short)))
         out: dict[tuple[int, ...], Array] = {}
+        allowed = {*self.solids(), *self.problem.doses}
         for i in order:
             support = scan.supports[i]
-            if support not in out and (self.only is None or set(support) <= set(self.only)):
+            if support not in out and allowed.issuperset(support):
                 out[support] = cast.mixes[i]
         return out
 

@@ -216,7 +216,7 @@ def drying_time(
     free_water: Values,
     wall: Values,
     resistance: Values,
-    damp_cure: Values = 0.0,
+    damp_days: Values = 0.0,
 ) -> Values:
     """Return the time from demolding to constant mass.
 
@@ -230,7 +230,7 @@ def drying_time(
         Wall thickness, both faces open [mm].
     resistance : Values
         Vapor resistance number of the body [-], `vapor_resistance`.
-    damp_cure : Values
+    damp_days : Values
         Time kept damp first [d], `damp_cure_days`.
 
     Returns
@@ -252,7 +252,7 @@ def drying_time(
     water = np.maximum(free_water, 0.0)
     constant = water * half / room.constant_rate
     front = water * half**2 * resistance / (2.0 * room.front_rate)
-    return damp_cure + constant + FRONT_SHARE * front
+    return damp_days + constant + FRONT_SHARE * front
 
 
 def vapor_resistance(csa_share: Values) -> Values:

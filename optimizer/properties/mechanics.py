@@ -88,14 +88,14 @@ def base_suction_stress(radius: Values, base: Values, pressure: Values = ATMOSPH
     return (_CLAMPED * load), (_SUPPORTED * load)
 
 
-def drop_stress(height: Values, mass: Values, volume: Values, modulus: Values = 10.0) -> Values:
+def drop_stress(drop: Values, mass: Values, volume: Values, modulus: Values = 10.0) -> Values:
     """Return the stress if a fall's energy were spread evenly through the body [MPa].
 
     Above the bending strength of any blend from table height: none survives a drop by strength.
 
     Parameters
     ----------
-    height : Values
+    drop : Values
         Drop [m].
     mass : Values
         Vessel [g].
@@ -113,5 +113,5 @@ def drop_stress(height: Values, mass: Values, volume: Values, modulus: Values = 
     >>> round(float(drop_stress(0.75, 600.0, 360.0)), 1)
     15.7
     """
-    energy = mass * _GRAVITY * height / volume
+    energy = mass * _GRAVITY * drop / volume
     return np.sqrt(2.0 * modulus * energy)

@@ -126,7 +126,7 @@ def flame_heat(burn_rate: Values, heat_of_combustion: Values, wicks: Values = 1)
     heat_of_combustion : Values
         Net heat of the wax [kJ/g].
     wicks : Values
-        Number of wicks [-].
+        Number of wicks [count].
 
     References
     ----------

@@ -93,7 +93,7 @@ def air_at(temperature: Values) -> Air:
     return Air(conductivity, viscosity / density, conductivity / (density * 1007.0), 1.0 / kelvin)
 
 
-def rayleigh(air: Air, rise: Values, height: Values) -> Values:
+def rayleigh(air: Air, rise: Values, tall: Values) -> Values:
     """Return the Rayleigh number of an upright face [-].
 
     Parameters
@@ -102,7 +102,7 @@ def rayleigh(air: Air, rise: Values, height: Values) -> Values:
         Air at the film temperature.
     rise : Values
         Face above air [K].
-    height : Values
+    tall : Values
         Height of the face [m].
 
     References
@@ -114,7 +114,7 @@ def rayleigh(air: Air, rise: Values, height: Values) -> Values:
     >>> round(float(rayleigh(air_at(40.0), 40.0, 0.09)) / 1e6, 1)
     2.2
     """
-    drive = _GRAVITY * air.expansion * np.abs(rise) * height**3
+    drive = _GRAVITY * air.expansion * np.abs(rise) * tall**3
     return drive / (air.viscosity * air.diffusivity)
 
 

@@ -75,7 +75,7 @@ def fresh_density(solid_mass: Values, solid_volume: Values, water: Values, air: 
     Returns
     -------
     Values
-        Density, air included [kg/L, g/cm3].
+        Density, air included [g/cm3], the same as kilograms per liter.
 
     References
     ----------

@@ -53,6 +53,7 @@ STEPS: Mapping[str, float] = {
 
 _RIVALS = 5
 _MOST_RIVALS = 12
+_MOST_BINDERS = 8
 _CONFIRMATIONS = 4
 _NEAR = 1e-3
 _TIE = 0.02
@@ -217,13 +218,16 @@ def single_binders(
 ) -> tuple[Alternative, ...]:
     """Return for each binder the best mix without any other at the same limits, or what it fails.
 
-    Fillers and pigments stay allowed: that is the mix a caster would make of one binder.
+    Fillers and pigments stay allowed: that is the mix a caster would make of one binder. Of many binders
+    only the cheapest few by the kilogram are asked.
     """
     fillers = tuple(k for k in problem.solids if problem.materials[k].role != "binder")
+    binders = [k for k in problem.solids if problem.materials[k].role == "binder"]
+    cheapest = sorted(binders, key=lambda k: (np.nan_to_num(problem.prices[k], nan=np.inf), k))[
+        :_MOST_BINDERS
+    ]
     out = []
-    for k in problem.solids:
-        if problem.materials[k].role != "binder":
-            continue
+    for k in sorted(cheapest):
         found = Search(problem, shifts, only=(k, *fillers), scan=scan).run()
         if found is None:
             continue
