@@ -61,7 +61,9 @@ def test_the_vessel_by_its_measures_stays_so():
 
 def test_stored_schema_is_the_present_one():
     stored = (files("optimizer") / "job_schema.json").read_text(encoding="utf-8")
-    assert json.loads(stored) == schema(), "write json.dumps(schema(), indent=1) to optimizer/job_schema.json"
+    assert json.loads(stored) == schema(), (
+        "write json.dumps(schema(), indent=1, ensure_ascii=False) to optimizer/job_schema.json"
+    )
 
 
 @pytest.mark.parametrize("name", TEMPLATES)
