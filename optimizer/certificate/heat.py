@@ -82,6 +82,8 @@ class HeatParts:
         Ratios: share of the phase in the dry solids.
     ln_solid : tuple[float, float]
         ln conductivity of the solid of gypsum and of cement [ln W/mK].
+    weight : float
+        Place of the paste between its two bounds [fraction].
     """
 
     paste: int
@@ -92,6 +94,7 @@ class HeatParts:
     gypsum_phase: int | None
     ettringite_phase: int
     ln_solid: tuple[float, float]
+    weight: float
 
 
 @dataclass(frozen=True)
@@ -210,7 +213,8 @@ class Conduct(Term):
         parts = self.parts
         share = min(max(self._at(parts.share, point), 0.0), 1.0)
         solid = math.exp(parts.ln_solid[0] + share * (parts.ln_solid[1] - parts.ln_solid[0]))
-        paste = float(paste_conductivity(min(max(self._at(parts.porosity, point), 0.0), 0.99), solid))
+        pores = min(max(self._at(parts.porosity, point), 0.0), 0.99)
+        paste = float(paste_conductivity(pores, solid, weight=parts.weight))
         beside = [self._at(kind.part, point) for kind in parts.grains]
         grains = [math.exp(self._at(kind.mean, point)) for kind in parts.grains]
         lift = sum(v * (k - paste) / (k + 2.0 * paste) for v, k in zip(beside, grains, strict=True))

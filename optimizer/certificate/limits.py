@@ -225,6 +225,7 @@ def _heat_parts(builder: Builder) -> HeatParts:
         gypsum_phase=builder.ratio("gypsum in the solids", "gypsum_mass", "dry") if gypsum else None,
         ettringite_phase=builder.ratio("ettringite in the solids", "ettringite_mass", "dry"),
         ln_solid=(math.log(solids[0]), math.log(solids[1])),
+        weight=float(model["conductivity_weight"]),
     )
 
 

@@ -106,6 +106,7 @@ class Cast:
             np.exp(body["heavy_conduct"] / np.maximum(heavy, _TINY)),
             light,
             np.exp(body["light_conduct"] / np.maximum(light, _TINY)),
+            self.model["conductivity_weight"],
         )
         return np.asarray(conducted)
 

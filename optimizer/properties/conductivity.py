@@ -160,7 +160,7 @@ def paste_conductivity(
     solid, pore : Values
         Conductivity of the solid and of what fills the pores [W/(m K)].
     weight : Values
-        Place between the Hashin-Shtrikman bounds, 0 lower, 1 upper [-].
+        Place between the Hashin-Shtrikman bounds, 0 lower, 1 upper [fraction].
 
     References
     ----------
@@ -182,6 +182,7 @@ def body_conductivity(
     heavy_conductivity: Values,
     light_volume: Values,
     light_conductivity: Values,
+    weight: Values = BOUND_WEIGHT,
 ) -> Values:
     """Return the conductivity of the dry body: paste with heavy and light grains in it [W/(m K)].
 
@@ -195,6 +196,8 @@ def body_conductivity(
         Sand-like and lightweight grains per volume of body [fraction].
     heavy_conductivity, light_conductivity : Values
         Conductivity of those grains [W/(m K)].
+    weight : Values
+        Place of the paste between the Hashin-Shtrikman bounds [fraction].
 
     Notes
     -----
@@ -207,7 +210,7 @@ def body_conductivity(
     >>> round(float(body_conductivity(0.575, 1.30, 0.3, 7.7, 0.0, 0.05)), 2)
     0.63
     """
-    paste = paste_conductivity(porosity_of_paste, solid_conductivity)
+    paste = paste_conductivity(porosity_of_paste, solid_conductivity, weight=weight)
     lift = _polarizability(paste, heavy_volume, heavy_conductivity) + _polarizability(
         paste, light_volume, light_conductivity
     )

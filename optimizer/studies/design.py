@@ -25,6 +25,11 @@ from optimizer.verdict.judge import solution_of
 
 __all__ = ["design", "design_problem"]
 
+_FIRST_NODES = 30
+"""Parts of a proof in which a better blend is looked for, whatever time they take."""
+
+_PATIENT_SECONDS = 30.0
+
 
 def design(
     job: Job,
@@ -93,10 +98,17 @@ def design_problem(
 
 
 def _proved(problem: Problem, found: Found, seconds: float) -> tuple[Found, Proof | None]:
-    """Return the proof for the answer; a better mix met on the way becomes the answer."""
-    proof, better = prove(problem, found.best, found.shifts, seconds)
-    if better is not None and better.rank() < found.best.rank() and proof is not None and proof.finished:
-        return replace(found, best=better), proof
+    """Return the proof for the answer; a better mix met on its first steps becomes the answer.
+
+    These steps are counted, not timed, so that the same job has the same answer on any machine.
+    """
+    if seconds <= 0.0:
+        return found, None
+    proof, better = prove(problem, found.best, found.shifts, _PATIENT_SECONDS, _FIRST_NODES)
+    if better is not None and better.rank() < found.best.rank():
+        found = replace(found, best=better)
+    if proof is None or not proof.finished:
+        proof, _ = prove(problem, found.best, found.shifts, seconds)
     return found, proof
 
 

@@ -14,7 +14,11 @@ __all__ = ["prove"]
 
 
 def prove(
-    problem: Problem, best: Candidate | None, shifts: Mapping[RowLabel, float], seconds: float
+    problem: Problem,
+    best: Candidate | None,
+    shifts: Mapping[RowLabel, float],
+    seconds: float,
+    most_nodes: int = 400,
 ) -> tuple[Proof | None, Candidate | None]:
     """Return how near the best known is to the best there is, and a better one if the proof met one.
 
@@ -28,10 +32,12 @@ def prove(
         Over-meeting of limit rows for a confidence above one half.
     seconds
         Time allowed [s]; 0 leaves the proof out.
+    most_nodes
+        Parts looked at before the proof stops.
     """
     if seconds <= 0.0:
         return None, None
-    known = certify_bound(problem, best, time_limit=seconds, shifts=shifts)
+    known = certify_bound(problem, best, time_limit=seconds, shifts=shifts, most_nodes=most_nodes)
     proof = Proof(
         proved=known.proved,
         bound=known.bound,
