@@ -147,8 +147,8 @@ class Shop:
     coat_cost : float
         Sealer used by one coat on one vessel [currency].
     target_absorption, coat_factor, max_coats : float
-        Absorption the sealer is to reach [fraction], what one coat leaves of it [fraction], most coats allowed
-        [count].
+        Absorption the sealer is to reach [fraction], what one coat leaves of it [fraction], most coats
+        allowed [count].
     shelf_cost, shelf_places : float
         Cost of one vessel on the drying shelf for a day [currency/d], and places on it [count].
     packing_cost : float

@@ -175,10 +175,10 @@ class Conduct(Term):
         solids = [parts.ln_solid[0] + h * (parts.ln_solid[1] - parts.ln_solid[0]) for h in share]
         solid = max(solids) if best else min(solids)
         sign = 1.0 if best else -1.0
-        constant, slope = _wanted(solid, edge, porosity, best)
+        constant, slope = _wanted(solid, parts.weight, edge, porosity, best)
         row = {parts.paste: -sign * constant, parts.pores: -sign * slope}
         for kind in parts.grains:
-            base, on_pores, on_mean = _given(solid, porosity, box.of(kind.mean), not best)
+            base, on_pores, on_mean = _given(solid, parts.weight, porosity, box.of(kind.mean), not best)
             row[kind.volume] = sign * (base - constant)
             row[kind.conduct] = sign * on_mean
             self._add_product(row, kind, box, porosity, sign * (on_pores - slope), point)
@@ -254,12 +254,12 @@ class Conduct(Term):
 
 
 @lru_cache(maxsize=2048)
-def _wanted(ln_solid: float, edge: float, porosity: Range, low: bool) -> tuple[float, float]:
+def _wanted(ln_solid: float, weight: float, edge: float, porosity: Range, low: bool) -> tuple[float, float]:
     """Return a line below (or above) T over the paste's porosity, for ln conductivities [ln W/mK]."""
     solid, wanted = math.exp(ln_solid), math.exp(edge)
 
     def curve(pores: Array) -> Array:
-        paste = paste_conductivity(pores, solid)
+        paste = paste_conductivity(pores, solid, weight=weight)
         return np.asarray((wanted - paste) / (wanted + 2.0 * paste))
 
     slope = _chord(curve, porosity)
@@ -268,12 +268,14 @@ def _wanted(ln_solid: float, edge: float, porosity: Range, low: bool) -> tuple[f
 
 
 @lru_cache(maxsize=2048)
-def _given(ln_solid: float, porosity: Range, mean: Range, low: bool) -> tuple[float, float, float]:
+def _given(
+    ln_solid: float, weight: float, porosity: Range, mean: Range, low: bool
+) -> tuple[float, float, float]:
     """Return a plane below (or above) p over the paste's porosity and the grains' mean ln conductivity."""
     solid = math.exp(ln_solid)
 
     def curve(pores: Array, ln_grain: Array) -> Array:
-        paste, grain = paste_conductivity(pores, solid), np.exp(ln_grain)
+        paste, grain = paste_conductivity(pores, solid, weight=weight), np.exp(ln_grain)
         return np.asarray((grain - paste) / (grain + 2.0 * paste))
 
     middle = [np.array(0.5 * (r.low + r.high)) for r in (porosity, mean)]

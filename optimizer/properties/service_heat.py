@@ -97,6 +97,8 @@ class WallCase:
         outside and the heat it loses.
     measured : bool
         True when the caster's burn test replaces the estimate.
+    pool : float
+        Temperature of the wax pool [degC].
     cap_heat, cap_outer : float
         Most heat the pool can give [W], and the outside that loses it [degC].
     pool_outer, pool_conductance : NDArray
@@ -110,6 +112,7 @@ class WallCase:
     flux_heat: float
     flux_outer: float
     measured: bool
+    pool: float
     cap_heat: float
     cap_outer: float
     pool_outer: NDArray[np.float64]
@@ -142,7 +145,13 @@ def flame_heat(burn_rate: Values, heat_of_combustion: Values, wicks: Values = 1)
 
 
 def wall_case(
-    vessel: Vessel, candle: Candle, flame_share: float = FLAME_SHARE, emissivity: float = EMISSIVITY
+    vessel: Vessel,
+    candle: Candle,
+    flame_share: float = FLAME_SHARE,
+    emissivity: float = EMISSIVITY,
+    *,
+    pool: float = POOL,
+    pool_share: float = POOL_SHARE,
 ) -> WallCase:
     """Return what vessel, candle and room fix, solved once per job.
 
@@ -156,6 +165,10 @@ def wall_case(
         Share of the flame's heat that enters the wall [fraction].
     emissivity : float
         Emissivity of the outside [-].
+    pool : float
+        Temperature of the wax pool [degC].
+    pool_share : float
+        Most of the flame's heat that can hold the pool at it [fraction].
 
     Notes
     -----
@@ -167,11 +180,12 @@ def wall_case(
     >>> round(case.flux_outer, 1), case.measured
     (55.0, True)
     """
+    pool = max(pool, candle.room + 1.0)  # wax is never cooler than the room it burns in
     flame = float(flame_heat(candle.burn_rate, candle.heat_of_combustion, candle.wicks))
-    table = _loss_table(vessel, candle.room, flame, emissivity)
+    table = _loss_table(vessel, candle.room, (flame, pool), emissivity)
     radius = vessel.outer_diameter / 2.0
     turn = 2.0 * math.pi * vessel.height * 1e-3
-    pool_outer = np.linspace(candle.room, POOL, _POINTS, endpoint=False)
+    pool_outer = np.linspace(candle.room, pool, _POINTS, endpoint=False)
     measured = candle.measured_outer
     heat = flame_share * flame if measured is None else float(table.heat(measured))
     return WallCase(
@@ -182,18 +196,19 @@ def wall_case(
         flux_heat=heat,
         flux_outer=float(table.temperature(heat)) if measured is None else measured,
         measured=measured is not None,
-        cap_heat=POOL_SHARE * flame,
-        cap_outer=float(table.temperature(POOL_SHARE * flame)),
+        pool=pool,
+        cap_heat=pool_share * flame,
+        cap_outer=float(table.temperature(pool_share * flame)),
         pool_outer=pool_outer,
-        pool_conductance=np.asarray(table.heat(pool_outer) / (POOL - pool_outer)),
+        pool_conductance=np.asarray(table.heat(pool_outer) / (pool - pool_outer)),
     )
 
 
-def _loss_table(vessel: Vessel, room: float, flame: float, emissivity: float) -> LossTable:
+def _loss_table(vessel: Vessel, room: float, source: tuple[float, float], emissivity: float) -> LossTable:
     """Return the loss table up to where radiation alone would lose the whole flame, or past the pool."""
-    area = vessel.outer_area
+    area, (flame, pool) = vessel.outer_area, source
     radiated = area * emissivity * 4.0 * STEFAN_BOLTZMANN * (room + ZERO_CELSIUS) ** 3
-    reach = max(flame / radiated, POOL - room)
+    reach = max(flame / radiated, pool - room)
     outer = room + reach * np.linspace(0.0, 1.0, _POINTS) ** 2
     flux = heat_flux(outer, room, vessel.height, vessel.outer_diameter, emissivity)
     return LossTable(outer, np.asarray(area * flux))
@@ -270,7 +285,7 @@ def pool_driven(case: WallCase, conductivity: Values) -> tuple[Values, Values]:
 
     Notes
     -----
-    Wax film, wall and outside in series, the pool at `POOL` or at what `POOL_SHARE` of the flame can
+    Wax film, wall and outside in series, the pool at its temperature or at what its share of the flame can
     hold, whichever is cooler.
 
     Examples
@@ -282,7 +297,7 @@ def pool_driven(case: WallCase, conductivity: Values) -> tuple[Values, Values]:
     resistance = case.wall_shape / conductivity
     conductance = 1.0 / (case.film + resistance)
     free = np.interp(conductance, case.pool_conductance, case.pool_outer)
-    heat = np.minimum((POOL - free) * conductance, case.cap_heat)
+    heat = np.minimum((case.pool - free) * conductance, case.cap_heat)
     outer = np.minimum(free, case.cap_outer)
     return outer, outer + heat * resistance
 

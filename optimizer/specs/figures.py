@@ -89,8 +89,6 @@ MODEL_FIGURES: Final[Mapping[str, Span]] = {
     "min_paste_porosity": Span("fraction", 0.0, 0.4),
     "strength_ceiling": Span("-", 1.0, 3.0),
     "csa_activation_energy": Span("kJ/mol", 10.0, 100.0),
-    "reference_temperature": Span("degC", 10.0, 30.0),
-    "reference_age": Span("min", 60.0, 50_000.0),
     "air": Span("fraction", 0.0, 0.2),
     "loss_in_mold": Span("fraction", 0.0, 0.2),
     "csa_heat_half_time": Span("min", 1.0, 1440.0),
