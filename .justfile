@@ -1,7 +1,4 @@
-# Recipes for builders; `just` alone lists them.
-
-default:
-    @just --list
+# Recipes for builders; `just` alone runs what CI runs, `just --list` names the rest.
 
 # Everything CI runs, in a fresh environment.
 check:
@@ -12,8 +9,16 @@ fast:
     ruff check .
     ruff format --check .
     mypy
-    python -m pytest -q -x -n 2 tests/test_units.py tests/test_jobfile.py tests/test_jobfile_faults.py tests/properties tests/money tests/ui/test_cli_blends.py optimizer/units.py optimizer/errors.py
+    python -m pytest -q -x -n 2 tests/house tests/test_units.py tests/test_jobfile.py tests/test_jobfile_faults.py tests/properties tests/money tests/ui/test_cli_blends.py optimizer/units.py optimizer/errors.py
+
+# From a fresh clone to green tests, by the two commands of the README; the clone is removed.
+fresh:
+    clone="$(mktemp -d)" && trap 'rm -rf "$clone"' EXIT && git clone -q . "$clone" && cd "$clone" && python3 -m venv .venv && .venv/bin/pip install -q '.[test]' && .venv/bin/vesselblend design && .venv/bin/python -m pytest -q
 
 # Write the README's outputs and tables anew after a change that means it.
 readme:
     UPDATE_README=1 python -m pytest -q tests/test_readme.py tests/house/test_sources_of_checks.py
+
+# Write the published schema of a job file anew after a change of its keys.
+schema:
+    python -c 'import json; from optimizer.jobfile import schema; print(json.dumps(schema(), indent=1, ensure_ascii=False))' > optimizer/job_schema.json
