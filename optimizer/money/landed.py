@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from optimizer.errors import Fault
+from optimizer.jobfile.keys import PRICE
+from optimizer.jobfile.ranges import range_faults
 from optimizer.shop import Price
 
 __all__ = ["Landed", "check_price", "landed_price", "pack_price"]
@@ -119,40 +120,7 @@ def check_price(price: Price, where: str = "price") -> list[Fault]:
     >>> [fault.where for fault in check_price(Price(pack=25, price=40, breaks=((10, 9.0), (5, 9.5))))]
     ['price.breaks']
     """
-    return [*_number_faults(price, where), *_break_faults(price.breaks, f"{where}.breaks")]
-
-
-def _number_faults(price: Price, where: str) -> list[Fault]:
-    more_than_nothing = ("pack", "packs_per_order")
-    at_least_nothing = (
-        "price",
-        "tax",
-        "freight",
-        "freight_per_kg",
-        "trip_distance",
-        "trip_rate",
-        "trip_hours",
-    )
-    faults = [
-        Fault(f"{where}.{name}", f"{getattr(price, name)}", "more than 0", f"Give {name} a positive number.")
-        for name in more_than_nothing
-        if not 0.0 < getattr(price, name) < math.inf
-    ]
-    faults += [
-        Fault(f"{where}.{name}", f"{getattr(price, name)}", "0 or more", f"Give {name} without a minus sign.")
-        for name in at_least_nothing
-        if not 0.0 <= getattr(price, name) < math.inf
-    ]
-    if not 0.0 <= price.lost < 1.0:
-        repair = "Give the lost share of the bought mass, such as 0.05 for 5 % of it."
-        faults.append(Fault(f"{where}.lost", f"{price.lost}", "0 or more, less than 1", repair))
-    if price.shelf_life is not None and not price.shelf_life > 0.0:
-        repair = "Give the days the pack keeps, or leave the line out."
-        faults.append(Fault(f"{where}.shelf_life", f"{price.shelf_life}", "more than 0 d", repair))
-    if price.stock is not None and not 0.0 <= price.stock < math.inf:
-        repair = "Give the usable mass on the shelf, or leave the line out."
-        faults.append(Fault(f"{where}.stock", f"{price.stock}", "0 kg or more", repair))
-    return faults
+    return [*range_faults(PRICE, price, where), *_break_faults(price.breaks, f"{where}.breaks")]
 
 
 def _break_faults(breaks: tuple[tuple[float, float], ...], where: str) -> list[Fault]:
