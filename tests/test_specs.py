@@ -17,7 +17,7 @@ from optimizer.specs import load_catalogue, specs_folder
 from optimizer.specs.figures import MODEL_FIGURES, UNSEEN_WORDS
 from optimizer.toml_files import LARGEST_FILE, read_toml
 
-MATERIALS = [
+SHIPPED = {
     "gypsum_cement",
     "molding_plaster",
     "rapid_set_mortar",
@@ -32,14 +32,16 @@ MATERIALS = [
     "citric_acid",
     "superplasticizer",
     "water",
-]
-BINDERS = MATERIALS[:5]
+}
+"""Names that jobs and tests of this project rely on; others may join, and are tested as these are."""
 MOLAR_MASS = {"yeelimite": 610.256, "anhydrite": 136.141}
 """Cemdata18 (Lothenbach et al. 2019), data file read [g/mol]."""
 PHASE_DENSITY = {"yeelimite": 2.602, "anhydrite": 2.963, "belite": 3.326, "sand": 2.65}
 """Cemdata18, data file read; quartz sand from memory [g/cm3]."""
 
 CATALOGUE = load_catalogue()
+MATERIALS = list(CATALOGUE)
+BINDERS = [name for name in CATALOGUE if CATALOGUE[name].role == "binder"]
 
 
 def all_figures():
@@ -61,8 +63,8 @@ def reference_rows():
 # --- what is shipped ---------------------------------------------------------------------------------
 
 
-def test_the_fourteen_materials_are_there_and_nothing_else():
-    assert sorted(CATALOGUE) == sorted(MATERIALS)
+def test_the_fourteen_materials_are_there_and_no_figure_is_left_over():
+    assert set(MATERIALS) >= SHIPPED
     assert set(CATALOGUE.model) == set(MODEL_FIGURES)
 
 
