@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from optimizer.calibration.agreement import Agreement
     from optimizer.calibration.fit import Fit, Seen
     from optimizer.calibration.next_trial import NextTrial
-    from optimizer.calibration.record import Learned
+    from optimizer.calibration.record import Calibration, Learned
     from optimizer.calibration.response_surface import Misfit
     from optimizer.units import System
     from ui.terminal import Block
@@ -144,13 +144,21 @@ def _seen_json(one: Seen) -> dict[str, Any]:
 
 def _fit_blocks(found: Fit, wrong: tuple[Misfit, ...], units: System) -> Iterator[Block]:
     from optimizer.calibration.agreement import agreement
-    from ui.terminal import heading, indented, sentence, table
+    from ui.terminal import heading, sentence, table
 
     kept = found.calibration
     yield sentence(f"{len(kept.trials)} trials, {len(found.seen)} readings used.")
     yield heading("How far readings are off what is expected")
     rows = [_agreement_row(one) for one in agreement(found)]
     yield table(("reading", "readings", "before", "now"), rows, (1, 2, 3))
+    yield from _taught_blocks(kept)
+    yield from _odd_blocks(found, wrong, units)
+
+
+def _taught_blocks(kept: Calibration) -> Iterator[Block]:
+    """Give the figures the trials moved, and the bags they were made from."""
+    from ui.terminal import heading, sentence, table
+
     taught = [one for one in kept.learned if one.trials]
     if taught:
         yield heading("What the trials teach")
@@ -165,7 +173,13 @@ def _fit_blocks(found: Fit, wrong: tuple[Misfit, ...], units: System) -> Iterato
             for bag in kept.bags
         ]
         yield table(("material", "lot", "figure", "against all lots"), bags)
-    if kept.flagged:
+
+
+def _odd_blocks(found: Fit, wrong: tuple[Misfit, ...], units: System) -> Iterator[Block]:
+    """Give the readings that do not fit, where the chain is wrong, and what could not be used."""
+    from ui.terminal import heading, indented, table
+
+    if found.calibration.flagged:
         yield heading("Readings that do not fit the others, and hardly count")
         odd = [_flagged_row(one, units) for one in found.seen if one.flagged]
         yield table(("trial", "reading", "read", "expected", "standard errors off"), odd, (4,))
