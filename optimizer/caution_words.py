@@ -16,8 +16,10 @@ CAUTIONS: Final[dict[str, str]] = {
     "alkali": "Wet cement is caustic and burns without hurting at first: gloves that stand alkali, sealed "
     "goggles, rinse at once with plenty of water.",
     "skin": "Never cast on or around skin: setting mix grips and gets hot.",
-    "setting_heat": "The mix may pass 48 degC while it sets: do not touch, and spread leftovers thin; a "
+    "setting_heat": "The mix may pass 48 °C while it sets: do not touch, and spread leftovers thin; a "
     "bucketful gets far hotter.",
+    "bucket_heat": "A cast stays below 48 °C, but leftovers in the bucket do not: spread them thin and keep "
+    "hands off while they set.",
     "candle": "A dry mineral wall drinks wax and can act as a wick: seal the inside with a heat-proof "
     "sealer, cure it, and burn at least three pieces to the end under watch before anyone else does.",
     "retest": "New blend, water or sealer makes a new vessel: repeat the seal check and the burn test.",

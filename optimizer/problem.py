@@ -12,12 +12,13 @@ from numpy.typing import NDArray
 from optimizer.chain.bench import Bench, bench_of
 from optimizer.chain.model import Model, compile_model
 from optimizer.chain.parameters import ParameterSet, parameters_of
+from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
 from optimizer.materials import Catalogue, Material
 from optimizer.money.landed import landed_price
 from optimizer.shop import Bounds, Limit
 
-__all__ = ["Problem", "problem_of"]
+__all__ = ["Problem", "problem_of", "require_prices"]
 
 Array = NDArray[np.float64]
 
@@ -132,3 +133,24 @@ def problem_of(
     )
     bench = bench_of(job, share, pool=pool, pool_share=held)
     return Problem(job, catalogue, names, known, bench, compile_model(catalogue, names, known))
+
+
+def require_prices(problem: Problem) -> None:
+    """Refuse a problem that asks for money of materials without a price.
+
+    Raises
+    ------
+    FileFaults
+        Naming every unpriced material, when cost is the objective or a limit.
+    """
+    job = problem.job
+    if job.objective != "cost" and not any(limit.property == "cost" for limit in job.limits):
+        return
+    repair = "Write its pack and price, or take the material out of the list."
+    faults = [
+        Fault(f"prices.{name}", "nothing", "pack and price of every material that may be used", repair)
+        for name in problem.names
+        if name not in job.prices
+    ]
+    if faults:
+        raise FileFaults(faults)

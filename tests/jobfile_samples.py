@@ -119,6 +119,7 @@ def jobs(draw: st.DrawFn) -> Job:
     names = draw(st.lists(st.sampled_from(DRY), min_size=1, max_size=6, unique=True))
     materials = tuple(dict.fromkeys((*names, draw(st.sampled_from(BINDERS)))))
     some = st.sampled_from(materials)
+    objective = draw(st.sampled_from(PROPERTIES))
     return Job(
         title=draw(values_of(TOP_VALUES[0])),
         currency=draw(st.from_regex("[A-Z]{3}", fullmatch=True)),
@@ -131,8 +132,8 @@ def jobs(draw: st.DrawFn) -> Job:
         bounds=draw(st.dictionaries(some, records(Bounds, BOUNDS), max_size=3)),
         at_most_materials=draw(st.none() | st.integers(1, 9)),
         confidence=draw(st.floats(0.5, 0.999)),
-        objective=draw(st.sampled_from(PROPERTIES)),
-        maximize=draw(st.booleans()),
+        objective=objective,
+        maximize=objective != "cost" and draw(st.booleans()),
         example_prices=draw(st.booleans()),
         stated=draw(st.frozensets(st.sampled_from(["shop.wage", "confidence", "vessel.height"]))),
     )

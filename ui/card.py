@@ -11,7 +11,7 @@ from typing import Any, Final
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.solution import LimitVerdict, Solution
-from optimizer.studies.batch import Batch
+from optimizer.studies.batch import Batch, Portion
 from optimizer.units import System, show_amount
 from ui.words import (
     bound_words,
@@ -34,6 +34,7 @@ CARD_CAUTIONS: Final[Mapping[str, str]] = {
     "silica": "Silica dust: fitted N95/P2 mask or better; never sweep dry.",
     "alkali": "Wet cement burns unfelt: gloves, goggles, rinse at once.",
     "setting_heat": "Sets hot: hands off, spread leftovers thin.",
+    "bucket_heat": "Leftovers in the bucket get hot: spread them thin.",
     "heat_estimate": "Heat in use is an estimate: burn one and measure the wall.",
     "heat_negative": "The wall may run hotter than its mineral stands: test burn.",
     "damp": "May crack in damp: keep it dry.",
@@ -49,10 +50,16 @@ CARD_CAUTIONS: Final[Mapping[str, str]] = {
 }
 """Cautions of `optimizer.verdict.cautions.CAUTIONS` as one line each."""
 
-MOST_CAUTIONS: Final = 3
+MOST_CAUTIONS: Final = 5
+_LASTING: Final = ("extrapolated", "candle", "certify")
+"""Cautions that no card leaves out where they apply."""
+
 _MOST_LIMITS: Final = 6
-_ROOMY: Final = 6
+_ROOMY: Final = 4
 """So many rows to weigh leave room for `_MOST_LIMITS`; each further row takes that of two limits."""
+
+_FULL: Final = 6
+"""Rows to weigh from which each further one takes the room of a caution."""
 
 _SHORT: Final = 12
 
@@ -140,7 +147,7 @@ def sheet_of(
     ranked = sorted(solution.limits, key=_urgency)
     return Sheet(
         title=solution.job.title,
-        count=f"{batch.per_mix} of {cavity}{mixes}",
+        count=f"{batch.per_mix} vessel{'' if batch.per_mix == 1 else 's'} of {cavity}{mixes}",
         model=f"made with model calibrated on {trials} trials",
         mark=solution.fingerprint[:_SHORT],
         fill=grams_words(batch.fill, shop.weigh_step, units),
@@ -151,7 +158,7 @@ def sheet_of(
         clock=tuple(_clock(solution, units)),
         limits=tuple(_limit_line(verdict, solution, units) for verdict in ranked[:room]),
         more=_more(ranked[room:]),
-        cautions=tuple(_cautions(solution.cautions)),
+        cautions=tuple(_cautions(solution.cautions, MOST_CAUTIONS - max(0, len(batch.portions) - _FULL))),
     )
 
 
@@ -179,22 +186,25 @@ def card_html(sheet: Sheet, paper: str = "a5") -> str:
 
 def _rows(batch: Batch, solution: Solution, catalogue: Catalogue, units: System) -> Iterator[Row]:
     room = value_words("casting_peak", solution.job.shop.temperature, units)
-    step = min(portion.step for portion in batch.portions)
+    coarse = solution.job.shop.weigh_step
     dry = sum(portion.grams for portion in batch.portions if portion.name != "water")
     crowded = len(batch.portions) > _ROOMY
     for portion in batch.portions:
         mass = grams_words(portion.grams, portion.step)
-        note = _note(portion.grams, portion.grams / dry, units, crowded=crowded)
+        note = _note(portion, dry, units, crowded=crowded)
         if portion.name == "water":
             yield Row("WATER", note, mass, f"{portion.grams:.0f} mL, {room}", water=True)
         else:
-            yield Row(label_of(portion.name, catalogue), note, mass, grams_words(portion.running, step))
+            shows = grams_words(portion.running, coarse) if portion.step >= coarse else "fine scale"
+            yield Row(label_of(portion.name, catalogue), note, mass, shows)
 
 
-def _note(grams: float, share: float, units: System, *, crowded: bool) -> str:
-    """Return the share of the powder and, in US units, ounces; a crowded card has room for one of them."""
-    ounces = [show_amount(grams, "g", 3, "us")] if units == "us" else []
-    shares = [] if crowded and ounces else [percent_words(share)]
+def _note(portion: Portion, dry: float, units: System, *, crowded: bool) -> str:
+    """Return share of the powder, or water ratio, and US ounces; a crowded card has room for one of them."""
+    ounces = [show_amount(portion.grams, "g", 3, "us")] if units == "us" else []
+    share = portion.grams / dry
+    part = f"ratio {share:.3f}" if portion.name == "water" else percent_words(share)
+    shares = [] if crowded and ounces else [part]
     return ", ".join([*shares, *ounces])
 
 
@@ -243,5 +253,8 @@ def _urgency(verdict: LimitVerdict) -> int:
     return 1 if is_tight(verdict) else 2
 
 
-def _cautions(keys: Sequence[str]) -> Iterator[str]:
-    yield from [CARD_CAUTIONS[key] for key in keys if key in CARD_CAUTIONS][:MOST_CAUTIONS]
+def _cautions(keys: Sequence[str], most: int) -> Iterator[str]:
+    """Yield the most urgent cautions, and always those of the finished vessel."""
+    urgent = [key for key in keys if key in CARD_CAUTIONS and key not in _LASTING]
+    lasting = [key for key in _LASTING if key in keys]
+    yield from (CARD_CAUTIONS[key] for key in (*urgent[: max(0, most - len(lasting))], *lasting))

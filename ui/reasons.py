@@ -19,6 +19,9 @@ __all__ = ["evidence_words", "limit_sentence", "price_words", "proof_words", "si
 _FREE: Final = 5e-4
 """A change of cost below this is nobody's money [currency]."""
 
+_CENT = 0.005
+"""Half the smallest amount printed [currency]."""
+
 
 def price_words(verdict: LimitVerdict, job: Job, units: System = "metric") -> str:
     """Return what one step of a limit saves, as half a sentence; empty where it saves nothing.
@@ -82,9 +85,12 @@ def limit_sentence(solution: Solution, units: System = "metric") -> str:
         return ""
     priced.sort(key=lambda v: -abs(v.price.loosen or 0.0) if v.price else 0.0)
     costs = "costs most" if job.objective == "cost" else "holds most back"
+    if job.objective == "cost" and abs(priced[0].price.loosen or 0.0 if priced[0].price else 0.0) < _CENT:
+        return f"No limit costs much: a step less of any saves under 0.01 {job.currency} a vessel."
     steps = "; ".join(price_words(v, job, units) for v in priced)
     each = " a vessel" if job.objective == "cost" else ""
-    return f"{quantity(priced[0].limit.property).label.capitalize()} {costs}: {steps}{each}."
+    label = quantity(priced[0].limit.property).label
+    return f"{label[0].upper()}{label[1:]} {costs}: {steps}{each}."
 
 
 def single_binder_words(solution: Solution, catalogue: Catalogue, units: System = "metric") -> str:
@@ -108,9 +114,16 @@ def _against(solution: Solution, other: Alternative, units: System) -> str:
     job, value = solution.job, other.objective or 0.0
     if job.objective != "cost" or solution.cost is None:
         return value_words(job.objective, value, units)
-    saving = value - solution.cost
-    share = f"{100.0 * saving / value:.1f} %"
-    return f"{money(value, job.currency)}; this blend saves {money(saving, job.currency)} ({share})"
+    # From the cents as printed: a reader adds them up.
+    saving = round(value, 2) - round(solution.cost, 2)
+    if abs(saving) < _CENT:
+        return f"{money(value, job.currency)}: about what this blend costs"
+    share = f"{100.0 * abs(saving) / value:.1f} %"
+    way = "saves" if saving > 0.0 else "costs"
+    more = "" if saving > 0.0 else " more"
+    return (
+        f"{money(value, job.currency)}; this blend {way} {money(abs(saving), job.currency)} ({share}){more}"
+    )
 
 
 def _labels(names: Sequence[str]) -> str:

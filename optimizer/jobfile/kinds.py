@@ -93,7 +93,8 @@ class Number:
         return f"{number_text(value)} {unit_word(self.unit)}"
 
     def _range_repair(self, value: float) -> str:
-        if self.unit == "fraction" and 1.0 <= value <= 100.0:
+        meant = value / 100.0
+        if self.unit == "fraction" and 1.0 < value <= 100.0 and self.least <= meant <= self.most:
             return f'Write "{value:g} %" or {value / 100.0:g} if percent is meant.'
         if value < 0.0 <= self.least:
             return "Leave the minus sign away."

@@ -130,6 +130,10 @@ def read_objective(raw: object) -> tuple[str, bool]:
         near = get_close_matches(match[2], PROPERTIES, n=3, cutoff=0.0) if match else ["cost"]
         raise QuantityError(raw, "a property's name, or min or max and a name", f"Try {', '.join(near)}.")
     direction, name = match[1], match[2]
+    if name == "cost" and direction == "max":
+        raise QuantityError(
+            raw, "cost or min cost, or another property", 'Write "cost": nobody wants it high.'
+        )
     if direction is None and quantity(name).better == "neither":
         raise QuantityError(raw, "min or max before this name", f'Write "min {name}" or "max {name}".')
     return name, direction == "max" if direction else quantity(name).better == "higher"

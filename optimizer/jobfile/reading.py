@@ -78,8 +78,8 @@ def parse_job(text: str, catalogue: Catalogue, where: str) -> Job:
         shop=Shop(**found.table(data.get("shop", {}), SHOP, "shop")),
         candle=Candle(**found.table(data["candle"], CANDLE, "candle")) if "candle" in data else None,
         limits=_limits(found, data.get("limits", {})),
-        prices=_by_material(found, data, "prices", _price),
-        bounds=_by_material(found, data, "bounds", _bounds),
+        prices=_by_material(found, data, "prices", _price, catalogue),
+        bounds=_by_material(found, data, "bounds", _bounds, catalogue),
         objective=objective,
         maximize=maximize,
         stated=frozenset(found.stated),
@@ -177,7 +177,11 @@ def _limits(found: Collector, raw: object) -> tuple[Limit, ...]:
 
 
 def _by_material(
-    found: Collector, data: dict[str, Any], section: str, read: Callable[[Collector, object, str], T]
+    found: Collector,
+    data: dict[str, Any],
+    section: str,
+    read: Callable[[Collector, object, str], T],
+    catalogue: Catalogue,
 ) -> dict[str, T]:
     """Return one record per table ``[section.material]``; tables of materials not listed are faults."""
     raw = data.get(section, {})
@@ -187,12 +191,17 @@ def _by_material(
     listed = [name for name in materials if isinstance(name, str)] if isinstance(materials, list) else []
     for name in raw:
         if name not in listed and not found.faulty("materials"):
-            near = ", ".join(nearest(name, listed))
-            repair = "Add the name to materials, correct it, or take this table out."
+            known = name in catalogue.materials
+            near = "" if known else f"; nearest: {', '.join(nearest(name, listed))}"
+            repair = (
+                "Add the name to materials, or take this table out."
+                if known
+                else "Add the name to materials, correct it, or take this table out."
+            )
             found.fault(
                 f"{section}.{shown_key(name)}",
                 "a material not listed",
-                f"a material of the list; nearest: {near}",
+                f"a material of the list{near}",
                 repair,
             )
     return {name: read(found, table, f"{section}.{shown_key(name)}") for name, table in raw.items()}

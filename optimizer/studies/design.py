@@ -13,7 +13,7 @@ from optimizer.fingerprint import fingerprint
 from optimizer.formulation import RowLabel
 from optimizer.job import Job
 from optimizer.materials import Catalogue
-from optimizer.problem import Problem, problem_of
+from optimizer.problem import Problem, problem_of, require_prices
 from optimizer.solution import Alternative, Proof, Solution
 from optimizer.studies.explain import alternatives, blend_shares, limit_prices, price_switches, single_binders
 from optimizer.studies.held import Found, backed_off, searched, shifts_at
@@ -56,6 +56,11 @@ def design(
     -------
     Solution
         Status ``designed`` or ``no blend meets the limits``.
+
+    Raises
+    ------
+    FileFaults
+        If cost matters and a material has no price.
     """
     problem = problem_of(job, catalogue, parameters)
     return design_problem(problem, explain=explain, proof_seconds=proof_seconds)
@@ -68,6 +73,7 @@ def design_problem(
 
     A `scan` may be shared by problems that differ in limits, prices, confidence and objective alone.
     """
+    require_prices(problem)
     doubt = Doubt(problem)
     scan = scan or Scan(problem)
     nominal = searched(problem, {}, scan)

@@ -12,7 +12,7 @@ from optimizer.caution_words import CAUTIONS
 from optimizer.money.turns import turns_per_day
 from optimizer.nomenclature import QUANTITIES, quantity
 from optimizer.pareto import Sense, knee, nondominated
-from optimizer.problem import Problem
+from optimizer.problem import Problem, require_prices
 from optimizer.solution import Proof, shown
 from optimizer.studies.explain import blend_shares
 from optimizer.studies.levels import LevelWalk, Placed, values_of
@@ -155,12 +155,16 @@ def frontier(
     ------
     NoBlend
         If no blend meets the limits at all.
+    FileFaults
+        If cost is traded and a material has no price.
     ValueError
         If `frontier_faults` finds fault.
     """
     fault = frontier_faults(over)
     if fault:
         raise ValueError(fault)
+    if "cost" in over:
+        require_prices(replace(problem, job=replace(problem.job, objective="cost")))
     senses: tuple[Sense, ...] = tuple("min" if QUANTITIES[x].better == "lower" else "max" for x in over)
     walk = LevelWalk(problem, over, senses)
     ends = walk.ends()

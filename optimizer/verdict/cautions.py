@@ -28,8 +28,10 @@ def cautions_of(
         keys.append("silica")
     if any(problem.materials[k].kind == "csa" for k in used):
         keys.append("alkali")
-    if values["casting_peak"] > _TOUCH or _bucket(problem, cast) > _TOUCH:
+    if values["casting_peak"] > _TOUCH:
         keys.append("setting_heat")
+    elif _bucket(problem, cast) > _TOUCH:
+        keys.append("bucket_heat")
     keys.extend(_heat_keys(problem, values))
     keys.extend(_body_keys(problem, cast, values))
     if extrapolated:
