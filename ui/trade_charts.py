@@ -24,8 +24,6 @@ PICK: Final = "pick"
 _HEIGHT = 380
 _SIDES: Final[tuple[tuple[str, Literal["left", "right"]], ...]] = (("before", "left"), ("beyond", "right"))
 
-Spans = Mapping[str, tuple[float, float, float]]
-
 
 def trade_rows(
     front: Frontier, solutions: Sequence[Solution], spans: Sequence[tuple[float, float] | None], units: System

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import resource
 import subprocess
 import sys
 import time
@@ -81,8 +80,3 @@ def _time(seconds: float) -> str:
         if seconds >= size:
             return f"{seconds / size:.3g} {unit}"
     return f"{seconds * 1e9:.0f} ns"
-
-
-def most_memory() -> float:
-    """Return the most memory this process took so far [MB]."""
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
