@@ -67,4 +67,5 @@ def test_every_quantity_is_in_the_readme(name):
 def test_guide_names_every_layer():
     guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
     packages = [p.name for p in (ROOT / "optimizer").iterdir() if p.is_dir() and (p / "__init__.py").exists()]
-    assert [p for p in packages if p not in guide] == []
+    modules = [p.stem for p in (ROOT / "optimizer").glob("*.py") if p.stem != "__init__"]
+    assert [name for name in (*packages, *modules) if f"`{name}`" not in guide] == []
