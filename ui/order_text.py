@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
+import math
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 from optimizer.materials import Catalogue
@@ -11,10 +13,12 @@ from optimizer.money.order import OrderPlan
 from optimizer.money.ranking import Ranked
 from optimizer.money.remedies import Change, Remedy
 from optimizer.money.schedule import DayPlan
+from optimizer.solution import Solution
 from optimizer.studies.batch import weighing_order, weighing_step
 from optimizer.studies.order_blends import OrderAnswer
 from optimizer.units import System
 from ui.answer_text import EXAMPLE_PRICES
+from ui.card import CARD_CAUTIONS
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import blend_words, grams_words, label_of, money
 
@@ -37,6 +41,9 @@ _CHANGES: Final = {
     "working_days": "working days a week",
     "demold_time": "demold time of the blend",
 }
+_MOST_DAYS: Final = 45
+"""Rows of a plan beyond which it is told by weeks."""
+
 _MINUTES: Final = ("shift", "demold_time")
 
 
@@ -46,7 +53,7 @@ def order_blocks(answer: OrderAnswer, catalogue: Catalogue, units: System) -> It
     dates = f"by {day_words(request.due)}, casting from {day_words(request.start)}"
     owned = f"{counted(request.shop.molds, 'mold')} owned"
     yield sentence(f"{counted(request.vessels, 'vessel')} {dates}, {owned}", "bold")
-    yield sentence(plan_words(best))
+    yield sentence(plan_words(best, request.shop.molds))
     yield from _blend(answer, best, catalogue, units)
     yield from _held_back(best)
     yield from _remedies(best, answer)
@@ -56,23 +63,39 @@ def order_blocks(answer: OrderAnswer, catalogue: Catalogue, units: System) -> It
         yield heading("Day by day")
         heads = ("day", "cast", "seal", "pack", "on shelf", "work", "held back by")
         rows = [_day_row(day) for day in best.schedule.days if _busy(day)]
+        if len(rows) > _MOST_DAYS:
+            yield sentence("Week by week, named by its first day; --json gives every day.", indent=2)
+            rows = [_week_row(days) for days in _weeks(best.schedule.days)]
         yield table(heads, rows, right=range(1, 6))
+        if not request.shop.holidays:
+            yield sentence("No holidays are stated: add them to the job, holidays = [2026-12-25].", indent=2)
     yield from _ranking(answer, catalogue)
+    yield from _cautions(answer.solutions[best.candidate.name])
 
 
-def plan_words(plan: OrderPlan) -> str:
+def plan_words(plan: OrderPlan, owned: int) -> str:
     """Return whether a plan is in time, when it is ready and with how many molds."""
     if plan.ready is None:
-        return "This order cannot be made: no casting leaves its mold within a working day."
-    molds = f"with {counted(plan.molds_at_work, 'mold')} at work" + (
-        f", {plan.molds_to_buy} of them to buy" if plan.molds_to_buy else ""
-    )
+        if not plan.turns:
+            return "This order cannot be made: no casting leaves its mold within a working day."
+        return "This order cannot be made with these hands and molds in any time that can be planned."
+    molds = f"with {counted(plan.molds_at_work, 'mold')} at work{_bought_words(plan, owned)}"
     if plan.meets_date:
         return f"In time: ready on {day_words(plan.ready)} {molds}."
     early = (
         f" Earliest with {plan.earliest_molds} molds: {day_words(plan.earliest)}." if plan.earliest else ""
     )
     return f"Late: ready on {day_words(plan.ready)} {molds}.{early}"
+
+
+def _bought_words(plan: OrderPlan, owned: int) -> str:
+    """Return how many molds to buy, those in place of worn ones apart."""
+    if not plan.molds_to_buy:
+        return ""
+    worn = plan.molds_to_buy - max(0, plan.molds_at_work - owned)
+    if worn <= 0:
+        return f", {plan.molds_to_buy} of them to buy"
+    return f" and {plan.molds_to_buy} to buy, {worn} of these in place of worn ones"
 
 
 def _blend(answer: OrderAnswer, plan: OrderPlan, catalogue: Catalogue, units: System) -> Iterator[Block]:
@@ -87,7 +110,7 @@ def _blend(answer: OrderAnswer, plan: OrderPlan, catalogue: Catalogue, units: Sy
     yield sentence(f"One vessel: {weigh}.", indent=2)
     turns = f"{plan.turns} turns of a mold a day"
     yield sentence(
-        f"{plan.pours} pours at {turns}, rejects counted; {plan.molds_worn:.2g} molds worn out.", indent=2
+        f"{plan.pours} pours at {turns}, rejects counted; {_few(plan.molds_worn)} molds worn out.", indent=2
     )
 
 
@@ -182,6 +205,35 @@ def _day_row(day: DayPlan) -> list[str]:
     work = f"{day.minutes / 60.0:.1f} h"
     counts = [str(n) for n in (day.cast, day.sealed, day.packed, day.on_shelf)]
     return [day_words(day.day), *counts, work, day.limited_by]
+
+
+def _weeks(days: Sequence[DayPlan]) -> Iterator[list[DayPlan]]:
+    """Yield the days of each week in which anything is done; of four weeks where there are very many."""
+    span = 7 if len(days) <= 7 * _MOST_DAYS else 28
+    for first in range(0, len(days), span):
+        week = list(days[first : first + span])
+        if any(_busy(day) for day in week):
+            yield week
+
+
+def _week_row(days: Sequence[DayPlan]) -> list[str]:
+    minutes = math.fsum(day.minutes for day in days)
+    done = [sum(day.cast for day in days), sum(day.sealed for day in days), sum(day.packed for day in days)]
+    held = Counter(day.limited_by for day in days if day.limited_by)
+    most = held.most_common(1)[0][0] if held else ""
+    shelf = str(days[-1].on_shelf)
+    return [day_words(days[0].day), *map(str, done), shelf, f"{minutes / 60.0:.0f} h", most]
+
+
+def _cautions(solution: Solution) -> Iterator[Block]:
+    """Yield the cautions of the blend in the short words of the card."""
+    if solution.cautions:
+        yield heading("Cautions")
+        yield from (indented(CARD_CAUTIONS[key]) for key in solution.cautions if key in CARD_CAUTIONS)
+
+
+def _few(number: float) -> str:
+    return f"{number:.1f}" if number < 10.0 else f"{number:,.0f}"
 
 
 def _ranking(answer: OrderAnswer, catalogue: Catalogue) -> Iterator[Block]:

@@ -86,7 +86,7 @@ def _plan(now: Session, answer: OrderAnswer) -> None:
     rows = {row.plan.candidate.name: row for row in answer.ranked}
     name = st.selectbox("Plan with the blend", list(rows), key="plan_blend", format_func=str.capitalize)
     plan = rows[name or next(iter(rows))].plan
-    st.markdown(f"### {plan_words(plan)}")
+    st.markdown(f"### {plan_words(plan, answer.request.shop.molds)}")
     _calendar(plan)
     _held_back(plan)
     _remedies(plan)
