@@ -136,11 +136,18 @@ def ranges_of(around: Around, values: Mapping[str, float]) -> dict[str, tuple[fl
     -----
     By linearization, on the log where a property cannot be negative. Four go their own way: the working
     window is what mixing leaves of a linearized set; the demold time and the heat in use are worked out
-    anew from drawn sums (`optimizer.chain.draws`).
+    anew from drawn sums (`optimizer.chain.draws`). A best value near an edge, such as a cement at its most
+    water, may lie outside what is drawn: its range is widened to hold it.
     """
     plain = [name for name in values if name not in _OWN_WAY]
     out = _linear_ranges(around, plain, np.array([values[name] for name in plain]))
-    return {name: out[name] if name in out else _OWN_WAY[name](around) for name in values}
+    ranges = {name: out[name] if name in out else _OWN_WAY[name](around) for name in values}
+    return {name: _holding(ends, values[name]) for name, ends in ranges.items()}
+
+
+def _holding(ends: tuple[float, float], value: float) -> tuple[float, float]:
+    low, high = ends
+    return (low, high) if np.isnan(value) else (min(low, value), max(high, value))
 
 
 def _linear_ranges(around: Around, names: list[str], best: Array) -> dict[str, tuple[float, float]]:
