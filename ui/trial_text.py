@@ -40,6 +40,11 @@ def typed_trial(readings: Sequence[str], weighed: str | None, specs: str | None)
     FileFaults
         All faults of what was typed.
     """
+    if not readings and weighed is None:
+        repair = (
+            'Write what was weighed and read, such as --weighed "gypsum_cement=300, water=105" demold=38min.'
+        )
+        raise FileFaults([Fault(_TYPED, "nothing", "at least one mass or reading", repair)])
     parts = [reading.partition("=") for reading in readings]
     shapeless = [name for name, equals, _ in parts if not equals]
     if shapeless:

@@ -38,7 +38,7 @@ _RANGES: Final[dict[str, tuple[float, float, str]]] = {
     "initial_set": (0.0, _YEAR, "min"),
     "final_set": (0.0, _YEAR, "min"),
     "demold": (0.0, _YEAR, "min"),
-    "casting_peak": (-20.0, 150.0, "degC"),
+    "casting_peak": (-20.0, 110.0, "degC"),
     "whiteness": (0.0, 100.0, "-"),
     "whiteness_error": (0.0, 50.0, "-"),
     "weighings.age": (0.0, 3660.0, "d"),

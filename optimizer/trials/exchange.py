@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Final
 
@@ -36,11 +37,16 @@ class Imported:
     entered : Entered
         Ids added, corrected, and already there unchanged.
     faults : tuple[Fault, ...]
-        Rows left out, when leaving them out was asked for.
+        Faults of the rows left out, when leaving them out was asked for.
     """
 
     entered: Entered
     faults: tuple[Fault, ...]
+
+    @property
+    def left_out(self) -> int:
+        """Rows left out [count]."""
+        return len({fault.where.partition(",")[0] for fault in self.faults})
 
 
 def read_trials(path: Path, today: dt.date | None = None) -> Table:
@@ -85,6 +91,7 @@ def import_trials(
     *,
     corrections: bool = False,
     leave_out_faulty: bool = False,
+    materials: Collection[str] | None = None,
     acknowledged: Callable[[Entered], None] | None = None,
     today: dt.date | None = None,
 ) -> Imported:
@@ -100,6 +107,8 @@ def import_trials(
         True: a known id with other content is entered as a correction; False: it is a fault [-].
     leave_out_faulty : bool
         True: enter the rows without fault and report the others; False: enter all or none [-].
+    materials : Collection[str] | None
+        Names a trial may use; others are faults with the nearest names. None: any [-].
     acknowledged : Callable[[Entered], None] | None
         Called after each chunk, when it is on the disk [-].
     today : datetime.date | None
@@ -124,10 +133,13 @@ def import_trials(
         for trial, row in zip(table.trials, table.rows, strict=True)
         if trial.id in known
     )
+    strange = {} if materials is None else dict(_strange(path, table, materials))
+    faults += tuple(fault for each in strange.values() for fault in each)
     if faults and not leave_out_faulty:
         raise FileFaults(faults)
     counts = Counter(trial.id for trial in table.trials)
-    good = [trial for trial in table.trials if trial.id not in known and counts[trial.id] == 1]
+    bad = known | set(strange)
+    good = [trial for trial in table.trials if trial.id not in bad and counts[trial.id] == 1]
     done = Entered()
     for start in range(0, len(good), CHUNK):
         entered = book.enter(good[start : start + CHUNK], f"import of {path.name}", corrections)
@@ -174,6 +186,24 @@ def _named(trials: Sequence[Trial]) -> tuple[Trial, ...]:
             trial = replace(trial, id=f"{trial.date.isoformat()}-{mark}{again}")
         named.append(trial)
     return tuple(named)
+
+
+def _strange(path: Path, table: Table, materials: Collection[str]) -> Iterator[tuple[str, tuple[Fault, ...]]]:
+    """Yield the trials that name materials nobody knows, each with its faults."""
+    for trial, row in zip(table.trials, table.rows, strict=True):
+        unknown = [p.material for p in trial.portions if p.material not in materials]
+        if unknown:
+            yield trial.id, tuple(_strange_fault(path, row, name, materials) for name in unknown)
+
+
+def _strange_fault(path: Path, row: int, name: str, materials: Collection[str]) -> Fault:
+    near = get_close_matches(name.lower().replace(" ", "_"), materials, n=3, cutoff=0.0)
+    return Fault(
+        f"{path.name}:row {row}, a powder's name",
+        repr(name),
+        f"a material of the spec files; nearest: {', '.join(near)}",
+        "Correct the name, or name the folder of your own spec files with --specs.",
+    )
 
 
 def _known_fault(path: Path, row: int, trial: Trial) -> Fault:

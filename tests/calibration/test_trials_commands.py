@@ -87,3 +87,37 @@ price = 41.50
 pack = "25 kg"
 price = 14.00
 """
+
+
+def test_an_unknown_powder_is_refused_with_the_nearest_name(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "casts.csv").write_text(
+        "id,date,water [g],powder 1 material,powder 1 mass [g],demold [min]\n"
+        "A1,2026-03-02,100,gypsum_cement,300,35\n"
+        "A2,2026-03-03,100,gipsum cement,300,36\n"
+    )
+    assert run(["trials", "import", "casts.csv"]) == 4
+    said = capsys.readouterr().err
+    assert "row 3" in said
+    assert "gypsum_cement" in said
+    assert run(["trials", "import", "casts.csv", "--leave-out-faulty"]) == 0
+    assert "1 added" in capsys.readouterr().out
+    assert [trial.id for trial in TrialBook(tmp_path / "trials.db").trials()] == ["A1"]
+
+
+def test_rows_left_out_are_counted_once_each(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "casts.csv").write_text(
+        "id,date,water [g],powder 1 material,powder 1 mass [g],humidity [fraction]\n"
+        "A1,2026-03-02,100,gypsum_cement,300,0.5\n"
+        "A2,2026-03-03,-5,gypsum_cement,-300,150 %\n"
+    )
+    assert run(["trials", "import", "casts.csv", "--leave-out-faulty"]) == 0
+    assert "1 added, 0 corrected, 0 unchanged, 1 left out" in capsys.readouterr().out
+
+
+def test_nothing_to_enter_is_no_trial(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert run(["trials", "add"]) == 4
+    assert "at least one mass or reading" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []

@@ -67,19 +67,28 @@ def add(
 )
 @click.option("--leave-out-faulty", is_flag=True, help="Enter the rows without fault and report the others.")
 @_book_option
+@job_options
 @delivered
-def import_(file: str, corrections: bool, leave_out_faulty: bool, book: str, delivery: Delivery) -> int:
+def import_(
+    file: str, corrections: bool, leave_out_faulty: bool, book: str, specs: str | None, delivery: Delivery
+) -> int:
     """Enter all trials of FILE (CSV, XLSX; - for CSV on standard input).
 
     Nothing is entered when a row has a fault, unless faulty rows are left out.
     """
+    from optimizer.specs import load_catalogue
     from optimizer.trials.book import TrialBook
     from optimizer.trials.exchange import import_trials
 
+    materials = tuple(load_catalogue(specs))
     with tempfile.TemporaryDirectory() as folder:
         path = _from_stdin(Path(folder)) if file == STANDARD else Path(file)
         done = import_trials(
-            TrialBook(Path(book)), path, corrections=corrections, leave_out_faulty=leave_out_faulty
+            TrialBook(Path(book)),
+            path,
+            corrections=corrections,
+            leave_out_faulty=leave_out_faulty,
+            materials=materials,
         )
     for fault in done.faults:
         say(str(fault))
@@ -88,7 +97,7 @@ def import_(file: str, corrections: bool, leave_out_faulty: bool, book: str, del
         "added": len(entered.added),
         "corrected": len(entered.corrected),
         "unchanged": len(entered.unchanged),
-        "left_out": len(done.faults),
+        "left_out": done.left_out,
     }
     words = ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in counts.items())
     delivery.send_as(counts, f"{words}; book: {book}.\n")
