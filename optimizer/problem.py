@@ -18,7 +18,7 @@ from optimizer.materials import Catalogue, Material
 from optimizer.money.landed import landed_price
 from optimizer.shop import Bounds, Limit
 
-__all__ = ["Problem", "problem_of", "require_prices"]
+__all__ = ["Problem", "counts_money", "price_faults", "problem_of", "require_prices"]
 
 Array = NDArray[np.float64]
 
@@ -135,6 +135,36 @@ def problem_of(
     return Problem(job, catalogue, names, known, bench, compile_model(catalogue, names, known))
 
 
+def counts_money(job: Job) -> bool:
+    """Return whether cost is the objective or has a limit, so that every material needs a price."""
+    return job.objective == "cost" or any(limit.property == "cost" for limit in job.limits)
+
+
+def price_faults(job: Job, names: Sequence[str], where: str = "") -> tuple[Fault, ...]:
+    """Return a fault for each of the materials `names` that the job gives no price.
+
+    Parameters
+    ----------
+    job : Job
+        Holds the prices.
+    names : Sequence[str]
+        Materials that may be used.
+    where : str
+        Name of the job's file in the faults; empty for a job made in code.
+    """
+    place = f"{where}:prices" if where else "prices"
+    return tuple(
+        Fault(
+            f"{place}.{name}",
+            "nothing",
+            "pack and price of every material that may be used",
+            f"Write pack and price below a line [prices.{name}], or take {name} out of materials.",
+        )
+        for name in names
+        if name not in job.prices
+    )
+
+
 def require_prices(problem: Problem) -> None:
     """Refuse a problem that asks for money of materials without a price.
 
@@ -143,14 +173,6 @@ def require_prices(problem: Problem) -> None:
     FileFaults
         Naming every unpriced material, when cost is the objective or a limit.
     """
-    job = problem.job
-    if job.objective != "cost" and not any(limit.property == "cost" for limit in job.limits):
-        return
-    repair = "Write its pack and price, or take the material out of the list."
-    faults = [
-        Fault(f"prices.{name}", "nothing", "pack and price of every material that may be used", repair)
-        for name in problem.names
-        if name not in job.prices
-    ]
+    faults = price_faults(problem.job, problem.names) if counts_money(problem.job) else ()
     if faults:
         raise FileFaults(faults)

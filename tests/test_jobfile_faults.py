@@ -75,15 +75,16 @@ FAULTS = [
     (
         {"prices": {"silica_sand": {"pack": "25 kg", "price": 7}}},
         "prices.silica_sand",
-        "a material of the list",
-        "Add the name",
+        "listed materials",
+        "Take this table out, or put silica_sand into materials.",
     ),
     (
         {"bounds": {"silica_sand": {"max": 0.5}}},
         "bounds.silica_sand",
-        "a material of the list",
-        "Add the name",
+        "listed materials",
+        "Take this table out",
     ),
+    ({"bounds": {"silca_sand": {"max": 0.5}}}, "bounds.silca_sand", "silica_sand", "Correct the name"),
     ({"bounds": {"gypsum_cement": {"min": 0.6, "max": 0.5}}}, "bounds.gypsum_cement.min", "0.5", "Swap"),
     (
         {"bounds": {"gypsum_cement": {"max": 0.5}, "marble_flour": {"max": 0.4}}},
@@ -199,6 +200,16 @@ def test_all_faults_come_at_once():
 def test_an_unknown_material_does_not_echo_in_other_tables():
     changes = {"materials": ["gypsum_cment", "marble_flour"]}  # the price table names gypsum_cement
     assert len(faults_of(text_with(changes))) == 1
+
+
+def test_a_misspelt_material_hides_no_misspelt_table():
+    changes = {
+        "materials": ["gypsum_cment", "marble_flour"],
+        "prices": {"gipsum_cement": {"pack": "25 kg", "price": 41.5}},
+    }
+    faults = faults_of(text_with(changes))
+    assert [fault.where.partition(":")[2] for fault in faults] == ["materials", "prices.gipsum_cement"]
+    assert all("nearest: gypsum_cement" in fault.allowed for fault in faults)
 
 
 @pytest.mark.parametrize(

@@ -26,6 +26,7 @@ from ui.words import (
     odds_words,
     range_words,
     seen_words,
+    uncounted_words,
     value_words,
     verdict_words,
 )
@@ -150,8 +151,7 @@ def _money(solution: Solution) -> Iterator[Block]:
     job = solution.job
     yield heading("Money")
     if solution.cost is None:
-        words = "Not counted: a material has no price, or the vessel cannot be sealed within max_coats."
-        yield sentence(words, indent=2)
+        yield sentence(f"Not counted: {uncounted_words(solution)}.", indent=2)
         return
     parts = ", ".join(f"{name} {amount:.2f}" for name, amount in cost_groups(solution.cost_parts).items())
     yield sentence(f"{money(solution.cost, job.currency)} for one good vessel: {parts}.", indent=2)
@@ -253,7 +253,9 @@ def _saving(comparison: Comparison) -> Iterator[Block]:
     job = comparison.candidate.job
     old, new = comparison.present.cost, comparison.candidate.cost
     if comparison.saving is None or comparison.share is None or old is None or new is None:
-        yield sentence("No saving can be named: a material of one of the two has no price.", gap=True)
+        reasons = (uncounted_words(each) for each in (comparison.candidate, comparison.present))
+        why = "; ".join(dict.fromkeys(filter(None, reasons)))
+        yield sentence(f"No saving can be named: {why}.", gap=True)
         return
     way = "saves" if comparison.saving >= 0.0 else "costs"
     more = "" if comparison.saving >= 0.0 else " more"

@@ -47,11 +47,34 @@ class Asked:
         The question, and the materials its names belong to.
     calibration : Calibration | None
         What the studio's trials taught.
+    named : str
+        What faults call the job's file.
     """
 
     job: Job
     catalogue: Catalogue
     calibration: Calibration | None = None
+    named: str = ""
+
+    def require_prices(self, *, always: bool = False) -> None:
+        """Refuse the job where money counts and a material has no price.
+
+        Parameters
+        ----------
+        always : bool
+            True where money counts whatever objective and limits say [-].
+
+        Raises
+        ------
+        FileFaults
+            One fault per unpriced material.
+        """
+        from optimizer.problem import counts_money, price_faults
+
+        job = self.job
+        faults = price_faults(job, job.materials, self.named) if always or counts_money(job) else ()
+        if faults:
+            raise FileFaults(faults)
 
     @property
     def trials(self) -> int:
@@ -102,11 +125,11 @@ def ask(job: str | None, specs: str | None, calibration: str | None = None) -> A
 def _asked(job: str | None, catalogue: Catalogue) -> Asked:
     if job is None:
         say("No job named: this is the shipped demo job. Write your own with: vesselblend init")
-        return Asked(parse_job(template("demo"), catalogue, "demo"), catalogue)
+        return Asked(parse_job(template("demo"), catalogue, "demo"), catalogue, named="demo")
     if job == STANDARD:
         text = decoded(read_stdin(LARGEST_FILE), _STDIN)
-        return Asked(parse_job(text, catalogue, _STDIN), catalogue)
-    return Asked(read_job(Path(job), catalogue), catalogue)
+        return Asked(parse_job(text, catalogue, _STDIN), catalogue, named=_STDIN)
+    return Asked(read_job(Path(job), catalogue), catalogue, named=job)
 
 
 def _calibration(named: str | None) -> Calibration | None:

@@ -13,7 +13,7 @@ from typing import Final
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.shop import DAMP_CLASSES, Limit
-from optimizer.solution import LimitVerdict, Prediction
+from optimizer.solution import LimitVerdict, Prediction, Solution
 from optimizer.units import System, display_value, odds_words, show, show_amount, significant
 
 __all__ = [
@@ -31,6 +31,7 @@ __all__ = [
     "range_words",
     "seen_words",
     "span_words",
+    "uncounted_words",
     "value_words",
     "verdict_words",
 ]
@@ -69,6 +70,17 @@ def cost_groups(parts: Mapping[str, float]) -> dict[str, float]:
     """Return the parts of a vessel's cost in the groups of `COST_GROUPS`, dearest first, none empty."""
     sums = {name: math.fsum(parts.get(part, 0.0) for part in group) for name, group in COST_GROUPS.items()}
     return {name: sums[name] for name in sorted(sums, key=lambda n: -sums[n]) if sums[name] > _EXACT}
+
+
+def uncounted_words(solution: Solution) -> str:
+    """Return why the cost of a blend is not counted; empty where it is."""
+    if solution.mix is None or solution.cost is not None:
+        return ""
+    bare = [name for name in solution.mix.blend if name not in solution.job.prices]
+    if bare:
+        return f"{', '.join(bare)} {'has' if len(bare) == 1 else 'have'} no price in the job"
+    target = 100.0 * solution.job.shop.target_absorption
+    return f"no number of coats brings the absorption down to the {target:g} % of target_absorption"
 
 
 def grams_words(mass: float, step: float, units: System = "metric") -> str:

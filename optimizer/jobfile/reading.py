@@ -190,20 +190,16 @@ def _by_material(
     materials = data.get("materials")
     listed = [name for name in materials if isinstance(name, str)] if isinstance(materials, list) else []
     for name in raw:
-        if name not in listed and not found.faulty("materials"):
-            known = name in catalogue.materials
-            near = "" if known else f"; nearest: {', '.join(nearest(name, listed))}"
-            repair = (
-                "Add the name to materials, or take this table out."
-                if known
-                else "Add the name to materials, correct it, or take this table out."
-            )
-            found.fault(
-                f"{section}.{shown_key(name)}",
-                "a material not listed",
-                f"a material of the list{near}",
-                repair,
-            )
+        known = name in catalogue.materials
+        # Where the list itself is at fault, a table of a known material may only be its echo.
+        if name not in listed and not (known and found.faulty("materials")):
+            at = f"{section}.{shown_key(name)}"
+            if known:
+                value, repair = "a table of a material not in materials", f"put {name} into materials"
+                found.fault(at, value, "tables of listed materials", f"Take this table out, or {repair}.")
+            else:
+                near = ", ".join(nearest(name, catalogue))
+                found.fault(at, "an unknown material", f"nearest: {near}", "Correct the name.")
     return {name: read(found, table, f"{section}.{shown_key(name)}") for name, table in raw.items()}
 
 

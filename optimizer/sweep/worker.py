@@ -24,7 +24,7 @@ from optimizer.job import Job
 from optimizer.jobfile import parse_job
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import PROPERTIES, QUANTITIES
-from optimizer.problem import Problem, problem_of
+from optimizer.problem import Problem, counts_money, price_faults, problem_of
 from optimizer.shop import DAMP_CLASSES
 from optimizer.solution import Solution
 from optimizer.specs import load_catalogue
@@ -111,11 +111,14 @@ def check_first(plan: Plan, scenarios: Iterable[Values]) -> None:
     faults: FileFaults | None = None
     for values in islice(scenarios, _LOOKED_AT):
         try:
-            _workbench(plan).job_of(plan, values)
+            job = _workbench(plan).job_of(plan, values)
         except FileFaults as error:
             faults = faults or error
-        else:
+            continue
+        bare = price_faults(job, job.materials) if counts_money(job) else ()
+        if not bare:
             return
+        faults = faults or FileFaults(bare)
     if faults is not None:
         raise faults
 

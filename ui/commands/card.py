@@ -49,7 +49,8 @@ def card(
     if parts:
         solution = check(asked.job, parts, asked.catalogue, read_water_ratio(water_ratio), parameters)
     else:
-        solution = design(asked.job, asked.catalogue, parameters, explain=False)
+        asked.require_prices()
+        solution = design(asked.job, asked.catalogue, parameters)
     solution = asked.signed(solution)
     if solution.mix is None:
         say(rendered(no_blend_blocks(solution, delivery.units), None))

@@ -38,6 +38,7 @@ def design(job: str | None, vessels: int | None, seconds: float, figures: Figure
     from ui.answer_text import no_blend_blocks, solution_blocks
 
     asked = figures.ask(job)
+    asked.require_prices()
     parameters = asked.parameters()
     solution = asked.signed(solve(asked.job, asked.catalogue, parameters, proof_seconds=seconds))
     if solution.mix is None:

@@ -46,6 +46,7 @@ def frontier(
     if fault:
         raise click.BadParameter(fault, param_hint="--over")
     asked = figures.ask(job)
+    asked.require_prices(always="cost" in names)
     problem = problem_of(asked.job, asked.catalogue, asked.parameters())
     found = trade(problem, names, points, proof_seconds=prove)
     if as_csv and not delivery.as_json:

@@ -41,6 +41,7 @@ def order(
     from ui.order_text import order_blocks
 
     asked = figures.ask(job)
+    asked.require_prices(always=True)
     first = start.date() if start else dt.date.today()
     request = shop_request(asked.job, vessels, first, due.date(), molds)
     answer = plan_blends(asked.job, asked.catalogue, request, asked.parameters())

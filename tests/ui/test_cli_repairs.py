@@ -1,0 +1,66 @@
+"""What a newcomer does first and gets wrong: the repair names every place, and no command crashes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.ui.conftest import SMALL, Command
+
+MEETS = "gypsum_cement=95, marble_flour=5"
+
+
+@pytest.fixture
+def bare(tmp_path: Path) -> Path:
+    """Write a job with two materials that have no price."""
+    path = tmp_path / "bare.toml"
+    added = '"csa_cement", "silica_sand", "marble_flour"'
+    path.write_text(SMALL.replace('"marble_flour"', added), encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("design",),
+        ("card",),
+        ("frontier",),
+        ("order", "--vessels", "30", "--due", "2030-12-30"),
+        ("sweep", "--vary", "limits.whiteness=86|88"),
+    ],
+    ids=lambda words: words[0],
+)
+def test_every_material_without_a_price_is_named_where_money_counts(
+    command: Command, bare: Path, words: tuple[str, ...]
+) -> None:
+    ran = command(words[0], bare, *words[1:])
+    assert (ran.code, ran.out) == (4, "")
+    lines = ran.err.splitlines()
+    assert len(lines) == 2
+    for name, line in zip(("csa_cement", "silica_sand"), lines, strict=True):
+        assert f"prices.{name}: read nothing" in line
+        assert "[prices." in line
+        assert "out of materials" in line
+    if words[0] != "sweep":  # a scenario is no file
+        assert all(line.startswith(f"{bare}:prices.") for line in lines)
+
+
+def test_no_price_is_needed_where_money_does_not_count(command: Command, bare: Path) -> None:
+    bare.write_text(f'objective = "dry_strength"\n{bare.read_text(encoding="utf-8")}', encoding="utf-8")
+    assert command("design", bare, "--proof", "0").code == 0
+    assert command("order", bare, "--vessels", "30", "--due", "2030-12-30").code == 4
+
+
+def test_check_names_the_material_without_a_price(command: Command, bare: Path) -> None:
+    out = command("check", bare, "--blend", "gypsum_cement=90, silica_sand=10").out
+    assert "Not counted: silica_sand has no price in the job." in out
+    both = command("check", bare, "--blend", MEETS, "--against", "gypsum_cement=90, silica_sand=10").out
+    assert "No saving can be named: silica_sand has no price" in both
+
+
+def test_check_says_when_no_coat_seals(command: Command, small: Path) -> None:
+    small.write_text(f"{SMALL}[shop]\ntarget_absorption = 0.0001\n", encoding="utf-8")
+    out = command("check", small, "--blend", MEETS).out
+    words = "no number of coats brings the absorption down to the 0.01 % of target_absorption"
+    assert f"Not counted: {words}." in " ".join(out.split())
