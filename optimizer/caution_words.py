@@ -18,8 +18,8 @@ CAUTIONS: Final[dict[str, str]] = {
     "skin": "Never cast on or around skin: setting mix grips and gets hot.",
     "setting_heat": "The mix may pass 48 °C while it sets: do not touch, and spread leftovers thin; a "
     "bucketful gets far hotter.",
-    "bucket_heat": "A cast stays below 48 °C, but leftovers in the bucket do not: spread them thin and keep "
-    "hands off while they set.",
+    "bucket_heat": "In the mold this mix likely stays below 48 °C while it sets; leftovers in a bucket get "
+    "hotter: spread them thin and keep hands off.",
     "candle": "A dry mineral wall drinks wax and can act as a wick: seal the inside with a heat-proof "
     "sealer, cure it, and burn at least three pieces to the end under watch before anyone else does.",
     "retest": "New blend, water or sealer makes a new vessel: repeat the seal check and the burn test.",

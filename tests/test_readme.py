@@ -104,9 +104,8 @@ def _table(heads: Sequence[str], rows: Iterator[Sequence[str]]) -> str:
 
 def _limit_rows() -> Iterator[list[str]]:
     for name, row in QUANTITIES.items():
-        unit = {"-": "", "class": "low, medium, high", "currency": "the job's currency"}.get(
-            row.unit, row.unit
-        )
+        words = {"-": "", "class": "low, medium, high", "currency": "the job's currency", "degC": "°C"}
+        unit = words.get(row.unit, row.unit)
         yield [f"`{name}`", row.meaning, unit]
 
 
@@ -123,7 +122,7 @@ def _key_rows(keys: Sequence[Key], record: type) -> Iterator[list[str]]:
 def _meaning(key: Key, words: dict[str, str]) -> str:
     if isinstance(key, Choice):
         return f"One of: {', '.join(key.words)}."
-    return words[key.field or key.name].replace("``", "`")
+    return words[key.field or key.name].replace("``", "`").replace("degC", "°C")
 
 
 def _default(key: Key, default: object) -> str:

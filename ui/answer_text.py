@@ -11,12 +11,12 @@ from optimizer.solution import Alternative, LimitVerdict, Relaxation, Solution
 from optimizer.studies.batch import Batch, weighing_order, weighing_step
 from optimizer.studies.check import Comparison
 from optimizer.units import System
-from optimizer.verdict.cautions import CAUTIONS
 from ui.reasons import evidence_words, limit_sentence, proof_words, single_binder_words
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import (
     blend_words,
     bound_words,
+    caution_words,
     chance_words,
     cost_groups,
     grams_words,
@@ -51,7 +51,7 @@ def solution_blocks(
     yield from _limits(solution, units)
     yield from _reasons(solution, catalogue, units)
     yield from _predicted(solution, units)
-    yield from _closing(solution)
+    yield from _closing(solution, units)
 
 
 def no_blend_blocks(solution: Solution, units: System) -> Iterator[Block]:
@@ -99,7 +99,7 @@ def comparison_blocks(comparison: Comparison, catalogue: Catalogue, units: Syste
         )
     else:
         yield sentence("The two are one and the same blend: nothing to test again.", gap=True)
-    yield from _closing(candidate)
+    yield from _closing(candidate, units)
 
 
 def _opening(solution: Solution) -> str:
@@ -227,10 +227,10 @@ def _predicted(solution: Solution, units: System) -> Iterator[Block]:
     yield from (indented(line) for line in evidence_words(solution.properties))
 
 
-def _closing(solution: Solution) -> Iterator[Block]:
+def _closing(solution: Solution, units: System) -> Iterator[Block]:
     if solution.cautions:
         yield heading("Cautions")
-        yield from (indented(CAUTIONS[key]) for key in solution.cautions)
+        yield from (indented(caution_words(key, units)) for key in solution.cautions)
     yield from _fingerprint(solution)
 
 

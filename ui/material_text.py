@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, Final
 
+from optimizer.jobfile.kinds import shown_unit
 from optimizer.materials import Catalogue, Figure, Material, ReferencePoint
 from optimizer.specs.figures import UNSEEN_WORDS
 from optimizer.units import System, show_amount
@@ -116,7 +117,7 @@ def _shown(value: float, unit: str, units: System) -> str:
     if units == "us" or unit == "fraction":
         number, _, word = show_amount(value, unit, _DIGITS, units).partition(" ")
         return f"{float(number):g} {word}".strip()
-    return f"{value:g} {unit}".removesuffix(" -")
+    return f"{value:g} {shown_unit(unit)}".strip()
 
 
 def _notes(material: Material) -> Iterator[Block]:

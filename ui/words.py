@@ -10,6 +10,7 @@ import re
 from collections.abc import Mapping
 from typing import Final
 
+from optimizer.caution_words import CAUTIONS
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.shop import DAMP_CLASSES, Limit
@@ -20,6 +21,7 @@ __all__ = [
     "COST_GROUPS",
     "blend_words",
     "bound_words",
+    "caution_words",
     "chance_words",
     "cost_groups",
     "grams_words",
@@ -70,6 +72,21 @@ def cost_groups(parts: Mapping[str, float]) -> dict[str, float]:
     """Return the parts of a vessel's cost in the groups of `COST_GROUPS`, dearest first, none empty."""
     sums = {name: math.fsum(parts.get(part, 0.0) for part in group) for name, group in COST_GROUPS.items()}
     return {name: sums[name] for name in sorted(sums, key=lambda n: -sums[n]) if sums[name] > _EXACT}
+
+
+def caution_words(key: str, units: System = "metric") -> str:
+    """Return a caution as text, its temperatures in the units shown.
+
+    Examples
+    --------
+    >>> caution_words("bucket_heat", "us")[:50]
+    'In the mold this mix likely stays below 118 °F whi'
+    """
+
+    def shown(match: re.Match[str]) -> str:
+        return show_amount(float(match[1]), "degC", 2, units)
+
+    return re.sub(r"(\d+) °C", shown, CAUTIONS[key])
 
 
 def uncounted_words(solution: Solution) -> str:

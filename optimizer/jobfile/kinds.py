@@ -26,6 +26,7 @@ __all__ = [
     "Words",
     "number_text",
     "read_number",
+    "shown_unit",
     "unit_word",
 ]
 
@@ -70,7 +71,7 @@ class Number:
     @property
     def range_text(self) -> str:
         """The range in words."""
-        unit = f" {unit_word(self.unit)}".rstrip()
+        unit = f" {shown_unit(self.unit)}".rstrip()
         low = f"above {self.least:g}" if self.open_least else f"{self.least:g} or more"
         high = f"below {self.most:g}" if self.open_most else f"at most {self.most:g}"
         return f"{low}{unit}" if self.most >= MOST_MONEY else f"{low}, {high}{unit}"
@@ -309,6 +310,11 @@ def unit_word(unit: str) -> str:
     ('C', '/h', '')
     """
     return "" if unit in PLAIN_UNITS else "C" if unit == "degC" else unit.removeprefix("currency")
+
+
+def shown_unit(unit: str) -> str:
+    """Return the unit as people are shown it: `unit_word`, with the sign of degrees."""
+    return "°C" if unit == "degC" else unit_word(unit)
 
 
 def number_text(value: float) -> str:

@@ -8,7 +8,7 @@ from difflib import get_close_matches
 from typing import Final, NamedTuple
 
 from optimizer.errors import QuantityError
-from optimizer.jobfile.kinds import PLAIN_UNITS, number_text, read_number, unit_word
+from optimizer.jobfile.kinds import PLAIN_UNITS, number_text, read_number, shown_unit, unit_word
 from optimizer.nomenclature import PROPERTIES, quantity
 from optimizer.shop import DAMP_CLASSES, Limit
 
@@ -196,7 +196,7 @@ def _range_text(name: str) -> str:
     unit = quantity(name).unit
     if unit == "class":
         return "<= low, <= medium, >= medium or >= high"
-    word = unit_word(unit)
+    word = shown_unit(unit)
     start = f"a bound above {low:g}" if open_low or high == math.inf else f"a bound from {low:g}"
     return f"{start} {word}".rstrip() if high == math.inf else f"{start} to {high:g} {word}".rstrip()
 

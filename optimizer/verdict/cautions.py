@@ -18,19 +18,32 @@ _TOUCH = 48.0
 
 
 def cautions_of(
-    problem: Problem, cast: Cast, values: Mapping[str, float], extrapolated: bool
+    problem: Problem, cast: Cast, values: Mapping[str, float], *, hottest: float, extrapolated: bool
 ) -> tuple[str, ...]:
-    """Return the keys of the cautions of one mix, most urgent first."""
+    """Return the keys of the cautions of one mix, most urgent first.
+
+    Parameters
+    ----------
+    problem, cast
+        What is asked, and the one mix.
+    values
+        Its properties at best values.
+    hottest
+        Upper end of the likely range of its peak in the mold [degC].
+    extrapolated
+        Whether a property is predicted for a mix nobody has published.
+    """
     used = np.flatnonzero(cast.mixes[0, :-1] > 1e-9)
     stated = {key for k in used for key in problem.materials[k].cautions}
     keys = ["skin"] if any(problem.materials[k].role == "binder" for k in used) else []
     if values["crystalline_silica"] > 0.001:
         keys.append("silica")
-    if any(problem.materials[k].kind == "csa" for k in used):
+    cement = any(problem.materials[k].kind == "csa" for k in used)
+    if cement:
         keys.append("alkali")
-    if values["casting_peak"] > _TOUCH:
+    if hottest > _TOUCH:
         keys.append("setting_heat")
-    elif _bucket(problem, cast) > _TOUCH:
+    elif cement or _bucket(problem, cast) > _TOUCH:
         keys.append("bucket_heat")
     keys.extend(_heat_keys(problem, values))
     keys.extend(_body_keys(problem, cast, values))

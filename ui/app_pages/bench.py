@@ -7,7 +7,6 @@ import streamlit as st
 from optimizer.nomenclature import quantity
 from optimizer.solution import Relaxation, Solution
 from optimizer.studies.batch import weighing_order, weighing_step
-from optimizer.verdict.cautions import CAUTIONS
 from ui import answers
 from ui.charts import cost_chart, margin_chart, margin_rows
 from ui.fields import CANDLE, ROOM, VESSEL
@@ -19,6 +18,7 @@ from ui.state import MARKS, Session, apply_limits, drop_pick, session, units
 from ui.widgets import draw, show_fields, tell_faults
 from ui.words import (
     bound_words,
+    caution_words,
     cost_groups,
     grams_words,
     label_of,
@@ -180,7 +180,7 @@ def _relaxation_words(now: Session, relaxation: Relaxation) -> str:
 
 def _cautions(solution: Solution) -> None:
     st.markdown("### Mind, with this blend")
-    texts = [CAUTIONS[key] for key in solution.cautions]
+    texts = [caution_words(key, units()) for key in solution.cautions]
     for text in texts[:_FIRST_CAUTIONS]:
         st.markdown(f"- {text}")
     if texts[_FIRST_CAUTIONS:]:
