@@ -18,8 +18,17 @@ __all__ = ["canonical_text", "fingerprint"]
 _BESIDE_THE_POINT: Final = frozenset({"stated", "path"})
 
 
-def fingerprint(job: Job, catalogue: Catalogue, calibration_text: str = "") -> str:
-    """Return the SHA-256 of job, figures, calibration and version of the package.
+_SHARE_DIGITS: Final = 9
+"""Decimals of a share that count: what differs less is the noise of adding up in another order."""
+
+
+def fingerprint(
+    job: Job,
+    catalogue: Catalogue,
+    calibration_text: str = "",
+    mix: tuple[Mapping[str, float], float] | None = None,
+) -> str:
+    """Return the SHA-256 of job, figures, calibration, blend asked about and version of the package.
 
     Who stated a value and where a spec file lies do not enter; everything else does.
 
@@ -31,6 +40,9 @@ def fingerprint(job: Job, catalogue: Catalogue, calibration_text: str = "") -> s
         All materials, model figures and sources.
     calibration_text : str
         Text of the calibration in use; empty for none.
+    mix : tuple[Mapping[str, float], float] | None
+        Share of each dry material [fraction] and water per dry mass [g/g] of a blend that was checked;
+        None where the job alone leads to the answer.
 
     Returns
     -------
@@ -43,12 +55,16 @@ def fingerprint(job: Job, catalogue: Catalogue, calibration_text: str = "") -> s
     >>> len(fingerprint(Job("Cup", "EUR", (), Vessel(215.0)), Catalogue({}, {}, {})))
     64
     """
-    whole = {
+    whole: dict[str, object] = {
         "job": job,
         "catalogue": catalogue,
         "calibration": calibration_text,
         "version": _version(),
     }
+    if mix is not None:
+        shares, water = mix
+        whole["blend"] = {name: round(share, _SHARE_DIGITS) for name, share in shares.items()}
+        whole["water_ratio"] = round(water, _SHARE_DIGITS)
     return hashlib.sha256(canonical_text(whole).encode()).hexdigest()
 
 

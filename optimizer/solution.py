@@ -220,7 +220,7 @@ class Solution:
     joint_probability : float | None
         Chance that all limits hold together, by sampling.
     fingerprint : str
-        sha256 of job, figures, calibration and version.
+        sha256 of job, figures, calibration, version, and of blend and water where the caster named them.
     notes : tuple[str, ...]
         What a caster should know about this answer.
     """
@@ -248,6 +248,13 @@ class Solution:
     def cost(self) -> float | None:
         """Cost of one good vessel [currency], or None without prices."""
         return sum(self.cost_parts.values()) if self.cost_parts else None
+
+    @property
+    def named_mix(self) -> tuple[Mapping[str, float], float] | None:
+        """Shares and water ratio of a blend the caster named; None where the job alone led to the answer."""
+        if self.mix is None or self.status == "designed":
+            return None
+        return self.mix.blend, self.mix.water_ratio
 
     def table(self) -> pd.DataFrame:
         """Return every property, one a row by its name: value, likely range, unit and what it rests on."""

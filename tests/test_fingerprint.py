@@ -129,3 +129,18 @@ def test_another_process_finds_the_same(seed):
         [sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=True
     )
     assert run.stdout.strip() == PRESENT
+
+
+def test_a_blend_that_was_named_counts_and_so_does_its_water():
+    marks = {
+        fingerprint(JOB, CATALOGUE, mix=mix)
+        for mix in (({"a": 0.6, "b": 0.4}, 0.3), ({"a": 0.5, "b": 0.5}, 0.3), ({"a": 0.6, "b": 0.4}, 0.31))
+    }
+    assert len(marks | {PRESENT}) == 4
+
+
+def test_the_noise_of_adding_up_does_not_count():
+    shares = {"a": 0.1 + 0.2, "b": 0.7}
+    assert fingerprint(JOB, CATALOGUE, mix=(shares, 0.3)) == fingerprint(
+        JOB, CATALOGUE, mix=({"a": 0.3, "b": 0.7}, 0.1 + 0.2)
+    )

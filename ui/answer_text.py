@@ -235,7 +235,8 @@ def _closing(solution: Solution, units: System) -> Iterator[Block]:
 
 
 def _fingerprint(solution: Solution) -> Iterator[Block]:
-    words = f"Fingerprint {solution.fingerprint[:SHORT]}: the same job and figures give this answer again."
+    same = "job" if solution.named_mix is None else "job, blend, water"
+    words = f"Fingerprint {solution.fingerprint[:SHORT]}: the same {same} and figures give this answer again."
     yield sentence(words, gap=True)
 
 

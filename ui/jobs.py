@@ -98,7 +98,7 @@ class Asked:
         from optimizer.calibration.files import calibration_text
 
         text = calibration_text(self.calibration)
-        return replace(solution, fingerprint=fingerprint(self.job, self.catalogue, text))
+        return replace(solution, fingerprint=fingerprint(self.job, self.catalogue, text, solution.named_mix))
 
 
 def ask(job: str | None, specs: str | None, calibration: str | None = None) -> Asked:

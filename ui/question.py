@@ -66,7 +66,8 @@ class Question:
         """Return an answer with the fingerprint of all it rests on, the calibration too."""
         if not self.calibration:
             return solution
-        return replace(solution, fingerprint=fingerprint(self.job, catalogue(), self.calibration))
+        mark = fingerprint(self.job, catalogue(), self.calibration, solution.named_mix)
+        return replace(solution, fingerprint=mark)
 
 
 @lru_cache(maxsize=128)

@@ -6,14 +6,14 @@ This is the certification every answer passes after rounding; it neither knows n
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.chain.predict import PREDICTORS, cast_of, predict
 from optimizer.chain.spreads import Around, ranges_of
-from optimizer.fingerprint import fingerprint
+from optimizer.fingerprint import canonical_text, fingerprint
 from optimizer.limit_rows import limit_rows
 from optimizer.money.turns import turns_per_day
 from optimizer.money.vessel_cost import vessel_cost
@@ -174,7 +174,7 @@ def worst_verdict(verdicts: Sequence[LimitVerdict]) -> str:
 
 def solution_of(problem: Problem, status: str, judged: Judgement) -> Solution:
     """Return the plain solution record of a judged mix."""
-    return Solution(
+    answer = Solution(
         status=status,
         job=problem.job,
         mix=judged.mix,
@@ -185,5 +185,15 @@ def solution_of(problem: Problem, status: str, judged: Judgement) -> Solution:
         coats=judged.coats,
         cautions=judged.cautions,
         notes=judged.notes,
-        fingerprint=fingerprint(problem.job, problem.catalogue),
     )
+    taught = _taught_text(problem)
+    return replace(answer, fingerprint=fingerprint(problem.job, problem.catalogue, taught, answer.named_mix))
+
+
+def _taught_text(problem: Problem) -> str:
+    """Return what trials have taught the parameters as text; empty for shipped figures."""
+    known = problem.parameters
+    if not known.origin:
+        return ""
+    related = () if known.correlation is None else known.correlation.tolist()
+    return canonical_text((known.items, related))

@@ -110,6 +110,25 @@ def test_us_units_change_words_and_no_figure_of_the_json(command: Command, small
     assert float(shown[1]) == pytest.approx(psi, rel=0.05)  # two digits are shown
 
 
+def test_every_blend_and_water_has_its_own_fingerprint(command: Command, small: Path) -> None:
+    def mark(name: str, *words: str) -> str:
+        key = {"check": "fingerprint", "card": "mark", "design": "fingerprint"}[name]
+        return str(json.loads(command(name, small, *words, "--json").out)[key])[:12]
+
+    checked = mark("check", "--blend", MEETS)
+    assert checked == mark("card", "--blend", MEETS)
+    assert checked == mark("check", "--blend", "marble_flour=1; gypsum_cement=19")
+    others = {
+        mark("design"),
+        mark("check", "--blend", FAILS),
+        mark("check", "--blend", MEETS, "--water-ratio", "0.4"),
+        mark("card", "--blend", FAILS),
+    }
+    assert checked not in others
+    assert len(others) == 3
+    assert mark("design") == mark("card")
+
+
 def test_equal_blends_save_nothing_and_need_no_test(command: Command, small: Path) -> None:
     ran = command("check", small, "--blend", MEETS, "--against", "marble_flour=1; gypsum_cement=19")
     assert "saves 0.00 EUR (0.0 %)" in ran.out
