@@ -78,11 +78,30 @@ def _checks(known: Mapping[str, Known]) -> Iterator[str]:
 
 def _sources(catalogue: Catalogue) -> Iterator[str]:
     """Give the publications behind the shipped figures, those that were read first."""
-    shipped = Counter(figure.source for figure in _figures(catalogue))
+    figures = _figures(catalogue)
+    shipped = Counter(figure.source for figure in figures)
+    read = Counter(
+        figure.source
+        for figure in figures
+        if how_sure(figure.source, figure.note, catalogue) == "source read"
+    )
     cited = [source for key, source in catalogue.sources.items() if key not in _PLAIN]
-    for opened, head in ((True, "Read, in full or in part"), (False, "Known from memory, not read")):
-        yield f"{head}, with the number of shipped figures taken from each:"
-        yield ""
-        for source in (source for source in cited if source.opened is opened):
-            yield f"- {source.citation} ({shipped[source.key] or 'doses and phases'})"
-        yield ""
+    yield "Read, in full or in part, with the number of shipped figures read in each:"
+    yield ""
+    for source in (source for source in cited if source.opened):
+        yield f"- {source.citation} ({_taken(read[source.key], shipped[source.key])})"
+    yield ""
+    yield "Known from memory, not read, with the number of shipped figures taken from each:"
+    yield ""
+    for source in (source for source in cited if not source.opened):
+        yield f"- {source.citation} ({shipped[source.key]})"
+    yield ""
+
+
+def _taken(read: int, shipped: int) -> str:
+    """Return how many figures were read in a source, and how many more it only bears on."""
+    if not shipped:
+        return "doses and phases"
+    if not read:
+        return f"none; bears on {shipped}"
+    return f"{read}" if read == shipped else f"{read}; bears on {shipped - read} more"

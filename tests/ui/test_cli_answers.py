@@ -195,6 +195,10 @@ def test_every_figure_of_a_material_is_shown_with_its_source(
     [
         ("own", "", "measured by you"),
         ("acee_2019", "", "source read"),
+        ("zhang_2020", "from memory: 20; the abstract confirms only the order", "from memory"),
+        ("velazco_2014", "assumption: triples the set; the abstract confirms the sign", "assumption"),
+        ("carino_2001", "read; ASTM C1074 uses 41.6, from memory", "source read"),
+        ("judgement", "assumption; the standard asks for 25 min, from memory", "assumption"),
         ("craig", "from memory; table 13", "from memory"),
         ("trade", "common practice, no source", "common practice, no source"),
         ("craig", "table 13", "not verified"),
