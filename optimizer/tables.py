@@ -59,8 +59,8 @@ def data_frame(rows: Iterable[Mapping[str, object]], index: str = "") -> pd.Data
 
     Examples
     --------
-    >>> data_frame([{"figure": "air", "value": 0.02}], "figure").loc["air", "value"]
-    np.float64(0.02)
+    >>> float(data_frame([{"figure": "air", "value": 0.02}], "figure").loc["air", "value"])
+    0.02
     """
     import pandas as pd
 

@@ -25,7 +25,7 @@ from optimizer.trials.records import Portion, Strength, Trial
 
 
 @settings(max_examples=100)
-@given(st.lists(trials(), max_size=4), st.booleans())
+@given(st.lists(trials(), max_size=4, unique_by=lambda trial: trial.id), st.booleans())
 def test_csv_round_trip_is_exact(several, decimal_comma):
     table = read_csv_text(write_csv_text(several, decimal_comma), today=TODAY)
     assert table.faults == ()
@@ -33,7 +33,7 @@ def test_csv_round_trip_is_exact(several, decimal_comma):
 
 
 @settings(max_examples=30)
-@given(several=st.lists(trials(), max_size=3))
+@given(several=st.lists(trials(), max_size=3, unique_by=lambda trial: trial.id))
 def test_spreadsheet_round_trip_is_exact(tmp_path_factory, several):
     path = tmp_path_factory.mktemp("sheet") / "trials.xlsx"
     export_trials(several, path)

@@ -126,7 +126,7 @@ def trials(draw):
         initial_set=initial,
         final_set=final,
         demold=demold,
-        casting_peak=draw(_maybe(_number(-20.0, 150.0))),
+        casting_peak=draw(_maybe(_number(-20.0, 110.0))),
         whiteness=draw(_maybe(_number(0.0, 100.0))),
         whiteness_error=draw(_maybe(_number(0.0, 50.0))),
         weighings=tuple(Weighing(age, mass) for age, mass in zip(ages, masses, strict=True)),
