@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from importlib.resources import files
 from typing import Any, Final
 
@@ -18,9 +19,9 @@ from ui.words import (
     grams_words,
     is_tight,
     label_of,
-    percent_words,
     range_words,
     seen_words,
+    share_words,
     value_words,
 )
 
@@ -50,16 +51,36 @@ CARD_CAUTIONS: Final[Mapping[str, str]] = {
 }
 """Cautions of `optimizer.verdict.cautions.CAUTIONS` as one line each."""
 
-MOST_CAUTIONS: Final = 5
 _LASTING: Final = ("extrapolated", "candle", "certify")
 """Cautions that no card leaves out where they apply."""
 
 _MOST_LIMITS: Final = 6
-_ROOMY: Final = 4
-"""So many rows to weigh leave room for `_MOST_LIMITS`; each further row takes that of two limits."""
+_MOST_NOTES: Final = 2
 
-_FULL: Final = 6
-"""Rows to weigh from which each further one takes the room of a caution."""
+_LINES: Final = 20.0
+"""Lines that rows to weigh, notes, limits and cautions have together, measured on A5 in a wide face."""
+
+_ROW_LINES: Final[Sequence[tuple[int, int, float]]] = ((8, 22, 1.75), (10, 18, 1.43), (99, 14, 1.15))
+"""Up to so many rows: points of their figures, and lines that a row takes."""
+
+_WRAPPED_LINES: Final = 2.1
+"""Lines of a row whose name goes on in a second line."""
+
+_NOTE_LINES: Final = 1.2
+"""Lines of a framed note, and of a head that goes on in a second line."""
+
+_CROWDED: Final = 6
+"""Rows to weigh beyond which a name stands beside its share or its ounces, not both."""
+
+_LONGEST: Final = 10
+"""Rows to weigh beyond which no ounces stand beside the grams."""
+
+_NAME_LETTERS: Final[Mapping[System, int]] = {"metric": 22, "us": 20}
+"""Letters of a name with its share that stay in one line on the paper usual with these units."""
+
+_TITLE_LETTERS: Final = 46
+_TITLE_LINES: Final = 2
+_COUNT_LETTERS: Final = 26
 
 _SHORT: Final = 12
 
@@ -103,23 +124,29 @@ class Sheet:
         Limits, tight ones first.
     more : str
         What is to be said of limits there is no room for.
+    notes : tuple[str, ...]
+        What is wrong with the mix itself, such as too little water to pour.
     cautions : tuple[str, ...]
-        At most `MOST_CAUTIONS` lines.
+        As many as there is room for; those of the finished vessel always.
+    points : int
+        Size of the figures to weigh; a long list takes smaller ones [pt].
     """
 
     title: str
     count: str
     model: str
     mark: str
-    fill: str
-    demolded: str
-    dry: str
-    seal: str
+    fill: str = ""
+    demolded: str = ""
+    dry: str = ""
+    seal: str = ""
     rows: tuple[Row, ...] = ()
     clock: tuple[tuple[str, str], ...] = ()
     limits: tuple[LimitLine, ...] = ()
     more: str = ""
+    notes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    points: int = 22
 
 
 def sheet_of(
@@ -140,26 +167,54 @@ def sheet_of(
     trials : int
         Trials the model was calibrated on [count].
     """
-    shop = solution.job.shop
-    mixes = f", {batch.mixes} mixes" if batch.mixes > 1 else ""
-    cavity = show_amount(solution.job.vessel.cavity_volume, "mL", 3, units)
-    room = max(0, _MOST_LIMITS - 2 * max(0, len(batch.portions) - _ROOMY))
+    shop, mark = solution.job.shop, solution.fingerprint[:_SHORT]
+    rows = tuple(_rows(batch, solution, catalogue, units))
+    head = Sheet(solution.job.title, _count(solution, batch, units), _rests_on(trials), mark)
+    points, lines = _room(head, rows, units)
+    notes = tuple(_first_clause(note) for note in solution.notes[-_MOST_NOTES:])
+    lasting = [key for key in _LASTING if key in solution.cautions]
+    urgent = [key for key in solution.cautions if key in CARD_CAUTIONS and key not in lasting]
+    left = max(0, math.floor(lines - _NOTE_LINES * len(notes)) - len(lasting))
+    room = min(len(solution.limits), _MOST_LIMITS, -(-left // 2))
     ranked = sorted(solution.limits, key=_urgency)
-    return Sheet(
-        title=solution.job.title,
-        count=f"{batch.per_mix} vessel{'' if batch.per_mix == 1 else 's'} of {cavity}{mixes}",
-        model=f"made with model calibrated on {trials} trials",
-        mark=solution.fingerprint[:_SHORT],
+    return replace(
+        head,
         fill=grams_words(batch.fill, shop.weigh_step, units),
         demolded=_mass(solution, "demolded_mass"),
         dry=_mass(solution, "dry_mass"),
         seal=_coats(solution),
-        rows=tuple(_rows(batch, solution, catalogue, units)),
+        rows=rows,
         clock=tuple(_clock(solution, units)),
         limits=tuple(_limit_line(verdict, solution, units) for verdict in ranked[:room]),
         more=_more(ranked[room:]),
-        cautions=tuple(_cautions(solution.cautions, MOST_CAUTIONS - max(0, len(batch.portions) - _FULL))),
+        notes=notes,
+        cautions=tuple(CARD_CAUTIONS[key] for key in (*urgent[: left - room], *lasting)),
+        points=points,
     )
+
+
+def _count(solution: Solution, batch: Batch, units: System) -> str:
+    cavity = show_amount(solution.job.vessel.cavity_volume, "mL", 3, units)
+    mixes = f", mix {batch.mixes} times" if batch.mixes > 1 else ""
+    return f"{batch.per_mix} vessel{'' if batch.per_mix == 1 else 's'} of {cavity}{mixes}"
+
+
+def _rests_on(trials: int) -> str:
+    return f"made with model calibrated on {trials} trial{'' if trials == 1 else 's'}"
+
+
+def _room(head: Sheet, rows: Sequence[Row], units: System) -> tuple[int, float]:
+    """Return the points of the figures to weigh, and the lines left for notes, limits and cautions."""
+    points, usual = next((size, lines) for most, size, lines in _ROW_LINES if len(rows) <= most)
+    wrapped = sum(len(f"{row.label} {row.note}") > _NAME_LETTERS[units] for row in rows)
+    taken = usual * (len(rows) - wrapped) + _WRAPPED_LINES * wrapped
+    heads = min(math.ceil(len(head.title) / _TITLE_LETTERS), _TITLE_LINES) - 1
+    return points, _LINES - taken - _NOTE_LINES * (heads + (len(head.count) > _COUNT_LETTERS))
+
+
+def _first_clause(note: str) -> str:
+    """Return what a note says first, as one line of the card."""
+    return re.split(r"[:;(]", note)[0].strip(" .")
 
 
 def card_json(sheet: Sheet) -> dict[str, Any]:
@@ -187,11 +242,15 @@ def card_html(sheet: Sheet, paper: str = "a5") -> str:
 def _rows(batch: Batch, solution: Solution, catalogue: Catalogue, units: System) -> Iterator[Row]:
     room = value_words("casting_peak", solution.job.shop.temperature, units)
     coarse = solution.job.shop.weigh_step
-    dry = sum(portion.grams for portion in batch.portions if portion.name != "water")
-    crowded = len(batch.portions) > _ROOMY
+    powders = {portion.name: portion.grams for portion in batch.portions if portion.name != "water"}
+    dry = math.fsum(powders.values())
+    shares = share_words({name: grams / dry for name, grams in powders.items()})
+    crowded = len(batch.portions) > _CROWDED
+    ounces: System = "metric" if len(batch.portions) > _LONGEST else units
     for portion in batch.portions:
         mass = grams_words(portion.grams, portion.step)
-        note = _note(portion, dry, units, crowded=crowded)
+        part = shares.get(portion.name, f"ratio {portion.grams / dry:.3f}")
+        note = _note(portion, part, ounces, crowded=crowded)
         if portion.name == "water":
             yield Row("WATER", note, mass, f"{portion.grams:.0f} mL, {room}", water=True)
         else:
@@ -199,13 +258,10 @@ def _rows(batch: Batch, solution: Solution, catalogue: Catalogue, units: System)
             yield Row(label_of(portion.name, catalogue), note, mass, shows)
 
 
-def _note(portion: Portion, dry: float, units: System, *, crowded: bool) -> str:
+def _note(portion: Portion, part: str, units: System, *, crowded: bool) -> str:
     """Return share of the powder, or water ratio, and US ounces; a crowded card has room for one of them."""
     ounces = [show_amount(portion.grams, "g", 3, "us")] if units == "us" else []
-    share = portion.grams / dry
-    part = f"ratio {share:.3f}" if portion.name == "water" else percent_words(share)
-    shares = [] if crowded and ounces else [part]
-    return ", ".join([*shares, *ounces])
+    return ", ".join([*([] if crowded and ounces else [part]), *ounces])
 
 
 def _clock(solution: Solution, units: System) -> Iterator[tuple[str, str]]:
@@ -251,10 +307,3 @@ def _urgency(verdict: LimitVerdict) -> int:
     if verdict.verdict != "meets":
         return 0
     return 1 if is_tight(verdict) else 2
-
-
-def _cautions(keys: Sequence[str], most: int) -> Iterator[str]:
-    """Yield the most urgent cautions, and always those of the finished vessel."""
-    urgent = [key for key in keys if key in CARD_CAUTIONS and key not in _LASTING]
-    lasting = [key for key in _LASTING if key in keys]
-    yield from (CARD_CAUTIONS[key] for key in (*urgent[: max(0, most - len(lasting))], *lasting))

@@ -32,6 +32,7 @@ __all__ = [
     "percent_words",
     "range_words",
     "seen_words",
+    "share_words",
     "span_words",
     "uncounted_words",
     "value_words",
@@ -53,6 +54,9 @@ COST_GROUPS: Final[Mapping[str, tuple[str, ...]]] = {
 _MOST_DIGITS: Final = 6
 _TIGHT: Final = 0.01
 """A limit met by less than this share of its bound is called tight [-]."""
+
+_WHOLE_PERCENT: Final = 0.0195
+"""Shares from here on are told in whole percents [fraction]."""
 
 _EXACT: Final = 1e-9
 
@@ -221,13 +225,34 @@ def blend_words(blend: Mapping[str, float], catalogue: Catalogue) -> str:
     >>> blend_words({"marble_flour": 0.382, "gypsum_cement": 0.618}, load_catalogue())
     '62 % gypsum cement, 38 % marble flour'
     """
-    shares = sorted(blend.items(), key=lambda item: -item[1])
-    return ", ".join(f"{percent_words(share)} {label_of(name, catalogue)}" for name, share in shares)
+    shares = share_words(blend)
+    names = sorted(blend, key=lambda name: -blend[name])
+    return ", ".join(f"{shares[name]} {label_of(name, catalogue)}" for name in names)
 
 
 def label_of(name: str, catalogue: Catalogue) -> str:
     """Return the short label of a material: what stands before its bracket or comma."""
     return "water" if name == "water" else re.split(r"[,(]", catalogue[name].label)[0].strip()
+
+
+def share_words(blend: Mapping[str, float]) -> dict[str, str]:
+    """Return the shares of a blend as percentages that add up as the shares do.
+
+    Whole percents are handed out by largest remainder; shares below two percent keep digits of their own.
+
+    Examples
+    --------
+    >>> share_words({"a": 0.334, "b": 0.333, "c": 0.333})
+    {'a': '34 %', 'b': '33 %', 'c': '33 %'}
+    >>> share_words({"a": 0.5966, "b": 0.3984, "c": 0.005})
+    {'a': '60 %', 'b': '40 %', 'c': '0.50 %'}
+    """
+    large = {name: 100.0 * share for name, share in blend.items() if share >= _WHOLE_PERCENT}
+    whole = {name: math.floor(share) for name, share in large.items()}
+    left = round(math.fsum(large.values())) - sum(whole.values())
+    for name in sorted(large, key=lambda each: whole[each] - large[each])[:left]:
+        whole[name] += 1
+    return {name: f"{whole[name]} %" if name in whole else percent_words(blend[name]) for name in blend}
 
 
 def percent_words(share: float) -> str:
@@ -238,4 +263,6 @@ def percent_words(share: float) -> str:
     >>> percent_words(0.6318), percent_words(0.0125)
     ('63 %', '1.2 %')
     """
-    return f"{100.0 * share:.0f} %" if share >= 0.0195 else f"{significant(100.0 * share, 2)} %"
+    if share >= _WHOLE_PERCENT:
+        return f"{100.0 * share:.0f} %"
+    return f"{significant(100.0 * share, 2)} %"

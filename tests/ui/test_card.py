@@ -23,7 +23,7 @@ from optimizer.studies.batch import Batch, batch_of
 from optimizer.studies.check import check
 from optimizer.verdict.cautions import CAUTIONS
 from tests.ui.conftest import SMALL, Command
-from ui.card import CARD_CAUTIONS, MOST_CAUTIONS, PAPERS, Sheet, card_html, sheet_of
+from ui.card import CARD_CAUTIONS, PAPERS, Sheet, card_html, sheet_of
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 TOOLS = CHROMIUM and shutil.which("pdfinfo") and shutil.which("pdftotext")
@@ -41,6 +41,18 @@ MANY = {
     "expanded_perlite": 1.0,
     "red_oxide": 0.2,
 }
+FULL = {
+    "gypsum_cement": 40.0,
+    "white_csa_cement": 20.0,
+    "rapid_set_mortar": 12.0,
+    "marble_flour": 10.0,
+    "silica_sand": 10.0,
+    "molding_plaster": 8.0,
+    "citric_acid": 0.05,
+    "superplasticizer": 0.1,
+}
+"""Six powders and two admixtures."""
+
 FEW = {"white_csa_cement": 63.0, "silica_sand": 13.0, "rapid_set_mortar": 13.0, "molding_plaster": 11.0}
 
 
@@ -143,7 +155,47 @@ def test_the_card_says_what_the_bench_needs(sheet: Sheet, batch: Batch, few: Sol
     assert few.fingerprint[:12] in page
     assert "model calibrated on 0 trials" in page
     assert f"{few.properties['dry_mass'].value:.0f} g (about" in page
-    assert 0 < len(sheet.cautions) <= MOST_CAUTIONS
+
+
+@pytest.mark.parametrize("blend", [FEW, FULL, MANY], ids=["few", "full", "many"])
+def test_no_card_leaves_out_what_lasts(demo: Job, catalogue: Catalogue, blend: dict[str, float]) -> None:
+    solution = check(demo, blend, catalogue)
+    sheet = sheet_of(solution, batch_of(solution, catalogue, 6), catalogue)
+    lasting = {"candle", "certify"} | {"extrapolated"} & set(solution.cautions)
+    assert {CARD_CAUTIONS[key] for key in lasting} <= set(sheet.cautions)
+
+
+def test_the_scale_shows_what_it_can_and_fine_doses_go_elsewhere(demo: Job, catalogue: Catalogue) -> None:
+    solution = check(demo, FULL, catalogue)
+    mix = batch_of(solution, catalogue, 6)
+    sheet = sheet_of(solution, mix, catalogue)
+    for row, portion in zip(sheet.rows[:-1], mix.portions[:-1], strict=True):
+        fine = catalogue[portion.name].role in ("pigment", "admixture")
+        # the scale resolves whole grams, and only powders stand on it
+        assert row.shows == ("fine scale" if fine else f"{portion.running:.0f} g")
+        assert ("." in row.mass) is fine
+
+
+def test_shares_are_those_of_the_powder_and_water_is_none_of_them(sheet: Sheet) -> None:
+    shares = [re.search(r"(\d+) %", row.note) for row in sheet.rows]
+    assert shares[-1] is None
+    assert sum(int(share[1]) for share in shares if share) == 100
+    assert sheet.rows[-1].note.startswith("ratio 0.")
+
+
+def test_too_little_water_to_pour_is_on_the_card(demo: Job, catalogue: Catalogue) -> None:
+    solution = check(demo, FULL, catalogue, 0.2)
+    sheet = sheet_of(solution, batch_of(solution, catalogue, 6), catalogue)
+    assert any("it takes to pour" in note for note in sheet.notes)
+    assert html.escape(sheet.notes[0]) in card_html(sheet)
+
+
+def test_design_and_card_call_the_same_limits_tight(command: Command, small: Path) -> None:
+    text = command("design", small, "--proof", "0").out
+    tight = set(re.findall(r"^  (\S.*?)  .*meets, tight", text, re.MULTILINE))
+    rows = json.loads(command("card", small, "--json").out)["limits"]
+    assert tight
+    assert {row["label"] for row in rows if row["word"] == "TIGHT"} == tight
 
 
 def test_pour_by_counts_from_powder_in(sheet: Sheet, few: Solution) -> None:
@@ -245,9 +297,19 @@ def _info(path: Path) -> dict[str, str]:
 
 
 def _cards(demo: Job, catalogue: Catalogue) -> Iterator[tuple[str, Sheet]]:
-    for name, blend in (("few", FEW), ("many", MANY)):
-        long = replace(demo, title=f"{name} {'W' * 190}")
-        solution = check(long, blend, catalogue)
+    """Give cards of few and many rows, with long titles, and with too little water, which adds lines."""
+    words = "A tumbler for a customer who wants to read every word of this title, and then some more of it"
+    long = replace(demo, title=words)
+    unbroken = replace(demo, title="W" * 190)
+    for job, blend, water in (
+        (unbroken, FEW, None),
+        (unbroken, MANY, None),
+        (demo, FULL, None),
+        (long, FULL, 0.2),
+        (long, FEW, 0.2),
+        (long, {"gypsum_cement": 70.0, "silica_sand": 30.0}, 0.2),
+    ):
+        solution = check(job, blend, catalogue, water)
         mix = batch_of(solution, catalogue, 6)
         yield "a5", sheet_of(solution, mix, catalogue)
         yield "half-letter", sheet_of(solution, mix, catalogue, units="us")
@@ -260,7 +322,7 @@ def test_cards_print_on_one_page_of_their_paper(demo: Job, catalogue: Catalogue,
         pdf = _printed(card_html(sheet, paper), tmp_path)
         info = _info(pdf)
         size = tuple(float(number) for number in re.findall(r"[\d.]+", info["Page size"])[:2])
-        assert info["Pages"] == "1", (paper, sheet.title[:4])
+        assert info["Pages"] == "1", (paper, sheet.title[:4], len(sheet.rows), sheet.notes)
         assert size == pytest.approx(POINTS[paper], abs=1.5)
         text = subprocess.run(["pdftotext", str(pdf), "-"], check=True, capture_output=True, text=True).stdout
         assert all(row.mass in text for row in sheet.rows)

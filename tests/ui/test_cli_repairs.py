@@ -64,3 +64,20 @@ def test_check_says_when_no_coat_seals(command: Command, small: Path) -> None:
     out = command("check", small, "--blend", MEETS).out
     words = "no number of coats brings the absorption down to the 0.01 % of target_absorption"
     assert f"Not counted: {words}." in " ".join(out.split())
+
+
+@pytest.mark.parametrize(
+    ("words", "named"),
+    [
+        (("card", "JOB", "--water-ratio", "0.3"), "--blend"),
+        (("check", "JOB", "--blend", MEETS, "--against-water-ratio", "0.3"), "--against"),
+        (("frontier", "JOB", "--csv", "--json"), "choose one"),
+    ],
+    ids=lambda part: part[0] if isinstance(part, tuple) else "",
+)
+def test_options_that_would_do_nothing_are_wrong_usage(
+    command: Command, small: Path, words: tuple[str, ...], named: str
+) -> None:
+    ran = command(*(small if word == "JOB" else word for word in words))
+    assert (ran.code, ran.out) == (2, "")
+    assert named in ran.err

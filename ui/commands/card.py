@@ -43,6 +43,8 @@ def card(
     from ui.jobs import read_blend, read_water_ratio
     from ui.terminal import rendered
 
+    if water_ratio is not None and blend is None:
+        raise click.UsageError("--water-ratio is that of --blend: name the blend, or leave it away.")
     asked = figures.ask(job)
     parts = {} if blend is None else read_blend(blend, asked.catalogue)
     parameters = asked.parameters(parts)

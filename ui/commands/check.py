@@ -46,6 +46,10 @@ def check(
     from ui.answer_text import comparison_blocks, solution_blocks
     from ui.jobs import read_blend, read_water_ratio
 
+    if against_water_ratio is not None and against is None:
+        raise click.UsageError(
+            "--against-water-ratio is that of --against: name that blend, or leave it away."
+        )
     asked = figures.ask(job)
     parts = read_blend(blend, asked.catalogue)
     others = {} if against is None else read_blend(against, asked.catalogue, "--against")

@@ -41,6 +41,8 @@ def frontier(
     from optimizer.studies.frontier import frontier_faults
     from ui.trade_text import frontier_blocks
 
+    if as_csv and delivery.as_json:
+        raise click.UsageError("--csv and --json are two forms of one answer: choose one.")
     names = tuple(name.strip() for name in over.split(",") if name.strip())
     fault = frontier_faults(names)
     if fault:
@@ -49,7 +51,7 @@ def frontier(
     asked.require_prices(always="cost" in names)
     problem = problem_of(asked.job, asked.catalogue, asked.parameters())
     found = trade(problem, names, points, proof_seconds=prove)
-    if as_csv and not delivery.as_json:
+    if as_csv:
         delivery.send_text(frontier_csv(found))
     else:
         delivery.send(frontier_json(found), lambda: list(frontier_blocks(found, asked, delivery.units)))
