@@ -151,6 +151,8 @@ def spell(unit_text: str, unit: str) -> str:
     ('pound/foot**3', 'fluid_ounce', 'delta_degF')
     """
     text = unit_text.removeprefix("currency").translate(_SUPERSCRIPTS)
+    if unit in DIFFERENCES:
+        text = re.sub(r"\s+difference$", "", text, flags=re.IGNORECASE)
     for pattern, replacement in _PHRASES:
         text = pattern.sub(replacement, text)
     if text.startswith(("/", "1/")) != unit.startswith(("currency/", "1/")):

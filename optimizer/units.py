@@ -56,7 +56,7 @@ _US_AMOUNTS: Final = {
 _WORDS: Final = {
     "degC": "°C",
     "degF": "°F",
-    "delta_degF": "°F",
+    "delta_degF": "°F difference",
     "floz": "fl oz",
     "-": "",
     "count": "",
@@ -177,6 +177,11 @@ def display_value(value: float, quantity_name: str, system: System = "metric") -
     (8.0, '%')
     >>> display_value(50.0, "casting_peak", "us")
     (122.0, '°F')
+
+    A difference is no reading of a thermometer, and says so.
+
+    >>> display_value(0.0, "heat_margin", "us")
+    (0.0, '°F difference')
     """
     row = quantity(quantity_name)
     unit = row.us_unit if system == "us" else row.unit

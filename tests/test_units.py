@@ -227,7 +227,7 @@ SHOWN = [
     (52.0, "inner_wall_temperature", "metric", "52 °C"),
     (52.0, "inner_wall_temperature", "us", "126 °F"),
     (-0.04, "heat_margin", "metric", "0.0 K"),
-    (10.0, "heat_margin", "us", "18 °F"),
+    (10.0, "heat_margin", "us", "18 °F difference"),
     (0.2284, "porosity", "metric", "23 %"),
     (0.0412, "crystalline_silica", "us", "4.1 %"),
     (88.04, "whiteness", "metric", "88.0"),

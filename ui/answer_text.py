@@ -11,6 +11,7 @@ from optimizer.solution import Alternative, LimitVerdict, Relaxation, Solution
 from optimizer.studies.batch import Batch, weighing_order, weighing_step
 from optimizer.studies.check import Comparison
 from optimizer.units import System
+from ui.batch_text import batch_words
 from ui.reasons import evidence_words, limit_sentence, proof_words, single_binder_words
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import (
@@ -23,6 +24,7 @@ from ui.words import (
     is_tight,
     label_of,
     money,
+    money_parts,
     odds_words,
     range_words,
     seen_words,
@@ -133,9 +135,8 @@ def _weigh(solution: Solution, catalogue: Catalogue, units: System, batch: Batch
         rows.append([*row, grams_words(batch.grams[name], step, units)] if batch else row)
     yield heading("Weigh")
     yield table(heads, rows, right=range(1, len(heads)))
-    if batch and batch.mixes > 1:
-        words = f"Make this mix {batch.mixes} times: one mix fills {batch.per_mix} molds in its window."
-        yield sentence(words, indent=2)
+    if batch:
+        yield from (sentence(words, indent=2) for words in batch_words(batch, solution, catalogue))
     words = (
         f"{blend_words(mix.blend, catalogue)}; water ratio {mix.water_ratio:.3f}; one vessel is before waste."
     )
@@ -153,7 +154,8 @@ def _money(solution: Solution) -> Iterator[Block]:
     if solution.cost is None:
         yield sentence(f"Not counted: {uncounted_words(solution)}.", indent=2)
         return
-    parts = ", ".join(f"{name} {amount:.2f}" for name, amount in cost_groups(solution.cost_parts).items())
+    shown = money_parts(cost_groups(solution.cost_parts))
+    parts = ", ".join(f"{name} {amount}" for name, amount in shown.items())
     yield sentence(f"{money(solution.cost, job.currency)} for one good vessel: {parts}.", indent=2)
     if job.example_prices:
         yield sentence(EXAMPLE_PRICES, indent=2)

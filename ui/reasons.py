@@ -19,7 +19,7 @@ __all__ = ["evidence_words", "limit_sentence", "price_words", "proof_words", "si
 _FREE: Final = 5e-4
 """A change of cost below this is nobody's money [currency]."""
 
-_CENT = 0.005
+_CENT: Final = 0.005
 """Half the smallest amount printed [currency]."""
 
 
@@ -55,8 +55,13 @@ def _step_words(name: str, step: float, units: System) -> str:
         return f"{100.0 * step:g} points of"
     if units == "us" or unit == "degC":
         number, _, word = show_amount(step, "K" if unit == "degC" else unit, 2, units).partition(" ")
-        return f"{float(number):g} {word}"
+        return f"{float(number):g} {_bare(word)}"
     return f"{step:g} {unit}"
+
+
+def _bare(unit: str) -> str:
+    """Return a unit without the word difference: a step more or less of something is one anyway."""
+    return unit.removesuffix(" difference")
 
 
 def _gain_words(change: float, job: Job, units: System) -> str:
@@ -68,6 +73,7 @@ def _gain_words(change: float, job: Job, units: System) -> str:
         )
     label = quantity(job.objective).label
     number, unit = display_value(abs(change), job.objective, units)
+    unit = _bare(unit)
     if quantity(job.objective).unit == "degC" and units == "us":
         number, unit = 1.8 * abs(change), "°F"
     return f"gives {significant(number, 2)} {unit} {'more' if change > 0.0 else 'less'} {label}".replace(

@@ -28,6 +28,7 @@ __all__ = [
     "is_tight",
     "label_of",
     "money",
+    "money_parts",
     "odds_words",
     "percent_words",
     "range_words",
@@ -59,6 +60,8 @@ _WHOLE_PERCENT: Final = 0.0195
 """Shares from here on are told in whole percents [fraction]."""
 
 _EXACT: Final = 1e-9
+_TYPED_DECIMALS: Final = 3
+"""Decimals a caster types at most; a bound that needs more was typed in another unit."""
 
 
 def money(amount: float, currency: str) -> str:
@@ -70,6 +73,22 @@ def money(amount: float, currency: str) -> str:
     ('3.41 EUR', '0.00 EUR')
     """
     return f"{round(amount, 2) + 0.0:.2f} {currency}"
+
+
+def money_parts(parts: Mapping[str, float]) -> dict[str, str]:
+    """Return amounts in whole cents that add up to the cents of their sum, by largest remainder.
+
+    Examples
+    --------
+    >>> money_parts({"labor": 1.334, "powder": 1.333, "molds": 1.333})
+    {'labor': '1.34', 'powder': '1.33', 'molds': '1.33'}
+    """
+    cents = {name: 100.0 * amount for name, amount in parts.items()}
+    whole = {name: math.floor(amount + _EXACT) for name, amount in cents.items()}
+    left = round(100.0 * round(math.fsum(parts.values()), 2)) - sum(whole.values())
+    for name in sorted(cents, key=lambda each: whole[each] - cents[each])[:left]:
+        whole[name] += 1
+    return {name: f"{amount / 100.0:.2f}" for name, amount in whole.items()}
 
 
 def cost_groups(parts: Mapping[str, float]) -> dict[str, float]:
@@ -161,11 +180,20 @@ def seen_words(verdict: LimitVerdict, prediction: Prediction | None, units: Syst
 
 
 def bound_words(limit: Limit, units: System = "metric") -> str:
-    """Return the bound as one would type it, in the units shown."""
+    """Return the bound as one would type it, in the units shown.
+
+    A figure typed in these units comes back as it was typed; one typed in others is rounded.
+
+    Examples
+    --------
+    >>> bound_words(Limit("dry_mass", "<=", 365.25)), bound_words(Limit("dry_mass", "<=", 368.5437758125))
+    ('<= 365.25 g', '<= 368.5 g')
+    """
     if limit.property == "damp_risk":
         return f"{limit.sense} {DAMP_CLASSES[int(limit.bound)]}"
     number, unit = display_value(limit.bound, limit.property, units)
-    digits = round(number, 6) if units == "metric" else float(significant(number, 4))
+    typed = abs(number - round(number, _TYPED_DECIMALS)) <= _EXACT * max(abs(number), 1.0)
+    digits = round(number, _TYPED_DECIMALS) if typed else float(significant(number, 4))
     return f"{limit.sense} {digits:.6g} {unit}".strip()
 
 

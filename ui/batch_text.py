@@ -1,0 +1,52 @@
+"""What goes with the masses of a batch: how vessels share the mixes, and where a mass was moved."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Final
+
+from optimizer.materials import Catalogue
+from optimizer.money.capacity import molds_per_mix
+from optimizer.solution import Solution
+from optimizer.studies.batch import Batch, weighing_order, weighing_step
+from ui.words import label_of
+
+__all__ = ["batch_words"]
+
+_NEAR: Final = 1e-6
+
+
+def batch_words(batch: Batch, solution: Solution, catalogue: Catalogue) -> Iterator[str]:
+    """Yield the sentences that go with the masses of a batch."""
+    if batch.mixes > 1:
+        yield _mixes_words(batch, solution)
+    moved = list(_moved(batch, solution, catalogue))
+    if len(moved) == 1:
+        yield f"{moved[0]} than the plain multiple: so every limit keeps its verdict."
+    elif moved:
+        yield "These are whole multiples of one vessel: no rounding nearer keeps the verdict of every limit."
+
+
+def _mixes_words(batch: Batch, solution: Solution) -> str:
+    shop = solution.job.shop
+    # A property counts the window from the end of mixing, a day of work from its beginning.
+    most = max(1, molds_per_mix(solution.properties["working_window"].value + shop.mixing, shop))
+    each = (
+        f"Make this mix {batch.mixes} times, for {batch.per_mix} mold{'' if batch.per_mix == 1 else 's'} each"
+    )
+    if batch.per_mix == most:
+        return f"{each}: one mix fills no more in its window, with the bucket and molds at hand."
+    return f"{each}: one could fill {most}; {batch.per_mix} is the even split of {batch.vessels}."
+
+
+def _moved(batch: Batch, solution: Solution, catalogue: Catalogue) -> Iterator[str]:
+    """Yield the materials whose mass is not the plain multiple of one vessel with its waste."""
+    assert solution.mix is not None
+    scale = batch.per_mix * (1.0 + solution.job.shop.waste)
+    for name in weighing_order(batch.grams, catalogue):
+        step = weighing_step(name, solution, catalogue)
+        steps = batch.grams[name] / step - max(1, round(solution.mix.grams[name] * scale / step))
+        if abs(steps) > _NEAR:
+            size = f"{abs(steps) * step:.{max(0, -math.floor(math.log10(step) + _NEAR))}f} g"
+            yield f"{label_of(name, catalogue)} {size} {'more' if steps > 0.0 else 'less'}"
