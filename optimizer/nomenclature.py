@@ -28,7 +28,7 @@ class Quantity:
     us_unit : str
         Unit shown with ``--units us``.
     label : str
-        Words shown to people.
+        Words shown to people: the name with blanks, so that who reads a label can type the key.
     digits : int
         Significant digits worth showing.
     better : str
@@ -46,11 +46,9 @@ class Quantity:
 
 _ROWS: Final = (
     Quantity(
-        "fresh_density", "density of the mixed slurry, air included", "g/cm3", "lb/ft3", "wet density", 3
+        "fresh_density", "density of the mixed slurry, air included", "g/cm3", "lb/ft3", "fresh density", 3
     ),
-    Quantity(
-        "demolded_mass", "one vessel when it leaves the mold", "g", "oz", "mass out of the mold", 3, "lower"
-    ),
+    Quantity("demolded_mass", "one vessel when it leaves the mold", "g", "oz", "demolded mass", 3, "lower"),
     Quantity("dry_mass", "one vessel at constant mass", "g", "oz", "dry mass", 3, "lower"),
     Quantity(
         "porosity", "pore share of the dry body's volume", "fraction", "fraction", "porosity", 2, "lower"
@@ -69,7 +67,7 @@ _ROWS: Final = (
         "compressive, never dried, at 24 h",
         "MPa",
         "psi",
-        "strength at one day, damp",
+        "wet strength",
         2,
         "higher",
     ),
@@ -79,7 +77,7 @@ _ROWS: Final = (
         "bending strength at constant mass",
         "MPa",
         "psi",
-        "dry bending strength",
+        "flexural strength",
         2,
         "higher",
     ),
@@ -103,18 +101,24 @@ _ROWS: Final = (
     ),
     Quantity("drying_time", "from demolding to constant mass", "d", "d", "drying time", 2, "lower"),
     Quantity("whiteness", "CIE L* of the dry face", "-", "-", "whiteness L*", 3, "higher"),
-    Quantity("casting_peak", "highest temperature while setting", "degC", "degF", "setting peak", 2, "lower"),
+    Quantity("casting_peak", "highest temperature while setting", "degC", "degF", "casting peak", 2, "lower"),
     Quantity(
         "outer_wall_temperature",
         "outside of the wall in use",
         "degC",
         "degF",
-        "outer wall in use",
+        "outer wall temperature",
         2,
         "lower",
     ),
     Quantity(
-        "inner_wall_temperature", "inside of the wall in use", "degC", "degF", "inner wall in use", 2, "lower"
+        "inner_wall_temperature",
+        "inside of the wall in use",
+        "degC",
+        "degF",
+        "inner wall temperature",
+        2,
+        "lower",
     ),
     Quantity(
         "heat_margin",

@@ -181,9 +181,28 @@ def parse_toml(text: str, where: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise _fault(where, str(error), "Correct that line.", "TOML, key = value") from None
+        line = _line_of(error, text)
+        value = f"{shown_value(line)}: {error}" if line else str(error)
+        raise _fault(where, value, _line_repair(line), "TOML, key = value") from None
     except (RecursionError, ValueError):  # nested without end, or an integer of thousands of digits
         raise _fault(where, "nesting or numbers beyond measure", "Write plain key = value lines.") from None
+
+
+def _line_of(error: tomllib.TOMLDecodeError, text: str) -> str:
+    """Return the line an error of the reader points to, or nothing where it names none."""
+    number = re.search(r"at line (\d+)", str(error))
+    return text.split("\n")[int(number[1]) - 1].strip() if number else ""
+
+
+def _line_repair(line: str) -> str:
+    """Return what to do about a line that is no TOML; common slips of the pen have repairs of their own."""
+    key, sign, value = (part.strip() for part in line.partition("#")[0].partition("="))
+    number = re.fullmatch(r"([+-]?\d+),(\d+)", value)
+    if number:
+        return f"Write {key} = {number[1]}.{number[2]}: a number in TOML takes a decimal point."
+    if sign and value and not re.search(r"[\"'\[\]{}]", value):
+        return f'Put the value in quotes: {key} = "{value[:40]}".'
+    return "Correct that line."
 
 
 def _fault(where: str, value: str, repair: str, allowed: str = "a TOML file") -> FileFaults:

@@ -45,8 +45,8 @@ FAULTS = [
     ({"shop": {"humidity": 50}}, "shop.humidity", "at most 1", '"50 %" or 0.5'),
     ({"shop": {"humidity": float("nan")}}, "shop.humidity", "a share such as", "ordinary number"),
     ({"shop": {"mold_price": float("inf")}}, "shop.mold_price", "money", "ordinary number"),
-    ({"shop": {"reject": 1}}, "shop.reject", "below 1", "Check the number"),
-    ({"shop": {"finish_reject": 1.0}}, "shop.finish_reject", "below 1", "Check the number"),
+    ({"shop": {"reject": 1}}, "shop.reject", "below 1", "smaller number"),
+    ({"shop": {"finish_reject": 1.0}}, "shop.finish_reject", "below 1", "smaller number"),
     ({"shop": {"shift": "14 min"}}, "shop.shift", "15 min", "working time of a day"),
     (
         {"shop": {"fees": 0.4, "profit": 0.6}},
@@ -111,8 +111,10 @@ FAULTS = [
         "at least 2",
         "Raise it",
     ),
-    ({"confidence": 0.4}, "confidence", "0.5 or more, at most 0.999", "Check the number"),
-    ({"confidence": 1.0}, "confidence", "at most 0.999", "Check the number"),
+    ({"shop": {"reject": "100 %"}}, "shop.reject", "below 1", "smaller number"),
+    ({"confidence": 0.4}, "confidence", "0.5 or more, at most 0.999", "larger number"),
+    ({"confidence": 1.0}, "confidence", "at most 0.999", "smaller number"),
+    ({"confidence": 95}, "confidence", "at most 0.999", '"95 %" or 0.95'),
     ({"currency": "€"}, "currency", "ISO 4217", '"EUR"'),
     ({"currency": "$"}, "currency", "ISO 4217", '"USD"'),
     ({"currency": "eur"}, "currency", "three capital letters", '"EUR"'),
@@ -200,6 +202,22 @@ def test_all_faults_come_at_once():
 def test_an_unknown_material_does_not_echo_in_other_tables():
     changes = {"materials": ["gypsum_cment", "marble_flour"]}  # the price table names gypsum_cement
     assert len(faults_of(text_with(changes))) == 1
+
+
+@pytest.mark.parametrize(
+    ("line", "repair"),
+    [
+        ("price = 11,50", "price = 11.50: a number in TOML takes a decimal point"),
+        ("pack = 25 kg", 'pack = "25 kg"'),
+        ("demold_time = <= 45 min  # fast", 'demold_time = "<= 45 min"'),
+        ('title = "Cup', "Correct that line"),
+    ],
+)
+def test_a_line_that_is_no_toml_is_shown_with_its_repair(line, repair):
+    (fault,) = faults_of(f'currency = "EUR"\n{line}\n')
+    assert line in fault.value
+    assert "line 2" in fault.value
+    assert repair in fault.repair
 
 
 def test_a_misspelt_material_hides_no_misspelt_table():

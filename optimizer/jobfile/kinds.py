@@ -99,6 +99,8 @@ class Number:
             return f'Write "{value:g} %" or {value / 100.0:g} if percent is meant.'
         if value < 0.0 <= self.least:
             return "Leave the minus sign away."
+        if self.unit == "fraction":
+            return f"Write a {'larger' if value <= self.least else 'smaller'} number."
         return "Check the number and its unit."
 
 

@@ -141,6 +141,9 @@ def _read_values(variable: Variable, text: str) -> tuple[Value, ...]:
     ladder = _RANGE.fullmatch(text)
     if ladder and variable.numeric:
         return _ladder(variable, *ladder.groups())
+    if variable.numeric and ":" in text:
+        repair = f'Add how many values: "{text[:40]}:15".' if text.count(":") == 1 else "Write a whole count."
+        raise QuantityError(text[:60], "first:last:count, or single values parted by |", repair)
     values = tuple(dict.fromkeys(variable.read(each) for each in text.split("|")))
     if len(values) > _MOST_VALUES:
         raise QuantityError(f"{len(values)} values", f"at most {_MOST_VALUES}", "Write fewer.")

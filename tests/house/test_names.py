@@ -101,3 +101,8 @@ def test_the_law_is_read_where_it_counts():
     compared = [name for path in MODULES for _, name, _ in stated_units(path) if name in UNITS]
     assert len(compared) > 60
     assert len(set(compared)) > 30
+
+
+@pytest.mark.parametrize("name", QUANTITIES)
+def test_the_key_of_a_limit_can_be_typed_from_its_label(name: str) -> None:
+    assert QUANTITIES[name].label.lower().replace(" ", "_").startswith(name)
