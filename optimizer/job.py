@@ -31,7 +31,7 @@ class Job:
     bounds : Mapping[str, Bounds]
         Share of the dry powder by material.
     at_most_materials : int | None
-        Most dry materials in the blend.
+        Most powders in the blend; water and admixtures do not count, pigments do.
     confidence : float
         Chance with which each limit is to be met; 0.5 judges best values.
     objective : str

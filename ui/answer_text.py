@@ -12,7 +12,14 @@ from optimizer.studies.batch import Batch, weighing_order, weighing_step
 from optimizer.studies.check import Comparison
 from optimizer.units import System
 from ui.batch_text import batch_words
-from ui.reasons import evidence_words, limit_sentence, proof_words, single_binder_words
+from ui.reasons import (
+    evidence_words,
+    is_beyond_heat,
+    limit_sentence,
+    no_blend_words,
+    proof_words,
+    single_binder_words,
+)
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import (
     blend_words,
@@ -76,6 +83,10 @@ def no_blend_blocks(solution: Solution, units: System) -> Iterator[Block]:
         yield sentence(
             "No change of a single limit is enough. Loosen two, or add materials to the job.", gap=True
         )
+    told = no_blend_words(solution)
+    if told:
+        yield heading("Mind")
+        yield from map(indented, told)
     yield from _fingerprint(solution)
 
 
@@ -244,7 +255,10 @@ def _fingerprint(solution: Solution) -> Iterator[Block]:
 
 def _relaxation(relaxation: Relaxation, solution: Solution, units: System) -> list[str]:
     names = ", ".join(quantity(limit.property).label for limit in relaxation.limits)
-    bounds = ", ".join(bound_words(limit, units) for limit in relaxation.limits)
+    bounds = ", ".join(
+        bound_words(limit, units) + (" (see Mind)" if is_beyond_heat(limit) else "")
+        for limit in relaxation.limits
+    )
     job = solution.job
     if job.objective == "cost":
         return [names, bounds, f"{money(relaxation.objective, job.currency)} a vessel"]

@@ -3,18 +3,29 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
+from optimizer.shop import Limit
 from optimizer.solution import Alternative, LimitVerdict, Prediction, Proof, Solution
 from optimizer.units import System, display_value, show_amount, significant
 from optimizer.verdict.evidence import EVIDENCE
 from ui.words import blend_words, money, value_words
 
-__all__ = ["evidence_words", "limit_sentence", "price_words", "proof_words", "single_binder_words"]
+__all__ = [
+    "evidence_words",
+    "is_beyond_heat",
+    "limit_sentence",
+    "no_blend_words",
+    "price_words",
+    "proof_words",
+    "single_binder_words",
+]
+
+_HEAT: Final = frozenset({"heat_margin", "outer_wall_temperature", "inner_wall_temperature"})
 
 _FREE: Final = 5e-4
 """A change of cost below this is nobody's money [currency]."""
@@ -133,8 +144,11 @@ def _against(solution: Solution, other: Alternative, units: System) -> str:
 
 
 def _labels(names: Sequence[str]) -> str:
-    known = [name if name == "the mix itself" else quantity(name).label for name in names]
-    return " and ".join(known) if len(known) < 3 else f"{', '.join(known[:-1])} and {known[-1]}"
+    return _listed([name if name == "the mix itself" else quantity(name).label for name in names])
+
+
+def _listed(words: Sequence[str]) -> str:
+    return " and ".join(words) if len(words) < 3 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def proof_words(proof: Proof) -> str:
@@ -153,6 +167,44 @@ def proof_words(proof: Proof) -> str:
     if math.isfinite(proof.gap):
         return f"Best found; within {within} of the best this model allows."
     return "Best found; how near to the best this model allows is not proved."
+
+
+def no_blend_words(solution: Solution) -> list[str]:
+    """Return what to know before a limit is loosened: how sure the heat is, what else stands."""
+    changed = [limit for change in solution.relaxations for limit in change.limits]
+    hot = [limit.property for limit in (*solution.conflict, *changed) if limit.property in _HEAT]
+    return [*(_heat_words(solution, changed) if hot else ()), *_bound_words(solution)]
+
+
+def is_beyond_heat(limit: Limit) -> bool:
+    """Return whether a loosened limit lets the wall run hotter than its mineral stands."""
+    return limit.property == "heat_margin" and limit.sense == ">=" and limit.bound < 0.0
+
+
+def _heat_words(solution: Solution, changed: Sequence[Limit]) -> Iterator[str]:
+    candle = solution.job.candle
+    if candle is not None and candle.measured_outer is None:
+        yield (
+            "The heat in use is an estimate without a burn test: burn one under watch and write the outer "
+            "wall you measure as measured_outer in [candle]."
+        )
+    yield "A smaller wick, fewer wicks, or a thicker or wider wall lower the heat with the same blend."
+    if any(map(is_beyond_heat, changed)):
+        yield (
+            "A heat margin below 0 is no plain repair: the wall then runs hotter than its mineral keeps its "
+            "crystal water, and slowly powders. Only a test burn decides."
+        )
+
+
+def _bound_words(solution: Solution) -> Iterator[str]:
+    job = solution.job
+    held = [f"[bounds.{name}]" for name in job.bounds]
+    held += ["at_most_materials"] if job.at_most_materials is not None else []
+    held += ["max_coats"] if "shop.max_coats" in job.stated else []
+    if held:
+        alone = any(len(change.limits) == 1 for change in solution.relaxations)
+        start = "The limits stand" if alone else "No single limit is enough: they stand"
+        yield f"{start} beside what the job sets with {_listed(held)}; widening that may do as well."
 
 
 def evidence_words(properties: Mapping[str, Prediction]) -> list[str]:

@@ -81,3 +81,41 @@ def test_options_that_would_do_nothing_are_wrong_usage(
     ran = command(*(small if word == "JOB" else word for word in words))
     assert (ran.code, ran.out) == (2, "")
     assert named in ran.err
+
+
+HOT = """
+[candle]
+wicks = 1
+"""
+
+
+def _unmet(folder: Path, limits: str, rest: str) -> Path:
+    path = folder / "unmet.toml"
+    path.write_text(SMALL.replace('dry_strength = ">= 25 MPa"', limits) + rest, encoding="utf-8")
+    return path
+
+
+def test_heat_out_of_reach_names_burn_test_wick_and_wall(command: Command, tmp_path: Path) -> None:
+    ran = command("design", _unmet(tmp_path, 'heat_margin = ">= 30 K"', HOT))
+    out = " ".join(ran.out.split())
+    assert ran.code == 3
+    for words in ("estimate without a burn test", "measured_outer", "smaller wick", "thicker"):
+        assert words in out
+    negative = "heat margin >= -" in out
+    assert negative, "an estimate of this candle is above what gypsum stands"
+    assert "(see Mind)" in out
+    assert "below 0 is no plain repair" in out
+
+
+def test_a_measured_wall_is_no_estimate(command: Command, tmp_path: Path) -> None:
+    ran = command("design", _unmet(tmp_path, 'heat_margin = ">= 30 K"', HOT + 'measured_outer = "40 C"\n'))
+    assert ran.code == 3
+    assert "estimate without" not in ran.out
+    assert "no plain repair" not in ran.out
+
+
+def test_bounds_of_materials_are_named_beside_the_limits(command: Command, tmp_path: Path) -> None:
+    bounds = "[bounds.gypsum_cement]\nmax = 0.7\n"
+    out = command("design", _unmet(tmp_path, 'dry_strength = ">= 48 MPa"', bounds)).out
+    assert "[bounds.gypsum_cement]" in out
+    assert "[bounds." not in command("design", _unmet(tmp_path, 'dry_strength = ">= 240 MPa"', "")).out

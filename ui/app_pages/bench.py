@@ -13,7 +13,7 @@ from ui.fields import CANDLE, ROOM, VESSEL
 from ui.page_words import chance_phrase
 from ui.printing import print_card
 from ui.question import Question
-from ui.reasons import limit_sentence, proof_words, single_binder_words
+from ui.reasons import limit_sentence, no_blend_words, proof_words, single_binder_words
 from ui.state import MARKS, Session, apply_limits, drop_pick, session, units
 from ui.widgets import draw, show_fields, tell_faults
 from ui.words import (
@@ -155,6 +155,8 @@ def _no_blend(now: Session) -> None:
         st.markdown("No single change is enough. Loosen two limits, or add a powder on the page Materials.")
     else:
         st.markdown("Any one of these changes is enough:")
+    for words in no_blend_words(solution):
+        st.markdown(words)
     for place, relaxation in enumerate(solution.relaxations[:3]):
         st.button(
             _relaxation_words(now, relaxation),
