@@ -22,7 +22,7 @@ PICK: Final = "pick"
 """Name of the chart's selection."""
 
 _HEIGHT = 380
-_SIDES: Final[tuple[tuple[str, Literal["left", "right"]], ...]] = (("before", "left"), ("beyond", "right"))
+_SIDES: Final[tuple[Literal["left", "center", "right"], ...]] = ("left", "center", "right")
 
 
 def trade_rows(
@@ -120,13 +120,14 @@ def _points(
 def _named(marks: Sequence[Mapping[str, Any]], x: alt.X, y: alt.Y) -> list[alt.Chart]:
     """Return a ring and a name for each mark; names lean inward, that of the blend in hand hangs below."""
     frame = pd.DataFrame(marks, columns=["name", "x", "y"])
-    middle = (frame["x"].min() + frame["x"].max()) / 2.0
+    low, reach = frame["x"].min(), max(frame["x"].max() - frame["x"].min(), 1e-12)
+    thirds = (3.0 * (frame["x"] - low) / reach).clip(0.0, 2.0).fillna(0.0).astype(int)
     first = frame.index == 0
     ring = alt.Chart(frame).mark_point(filled=False, size=420, strokeWidth=3, opacity=1).encode(x=x, y=y)
     layers = [colored(ring, "third")]
     for rows, way in ((frame[first], 1), (frame[~first], -1)):
-        for side, align in _SIDES:
-            there = rows[(rows["x"] > middle) == (side == "beyond")]
+        for third, align in enumerate(_SIDES):
+            there = rows[thirds[rows.index] == third]
             if there.empty:
                 continue
             text = alt.Chart(there).mark_text(dy=22 * way, align=align, fontSize=13, fontWeight="bold")

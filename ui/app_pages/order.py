@@ -18,17 +18,17 @@ from ui.order_text import BOTTLENECKS, day_words, plan_words, remedy_words
 from ui.question import catalogue
 from ui.state import Session, session
 from ui.widgets import draw, show_field, show_fields, tell_faults
-from ui.words import cost_groups, label_of, money
+from ui.words import blend_words, cost_groups, label_of, money
 
 _WEEKS: Final = 4
 _CURVE: Final = 4
 _LEAST_CURVE: Final = 100
 _SWITCHES: Final = 6
 _SIDES: Final = {
-    "molds": "the molds allow",
-    "labor": "the hands allow",
-    "mixer": "the mixes allow",
-    "shelf": "the drying shelf allows",
+    "molds": "by the molds",
+    "labor": "by the hands",
+    "mixer": "by the mixes",
+    "shelf": "by the drying shelf",
 }
 
 
@@ -84,7 +84,12 @@ def _answer(now: Session, vessels: int, start: dt.date, due: dt.date, may_buy: b
 
 def _plan(now: Session, answer: OrderAnswer) -> None:
     rows = {row.plan.candidate.name: row for row in answer.ranked}
-    name = st.selectbox("Plan with the blend", list(rows), key="plan_blend", format_func=str.capitalize)
+    name = st.selectbox(
+        "Plan with the blend",
+        list(rows),
+        key="plan_blend",
+        format_func=lambda each: f"{each}: {_powders(answer, each)}",
+    )
     plan = rows[name or next(iter(rows))].plan
     st.markdown(f"### {plan_words(plan, answer.request.shop.molds)}")
     _calendar(plan)
@@ -134,11 +139,11 @@ def _held_back(plan: OrderPlan) -> None:
     if not plan.bottleneck:
         return
     st.markdown("### What holds it back")
-    st.markdown(f"{BOTTLENECKS[plan.bottleneck].capitalize()}.")
+    st.markdown(f"{BOTTLENECKS[plan.bottleneck].capitalize()}. Castings a day that each alone allows:")
     draw(
-        rates_chart(plan.rates, {name: f"castings a day {words}" for name, words in _SIDES.items()}),
+        rates_chart(plan.rates, _SIDES),
         key="rates",
-        alt="; ".join(f"{_SIDES[name]} {rate:.0f} castings a day" for name, rate in plan.rates.items()),
+        alt="; ".join(f"{rate:.0f} castings a day {_SIDES[name]}" for name, rate in plan.rates.items()),
     )
 
 
@@ -184,7 +189,7 @@ def _buying(now: Session, plan: OrderPlan) -> None:
 def _ranking(answer: OrderAnswer) -> None:
     st.markdown("### Blends for this order")
     st.dataframe(
-        [_rank_row(row) for row in answer.ranked],
+        [_rank_row(answer, row) for row in answer.ranked],
         hide_index=True,
         key="ranking",
         alt="Blends ranked for this order",
@@ -192,7 +197,7 @@ def _ranking(answer: OrderAnswer) -> None:
     st.caption("Equal ranks are too close to call.")
 
 
-def _rank_row(row: Ranked) -> dict[str, str | int]:
+def _rank_row(answer: OrderAnswer, row: Ranked) -> dict[str, str | int]:
     plan = row.plan
     return {
         "blend": plan.candidate.name,
@@ -202,7 +207,14 @@ def _rank_row(row: Ranked) -> dict[str, str | int]:
         "rank": row.rank_order,
         "wear only": f"{plan.cost_wear.per_good_vessel:.2f}",
         "rank, wear": row.rank_wear,
+        "powders": _powders(answer, plan.candidate.name),
     }
+
+
+def _powders(answer: OrderAnswer, name: str) -> str:
+    """Return what the blend of a plan is made of."""
+    mix = answer.solutions[name].mix
+    return "" if mix is None else blend_words(mix.blend, catalogue())
 
 
 def _break_even(now: Session, answer: OrderAnswer, plan: OrderPlan) -> None:
@@ -220,7 +232,10 @@ def _break_even(now: Session, answer: OrderAnswer, plan: OrderPlan) -> None:
         key="curve",
         alt=f"Cost of a vessel by order size for {plan.candidate.name} and {second.candidate.name}",
     )
-    sizes = [f"from {each.vessels} vessels on {each.cheaper}" for each in switches[:_SWITCHES]]
+    sizes = [
+        f"from {each.vessels} {'vessel' if each.vessels == 1 else 'vessels'} on {each.cheaper}"
+        for each in switches[:_SWITCHES]
+    ]
     st.markdown(f"The cheaper of the two: {'; '.join(sizes) or 'they cost the same throughout'}.")
 
 
