@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Final
 
 from optimizer.errors import QuantityError, VesselblendError
 from optimizer.materials import Catalogue
@@ -11,20 +12,23 @@ from ui.jobs import read_blend
 
 __all__ = ["DESIGNED", "blend_of", "blend_text", "parts_of"]
 
-DESIGNED = ""
+_DIGITS: Final = 12
+DESIGNED: Final = ""
 """Stands for the design's own answer."""
 
 
 def blend_text(blend: Mapping[str, float], water_ratio: float) -> str:
     """Return a blend as text: percent of the dry mass by name, and the water ratio after ``@``.
 
+    Many digits, for a blend on the edge of a limit must still be the same blend when it is read again.
+
     Examples
     --------
     >>> blend_text({"gypsum_cement": 0.75, "marble_flour": 0.25}, 0.33)
     'gypsum_cement=75,marble_flour=25@0.33'
     """
-    parts = ",".join(f"{name}={part}" for name, part in sorted(parts_of(blend, 6).items()))
-    return f"{parts}@{water_ratio:.6g}"
+    parts = ",".join(f"{name}={part}" for name, part in sorted(parts_of(blend, _DIGITS).items()))
+    return f"{parts}@{water_ratio:.{_DIGITS}g}"
 
 
 def parts_of(blend: Mapping[str, float], digits: int = 4) -> dict[str, str]:

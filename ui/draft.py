@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, Final
 
@@ -118,7 +118,7 @@ def drafted(text: str, edits: Mapping[str, Any], catalogue: Catalogue) -> Drafte
     try:
         job = parse_job(new, catalogue, _WHERE)
     except FileFaults as error:
-        return Drafted(new, None, {_field_of(fault): fault for fault in error.faults})
+        return Drafted(new, None, {_field_of(fault): _as_typed(fault, edits) for fault in error.faults})
     return Drafted(new, job, {})
 
 
@@ -211,6 +211,14 @@ def _without_unlisted(tables: Tables) -> None:
         if section in tables:
             listed = tables["materials"]
             tables[section] = {name: each for name, each in tables[section].items() if name in listed}
+
+
+def _as_typed(fault: Fault, edits: Mapping[str, Any]) -> Fault:
+    """Return a fault of a limit with what was typed, without the sense the page put before it."""
+    typed = edits.get(_field_of(fault))
+    if _field_of(fault).startswith("limits.") and isinstance(typed, str) and not _SENSE.match(typed):
+        return replace(fault, value=repr(typed))
+    return fault
 
 
 def _field_of(fault: Fault) -> str:
