@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import Final
 
@@ -9,6 +10,7 @@ import streamlit as st
 
 from optimizer.errors import NoBlend
 from optimizer.jobfile import template
+from optimizer.shop import Limit
 from optimizer.solution import Solution
 from optimizer.studies.batch import Batch, batch_of
 from optimizer.studies.check import Comparison, check, compare
@@ -29,6 +31,7 @@ __all__ = [
     "designed",
     "in_hand",
     "largest_saving",
+    "more_coats",
     "others",
     "typed_blend",
 ]
@@ -62,6 +65,18 @@ def in_hand(asked: Question, blend: str) -> Solution:
 def cost_span(asked: Question, blend: str) -> tuple[float, float] | None:
     """Return the likely range of the cost of the blend in hand [currency]."""
     return cost_range(in_hand(asked, blend), catalogue())
+
+
+@st.cache_data(max_entries=128, show_spinner=False)
+def more_coats(asked: Question, blend: str) -> float:
+    """Return the chance that the blend in hand takes more coats of sealer than are counted [fraction]."""
+    mix, coats = in_hand(asked, blend).mix, in_hand(asked, blend).properties.get("sealer_coats")
+    if mix is None or coats is None or not math.isfinite(coats.value):
+        return 0.0
+    counted = Limit("sealer_coats", "<=", coats.value)
+    job = replace(asked.job, limits=(counted,))
+    solution = check(job, mix.blend, catalogue(), mix.water_ratio, asked.parameters(mix.blend))
+    return 1.0 - solution.limits[0].probability
 
 
 @st.cache_data(max_entries=128, show_spinner=False)

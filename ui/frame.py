@@ -9,7 +9,7 @@ from optimizer.nomenclature import quantity
 from optimizer.solution import LimitVerdict, Solution
 from ui import answers
 from ui.fields import DECISIONS, SHOP
-from ui.state import MARKS, Session, base_tables, session, set_base, units
+from ui.state import MARKS, Session, base_tables, drop_pick, session, set_base, units
 from ui.widgets import show_field, tell_faults
 from ui.words import blend_words, bound_words, money, verdict_words
 
@@ -81,6 +81,9 @@ def strip(now: Session) -> None:
             st.markdown(f"**A good vessel:** {cost} · **Tightest:** {worst}", width="stretch")
             _units()
             _currency()
+    if st.session_state.get("stale_blend"):
+        st.warning("The blend named in the address is none of these powders: the design's own stands here.")
+        st.button("Take it out of the address", on_click=drop_pick, key="drop_stale")
 
 
 def _units() -> None:

@@ -129,18 +129,22 @@ def _blend() -> str:
     """Return the blend in hand; a new visit takes it from the address."""
     if _BLEND not in st.session_state:
         named = st.query_params.get(_BLEND, DESIGNED)
-        st.session_state[_BLEND] = named if blend_of(named, answers.catalogue()) else DESIGNED
+        known = named == DESIGNED or blend_of(named, answers.catalogue()) is not None
+        st.session_state[_BLEND] = named if known else DESIGNED
+        st.session_state["stale_blend"] = not known
     return str(st.session_state[_BLEND])
 
 
 def pick(blend: str) -> None:
     """Take a blend in hand, and put it in the address."""
+    st.session_state["stale_blend"] = False
     st.session_state[_BLEND] = blend
     st.query_params[_BLEND] = blend
 
 
 def drop_pick() -> None:
     """Go back to the design's own blend."""
+    st.session_state["stale_blend"] = False
     st.session_state[_BLEND] = DESIGNED
     st.query_params.pop(_BLEND, None)
 

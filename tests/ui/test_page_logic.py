@@ -181,6 +181,15 @@ class TestGiveAndTake:
         at.run()
         assert "100 % gypsum cement (picked by you)" in at.markdown[0].value
 
+    def test_a_blend_named_in_the_address_that_is_none_is_told(self):
+        at = AppTest.from_file(str(APP), default_timeout=180)
+        at.query_params["blend"] = "no_such_powder=100@0.3"
+        at.run()
+        assert "none of these powders" in at.warning[0].value
+        at.button(key="drop_stale").click().run()
+        assert not at.warning
+        assert "blend" not in at.query_params
+
     def test_nonsense_in_the_address_is_left_alone(self):
         at = AppTest.from_file(str(APP), default_timeout=180)
         at.query_params["blend"] = "<script>=1@0.3"
@@ -189,8 +198,34 @@ class TestGiveAndTake:
         assert "picked" not in at.markdown[0].value
 
 
+class TestStep:
+    """The cost near a further coat of sealer; the shares follow from the range of the absorption."""
+
+    @pytest.mark.parametrize(("room", "told"), [(1.0001, True), (1.6, False)])
+    def test_a_cost_on_a_step_is_told(self, room, told):
+        job = parse_job(SMALL, load_catalogue(), "small")
+        absorption = design(job, load_catalogue(), explain=False).properties["absorption"]
+        target = room * absorption.value * job.shop.coat_factor
+        assert (absorption.high / absorption.value > room) == told
+        at = opened(f"{SMALL}[shop]\ntarget_absorption = {target:.9f}\n")
+        assert not at.exception
+        words = text_of(at)
+        assert ("stands on a step: 1 coat of sealer is counted" in words) == told
+        assert ("that it takes one more is about even" in words) == told
+
+
 class TestSwap:
     """A candidate beside the blend in hand."""
+
+    def test_a_start_is_rounded_to_be_read_and_judged_exactly(self):
+        at = turned(opened(), "swap")
+        at.selectbox(key="swap_start").set_value("the blend in hand").run()
+        parts = [at.text_input(key=f"swap.{name}").value for name in ("gypsum_cement", "marble_flour")]
+        assert all(len(part.replace(".", "")) <= 3 for part in parts)
+        assert "### The candidate: meets" in text_of(at)
+        at.text_input(key="swap_water").set_value("0.9").run()
+        assert "### The candidate: fails" in text_of(at)
+        assert "until you change a figure" not in text_of(at)
 
     def test_the_same_blend_saves_nothing(self):
         at = turned(opened(), "swap")

@@ -28,6 +28,7 @@ from ui.words import (
 )
 
 _FIRST_CAUTIONS = 3
+_STEP_CHANCE = 1.0 / 3.0
 
 
 def show() -> None:
@@ -91,6 +92,7 @@ def _cost(now: Session, solution: Solution) -> None:
     if span:
         st.caption(
             f"Likely {money(span[0], currency)} to {money(span[1], currency)}, prices and rejects as stated."
+            f"{_step(now, solution)}"
         )
     groups = cost_groups(solution.cost_parts)
     draw(
@@ -98,6 +100,16 @@ def _cost(now: Session, solution: Solution) -> None:
         key="cost_parts",
         alt="Parts of the cost: " + ", ".join(f"{name} {money(x, currency)}" for name, x in groups.items()),
     )
+
+
+def _step(now: Session, solution: Solution) -> str:
+    """Say that the cost stands on a step where one more coat of sealer may well be needed."""
+    chance = answers.more_coats(now.asked, now.blend)
+    if chance < _STEP_CHANCE:
+        return ""
+    coats = round(solution.properties["sealer_coats"].value)
+    counted = f"{coats} coat{'' if coats == 1 else 's'} of sealer {'is' if coats == 1 else 'are'} counted"
+    return f" The cost stands on a step: {counted}; that it takes one more is {chance_phrase(chance)}."
 
 
 def _buttons(now: Session) -> None:

@@ -8,16 +8,18 @@ from optimizer.errors import VesselblendError
 from optimizer.nomenclature import quantity
 from optimizer.solution import Solution
 from optimizer.studies.check import Comparison
+from optimizer.verdict.judge import worst_verdict
 from ui import answers
-from ui.blends import parts_of
+from ui.blends import blend_text, parts_of
 from ui.charts import margin_chart, margin_rows
 from ui.page_words import chance_phrase
 from ui.state import Session, pick, session, units
 from ui.widgets import draw, in_rows
 from ui.words import label_of, money, range_words, value_words
 
-_PART, _WATER = "swap.", "swap_water"
+_PART, _WATER, _EXACT = "swap.", "swap_water", "swap_exact"
 _PRESENT, _CANDIDATE = "present", "candidate"
+_DIGITS = 3
 
 
 def show() -> None:
@@ -70,13 +72,15 @@ def _field(material: str) -> None:
 
 
 def _fill(solution: Solution | None, materials: tuple[str, ...]) -> None:
-    """Put a blend into the fields."""
+    """Put a blend into the fields, rounded to be read, and keep it as it is."""
     if solution is None or solution.mix is None:
         return
-    parts = parts_of(solution.mix.blend, 6)
+    parts = parts_of(solution.mix.blend, _DIGITS)
     for name in materials:
         st.session_state[f"{_PART}{name}"] = parts.get(name, "")
-    st.session_state[_WATER] = f"{solution.mix.water_ratio:.6g}"
+    st.session_state[_WATER] = f"{solution.mix.water_ratio:.{_DIGITS}g}"
+    exact = blend_text(solution.mix.blend, solution.mix.water_ratio)
+    st.session_state[_EXACT] = (parts, st.session_state[_WATER], exact)
 
 
 def _typed(now: Session) -> str:
@@ -84,17 +88,26 @@ def _typed(now: Session) -> str:
     if not any(parts.values()):
         st.info("Write parts or percent beside the powders of the candidate.")
         return ""
-    line = "; ".join(f"{name}={text.removesuffix('%')}" for name, text in parts.items() if text)
+    filled, water = {name: text for name, text in parts.items() if text}, _water()
+    shown, shown_water, exact = st.session_state.get(_EXACT, ({}, "", ""))
+    if (filled, water) == (shown, shown_water):
+        st.caption("Rounded to be read; counted exactly until you change a figure.")
+        return str(exact)
+    line = "; ".join(f"{name}={text.removesuffix('%')}" for name, text in filled.items())
     try:
-        return answers.typed_blend(line, str(st.session_state.get(_WATER) or "").strip())
+        return answers.typed_blend(line, water)
     except VesselblendError as error:
         st.error(str(error))
         return ""
 
 
+def _water() -> str:
+    return str(st.session_state.get(_WATER) or "").strip()
+
+
 def _verdict(now: Session, found: Comparison) -> None:
     currency = now.job.currency
-    st.markdown(f"### The candidate: {found.candidate.status}")
+    st.markdown(f"### The candidate: {_status(found.candidate)}")
     st.markdown(_saving_words(found, currency))
     most = answers.largest_saving(now.asked, now.blend)
     if most == 0.0:
@@ -110,6 +123,11 @@ def _verdict(now: Session, found: Comparison) -> None:
         key="swap_margins",
         alt="; ".join(f"{row['name']}, {row['limit']}: {row['seen']}, {row['verdict']}" for row in rows),
     )
+
+
+def _status(solution: Solution) -> str:
+    """Return the verdict on a blend: one that was designed is judged like any other."""
+    return worst_verdict(solution.limits) if solution.status == "designed" else solution.status
 
 
 def _both(found: Comparison) -> dict[str, Solution]:
