@@ -20,6 +20,20 @@ CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.whic
 PATIENCE = 240_000
 """Longest wait [ms]: a busy machine solves slowly, and slowness is measured elsewhere."""
 
+QUIET = """(least) => {
+    const app = document.querySelector('[data-testid=stApp]');
+    const busy = !app || app.dataset.testScriptState !== 'notRunning' || !document.querySelector('h1')
+        || document.querySelector('[data-testid=stSpinner], [data-testid=stSkeleton]');
+    const now = performance.now();
+    if (busy) { window.quietSince = undefined; return false; }
+    window.quietSince ??= now;
+    return now - window.quietSince >= least;
+}"""
+"""True once nothing has been asked, computed or drawn for some milliseconds."""
+
+LEAST = 300
+"""How long a page must be quiet to count as settled [ms]; a request shows on it at once."""
+
 SERVE = "from ui.page_launcher import run; import sys; run(port=int(sys.argv[1]), open_browser=False)"
 
 
@@ -81,15 +95,9 @@ class Visit:
         return self
 
     def settle(self) -> None:
-        """Wait until nothing is being computed or drawn."""
-        self.page.wait_for_selector("h1", timeout=PATIENCE)
-        for _ in range(2):
-            self.page.wait_for_timeout(700)
-            self.page.wait_for_function(
-                "document.querySelectorAll('[data-testid=stSpinner], [data-testid=stSkeleton], "
-                '[data-test-script-state="running"]\').length == 0',
-                timeout=PATIENCE,
-            )
+        """Wait until nothing is being computed or drawn, counted from now."""
+        self.page.evaluate("window.quietSince = undefined")
+        self.page.wait_for_function(QUIET, arg=LEAST, polling=50, timeout=PATIENCE)
 
     def turn(self, name: str) -> None:
         """Go to another page by the navigation."""
@@ -106,32 +114,50 @@ class Visit:
         """Return the text field with a label that begins like this."""
         return self.page.get_by_role("textbox", name=label).first
 
+    def send(self, path: Path, told: str) -> None:
+        """Open a job file and wait for words of its own at the side."""
+        side = self.page.get_by_test_id("stSidebar")
+        side.locator("[data-testid=stFileUploader] input[type=file]").first.set_input_files(path)
+        side.get_by_text(told).first.wait_for(timeout=PATIENCE)
+        self.settle()
+
     @property
     def words(self) -> str:
         return self.page.inner_text("[data-testid=stMain]")
 
 
+@pytest.fixture(scope="session")
+def contexts(browser) -> Iterator[dict[str, object]]:
+    """Keep one context a color scheme, whose cache holds the page's code; each load is a visit of its own."""
+    kept = {
+        scheme: browser.new_context(color_scheme=scheme, accept_downloads=True)
+        for scheme in ("light", "dark")
+    }
+    for context in kept.values():
+        context.set_default_timeout(PATIENCE)
+    yield kept
+    for context in kept.values():
+        context.close()
+
+
 @pytest.fixture
-def visit(browser, served) -> Iterator[Callable[..., Visit]]:
+def visit(contexts, served) -> Iterator[Callable[..., Visit]]:
     """Open a window of some width and color scheme on the page."""
     opened = []
 
     def open_one(width: int = 1280, height: int = 900, scheme: str = "light") -> Visit:
-        context = browser.new_context(
-            viewport={"width": width, "height": height}, color_scheme=scheme, accept_downloads=True
-        )
-        context.set_default_timeout(PATIENCE)
-        page = context.new_page()
+        page = contexts[scheme].new_page()
+        page.set_viewport_size({"width": width, "height": height})
         one = Visit(page, served)
         page.on("request", lambda request: _note_outside(one, request.url))
         page.on("console", lambda message: _note_error(one, message))
         page.on("pageerror", lambda error: one.errors.append(str(error)))
-        opened.append(context)
+        opened.append(page)
         return one
 
     yield open_one
-    for context in opened:
-        context.close()
+    for page in opened:
+        page.close()
 
 
 def _note_outside(visit: Visit, url: str) -> None:
