@@ -34,6 +34,7 @@ from ui.words import (
     money_parts,
     odds_words,
     range_words,
+    saving_words,
     seen_words,
     uncounted_words,
     value_words,
@@ -46,6 +47,7 @@ EXAMPLE_PRICES: Final = "Prices are invented examples: put your own in the job f
 SHORT: Final = 12
 """Characters of a fingerprint shown to people."""
 
+_EVEN: Final = 0.5
 _EVEN_ODDS: Final = 0.6
 
 
@@ -100,12 +102,15 @@ def comparison_blocks(comparison: Comparison, catalogue: Catalogue, units: Syste
             words = blend_words(each.mix.blend, catalogue)
             yield sentence(f"{name}: {words}; water ratio {each.mix.water_ratio:.3f}", indent=2)
     yield from _saving(comparison)
+    yield from _weigh_both(comparison, catalogue, units)
+    yield from _money_both(comparison)
     yield heading("Limits")
     pairs = zip(candidate.limits, present.limits, strict=True)
     heads = ("limit", "asked", "candidate", "verdict", "chance", "present", "verdict")
     yield table(heads, [_pair(new, old, units) for new, old in pairs])
     yield heading("Also predicted")
     yield table(("property", "candidate", "likely range", "present"), _paired_values(comparison, units))
+    yield from _notes_both(comparison)
     if comparison.retest:
         yield sentence(
             f"Test again, for the vessel is a new one: {', '.join(comparison.retest)}.", "bold", gap=True
@@ -113,6 +118,8 @@ def comparison_blocks(comparison: Comparison, catalogue: Catalogue, units: Syste
     else:
         yield sentence("The two are one and the same blend: nothing to test again.", gap=True)
     yield from _closing(candidate, units)
+    if present.fingerprint != candidate.fingerprint:
+        yield sentence(f"Fingerprint of the present blend: {present.fingerprint[:SHORT]}.")
 
 
 def _opening(solution: Solution) -> str:
@@ -123,8 +130,17 @@ def _opening(solution: Solution) -> str:
         missed = [quantity(v.limit.property).label for v in solution.limits if v.verdict != "meets"]
         if missed:
             return f"The {named} found, but as weighed it does not hold {', '.join(missed)}."
-        return f"The {named} found that meets every limit."
+        return f"The {named} found that meets every limit{_together(solution)}."
     return f"This blend {_verdict(solution)}." if solution.limits else "No limits to judge by."
+
+
+def _together(solution: Solution) -> str:
+    """Return what the headline owes where all limits hold together less often than not."""
+    chance = solution.joint_probability
+    if chance is None or chance >= _EVEN:
+        return ""
+    judged = ", judged by best values" if solution.job.confidence <= _EVEN else ""
+    return f"{judged}; the chance that all hold together is {odds_words(chance)}"
 
 
 def _verdict(solution: Solution) -> str:
@@ -208,12 +224,12 @@ def _odds(solution: Solution) -> Iterator[str]:
     chances = [
         v.probability for v in solution.limits if v.verdict == "meets" and v.judged == "with its chance"
     ]
-    if solution.job.confidence <= 0.5 and any(chance < _EVEN_ODDS for chance in chances):
+    if solution.job.confidence <= _EVEN and any(chance < _EVEN_ODDS for chance in chances):
         yield (
             "Judged by best values: a limit just met holds in about one of two bags of powder. "
             "confidence = 0.9 in the job keeps a reserve."
         )
-    if solution.joint_probability is not None:
+    if solution.joint_probability is not None and not _together(solution):
         yield f"Chance that all limits hold together: {odds_words(solution.joint_probability)}."
 
 
@@ -274,13 +290,41 @@ def _saving(comparison: Comparison) -> Iterator[Block]:
         why = "; ".join(dict.fromkeys(filter(None, reasons)))
         yield sentence(f"No saving can be named: {why}.", gap=True)
         return
-    way = "saves" if comparison.saving >= 0.0 else "costs"
-    more = "" if comparison.saving >= 0.0 else " more"
-    size = f"{money(abs(comparison.saving), job.currency)} ({100.0 * abs(comparison.share):.1f} %)"
     both = f"{money(new, job.currency)} against {money(old, job.currency)}"
-    yield sentence(f"The candidate {way} {size}{more} on each good vessel: {both}.", "bold", gap=True)
+    words = f"On each good vessel the candidate {saving_words(old, new, job.currency)}: {both}."
+    yield sentence(words, "bold", gap=True)
     if job.example_prices:
         yield sentence(EXAMPLE_PRICES)
+
+
+def _weigh_both(comparison: Comparison, catalogue: Catalogue, units: System) -> Iterator[Block]:
+    candidate, present = comparison.candidate, comparison.present
+    grams = [each.mix.grams if each.mix is not None else {} for each in (candidate, present)]
+    rows = []
+    for name in weighing_order({**grams[1], **grams[0]}, catalogue):
+        step = weighing_step(name, candidate, catalogue)
+        masses = [grams_words(mix[name], step, units) if name in mix else "-" for mix in grams]
+        rows.append([label_of(name, catalogue), *masses])
+    yield heading("Weigh for one vessel, before waste")
+    yield table(("", "candidate", "present"), rows, right=(1, 2))
+
+
+def _money_both(comparison: Comparison) -> Iterator[Block]:
+    candidate, present = comparison.candidate, comparison.present
+    if candidate.cost is None or present.cost is None:
+        return
+    new, old = (money_parts(cost_groups(each.cost_parts)) for each in (candidate, present))
+    rows = [[name, new.get(name, "0.00"), old.get(name, "0.00")] for name in dict.fromkeys((*new, *old))]
+    yield heading(f"Money in one good vessel, {candidate.job.currency}")
+    yield table(("", "candidate", "present"), rows, right=(1, 2))
+
+
+def _notes_both(comparison: Comparison) -> Iterator[Block]:
+    pairs = (("candidate", comparison.candidate), ("present", comparison.present))
+    told = [f"{name}: {note}" for name, each in pairs for note in each.notes]
+    if told:
+        yield heading("Mind")
+        yield from map(indented, told)
 
 
 def _pair(new: LimitVerdict, old: LimitVerdict, units: System) -> list[str]:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from optimizer.chain.parameters import ParameterSet
     from optimizer.solution import Solution
 
-__all__ = ["Asked", "ask", "read_amounts", "read_blend", "read_water_ratio"]
+__all__ = ["Asked", "ask", "named_calibration", "read_amounts", "read_blend", "read_water_ratio"]
 
 _STDIN: Final = "standard input"
 _LONGEST: Final = 2000
@@ -146,6 +146,22 @@ def _calibration(named: str | None) -> Calibration | None:
         say(f"Calibration: {newest}")
         path = newest
     return read_calibration(path)
+
+
+def named_calibration(named: str | None) -> str:
+    """Return the text of a calibration file, or of the newest in a folder; empty where none is named.
+
+    Raises
+    ------
+    FileFaults
+        If it is none.
+    """
+    found = _calibration(named)
+    if found is None:
+        return ""
+    from optimizer.calibration.files import calibration_text
+
+    return calibration_text(found)
 
 
 def read_blend(text: str, catalogue: Catalogue, where: str = "--blend") -> dict[str, float]:

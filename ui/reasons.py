@@ -13,7 +13,7 @@ from optimizer.shop import Limit
 from optimizer.solution import Alternative, LimitVerdict, Prediction, Proof, Solution
 from optimizer.units import System, display_value, show_amount, significant
 from optimizer.verdict.evidence import EVIDENCE
-from ui.words import blend_words, money, value_words
+from ui.words import blend_words, money, saving_words, value_words
 
 __all__ = [
     "evidence_words",
@@ -131,16 +131,8 @@ def _against(solution: Solution, other: Alternative, units: System) -> str:
     job, value = solution.job, other.objective or 0.0
     if job.objective != "cost" or solution.cost is None:
         return value_words(job.objective, value, units)
-    # From the cents as printed: a reader adds them up.
-    saving = round(value, 2) - round(solution.cost, 2)
-    if abs(saving) < _CENT:
-        return f"{money(value, job.currency)}: about what this blend costs"
-    share = f"{100.0 * abs(saving) / value:.1f} %"
-    way = "saves" if saving > 0.0 else "costs"
-    more = "" if saving > 0.0 else " more"
-    return (
-        f"{money(value, job.currency)}; this blend {way} {money(abs(saving), job.currency)} ({share}){more}"
-    )
+    saved = saving_words(value, solution.cost, job.currency)
+    return f"{money(value, job.currency)}; this blend {saved}"
 
 
 def _labels(names: Sequence[str]) -> str:

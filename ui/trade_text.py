@@ -1,14 +1,20 @@
-"""The frontier as text: a few blends from end to end, the bend, and what to ask next."""
+"""The frontier as text: a few blends from end to end, the bend, cautions, and what to ask next."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+
+import numpy as np
 
 from optimizer.nomenclature import QUANTITIES
+from optimizer.problem import Problem
 from optimizer.studies.frontier import Frontier, FrontierBlend
 from optimizer.units import System
-from ui.jobs import Asked
-from ui.terminal import Block, heading, sentence, table
+from optimizer.verdict.confidence import Doubt
+from optimizer.verdict.judge import judge
+from ui.answer_text import EXAMPLE_PRICES
+from ui.card import CARD_CAUTIONS
+from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import blend_words, money, value_words
 
 __all__ = ["frontier_blocks"]
@@ -16,21 +22,46 @@ __all__ = ["frontier_blocks"]
 _ROWS = 12
 
 
-def frontier_blocks(found: Frontier, asked: Asked, units: System) -> Iterator[Block]:
-    """Yield the frontier: about a dozen blends from one end to the other, the bend marked."""
+def frontier_blocks(found: Frontier, problem: Problem, units: System) -> Iterator[Block]:
+    """Yield the frontier: about a dozen blends from one end to the other, the bend marked, and cautions.
+
+    Parameters
+    ----------
+    found : Frontier
+        The blends.
+    problem : Problem
+        What they were solved for.
+    units : str
+        ``metric`` or ``us`` [-].
+    """
+    job = problem.job
     labels = [QUANTITIES[name].label for name in found.over]
-    yield heading("Give and take: " + ", ".join(labels))
-    yield sentence(f"{len(found.blends)} blends meet every limit and none beats another in all of these.")
     places = _spread(len(found.blends), found.knee)
-    rows = [_row(found, found.blends[k], asked, units, k == found.knee) for k in places]
-    yield table([*labels, "", "blend"], rows, right=tuple(range(len(labels))))
+    yield sentence(job.title, "bold")
+    yield sentence(f"{len(found.blends)} blends meet every limit and none beats another in all of these.")
+    if "cost" in found.over and job.example_prices:
+        yield sentence(EXAMPLE_PRICES)
+    yield heading("Give and take: " + ", ".join(labels))
+    yield table([*labels, "", "blend"], _rows(found, places, problem, units), right=tuple(range(len(labels))))
     if found.knee is not None:
         yield sentence("Bend: beyond it each step of one quantity costs more of the other.", gap=True)
     proofs = [blend.proof for blend in found.blends if blend.proof is not None]
     if proofs:
         proved = sum(proof.proved for proof in proofs)
         yield sentence(f"Proved within 0.1 % of the best at its level: {proved} of {len(proofs)}.", gap=True)
+    yield heading("Cautions, for one or more of these blends")
+    yield from map(indented, _cautions(problem, [found.blends[k] for k in places]))
     yield sentence("--csv gives every blend; --json all of its properties.", gap=True)
+
+
+def _cautions(problem: Problem, blends: Sequence[FrontierBlend]) -> Iterator[str]:
+    """Yield the short cautions of all these blends together, in the order of the card."""
+    doubt = Doubt(problem)
+    keys: set[str] = set()
+    for blend in blends:
+        grams = np.asarray(blend.mix) * problem.liters * 1e3
+        keys.update(judge(problem, grams, doubt).cautions)
+    yield from (words for key, words in CARD_CAUTIONS.items() if key in keys)
 
 
 def _spread(count: int, knee: int | None) -> list[int]:
@@ -40,11 +71,24 @@ def _spread(count: int, knee: int | None) -> list[int]:
     return sorted(places | (set() if knee is None else {knee}))
 
 
-def _row(found: Frontier, blend: FrontierBlend, asked: Asked, units: System, bend: bool) -> list[str]:
-    cells = [
-        money(blend.values[name], asked.job.currency)
+def _rows(
+    found: Frontier, places: Sequence[int], problem: Problem, units: System
+) -> Iterator[tuple[str, ...]]:
+    """Yield the rows as printed, none twice; the bend stays."""
+    cells = {place: _cells(found, found.blends[place], problem, units) for place in places}
+    kept = {row: place for place, row in cells.items() if place != found.knee}
+    if found.knee is not None:
+        kept[cells[found.knee]] = found.knee
+    for place, row in cells.items():
+        if kept[row] == place:
+            yield (*row[:-1], "bend" if place == found.knee else "", row[-1])
+
+
+def _cells(found: Frontier, blend: FrontierBlend, problem: Problem, units: System) -> tuple[str, ...]:
+    values = (
+        money(blend.values[name], problem.job.currency)
         if name == "cost"
         else value_words(name, blend.values[name], units)
         for name in found.over
-    ]
-    return [*cells, "bend" if bend else "", blend_words(blend.blend, asked.catalogue)]
+    )
+    return (*values, blend_words(blend.blend, problem.catalogue))

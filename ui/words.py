@@ -32,6 +32,7 @@ __all__ = [
     "odds_words",
     "percent_words",
     "range_words",
+    "saving_words",
     "seen_words",
     "share_words",
     "span_words",
@@ -59,6 +60,9 @@ _TIGHT: Final = 0.01
 _WHOLE_PERCENT: Final = 0.0195
 """Shares from here on are told in whole percents [fraction]."""
 
+_SAME_COST: Final = 0.01
+"""Costs closer than this share are not told apart [-]."""
+
 _EXACT: Final = 1e-9
 _TYPED_DECIMALS: Final = 3
 """Decimals a caster types at most; a bound that needs more was typed in another unit."""
@@ -73,6 +77,34 @@ def money(amount: float, currency: str) -> str:
     ('3.41 EUR', '0.00 EUR')
     """
     return f"{round(amount, 2) + 0.0:.2f} {currency}"
+
+
+def saving_words(old: float, new: float, currency: str) -> str:
+    """Return what a vessel of cost `new` saves against one of cost `old`, from the cents as printed.
+
+    Parameters
+    ----------
+    old, new : float
+        What one good vessel costs with each blend [currency].
+    currency : str
+        Its code [-].
+
+    Examples
+    --------
+    >>> saving_words(7.614, 6.706, "EUR"), saving_words(7.25, 7.354, "EUR")
+    ('saves 0.90 EUR (11.8 %)', 'costs 0.10 EUR (1.4 %) more')
+
+    Costs within 1 % of each other are not told apart.
+
+    >>> saving_words(7.60, 7.63, "EUR")
+    'costs about the same, within 1 %'
+    """
+    saved = round(old, 2) - round(new, 2)
+    share = abs(saved) / old if old > 0.0 else 0.0
+    if share < _SAME_COST:
+        return "costs about the same, within 1 %"
+    size = f"{money(abs(saved), currency)} ({100.0 * share:.1f} %)"
+    return f"saves {size}" if saved > 0.0 else f"costs {size} more"
 
 
 def money_parts(parts: Mapping[str, float]) -> dict[str, str]:

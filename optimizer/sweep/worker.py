@@ -17,6 +17,8 @@ from typing import Any, Final, TypeAlias
 
 import tomli_w
 
+from optimizer.calibration.files import parse_calibration
+from optimizer.calibration.record import Calibration, parameter_set
 from optimizer.engine.scan import Scan
 from optimizer.errors import FileFaults, VesselblendError
 from optimizer.fingerprint import canonical_text, fingerprint
@@ -77,13 +79,16 @@ class Plan:
     variables : tuple[Variable, ...]
         What differs between scenarios.
     fingerprint : str
-        Of the unchanged job, the figures and the version.
+        Of the unchanged job, the figures, the calibration and the version.
+    calibration : str
+        Text of the calibration in use; empty for shipped figures.
     """
 
     text: str
     specs: str | None
     variables: tuple[Variable, ...]
     fingerprint: str
+    calibration: str = ""
 
 
 @dataclass(frozen=True)
@@ -93,7 +98,7 @@ class Refused:
     reason: str
 
 
-def plan_of(text: str, where: str, catalogue: Catalogue, specs: str | None) -> Plan:
+def plan_of(text: str, where: str, catalogue: Catalogue, specs: str | None, calibration: str = "") -> Plan:
     """Return the plan of a job that nothing varies in yet; `FileFaults` if the job file has any.
 
     Parameters
@@ -102,8 +107,11 @@ def plan_of(text: str, where: str, catalogue: Catalogue, specs: str | None) -> P
         The job file, and what faults call it.
     catalogue, specs
         The figures, and the folder of own spec files they were read with.
+    calibration
+        Text of the calibration in use; empty for shipped figures.
     """
-    return Plan(text, specs, (), fingerprint(parse_job(text, catalogue, where), catalogue))
+    mark = fingerprint(parse_job(text, catalogue, where), catalogue, calibration)
+    return Plan(text, specs, (), mark, calibration)
 
 
 def check_first(plan: Plan, scenarios: Iterable[Values]) -> None:
@@ -227,6 +235,7 @@ class _Workbench:
     catalogue: Catalogue
     job: Job
     fingerprint: str
+    calibration: Calibration | None = None
     compiled: dict[str, tuple[Problem, Scan]] = field(default_factory=dict, compare=False)
 
     def job_of(self, plan: Plan, values: Values) -> Job:
@@ -245,7 +254,9 @@ class _Workbench:
         if key not in self.compiled:
             while len(self.compiled) >= _COMPILED:
                 self.compiled.pop(next(iter(self.compiled)), None)
-            problem = problem_of(job, self.catalogue)
+            taught = self.calibration
+            known = None if taught is None else parameter_set(taught, self.catalogue, job.materials)
+            problem = problem_of(job, self.catalogue, known)
             self.compiled[key] = (problem, Scan(problem))
         return self.compiled[key]
 
@@ -254,4 +265,6 @@ class _Workbench:
 def _workbench(plan: Plan) -> _Workbench:
     catalogue = load_catalogue(plan.specs)
     job = parse_job(plan.text, catalogue, "job")
-    return _Workbench(parse_toml(plan.text, "job"), catalogue, job, fingerprint(job, catalogue))
+    taught = parse_calibration(plan.calibration, "calibration") if plan.calibration else None
+    mark = fingerprint(job, catalogue, plan.calibration)
+    return _Workbench(parse_toml(plan.text, "job"), catalogue, job, mark, taught)

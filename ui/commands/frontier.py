@@ -54,5 +54,5 @@ def frontier(
     if as_csv:
         delivery.send_text(frontier_csv(found))
     else:
-        delivery.send(frontier_json(found), lambda: list(frontier_blocks(found, asked, delivery.units)))
+        delivery.send(frontier_json(found), lambda: list(frontier_blocks(found, problem, delivery.units)))
     return 0

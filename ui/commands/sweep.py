@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from ui.commands.shared import job_options
+from ui.commands.shared import Figures, figure_options
 from ui.delivery import STANDARD, Delivery, delivered
 
 __all__ = ["sweep"]
@@ -41,7 +41,7 @@ Example:
 @click.option(
     "--workers", type=click.IntRange(1, 1024), help="Processes to start; default: one per usable processor."
 )
-@job_options
+@figure_options
 @delivered
 def sweep(
     job: str,
@@ -49,7 +49,7 @@ def sweep(
     table: str | None,
     executor: str,
     workers: int | None,
-    specs: str | None,
+    figures: Figures,
     delivery: Delivery,
 ) -> int:
     """Design JOB for every combination of the varied values, one row each.
@@ -64,12 +64,13 @@ def sweep(
     from optimizer.sweep import plan_of, read_scenarios
     from optimizer.sweep.worker import check_first
     from optimizer.toml_files import parse_toml
+    from ui.jobs import named_calibration
     from ui.sweep_run import job_text, run_sweep
 
     text, named = job_text(job), "standard input" if job == STANDARD else job
-    catalogue = load_catalogue(specs)
-    folder = None if specs is None else str(Path(specs).resolve())
-    bare = plan_of(text, named, catalogue, folder)
+    catalogue = load_catalogue(figures.specs)
+    folder = None if figures.specs is None else str(Path(figures.specs).resolve())
+    bare = plan_of(text, named, catalogue, folder, named_calibration(figures.calibration))
     scenarios = read_scenarios(vary, None if table is None else Path(table), parse_toml(text, named))
     plan = replace(bare, variables=scenarios.variables)
     check_first(plan, scenarios)
