@@ -57,8 +57,19 @@ class Fault:
     repair: str
 
     def __str__(self) -> str:
-        """Return the fault as one line of text."""
-        return f"{self.where}: read {self.value}; allowed: {self.allowed}. {self.repair}"
+        r"""Return the fault as one line of text; what no terminal should act on is spelled out.
+
+        Examples
+        --------
+        >>> str(Fault("--blend", "a", "a name", "Write b\x1b instead."))
+        '--blend: read a; allowed: a name. Write b\\x1b instead.'
+        """
+        words = f"{self.where}: read {self.value}; allowed: {self.allowed}. {self.repair}"
+        return words if words.isprintable() else "".join(map(_printable, words))
+
+
+def _printable(sign: str) -> str:
+    return sign if sign.isprintable() else repr(sign)[1:-1]
 
 
 class QuantityError(VesselblendError, ValueError):

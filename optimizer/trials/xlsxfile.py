@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 import zipfile
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -74,27 +75,33 @@ def read_xlsx(path: Path, today: dt.date | None = None) -> Table:
     VesselblendError
         When openpyxl is not installed.
     """
-    openpyxl = _openpyxl()
+    _openpyxl()
     check_size(path)
+    content = path.read_bytes()
     try:
-        with zipfile.ZipFile(path) as archive:
-            unpacked = sum(part.file_size for part in archive.infolist())
-        if unpacked > _MOST_UNPACKED:
-            allowed = f"at most {_MOST_UNPACKED // 2**20} MiB"
-            raise FileFaults(
-                [Fault(path.name, f"{unpacked / 2**20:.0f} MiB unpacked", allowed, "Split the file.")]
-            )
-        with path.open("rb") as file:
-            workbook = openpyxl.load_workbook(file, read_only=True, data_only=True)
-            rows = list(_rows(workbook.worksheets[0]))
-            workbook.close()
-    except (zipfile.BadZipFile, KeyError, IndexError, ValueError, SyntaxError, EOFError) as error:
+        rows = _unpacked(content, path.name)
+    except VesselblendError:
+        raise
+    except Exception as error:  # whatever a damaged part makes the archive or its reader stumble over
         allowed, repair = (
             "an XLSX file",
             "Open it in a spreadsheet program and save it as XLSX, or as CSV UTF-8.",
         )
         raise FileFaults([Fault(path.name, f"a file that is not XLSX ({error})", allowed, repair)]) from None
     return read_table(rows, path.name, False, today)
+
+
+def _unpacked(content: bytes, name: str) -> list[list[str]]:
+    """Return the rows of the first sheet, if they are not too many to unpack."""
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        unpacked = sum(part.file_size for part in archive.infolist())
+    if unpacked > _MOST_UNPACKED:
+        allowed = f"at most {_MOST_UNPACKED // 2**20} MiB"
+        raise FileFaults([Fault(name, f"{unpacked / 2**20:.0f} MiB unpacked", allowed, "Split the file.")])
+    workbook = _openpyxl().load_workbook(io.BytesIO(content), read_only=True, data_only=True)
+    rows = list(_rows(workbook.worksheets[0]))
+    workbook.close()
+    return rows
 
 
 def _cell(sheet: WriteOnlyWorksheet, value: Cell) -> WriteOnlyCell | str | int | None:

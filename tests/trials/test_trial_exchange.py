@@ -10,6 +10,7 @@ import dataclasses
 import datetime as dt
 import io
 import re
+import zipfile
 
 import pytest
 from hypothesis import given, settings
@@ -194,6 +195,19 @@ def test_missing_files(tmp_path, name):
 
 def test_a_spreadsheet_that_is_none(tmp_path):
     (tmp_path / "a.xlsx").write_bytes(b"PK nonsense")
+    with pytest.raises(FileFaults, match="not XLSX"):
+        read_trials(tmp_path / "a.xlsx")
+
+
+def test_a_spreadsheet_with_a_damaged_part(tmp_path):
+    export_trials([FULL], tmp_path / "a.xlsx")
+    content = bytearray((tmp_path / "a.xlsx").read_bytes())
+    with zipfile.ZipFile(tmp_path / "a.xlsx") as archive:
+        part = archive.getinfo("xl/workbook.xml")
+    content[part.header_offset + 30 + len(part.filename)] = (
+        0x07  # a kind of block that there is not (RFC 1951)
+    )
+    (tmp_path / "a.xlsx").write_bytes(content)
     with pytest.raises(FileFaults, match="not XLSX"):
         read_trials(tmp_path / "a.xlsx")
 
