@@ -39,7 +39,18 @@ from ui.draft import drafted
 from ui.jobs import read_amounts, read_blend, read_water_ratio
 from ui.trial_text import typed_trial
 
-__all__ = ["TARGETS", "Target"]
+__all__ = [
+    "DRY",
+    "JOBS",
+    "NOISE",
+    "NUMBER",
+    "SENTENCE",
+    "TARGETS",
+    "Target",
+    "damaged",
+    "rebuilt",
+    "trials_file",
+]
 
 UNITS = sorted(
     {row.unit for row in QUANTITIES.values()} | {"kg", "mL", "mm", "km", "currency/h", "kJ/g", "%"}
@@ -384,7 +395,8 @@ def _fields(edits: dict[str, str]) -> None:
 
 
 @cache
-def _trials_file(ending: str) -> bytes:
+def trials_file(ending: str) -> bytes:
+    """Return a file of trials as the book exports it."""
     from datetime import date
 
     from optimizer.trials.records import Portion, Strength, Trial
@@ -455,8 +467,8 @@ TARGETS: dict[str, Target] = {
     "used spec files": Target(
         SPECS.flatmap(lambda name: st.tuples(st.just(name), _changed_figures(name))), _used_specs
     ),
-    "trial tables": Target(damaged(st.just(_trials_file("csv").decode())) | ROWS | SENTENCE, _table),
-    "spreadsheets": Target(damaged_bytes(_trials_file("xlsx")) | st.binary(max_size=60), _spreadsheet),
+    "trial tables": Target(damaged(st.just(trials_file("csv").decode())) | ROWS | SENTENCE, _table),
+    "spreadsheets": Target(damaged_bytes(trials_file("xlsx")) | st.binary(max_size=60), _spreadsheet),
     "typed readings": Target(st.lists(SENTENCE | damaged(st.just("demold=38 min")), max_size=4), _readings),
     "sweep axes": Target(
         AXIS | damaged(st.just("shop.temperature=10C:35C:6, limits.whiteness=80|90")), _scenarios

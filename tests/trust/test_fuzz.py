@@ -12,6 +12,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 
 from tests.trust.fuzz_targets import TARGETS
+from tests.trust.whole_commands import COMMANDS
 
 SECONDS = 5.0
 """Processor time for one input; generous, for it is held on any machine."""
@@ -35,6 +36,12 @@ def test_nonsense_ends_in_documented_errors(door):
         _bounded(target.run, given_input)
 
     check()
+
+
+@settings(max_examples=25, suppress_health_check=list(HealthCheck), database=None)
+@given(COMMANDS.inputs)
+def test_whole_commands_end_in_documented_exit_codes(given_input):
+    COMMANDS.run(given_input)
 
 
 BOMBS = {
