@@ -29,10 +29,15 @@ class Exact:
     case: Case
     regime: str
 
-    def solve(self, seconds: float, gap: float = 1e-4) -> tuple[float, float, str]:
-        """Return the best cost found, the proved bound and SCIP's word for how it ended."""
+    def solve(self, seconds: float, gap: float = 1e-4, below: float = math.inf) -> tuple[float, float, str]:
+        """Return the best cost found, the proved bound and SCIP's word for how it ended.
+
+        With `below`, only mixes that cost less are looked for; there being none is "infeasible".
+        """
         model = self._model()
         model.hideOutput()
+        if math.isfinite(below):
+            model.setObjlimit(below)
         model.setParam("limits/time", seconds)
         model.setParam("limits/gap", gap)
         model.optimize()
