@@ -26,7 +26,24 @@ __all__ = [
     "QuantityError",
     "UnknownMaterial",
     "VesselblendError",
+    "short",
 ]
+
+_LONGEST = 120
+"""Letters of a value that are repeated to its writer [count]."""
+
+
+def short(value: object) -> str:
+    """Return a value as text, its middle left out where it is long: an error is read on a terminal.
+
+    Examples
+    --------
+    >>> short("12 MPa"), len(short("9" * 5000))
+    ('12 MPa', 120)
+    """
+    text = str(value)
+    half = (_LONGEST - 3) // 2
+    return text if len(text) <= _LONGEST else f"{text[: half + 1]}...{text[-half:]}"
 
 
 class VesselblendError(Exception):
@@ -78,8 +95,8 @@ class QuantityError(VesselblendError, ValueError):
     exit_code = 4
 
     def __init__(self, value: object, allowed: str, repair: str) -> None:
-        self.value, self.allowed, self.repair = str(value), allowed, repair
-        super().__init__(f"read {value!r}; allowed: {allowed}. {repair}")
+        self.value, self.allowed, self.repair = short(value), allowed, repair
+        super().__init__(f"read {self.value!r}; allowed: {allowed}. {repair}")
 
     def at(self, where: str) -> Fault:
         """Return the same complaint as a `Fault` of the place `where`."""

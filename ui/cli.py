@@ -14,7 +14,7 @@ from collections.abc import Sequence
 
 import click
 
-from optimizer.errors import FileFaults, VesselblendError
+from optimizer.errors import FileFaults, VesselblendError, short
 from ui.commands.card import card
 from ui.commands.check import check
 from ui.commands.design import design
@@ -111,12 +111,19 @@ def run(arguments: Sequence[str]) -> int:
             say(str(error))
             return error.exit_code
         except Exception as error:  # whatever it is, a caster reads a sentence
-            return _no_room() if getattr(error, "errno", None) == errno.ENOSPC else _own_fault(error)
+            return _refused(error) if isinstance(error, OSError) else _own_fault(error)
 
 
-def _no_room() -> int:
-    forget_output()
-    say("The disk is full: free some room and run the command again.")
+def _refused(error: OSError) -> int:
+    """Say what the machine refused; without a file's name it is a fault of ours, if not of a full disk."""
+    if error.errno == errno.ENOSPC:
+        forget_output()
+        say("The disk is full: free some room and run the command again.")
+    elif error.filename:
+        named, reason = short(error.filename), error.strerror or type(error).__name__
+        say(f"{named}: the system refused it ({reason}). Name another file or folder, or free this one.")
+    else:
+        return _own_fault(error)
     return FileFaults.exit_code
 
 

@@ -119,3 +119,13 @@ def test_bounds_of_materials_are_named_beside_the_limits(command: Command, tmp_p
     out = command("design", _unmet(tmp_path, 'dry_strength = ">= 48 MPa"', bounds)).out
     assert "[bounds.gypsum_cement]" in out
     assert "[bounds." not in command("design", _unmet(tmp_path, 'dry_strength = ">= 240 MPa"', "")).out
+
+
+@pytest.mark.parametrize(
+    "words", [("init",), ("design",), ("trials", "list", "--book")], ids=lambda words: words[0]
+)
+def test_a_name_too_long_for_a_file_is_told(command: Command, words: tuple[str, ...]) -> None:
+    ran = command(*words, "9" * 400)
+    assert ran.code == 4
+    assert "too long" in ran.err
+    assert "fault of vesselblend" not in ran.err
