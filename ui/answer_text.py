@@ -28,7 +28,7 @@ from ui.words import (
     chance_words,
     cost_groups,
     grams_words,
-    is_tight,
+    judged_words,
     label_of,
     money,
     money_parts,
@@ -197,12 +197,9 @@ def _limits(solution: Solution, units: System) -> Iterator[Block]:
 
 def _limit_row(verdict: LimitVerdict, solution: Solution, units: System) -> list[str]:
     name = verdict.limit.property
-    word = (
-        f"{verdict.verdict}, tight" if verdict.verdict == "meets" and is_tight(verdict) else verdict.verdict
-    )
     label, bound = quantity(name).label, bound_words(verdict.limit, units)
     seen = seen_words(verdict, solution.properties.get(name), units)
-    return [label, bound, seen, word, chance_words(verdict)]
+    return [label, bound, seen, judged_words(verdict), chance_words(verdict)]
 
 
 def _reasons(solution: Solution, catalogue: Catalogue, units: System) -> Iterator[Block]:

@@ -17,8 +17,9 @@ from optimizer.nomenclature import quantity
 from optimizer.shop import Limit
 from optimizer.solution import LimitVerdict, Solution
 from optimizer.units import System
+from ui.page_words import spoken_bound
 from ui.palette import PARTS
-from ui.words import bound_words, verdict_words
+from ui.words import judged_words, verdict_words
 
 __all__ = [
     "SHAPES",
@@ -66,16 +67,18 @@ def _limit_rows(
     reach = (
         max((abs(end) for pair in ends.values() for end in pair if math.isfinite(end)), default=1.0) or 1.0
     )
-    bound = bound_words(limit, units).replace("<=", "at most").replace(">=", "at least")
+    bound = spoken_bound(limit, units)
     for number, (name, verdict) in enumerate(found.items()):
         low, high = ends[name]
         yield {
             "row": f"{place:02d}-{number}",
             "name": name,
+            "property": limit.property,
             "limit": f"{quantity(limit.property).label}, {bound}",
             "seen": verdict_words(verdict, units),
             "words": f"{quantity(limit.property).label} {verdict_words(verdict, units)}, {bound}",
             "verdict": verdict.verdict,
+            "told": judged_words(verdict),
             "low": max(low / reach, -1.0),
             "best": min(max(verdict.margin / reach, -1.0), 1.0) if verdict.margin == verdict.margin else None,
             "high": min(high / reach, 1.0),
@@ -99,7 +102,7 @@ def margin_chart(rows: Sequence[Mapping[str, Any]]) -> alt.LayerChart:
     base = alt.Chart(pd.DataFrame(rows)).encode(y=alt.Y("row:O", axis=None))
     across = alt.Scale(domain=[-_WIDE, _WIDE])
     low = alt.X("low:Q", scale=across, axis=None)
-    tick = colored(base.mark_tick(thickness=2, height=26, yOffset=_BELOW).encode(x=alt.datum(0)), "line")
+    tick = colored(base.mark_tick(thickness=2, height=22, yOffset=_BELOW + 2).encode(x=alt.datum(0)), "line")
     bar = base.mark_bar(height=12, opacity=0.4, yOffset=_BELOW).encode(
         x=low, x2="high:Q", color=_color("verdict:N")
     )

@@ -5,7 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-__all__ = ["CANDLE", "DECISIONS", "ORDER_SHOP", "PRICE", "ROOM", "SHOP", "VESSEL", "Field", "price_fields"]
+__all__ = [
+    "CANDLE",
+    "CHANCE",
+    "DECISIONS",
+    "ORDER_SHOP",
+    "PRICE",
+    "ROOM",
+    "SHOP",
+    "VESSEL",
+    "Field",
+    "price_fields",
+]
 
 
 @dataclass(frozen=True)
@@ -39,6 +50,14 @@ def _limit(name: str, label: str, hint: str) -> Field:
     return Field(f"limits.{name}", label, f"{hint}; empty: no limit", name)
 
 
+CHANCE: Final = Field(
+    "confidence",
+    "each limit held with a chance of",
+    "50 % judges best values; 90 % keeps a reserve",
+    "chance",
+)
+"""How sure each limit is to be met."""
+
 DECISIONS: Final = (
     Field(
         "vessel.cavity_volume", "mold volume", "water that fills it: 215 mL, 7.3 fl oz or 13 in3", "volume"
@@ -49,9 +68,7 @@ DECISIONS: Final = (
     _limit("dry_mass", "dry mass, at most", "365 g or 12.9 oz"),
     _limit("whiteness", "whiteness L*, at least", "88 (100 is pure white)"),
     _limit("heat_margin", "heat margin, at least", "0 K or 0 F"),
-    Field(
-        "confidence", "each limit held with a chance of", "50 % judges best values; 90 % holds back", "chance"
-    ),
+    CHANCE,
 )
 """The figures a caster decides by; they stand in the page's address."""
 

@@ -9,9 +9,10 @@ from optimizer.nomenclature import quantity
 from optimizer.solution import LimitVerdict, Solution
 from ui import answers
 from ui.fields import DECISIONS, SHOP
-from ui.state import MARKS, Session, base_tables, drop_pick, session, set_base, units
+from ui.page_words import MARKS, spoken_bound
+from ui.state import Session, base_tables, drop_pick, session, set_base, units
 from ui.widgets import show_field, tell_faults
-from ui.words import blend_words, bound_words, money, verdict_words
+from ui.words import blend_words, judged_words, money, verdict_words
 
 __all__ = ["decisions", "strip", "tightest"]
 
@@ -76,9 +77,10 @@ def strip(now: Session) -> None:
     solution = now.solution
     with st.container(border=True, key="strip", gap="xsmall"):
         st.markdown(f"**In hand:** {_blend_words(solution, now)}")
-        with st.container(horizontal=True, vertical_alignment="center"):
-            cost, worst = _cost_words(solution, now), _tightest_words(solution)
-            st.markdown(f"**A good vessel:** {cost} · **Tightest:** {worst}", width="stretch")
+        words, controls = st.columns([2, 1], vertical_alignment="center")
+        cost, worst = _cost_words(solution, now), _tightest_words(solution)
+        words.markdown(f"**A good vessel:** {cost}  \n**Tightest:** {worst}")
+        with controls.container(horizontal=True, horizontal_alignment="right"):
             _units()
             _currency()
     if st.session_state.get("stale_blend"):
@@ -109,7 +111,7 @@ def _currency() -> None:
         accept_new_options=True,
         bind="query-params",
         persist_state="session",
-        width=110,
+        width=96,
     )
 
 
@@ -136,5 +138,5 @@ def _tightest_words(solution: Solution) -> str:
     name = worst.limit.property
     return (
         f"{quantity(name).label} {verdict_words(worst, units())}, "
-        f"{bound_words(worst.limit, units())}: {worst.verdict}"
+        f"{spoken_bound(worst.limit, units())}: {judged_words(worst)}"
     )

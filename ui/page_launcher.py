@@ -40,6 +40,7 @@ SETTINGS: Final[dict[str, Any]] = {
     "server.showEmailPrompt": False,
     "server.fileWatcherType": "none",
     "server.maxUploadSize": 20,
+    "runner.magicEnabled": False,
     "client.toolbarMode": "viewer",
     "client.showErrorLinks": False,
     "client.showErrorDetails": "none",

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Final
 
+from optimizer.shop import Limit
 from optimizer.solution import Solution
 from optimizer.units import System
-from ui.words import money, value_words
+from ui.words import bound_words, money, value_words
 
-__all__ = ["chance_phrase", "quantity_words"]
+__all__ = ["MARKS", "chance_phrase", "mark_of", "quantity_words", "spoken_bound"]
+
+MARKS: Final[Mapping[str, str]] = {"yours": "●", "example": "○", "fitted": "◆"}
+"""Shape beside a figure for whose it is: never color alone."""
 
 _CHANCES: Final = (
     (0.99, "all but certain"),
@@ -38,3 +43,25 @@ def chance_phrase(chance: float) -> str:
 def quantity_words(name: str, value: float, solution: Solution, units: System) -> str:
     """Return a traded quantity with its unit; money in the job's currency."""
     return money(value, solution.job.currency) if name == "cost" else value_words(name, value, units)
+
+
+def mark_of(evidence: str) -> str:
+    """Return the mark of a predicted figure: fitted to trials, or a shipped starting value.
+
+    Examples
+    --------
+    >>> mark_of("calibrated"), mark_of("prior")
+    ('◆', '○')
+    """
+    return MARKS["fitted" if evidence == "calibrated" else "example"]
+
+
+def spoken_bound(limit: Limit, units: System) -> str:
+    """Return a bound in words.
+
+    Examples
+    --------
+    >>> spoken_bound(Limit("dry_mass", "<=", 380.0), "metric")
+    'at most 380 g'
+    """
+    return bound_words(limit, units).replace("<=", "at most").replace(">=", "at least")

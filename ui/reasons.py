@@ -16,6 +16,7 @@ from optimizer.verdict.evidence import EVIDENCE
 from ui.words import blend_words, money, saving_words, value_words
 
 __all__ = [
+    "HEAT",
     "evidence_words",
     "is_beyond_heat",
     "limit_sentence",
@@ -25,7 +26,8 @@ __all__ = [
     "single_binder_words",
 ]
 
-_HEAT: Final = frozenset({"heat_margin", "outer_wall_temperature", "inner_wall_temperature"})
+HEAT: Final = frozenset({"heat_margin", "outer_wall_temperature", "inner_wall_temperature"})
+"""Properties of the vessel in use, which rest on a burn test or on an estimate."""
 
 _FREE: Final = 5e-4
 """A change of cost below this is nobody's money [currency]."""
@@ -164,7 +166,7 @@ def proof_words(proof: Proof) -> str:
 def no_blend_words(solution: Solution) -> list[str]:
     """Return what to know before a limit is loosened: how sure the heat is, what else stands."""
     changed = [limit for change in solution.relaxations for limit in change.limits]
-    hot = [limit.property for limit in (*solution.conflict, *changed) if limit.property in _HEAT]
+    hot = [limit.property for limit in (*solution.conflict, *changed) if limit.property in HEAT]
     return [*(_heat_words(solution, changed) if hot else ()), *_bound_words(solution)]
 
 

@@ -30,7 +30,6 @@ from ui.question import Question
 from ui.trial_answers import book_folder
 
 __all__ = [
-    "MARKS",
     "Session",
     "apply_limits",
     "base_tables",
@@ -43,8 +42,6 @@ __all__ = [
 ]
 
 _BASE, _GOOD, _BLEND = "base_job", "last_good_job", "blend"
-MARKS: Mapping[str, str] = {"yours": "●", "example": "○", "fitted": "◆"}
-"""Shape beside a figure for whose it is: never color alone."""
 
 
 @dataclass(frozen=True)

@@ -13,8 +13,9 @@ from ui.answers import DEMO
 from ui.charts import inked
 from ui.draft import default_text, field_value, tables_of, whose
 from ui.fields import Field
+from ui.page_words import MARKS
 from ui.palette import DARK, LIGHT
-from ui.state import MARKS, base_tables
+from ui.state import base_tables
 
 __all__ = ["draw", "fault_words", "in_rows", "show_field", "show_fields", "tell_faults"]
 

@@ -26,6 +26,7 @@ __all__ = [
     "cost_groups",
     "grams_words",
     "is_tight",
+    "judged_words",
     "label_of",
     "money",
     "money_parts",
@@ -274,6 +275,19 @@ def is_tight(verdict: LimitVerdict) -> bool:
     if verdict.price is not None and verdict.price.loosen is not None and abs(verdict.price.loosen) > 1e-6:
         return True
     return verdict.verdict == "meets" and abs(verdict.margin) <= _TIGHT * max(abs(verdict.limit.bound), 1e-9)
+
+
+def judged_words(verdict: LimitVerdict) -> str:
+    """Return the verdict on a limit, with a word more where it is met with next to nothing to spare.
+
+    Examples
+    --------
+    >>> judged_words(LimitVerdict(Limit("dry_mass", "<=", 380.0), "g", 379.9, 0.1, 0.52, "meets"))
+    'meets, tight'
+    """
+    return (
+        f"{verdict.verdict}, tight" if verdict.verdict == "meets" and is_tight(verdict) else verdict.verdict
+    )
 
 
 def blend_words(blend: Mapping[str, float], catalogue: Catalogue) -> str:

@@ -5,30 +5,35 @@ from __future__ import annotations
 import streamlit as st
 
 from optimizer.nomenclature import quantity
-from optimizer.solution import Relaxation, Solution
+from optimizer.solution import Prediction, Relaxation, Solution
 from optimizer.studies.batch import weighing_order, weighing_step
 from ui import answers
 from ui.charts import cost_chart, margin_chart, margin_rows
-from ui.fields import CANDLE, ROOM, VESSEL
-from ui.page_words import chance_phrase
+from ui.draft import field_value, tables_of, whose
+from ui.fields import CANDLE, CHANCE, ROOM, VESSEL
+from ui.page_words import MARKS, chance_phrase, mark_of, spoken_bound
 from ui.printing import print_card
 from ui.question import Question
-from ui.reasons import limit_sentence, no_blend_words, proof_words, single_binder_words
-from ui.state import MARKS, Session, apply_limits, drop_pick, session, units
+from ui.reasons import HEAT, limit_sentence, no_blend_words, proof_words, single_binder_words
+from ui.state import Session, apply_limits, base_tables, drop_pick, session, units
 from ui.widgets import draw, show_fields, tell_faults
 from ui.words import (
-    bound_words,
     caution_words,
+    chance_words,
     cost_groups,
     grams_words,
+    judged_words,
     label_of,
     money,
     range_words,
+    seen_words,
     value_words,
 )
 
 _FIRST_CAUTIONS = 3
 _STEP_CHANCE = 1.0 / 3.0
+_EVEN = 0.5
+_WHY = 340  # pixels kept for the reasons, which come later, so that nothing below them jumps
 
 
 def show() -> None:
@@ -36,7 +41,7 @@ def show() -> None:
     now = session()
     solution = now.solution
     st.title("Weigh", anchor=False)
-    st.caption(f"{now.job.title} · {_examples(now)}")
+    st.caption(f"{now.job.title} · {_examples(now)}, on the left (on a phone behind »)")
     left, right = st.columns([6, 5], gap="large")
     if solution.mix is None:
         with left:
@@ -48,7 +53,7 @@ def show() -> None:
         _cost(now, solution)
     with right:
         _margins(solution)
-        why = st.container(height=260, border=False)
+        why = st.container(height=_WHY, border=False)
     _cautions(solution)
     _details(solution)
     _surroundings(now)
@@ -57,7 +62,7 @@ def show() -> None:
 
 
 def _examples(now: Session) -> str:
-    return "example numbers: replace with yours" if now.job.example_prices else "your numbers"
+    return "example numbers: replace with yours" if now.job.example_prices else "your numbers stand"
 
 
 def _weigh(now: Session, solution: Solution) -> None:
@@ -90,8 +95,12 @@ def _cost(now: Session, solution: Solution) -> None:
     currency = now.job.currency
     st.markdown(f"### {money(solution.cost, currency)} a good vessel")
     if span:
+        whose = (
+            f"{MARKS['example']} invented examples" if now.job.example_prices else f"{MARKS['yours']} yours"
+        )
         st.caption(
-            f"Likely {money(span[0], currency)} to {money(span[1], currency)}, prices and rejects as stated."
+            f"Likely {money(span[0], currency)} to {money(span[1], currency)}, prices and rejects as stated "
+            f"({whose})."
             f"{_step(now, solution)}"
         )
     groups = cost_groups(solution.cost_parts)
@@ -127,12 +136,19 @@ def _margins(solution: Solution) -> None:
     if not rows:
         st.info("No limit is set: this is the cheapest blend of all.")
         return
+    for row in rows:
+        known = solution.properties.get(row["property"])
+        row["words"] = f"{_mark(solution, row['property'], known)} {row['words']}" if known else row["words"]
     draw(
         margin_chart(rows),
         key="margins",
-        alt="Limits, tightest first: " + "; ".join(f"{row['words']}: {row['verdict']}" for row in rows),
+        alt="Limits, tightest first: " + "; ".join(f"{row['words']}: {row['told']}" for row in rows),
     )
-    st.caption("Line: the limit. Right of it: meets. Bar: where the true value likely lies (5 % to 95 %).")
+    st.caption(
+        "Line: the limit. Right of it: meets. Bar: where the true value likely lies (5 % to 95 %). "
+        f"{MARKS['example']} shipped figures, no trial of yours behind them · "
+        f"{MARKS['fitted']} fitted to your trials or burn test"
+    )
 
 
 @st.fragment
@@ -146,12 +162,20 @@ def _explanation(asked: Question, blend: str) -> None:
     st.markdown(limit_sentence(solution, units()))
     alone = single_binder_words(solution, answers.catalogue(), units())
     proof = proof_words(solution.proof) if solution.proof else ""
-    together = ""
-    if solution.joint_probability is not None:
-        together = f"That all limits hold together is {chance_phrase(solution.joint_probability)}."
-    for words in (together, alone, proof, *solution.notes):
+    for words in (_together(solution), alone, proof, *solution.notes):
         if words:
             st.markdown(words)
+
+
+def _together(solution: Solution) -> str:
+    """Say how likely all limits hold at once, and where to keep a reserve."""
+    chance = solution.joint_probability
+    if chance is None:
+        return ""
+    words = f"That all limits hold together is {chance_phrase(chance)}."
+    if chance < _EVEN and solution.job.confidence <= _EVEN:
+        words += f" Limits are judged by best values; write 90 % under “{CHANCE.label}” to keep a reserve."
+    return words
 
 
 def _no_blend(now: Session) -> None:
@@ -182,8 +206,8 @@ def _no_blend(now: Session) -> None:
 def _relaxation_words(now: Session, relaxation: Relaxation) -> str:
     old = {(x.property, x.sense): x for x in now.job.limits}
     changes = [
-        f"{quantity(x.property).label}: {bound_words(old[x.property, x.sense], units())} "
-        f"becomes {bound_words(x, units())}"
+        f"{quantity(x.property).label}: {spoken_bound(old[x.property, x.sense], units())} "
+        f"becomes {spoken_bound(x, units())}"
         for x in relaxation.limits
     ]
     cost = (
@@ -207,10 +231,25 @@ def _details(solution: Solution) -> None:
         st.dataframe(
             [
                 {
+                    "limit": quantity(v.limit.property).label,
+                    "asked": spoken_bound(v.limit, units()),
+                    "best value": seen_words(v, solution.properties.get(v.limit.property), units()),
+                    "verdict": judged_words(v),
+                    "chance": chance_words(v),
+                }
+                for v in solution.limits
+            ],
+            hide_index=True,
+            key="limits_table",
+            alt="Every limit with its verdict and its chance",
+        )
+        st.dataframe(
+            [
+                {
                     "figure": quantity(name).label,
                     "best": value_words(name, p.value, units()),
                     "likely": range_words(name, p, units()),
-                    "rests on": f"{_mark(p.evidence)} {p.evidence}",
+                    "rests on": f"{_mark(solution, name, p)} {p.evidence}",
                 }
                 for name, p in solution.properties.items()
             ],
@@ -220,8 +259,13 @@ def _details(solution: Solution) -> None:
         )
 
 
-def _mark(evidence: str) -> str:
-    return MARKS["fitted" if evidence == "calibrated" else "example"]
+def _mark(solution: Solution, name: str, known: Prediction) -> str:
+    """Return whose a predicted figure is; what rests on the demo's invented burn test is an example."""
+    candle, key = solution.job.candle, "candle.measured_outer"
+    burned = candle is not None and candle.measured_outer is not None and name in HEAT
+    shown = field_value(base_tables(), key)
+    example = whose(base_tables(), tables_of(answers.DEMO), key, shown) == "example"
+    return MARKS["example"] if burned and example else mark_of(known.evidence)
 
 
 def _surroundings(now: Session) -> None:

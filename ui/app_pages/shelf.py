@@ -13,7 +13,8 @@ from ui.draft import field_value, tables_of, whose
 from ui.fields import price_fields
 from ui.money_answers import landed, price_steps
 from ui.order_charts import steps_chart
-from ui.state import MARKS, Session, base_tables, session, set_materials
+from ui.page_words import MARKS
+from ui.state import Session, base_tables, session, set_materials
 from ui.widgets import draw, show_fields, tell_faults
 from ui.words import label_of, money
 
