@@ -25,6 +25,7 @@ from ui.commands.order import order
 from ui.commands.page import page
 from ui.commands.sweep import sweep
 from ui.commands.trials import trials
+from ui.commands.trials_book import trials_columns, trials_show, trials_trace, trials_void
 from ui.commands.trials_fit import trials_fit, trials_next
 from ui.delivery import forget_output, say
 
@@ -76,7 +77,7 @@ def cli() -> None:
 
 for _command in (design, check, frontier, card, order, sweep, materials, trials, init, page):
     cli.add_command(_command)
-for _command in (trials_fit, trials_next):
+for _command in (trials_fit, trials_next, trials_void, trials_show, trials_trace, trials_columns):
     trials.add_command(_command)
 
 

@@ -12,9 +12,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from optimizer.errors import Fault
-from optimizer.trials.cells import read_row
-from optimizer.trials.checks import trial_faults
-from optimizer.trials.columns import GROUPS, read_header
+from optimizer.trials.cells import read_row, row_faults
+from optimizer.trials.columns import read_header
 from optimizer.trials.records import METHODS, STATES, Trial
 
 __all__ = ["CHOICES", "READINGS", "Reading", "powder_column", "trial_of"]
@@ -83,20 +82,11 @@ def trial_of(typed: Mapping[str, str], today: dt.date | None = None) -> tuple[Tr
     """
     noted = {column: text.strip() for column, text in typed.items() if text and text.strip()}
     headers, wrong = read_header(list(noted), _WHERE)
-    trial, faults = read_row(list(noted.values()), headers, _WHERE)
-    if trial is None or wrong:
-        return None, {_column_of(fault): fault for fault in (*wrong, *faults)}
-    checked = {_field_column(fault.where): fault for fault in trial_faults(trial, today)}
-    return (None, checked) if checked else (trial, {})
+    row = read_row(list(noted.values()), headers, _WHERE)
+    faults = {_column_of(fault): fault for fault in (*wrong, *row_faults(row, _WHERE, today))}
+    return (None, faults) if faults else (row.version.trial, {})
 
 
 def _column_of(fault: Fault) -> str:
     named = re.search(r"column '([^']+)'", fault.where)
     return named[1].partition(" [")[0] if named else fault.where
-
-
-def _field_column(where: str) -> str:
-    """Return the column a field of a record stands in: ``strengths.1.age`` in ``strength 1 age``."""
-    words = {field: word for word, (field, _) in GROUPS.items()}
-    first, *rest = where.split(".")
-    return " ".join([words.get(first, first), *rest])

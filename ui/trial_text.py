@@ -1,27 +1,34 @@
-"""Trials as a caster types them, as a list, and as JSON."""
+"""Trials as a list, one by one with their history, and as JSON."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import fields, is_dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 from optimizer.errors import Fault, FileFaults
-from optimizer.specs import load_catalogue
+from optimizer.materials import Catalogue
 from optimizer.trials.book import TrialBook
-from optimizer.trials.cells import read_row
-from optimizer.trials.columns import read_header
-from optimizer.trials.records import Portion, Trial
+from optimizer.trials.cells import cell_text, restored, write_row
+from optimizer.trials.columns import headers_for
+from optimizer.trials.records import Trial, Version
 from optimizer.trials.rows import Entry
+from optimizer.trials.trace import Trace
 from optimizer.units import System, show, significant
-from ui.jobs import read_amounts
-from ui.terminal import Block, sentence, table
+from ui.terminal import Block, heading, indented, sentence, table
+from ui.words import label_of, share_words
 
-__all__ = ["listed_blocks", "opened", "trial_json", "typed_trial"]
-
-_TYPED: Final = "trials add"
+__all__ = [
+    "entry_json",
+    "history_blocks",
+    "known_blend",
+    "listed_blocks",
+    "opened",
+    "trace_blocks",
+    "trial_json",
+]
 
 
 def opened(path: Path) -> TrialBook:
@@ -32,67 +39,106 @@ def opened(path: Path) -> TrialBook:
     return TrialBook(path)
 
 
-def typed_trial(readings: Sequence[str], weighed: str | None, specs: str | None) -> Trial:
-    """Return the trial of ``name=value`` readings and of a line of weighed grams.
-
-    Raises
-    ------
-    FileFaults
-        All faults of what was typed.
-    """
-    if not readings and weighed is None:
-        repair = (
-            'Write what was weighed and read, such as --weighed "gypsum_cement=300, water=105" demold=38min.'
-        )
-        raise FileFaults([Fault(_TYPED, "nothing", "at least one mass or reading", repair)])
-    parts = [reading.partition("=") for reading in readings]
-    shapeless = [name for name, equals, _ in parts if not equals]
-    if shapeless:
-        repair = 'Write name=value, such as "demold=38 min".'
-        raise FileFaults([Fault(_TYPED, repr(text[:60]), "name=value", repair) for text in shapeless])
-    names = [name.strip() for name, _, _ in parts]
-    cells = [value.strip() for _, _, value in parts]
-    if "date" not in (name.lower() for name in names):
-        names, cells = ["date", *names], [dt.date.today().isoformat(), *cells]
-    headers, faults = read_header(names, _TYPED)
-    trial, wrong = read_row(cells, headers, _TYPED, decimal_comma=True)
-    if faults or wrong or trial is None:
-        raise FileFaults(replace(fault, where=_TYPED) for fault in (*map(_named, faults), *wrong))
-    return trial if weighed is None else _with_weighed(trial, weighed, specs)
-
-
-def _named(fault: Fault) -> Fault:
-    """Return the fault of a table's header as one of a typed name."""
-    return replace(fault, repair="Correct the name; `vesselblend trials export` writes all there are.")
-
-
-def _with_weighed(trial: Trial, weighed: str, specs: str | None) -> Trial:
-    grams = read_amounts(weighed, load_catalogue(specs), "g", "--weighed", water=True)
-    powders = tuple(Portion(name, mass) for name, mass in grams.items() if name != "water")
-    return replace(trial, portions=(*trial.portions, *powders), water=grams.get("water", trial.water))
-
-
 def trial_json(trial: Trial) -> dict[str, Any]:
     """Return what was noted of a trial as JSON, in the units of its records."""
     return {name: value for name, value in _plain(trial).items() if value not in (None, "", [])}
 
 
-def listed_blocks(entries: Sequence[Entry], count: int, units: System) -> Iterator[Block]:
+def entry_json(entry: Entry) -> dict[str, Any]:
+    """Return one version of a trial as JSON, with its standing in the book."""
+    about = {"version": entry.revision, "recorded": entry.recorded, "void": entry.withdrawn}
+    return about | {"reason": entry.reason, "trial": trial_json(entry.trial)}
+
+
+def known_blend(trial: Trial, catalogue: Catalogue) -> str:
+    """Return a trial's blend by the trade names of its materials; a name without a spec file stays itself."""
+    blend = trial.blend
+    shares = share_words(blend)
+    names = sorted(blend, key=lambda name: -blend[name])
+    return ", ".join(f"{shares[name]} {_label(name, catalogue)}" for name in names)
+
+
+def _label(name: str, catalogue: Catalogue) -> str:
+    return label_of(name, catalogue) if name in catalogue else name
+
+
+def listed_blocks(
+    entries: Sequence[Entry], count: int, catalogue: Catalogue, units: System
+) -> Iterator[Block]:
     """Give a list of trials, newest first."""
-    heads = ("trial", "blend", "water", "demold", "strength", "whiteness")
-    yield table(heads, [_row(entry.trial, units) for entry in entries])
-    yield sentence(f"{len(entries)} of {count} trials.", gap=True)
+    heads = ("trial", "blend by mass", "water ratio", "left the mold after", "strength", "whiteness L*")
+    yield table(heads, [_row(entry, catalogue, units) for entry in entries], (2,))
+    void = sum(entry.withdrawn for entry in entries)
+    tail = f", {void} of them void" if void else ""
+    yield sentence(f"{len(entries)} of {count} trials{tail}.", gap=True)
 
 
-def _row(trial: Trial, units: System) -> list[str]:
-    shares = ", ".join(f"{100.0 * share:.0f} % {name}" for name, share in trial.blend.items())
+def _row(entry: Entry, catalogue: Catalogue, units: System) -> list[str]:
+    trial = entry.trial
     ratio = "" if trial.water_ratio is None else f"{trial.water_ratio:.3f}"
     demold = "" if trial.demold is None else show(trial.demold, "demold_time", units)
     strengths = [
-        f"{'' if s.sense == '=' else s.sense}{show(s.value, 'dry_strength', units)}" for s in trial.strengths
+        " ".join(filter(None, ("" if s.sense == "=" else s.sense, _mega(s.value, units), s.state)))
+        for s in trial.strengths
     ]
     white = "" if trial.whiteness is None else significant(trial.whiteness, 3)
-    return [trial.id, shares, ratio, demold, ", ".join(strengths), white]
+    name = f"{trial.id} (void)" if entry.withdrawn else trial.id
+    return [name, known_blend(trial, catalogue), ratio, demold, ", ".join(strengths), white]
+
+
+def _mega(value: float, units: System) -> str:
+    return show(value, "dry_strength", units)
+
+
+def history_blocks(versions: Sequence[Entry], lacking: Sequence[str]) -> Iterator[Block]:
+    """Give all that was noted of a trial, then what each version changed."""
+    newest = versions[-1]
+    state = "void, it does not count" if newest.withdrawn else "counts"
+    yield sentence(f"Trial {newest.trial.id}, version {newest.revision}: {state}.")
+    yield table(("", ""), [(name, text) for name, text in _noted(newest.trial).items() if text])
+    if len(versions) > 1:
+        yield heading("History")
+        for before, after in zip((None, *versions), versions, strict=False):
+            yield indented(_change_words(before, after), f"{after.revision}.")
+    if lacking:
+        yield heading("What it cannot teach")
+        for words in lacking:
+            yield indented(words)
+
+
+def _change_words(before: Entry | None, after: Entry) -> str:
+    day = after.recorded.partition(".")[0].replace("T", " ")
+    reason = f" Reason: {after.reason}." if after.reason else ""
+    if before is None:
+        return f"{day} UTC: entered.{reason}"
+    if after.withdrawn and not before.withdrawn:
+        return f"{day} UTC: made void.{reason}"
+    old, new = _noted(before.trial), _noted(after.trial)
+    changed = [name for name in {**old, **new} if old.get(name, "") != new.get(name, "")]
+    parts = [f"{name} {old.get(name) or 'nothing'} to {new.get(name) or 'nothing'}" for name in changed]
+    return f"{day} UTC: {'; '.join(parts) or 'counts again'}.{reason}"
+
+
+def _noted(trial: Trial) -> dict[str, str]:
+    version = Version(trial)
+    columns = headers_for([version])
+    cells = write_row(version, columns)
+    return {column.header: restored(cell_text(cell)) for column, cell in zip(columns, cells, strict=True)}
+
+
+def trace_blocks(found: Trace, catalogue: Catalogue) -> Iterator[Block]:
+    """Give the batches, bags, vessels and orders that hang together."""
+    rows = [
+        (batch.id, known_blend(batch, catalogue), " ".join(batch.labels), batch.sold_order)
+        for batch in found.batches
+    ]
+    yield table(("batch", "blend by mass", "vessels", "order"), rows)
+    bags = [
+        f"{_label(name, catalogue)}, {f'lot {lot}' if lot else 'lot not noted'}" for name, lot in found.bags
+    ]
+    yield sentence(f"Bags: {'; '.join(bags)}.", gap=True)
+    if found.unlabeled:
+        yield sentence(f"Not every vessel of {', '.join(found.unlabeled)} has a label.")
 
 
 def _plain(value: Any) -> Any:  # noqa: ANN401  any part of a record

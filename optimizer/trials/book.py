@@ -9,14 +9,15 @@ from __future__ import annotations
 import datetime as dt
 import sqlite3
 import string
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
 from optimizer.trials.checks import check_trial
 from optimizer.trials.files import prepare, reading, writing
-from optimizer.trials.records import Trial, digest
+from optimizer.trials.history import CONFLICT, State, refused, standing
+from optimizer.trials.records import Trial, Version, as_versions
 from optimizer.trials.rows import Entry, entries_of, insert
 from optimizer.trials.troubles import BookConflict, NoSuchTrial
 
@@ -107,15 +108,17 @@ class TrialBook:
             insert(connection, named, revision=1)
         return named.id
 
-    def enter(self, trials: Iterable[Trial], reason: str = "", corrections: bool = False) -> Entered:
+    def enter(
+        self, trials: Iterable[Trial | Version], reason: str = "", corrections: bool = False
+    ) -> Entered:
         """Enter trials that have an id as one unit: all or none of them.
 
         Parameters
         ----------
-        trials : Iterable[Trial]
-            Checked records with ids [-].
+        trials : Iterable[Trial | Version]
+            Checked records with ids; versions of one trial in the order of their numbers [-].
         reason : str
-            Where they come from; kept with corrections [-].
+            Where they come from; kept with corrections that state none [-].
         corrections : bool
             True: a known id with other content is a correction; False: a conflict [-].
 
@@ -131,23 +134,21 @@ class TrialBook:
         BookError
             When they could not be written.
         """
-        added: list[str] = []
-        corrected: list[str] = []
-        unchanged: list[str] = []
+        done: dict[str, dict[str, None]] = {"added": {}, "corrected": {}, "unchanged": {}}
         with writing(self.path, self.timeout) as connection:
-            for trial in trials:
-                known = _latest(connection, trial.id)
-                if known is None:
-                    insert(connection, trial, revision=1)
-                    added.append(trial.id)
-                elif known["digest"] == digest(trial) and not known["withdrawn"]:
-                    unchanged.append(trial.id)
-                elif corrections:
-                    insert(connection, trial, known["revision"] + 1, reason)
-                    corrected.append(trial.id)
-                else:
+            for version in as_versions(trials):
+                trial = version.trial
+                known = _held(connection, trial.id)
+                word = standing(known, version, corrections)
+                if word == CONFLICT:
                     raise self._differs(trial.id)
-        return Entered(tuple(added), tuple(corrected), tuple(unchanged))
+                if word != "unchanged":
+                    insert(connection, trial, len(known) + 1, _reason(version, known, reason), version.void)
+                done[word][trial.id] = None
+        # a trial that came with its history is added, whatever its later versions did
+        corrected = [id for id in done["corrected"] if id not in done["added"]]
+        unchanged = [id for id in done["unchanged"] if id not in done["added"] and id not in corrected]
+        return Entered(tuple(done["added"]), tuple(corrected), tuple(unchanged))
 
     def correct(
         self, trial: Trial, reason: str, supersedes: int | None = None, today: dt.date | None = None
@@ -255,12 +256,12 @@ class TrialBook:
                 raise self._unknown(connection, id)
             return entries_of(connection, rows)
 
-    def count(self) -> int:
-        """Return how many trials count at present [count]."""
+    def count(self, void: bool = False) -> int:
+        """Return how many trials count at present; with `void`, void ones too [count]."""
         with reading(self.path, self.timeout) as connection:
-            return int(connection.execute("SELECT count(*) FROM current").fetchone()[0])
+            return int(connection.execute(f"SELECT count(*) FROM {_view(void)}").fetchone()[0])
 
-    def page(self, limit: int = 50, offset: int = 0) -> tuple[Entry, ...]:
+    def page(self, limit: int = 50, offset: int = 0, void: bool = False) -> tuple[Entry, ...]:
         """Return one page of the current trials, newest day first.
 
         Parameters
@@ -269,6 +270,8 @@ class TrialBook:
             Trials on the page, at most 1000 [count].
         offset : int
             Trials before the page [count].
+        void : bool
+            True: void trials, too [-].
 
         Returns
         -------
@@ -276,7 +279,7 @@ class TrialBook:
             At most `limit` entries.
         """
         with reading(self.path, self.timeout) as connection:
-            order = "SELECT * FROM current ORDER BY date DESC, id DESC LIMIT ? OFFSET ?"
+            order = f"SELECT * FROM {_view(void)} ORDER BY date DESC, id DESC LIMIT ? OFFSET ?"
             rows = connection.execute(order, (min(max(limit, 0), 1000), max(offset, 0))).fetchall()
             return entries_of(connection, rows)
 
@@ -294,26 +297,39 @@ class TrialBook:
                 for entry in entries_of(connection, chunk):
                     yield entry.trial
 
-    def conflicts(self, trials: Iterable[Trial]) -> tuple[str, ...]:
-        """Return the ids of `trials` that the book knows with other content.
+    def versions(self) -> Iterator[Version]:
+        """Give every version of every trial, void ones too: the oldest trial first, each by its versions.
+
+        Yields
+        ------
+        Version
+            Records, for an export that loses nothing.
+        """
+        order = """SELECT entry.* FROM entry JOIN latest ON latest.id = entry.id
+            ORDER BY latest.date, entry.id, entry.revision"""
+        with reading(self.path, self.timeout) as connection:
+            rows = connection.execute(order)
+            while chunk := rows.fetchmany(_CHUNK):
+                for entry in entries_of(connection, chunk):
+                    yield Version(entry.trial, entry.revision, entry.withdrawn, entry.reason)
+
+    def conflicts(self, trials: Iterable[Trial | Version], corrections: bool = False) -> tuple[Version, ...]:
+        """Return those of `trials` that `enter` would refuse.
 
         Parameters
         ----------
-        trials : Iterable[Trial]
-            Records with ids [-].
+        trials : Iterable[Trial | Version]
+            Records with ids, as for `enter` [-].
+        corrections : bool
+            As in `enter` [-].
 
         Returns
         -------
-        tuple[str, ...]
-            Ids, in order.
+        tuple[Version, ...]
+            Those the book knows with other content, in order.
         """
         with reading(self.path, self.timeout) as connection:
-            found = []
-            for trial in trials:
-                known = _latest(connection, trial.id)
-                if known is not None and (known["withdrawn"] or known["digest"] != digest(trial)):
-                    found.append(trial.id)
-            return tuple(found)
+            return refused(as_versions(trials), corrections, lambda id: _held(connection, id))
 
     def _next_revision(self, connection: sqlite3.Connection, id: str, supersedes: int | None) -> int:
         known = _latest(connection, id)
@@ -338,6 +354,21 @@ class TrialBook:
     def _differs(self, id: str) -> BookConflict:
         repair = "Import with corrections, or give the trial another id."
         return BookConflict(self.path, f"trial {id!r} with other content", "an unchanged trial", repair)
+
+
+def _held(connection: sqlite3.Connection, id: str) -> list[State]:
+    """Return the versions the book holds of a trial, oldest first."""
+    order = "SELECT digest, withdrawn FROM entry WHERE id = ? ORDER BY revision"
+    return [(row[0], bool(row[1])) for row in connection.execute(order, (id,))]
+
+
+def _reason(version: Version, known: Sequence[State], otherwise: str) -> str:
+    """Return why a version is entered: a first one needs no reason."""
+    return version.reason or (otherwise if known and version.number is None else "")
+
+
+def _view(void: bool) -> str:
+    return "latest" if void else "current"
 
 
 def _latest(connection: sqlite3.Connection, id: str) -> sqlite3.Row | None:

@@ -64,6 +64,9 @@ _CHOICES: Final[dict[str, tuple[str, ...]]] = {
 _ODD: Final = re.compile("[\x00-\x08\x0b-\x1f\ud800-\udfff\ufffe\uffff]")
 """Characters that not every file format can carry."""
 
+Places = frozenset[str]
+"""Places of faults, such as ``strengths.2.age``."""
+
 _NEEDED: Final = frozenset({"portions.material", "rejects.cause"})
 
 
@@ -89,9 +92,9 @@ def trial_faults(trial: Trial, today: dt.date | None = None) -> tuple[Fault, ...
     ['demold']
     """
     faults = [*_value_faults(trial)]
-    if not faults:
-        faults = [*_date_faults(trial, today), *_time_faults(trial), *_mass_faults(trial)]
-        faults += [*_strength_faults(trial), *_piece_faults(trial)]
+    bad = frozenset(fault.where for fault in faults)  # a value that cannot be contradicts nothing
+    faults += [*_date_faults(trial, today), *_time_faults(trial, bad), *_mass_faults(trial, bad)]
+    faults += [*_strength_faults(trial, bad), *_piece_faults(trial, bad)]
     return tuple(faults)
 
 
@@ -140,11 +143,11 @@ def _value_faults(trial: Trial) -> Iterator[Fault]:
 
 def _range_faults(where: str, kind: str, value: object) -> Iterator[Fault]:
     least, most, unit = _RANGES[kind]
-    allowed = f"a number from {least:g} to {most:g} {unit}"
+    allowed = f"a number from {least:.10g} to {most:.10g} {unit}".removesuffix(" -")
     if isinstance(value, bool) or not isinstance(value, int | float) or math.isnan(value):
         yield Fault(where, repr(value), allowed, "Write a number or leave it empty.")
     elif unit == "count" and value != int(min(max(value, least), most)):
-        yield Fault(where, f"{value:g}", f"a whole number from {least:g} to {most:g}", "Count again.")
+        yield Fault(where, f"{value:g}", f"a whole number from {least:.10g} to {most:.10g}", "Count again.")
     elif not least <= value <= most:
         yield Fault(where, f"{value:g} {unit}", allowed, "Check the number and its unit.")
 
@@ -176,62 +179,77 @@ def _date_faults(trial: Trial, today: dt.date | None) -> Iterator[Fault]:
         yield Fault("date", trial.date.isoformat(), allowed, "Correct the date of the pour.")
 
 
-def _time_faults(trial: Trial) -> Iterator[Fault]:
+def _time_faults(trial: Trial, bad: Places) -> Iterator[Fault]:
     order = (
         ("initial_set", "final_set", "final set cannot come before initial set"),
         ("window_end", "final_set", "a mix cannot pour after final set"),
         ("initial_set", "demold", "nothing leaves the mold before it has set"),
         ("final_set", "demold", "nothing leaves the mold before it has set"),
     )
-    seen = set()
+    seen = set(bad)
     for first, second, reason in order:
         early, late = getattr(trial, first), getattr(trial, second)
-        if early is not None and late is not None and late < early and second not in seen:
+        if early is None or late is None or first in bad or second in seen:
+            continue
+        if late < early:
             seen.add(second)
-            yield Fault(
-                second, f"{late:g} min", f"{early:g} min ({first}) or later", f"Check both times: {reason}."
-            )
+            allowed = f"{early:g} min ({first.replace('_', ' ')}) or later"
+            yield Fault(second, f"{late:g} min", allowed, f"Check both times: {reason}.")
 
 
-def _mass_faults(trial: Trial) -> Iterator[Fault]:
-    mixed = trial.powder_mass + (trial.water or 0.0)
-    if trial.portions and trial.water is not None:
-        for number, weighing in enumerate(trial.weighings, start=1):
-            if weighing.mass > mixed * _SCALE_SLACK:
-                allowed = f"at most the {mixed:g} g that were mixed"
-                where = f"weighings.{number}.mass"
-                yield Fault(
-                    where, f"{weighing.mass:g} g", allowed, "Check the mass of the piece and of the mix."
-                )
-    for number, (before, after) in enumerate(pairwise(trial.weighings), start=2):
+def _mass_faults(trial: Trial, bad: Places) -> Iterator[Fault]:
+    yield from _too_heavy(trial, bad)
+    weighings = [
+        (number, weighing)
+        for number, weighing in enumerate(trial.weighings, start=1)
+        if not bad & {f"weighings.{number}.age", f"weighings.{number}.mass"}
+    ]
+    for (_, before), (number, after) in pairwise(weighings):
         if after.age <= before.age:
             allowed = f"later than {before.age:g} d"
             where = f"weighings.{number}.age"
             yield Fault(
                 where, f"{after.age:g} d", allowed, "Give the weighings in order, each with its own day."
             )
-    if trial.weighings and trial.weighings[-1].mass > trial.weighings[0].mass * _SCALE_SLACK:
-        first, last = trial.weighings[0].mass, trial.weighings[-1].mass
-        where = f"weighings.{len(trial.weighings)}.mass"
+    if weighings and weighings[-1][1].mass > weighings[0][1].mass * _SCALE_SLACK:
+        first, (number, last) = weighings[0][1].mass, weighings[-1]
+        where = f"weighings.{number}.mass"
         repair = "Check whether two pieces or two columns were mixed up: dry cannot be heavier than wet."
-        yield Fault(where, f"{last:g} g", f"at most the first mass, {first:g} g", repair)
+        yield Fault(where, f"{last.mass:g} g", f"at most the first mass, {first:g} g", repair)
 
 
-def _strength_faults(trial: Trial) -> Iterator[Fault]:
+def _too_heavy(trial: Trial, bad: Places) -> Iterator[Fault]:
+    """Give the pieces that weigh more than was mixed."""
+    if not trial.portions or trial.water is None:
+        return
+    if "water" in bad or any(place.startswith("portions.") for place in bad):
+        return
+    mixed = trial.powder_mass + trial.water
+    for number, weighing in enumerate(trial.weighings, start=1):
+        where = f"weighings.{number}.mass"
+        if where not in bad and weighing.mass > mixed * _SCALE_SLACK:
+            allowed = f"at most the {mixed:g} g that were mixed"
+            yield Fault(where, f"{weighing.mass:g} g", allowed, "Check the mass of the piece and of the mix.")
+
+
+def _strength_faults(trial: Trial, bad: Places) -> Iterator[Fault]:
     for number, strength in enumerate(trial.strengths, start=1):
-        set_seen = trial.initial_set
-        if strength.age is not None and set_seen is not None and strength.age < set_seen:
+        set_seen = None if "initial_set" in bad else trial.initial_set
+        where = f"strengths.{number}.age"
+        if where in bad or strength.age is None or set_seen is None:
+            continue
+        if strength.age < set_seen:
             allowed = f"{set_seen:g} min (initial set) or later"
-            where = f"strengths.{number}.age"
             yield Fault(where, f"{strength.age:g} min", allowed, "Check the unit of the age.")
     for number, burn in enumerate(trial.burns, start=1):
         if burn.outer is None and burn.inner is None:
             yield Fault(f"burns.{number}", "no temperature", "an outer or inner wall temperature", "Add one.")
 
 
-def _piece_faults(trial: Trial) -> Iterator[Fault]:
-    rejected = sum(reject.count for reject in trial.rejects)
-    if trial.cast is not None and rejected > trial.cast:
+def _piece_faults(trial: Trial, bad: Places) -> Iterator[Fault]:
+    counted = "cast" not in bad and not any(place.startswith("rejects.") for place in bad)
+    rejected = sum(reject.count for reject in trial.rejects) if counted else 0
+    if trial.cast is not None and counted and rejected > trial.cast:
         yield Fault("rejects", f"{rejected} castings", f"at most the {trial.cast} cast", "Count again.")
     if len(set(trial.labels)) < len(trial.labels):
         twice = sorted({label for label in trial.labels if trial.labels.count(label) > 1})

@@ -15,12 +15,12 @@ from types import MappingProxyType
 from typing import Final
 
 from optimizer.errors import Fault, QuantityError
-from optimizer.trials.records import Trial
+from optimizer.trials.records import Version
 from optimizer.units import parse
 
-__all__ = ["GROUPS", "SCALARS", "WORDS", "Column", "Header", "headers_for", "read_header"]
+__all__ = ["BOOK", "GROUPS", "SCALARS", "WORDS", "Column", "Header", "headers_for", "read_header"]
 
-WORDS: Final = ("text", "name", "date", "labels")
+WORDS: Final = ("text", "name", "date", "labels", "yes")
 """Columns that hold no number."""
 
 _MOST_READINGS: Final = 999
@@ -37,7 +37,7 @@ class Column:
     field : str
         Field of `Trial`.
     unit : str
-        Unit of a number; or ``text``, ``name``, ``date``, ``labels``.
+        Unit of a number; or ``text``, ``name``, ``date``, ``labels``, ``yes``.
     number : int
         Which reading of a group, from 1; 0 for a field of the trial itself.
     part : str
@@ -145,6 +145,9 @@ GROUPS: Final[Mapping[str, tuple[str, Mapping[str, str]]]] = MappingProxyType(
 )
 """Word in the header -> field of a trial, and the parts of one reading with their units or kinds."""
 
+BOOK: Final[Mapping[str, str]] = MappingProxyType({"version": "count", "void": "yes", "reason": "text"})
+"""Columns about a version of a trial: written where a book holds corrections or void trials."""
+
 _WORD_OF: Final = {field: word for word, (field, _) in GROUPS.items()}
 _ALIASES: Final = {
     "trial": "id",
@@ -162,13 +165,13 @@ _ALIASES: Final = {
 }
 
 
-def headers_for(trials: Sequence[Trial]) -> tuple[Column, ...]:
-    """Return the columns that hold everything in `trials`.
+def headers_for(versions: Sequence[Version]) -> tuple[Column, ...]:
+    """Return the columns that hold everything in `versions`.
 
     Parameters
     ----------
-    trials : Sequence[Trial]
-        Records [-].
+    versions : Sequence[Version]
+        Versions of trials [-].
 
     Returns
     -------
@@ -177,9 +180,11 @@ def headers_for(trials: Sequence[Trial]) -> tuple[Column, ...]:
     """
     columns = [Column(field, unit) for field, unit in SCALARS.items() if field != "remarks"]
     for field, parts in GROUPS.values():
-        most = max((len(getattr(trial, field)) for trial in trials), default=1)
+        most = max((len(getattr(version.trial, field)) for version in versions), default=1)
         for number in range(1, max(most, 1) + 1):
             columns += [Column(field, unit, number, part) for part, unit in parts.items()]
+    if any(version.stated for version in versions):
+        columns += [Column(field, unit) for field, unit in BOOK.items()]
     return (*columns, Column("remarks", "text"))
 
 
@@ -207,7 +212,9 @@ def read_header(texts: Sequence[str], where: str) -> tuple[tuple[Header | None, 
         header = None
         if text.strip() and not text.strip().startswith("#"):
             header = _header(text.strip())
-            faults += _header_faults(header, text.strip(), place)
+            wrong = [*_header_faults(header, text.strip(), place)]
+            faults += wrong
+            header = None if wrong else header
         found.append(header)
     faults += _twice(found, where)
     if not any(header is not None and header.column.field == "date" for header in found):
@@ -245,8 +252,8 @@ def _default_unit(column: Column) -> str:
 def _column(name: str) -> Column | None:
     key = re.sub(r"[\s_\-]+", "_", name.strip().lower()).strip("_")
     key = _ALIASES.get(key, key)
-    if key in SCALARS:
-        return Column(key, SCALARS[key])
+    if key in SCALARS or key in BOOK:
+        return Column(key, SCALARS.get(key) or BOOK[key])
     named = re.fullmatch(r"(mass|lot)_of_(.+)", key)
     if named:
         return Column("portions", GROUPS["powder"][1][named[1]], 0, named[1], named[2])

@@ -15,9 +15,9 @@ from pathlib import Path
 from typing import Final
 
 from optimizer.errors import Fault, FileFaults
-from optimizer.trials.cells import Cell, write_row
+from optimizer.trials.cells import cell_text, write_row
 from optimizer.trials.columns import headers_for
-from optimizer.trials.records import Trial
+from optimizer.trials.records import Trial, Version, as_versions
 from optimizer.trials.tables import Table, check_size, read_table, replacing
 
 __all__ = ["read_csv", "read_csv_text", "write_csv", "write_csv_text"]
@@ -25,20 +25,20 @@ __all__ = ["read_csv", "read_csv_text", "write_csv", "write_csv_text"]
 _SEPARATORS: Final = (",", ";", "\t")
 
 
-def write_csv_text(trials: Sequence[Trial], decimal_comma: bool = False) -> str:
+def write_csv_text(trials: Sequence[Trial | Version], decimal_comma: bool = False) -> str:
     """Return `trials` as the text of a CSV file.
 
     Parameters
     ----------
-    trials : Sequence[Trial]
-        Records [-].
+    trials : Sequence[Trial | Version]
+        Records, or all versions of them [-].
     decimal_comma : bool
         True: semicolons between cells, decimal comma in numbers [-].
 
     Returns
     -------
     str
-        Header and one row per trial; numbers with every digit.
+        Header and one row per trial or version; numbers with every digit.
 
     Examples
     --------
@@ -46,22 +46,23 @@ def write_csv_text(trials: Sequence[Trial], decimal_comma: bool = False) -> str:
     >>> text.splitlines()[1][:26]
     'a;2026-03-02;;;;;105,5;;;;'
     """
-    columns = headers_for(trials)
+    versions = as_versions(trials)
+    columns = headers_for(versions)
     out = io.StringIO(newline="")
     writer = csv.writer(out, delimiter=";" if decimal_comma else ",", lineterminator="\r\n")
     writer.writerow([column.header for column in columns])
-    for trial in trials:
-        writer.writerow([_text(cell, decimal_comma) for cell in write_row(trial, columns)])
+    for version in versions:
+        writer.writerow([cell_text(cell, decimal_comma) for cell in write_row(version, columns)])
     return out.getvalue()
 
 
-def write_csv(trials: Sequence[Trial], path: Path, decimal_comma: bool = False) -> None:
+def write_csv(trials: Sequence[Trial | Version], path: Path, decimal_comma: bool = False) -> None:
     """Write `trials` to a CSV file, replacing an older one only when whole.
 
     Parameters
     ----------
-    trials : Sequence[Trial]
-        Records [-].
+    trials : Sequence[Trial | Version]
+        Records, or all versions of them [-].
     path : Path
         File to make [-].
     decimal_comma : bool
@@ -151,13 +152,6 @@ def _separator(text: str) -> str:
     """Return the separator that splits the first line into the most cells."""
     first = re.sub(r'"[^"]*"', "", text.partition("\n")[0])
     return max(_SEPARATORS, key=first.count)
-
-
-def _text(cell: Cell, decimal_comma: bool) -> str:
-    if isinstance(cell, str):
-        return cell
-    text = repr(float(cell)) if isinstance(cell, float) else str(int(cell))
-    return text.replace(".", ",") if decimal_comma else text
 
 
 def _write_bytes(path: Path, content: bytes) -> None:

@@ -8,6 +8,7 @@ acknowledged chunk and perhaps one more, never half a trial; importing the file 
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -17,12 +18,22 @@ from typing import Final
 
 from optimizer.errors import Fault, FileFaults
 from optimizer.trials.book import Entered, TrialBook
+from optimizer.trials.cells import at_column
 from optimizer.trials.csvfile import read_csv, write_csv
-from optimizer.trials.records import Trial, digest
+from optimizer.trials.history import refused
+from optimizer.trials.records import Trial, Version, digest
 from optimizer.trials.tables import Table
 from optimizer.trials.xlsxfile import read_xlsx, write_xlsx
 
-__all__ = ["CHUNK", "Imported", "export_trials", "import_trials", "read_trials"]
+__all__ = [
+    "CHUNK",
+    "Imported",
+    "export_trials",
+    "import_trials",
+    "read_trials",
+    "row_of",
+    "strange_fault",
+]
 
 CHUNK: Final = 200
 """Trials entered as one unit."""
@@ -46,7 +57,7 @@ class Imported:
     @property
     def left_out(self) -> int:
         """Rows left out [count]."""
-        return len({fault.where.partition(",")[0] for fault in self.faults})
+        return len({row_of(fault) for fault in self.faults})
 
 
 def read_trials(path: Path, today: dt.date | None = None) -> Table:
@@ -70,23 +81,11 @@ def read_trials(path: Path, today: dt.date | None = None) -> Table:
         When the file as a whole cannot be read.
     """
     table = read_xlsx(path, today) if path.suffix.lower() in (".xlsx", ".xlsm") else read_csv(path, today)
-    trials = _named(table.trials)
-    ids = Counter(trial.id for trial in trials)
-    twice = tuple(
-        Fault(
-            f"{path.name}:row {row}, column 'id'",
-            repr(trial.id),
-            "each id once",
-            "Rename or delete one of the rows.",
-        )
-        for trial, row in zip(trials, table.rows, strict=True)
-        if ids[trial.id] > 1
-    )
-    return replace(table, trials=trials, faults=table.faults + twice)
+    return replace(table, versions=_named(table.versions), faults=table.faults + tuple(_twice(path, table)))
 
 
 def import_trials(
-    book: TrialBook,
+    book: TrialBook | Path,
     path: Path,
     *,
     corrections: bool = False,
@@ -99,8 +98,8 @@ def import_trials(
 
     Parameters
     ----------
-    book : TrialBook
-        Book to enter them into [-].
+    book : TrialBook | Path
+        Book to enter them into; a path: made only when there is a trial to enter [-].
     path : Path
         CSV or XLSX file [-].
     corrections : bool
@@ -127,37 +126,37 @@ def import_trials(
         When the book cannot be written; chunks acknowledged before stay.
     """
     table = read_trials(path, today)
-    known = frozenset() if corrections else frozenset(book.conflicts(table.trials))
-    faults = table.faults + tuple(
-        _known_fault(path, row, trial)
-        for trial, row in zip(table.trials, table.rows, strict=True)
-        if trial.id in known
-    )
-    strange = {} if materials is None else dict(_strange(path, table, materials))
-    faults += tuple(fault for each in strange.values() for fault in each)
+    if isinstance(book, Path) and book.exists():
+        book = TrialBook(book)
+    faults = [*table.faults, *_known(book, path, table, corrections)]
+    if materials is not None:
+        faults += _strange(path, table, materials)
+    faults.sort(key=lambda fault: row_of(fault) or 0)
     if faults and not leave_out_faulty:
         raise FileFaults(faults)
-    counts = Counter(trial.id for trial in table.trials)
-    bad = known | set(strange)
-    good = [trial for trial in table.trials if trial.id not in bad and counts[trial.id] == 1]
+    bad = {row_of(fault) for fault in faults}
+    good = [version for version, row in zip(table.versions, table.rows, strict=True) if row not in bad]
     done = Entered()
-    for start in range(0, len(good), CHUNK):
-        entered = book.enter(good[start : start + CHUNK], f"import of {path.name}", corrections)
+    if not good:
+        return Imported(done, tuple(faults))
+    kept = TrialBook(book) if isinstance(book, Path) else book
+    for chunk in _chunks(good):
+        entered = kept.enter(chunk, f"import of {path.name}", corrections)
         if acknowledged is not None:
             acknowledged(entered)
         done = Entered(
             done.added + entered.added, done.corrected + entered.corrected, done.unchanged + entered.unchanged
         )
-    return Imported(done, faults)
+    return Imported(done, tuple(faults))
 
 
-def export_trials(trials: Sequence[Trial], path: Path, decimal_comma: bool = False) -> None:
+def export_trials(trials: Sequence[Trial | Version], path: Path, decimal_comma: bool = False) -> None:
     """Write trials to a file, CSV or XLSX by its ending; reading it back gives the same records.
 
     Parameters
     ----------
-    trials : Sequence[Trial]
-        Records, for example ``list(book.trials())`` [-].
+    trials : Sequence[Trial | Version]
+        ``list(book.versions())`` loses nothing; ``list(book.trials())`` is what counts at present [-].
     path : Path
         File to make; an older one is replaced only when the new one is whole [-].
     decimal_comma : bool
@@ -174,42 +173,119 @@ def export_trials(trials: Sequence[Trial], path: Path, decimal_comma: bool = Fal
         write_csv(trials, path, decimal_comma)
 
 
-def _named(trials: Sequence[Trial]) -> tuple[Trial, ...]:
+def row_of(fault: Fault) -> int | None:
+    """Return the row of a file a fault is about; None where it is about the whole file.
+
+    Parameters
+    ----------
+    fault : Fault
+        From reading a table [-].
+
+    Returns
+    -------
+    int | None
+        Row, the header being row 1.
+
+    Examples
+    --------
+    >>> row_of(Fault("casts.csv:row 3, column 'water'", "-5", "a mass", "Weigh it."))
+    3
+    """
+    found = re.search(r":row ([0-9]+)(?:,|$)", fault.where)
+    return int(found[1]) if found else None
+
+
+def _chunks(versions: Sequence[Version]) -> Iterator[list[Version]]:
+    """Give units to enter: all versions of a trial in one, in order."""
+    by_id: dict[str, list[Version]] = {}
+    for version in versions:
+        by_id.setdefault(version.trial.id, []).append(version)
+    chunk: list[Version] = []
+    for each in by_id.values():
+        chunk += sorted(each, key=lambda version: version.number or 0)
+        if len(chunk) >= CHUNK:
+            yield chunk
+            chunk = []
+    if chunk:
+        yield chunk
+
+
+def _named(versions: Sequence[Version]) -> tuple[Version, ...]:
     """Give rows without id one that depends on their content: the same row is the same trial next time."""
     seen: Counter[str] = Counter()
     named = []
-    for trial in trials:
+    for version in versions:
+        trial = version.trial
         if not trial.id:
             mark = digest(trial)[:10]
             seen[mark] += 1
             again = f"-{seen[mark]}" if seen[mark] > 1 else ""
             trial = replace(trial, id=f"{trial.date.isoformat()}-{mark}{again}")
-        named.append(trial)
+        named.append(replace(version, trial=trial))
     return tuple(named)
 
 
-def _strange(path: Path, table: Table, materials: Collection[str]) -> Iterator[tuple[str, tuple[Fault, ...]]]:
-    """Yield the trials that name materials nobody knows, each with its faults."""
-    for trial, row in zip(table.trials, table.rows, strict=True):
-        unknown = [p.material for p in trial.portions if p.material not in materials]
-        if unknown:
-            yield trial.id, tuple(_strange_fault(path, row, name, materials) for name in unknown)
+def _twice(path: Path, table: Table) -> Iterator[Fault]:
+    """Give rows of one trial that are not told apart by their version."""
+    rows = {number: row.version for number, row in table.read.items() if row.version.trial.id}
+    count = Counter(version.trial.id for version in rows.values())
+    each = Counter((version.trial.id, version.number) for version in rows.values())
+    for number, version in rows.items():
+        id = version.trial.id
+        if each[id, version.number] > 1 or (count[id] > 1 and each[id, None]):
+            repair = "Rename or delete one of the rows, or number them in a column 'version'."
+            yield Fault(f"{path.name}:row {number}, column 'id'", repr(id), "each id once", repair)
 
 
-def _strange_fault(path: Path, row: int, name: str, materials: Collection[str]) -> Fault:
+def _strange(path: Path, table: Table, materials: Collection[str]) -> Iterator[Fault]:
+    """Give the materials nobody knows."""
+    for number, row in table.read.items():
+        for place, portion in enumerate(row.version.trial.portions, start=1):
+            if portion.material not in materials:
+                fault = strange_fault(f"portions.{place}.material", portion.material, materials)
+                yield at_column(row, fault, f"{path.name}:row {number}")
+
+
+def strange_fault(where: str, name: str, materials: Collection[str]) -> Fault:
+    """Return the fault of a material without a spec file, with the nearest names.
+
+    Parameters
+    ----------
+    where : str
+        Place of the name [-].
+    name : str
+        As read [-].
+    materials : Collection[str]
+        Names that are known [-].
+
+    Returns
+    -------
+    Fault
+        With the repair.
+    """
     near = get_close_matches(name.lower().replace(" ", "_"), materials, n=3, cutoff=0.0)
     return Fault(
-        f"{path.name}:row {row}, a powder's name",
+        where,
         repr(name),
         f"a material of the spec files; nearest: {', '.join(near)}",
         "Correct the name, or name the folder of your own spec files with --specs.",
     )
 
 
-def _known_fault(path: Path, row: int, trial: Trial) -> Fault:
-    return Fault(
-        f"{path.name}:row {row}, column 'id'",
-        repr(trial.id),
-        "a new id, or the content the book already has",
-        "Import with corrections to supersede the trial in the book, or give the row another id.",
-    )
+def _known(book: TrialBook | Path, path: Path, table: Table, corrections: bool) -> Iterator[Fault]:
+    """Give the rows the book knows with other content."""
+    ordered = [version for chunk in _chunks(table.versions) for version in chunk]
+    if isinstance(book, TrialBook):
+        against = book.conflicts(ordered, corrections)
+    else:
+        against = refused(ordered, corrections, lambda _: ())
+    known = {(version.trial.id, version.number) for version in against}
+    for version, row in zip(table.versions, table.rows, strict=True):
+        id = version.trial.id
+        if (id, version.number) in known:
+            yield Fault(
+                f"{path.name}:row {row}, column 'id'",
+                repr(id) if version.number is None else f"version {version.number} of {id!r}",
+                "a new id, or the content the book already has",
+                "Import with corrections to supersede the trial in the book, or give the row another id.",
+            )

@@ -42,6 +42,9 @@ def prepare(path: Path, timeout: float) -> None:
     BookError
         Of the kind that fits.
     """
+    if path.exists() and not path.is_file():
+        value = "a folder" if path.is_dir() else "a device or pipe"
+        raise NotABook(path, value, "a file to keep the trial book in", "Name a file, such as trials.db.")
     fresh = not path.exists() or path.stat().st_size == 0
     with translated(path):
         if not fresh:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from typing import Final
 
@@ -24,7 +25,9 @@ __all__ = [
     "Reject",
     "Strength",
     "Trial",
+    "Version",
     "Weighing",
+    "as_versions",
     "digest",
     "field_names",
 ]
@@ -262,6 +265,54 @@ class Trial:
     def water_ratio(self) -> float | None:
         """Water per dry material by mass [g/g]; None when either was not weighed."""
         return None if self.water is None or not self.powder_mass else self.water / self.powder_mass
+
+
+@dataclass(frozen=True)
+class Version:
+    """A trial as it stood at one time.
+
+    Attributes
+    ----------
+    trial : Trial
+        The record.
+    number : int | None
+        1 for the first version, then counting up; None: not stated, as in a studio's own table.
+    void : bool
+        True when the trial does not count from this version on.
+    reason : str
+        Why it supersedes the version before.
+    """
+
+    trial: Trial
+    number: int | None = None
+    void: bool = False
+    reason: str = ""
+
+    @property
+    def stated(self) -> bool:
+        """True when the version says more than the trial alone does."""
+        return self.void or bool(self.reason) or (self.number or 1) > 1
+
+
+def as_versions(records: Iterable[Trial | Version]) -> tuple[Version, ...]:
+    """Return records as versions; a bare trial states no number.
+
+    Parameters
+    ----------
+    records : Iterable[Trial | Version]
+        Trials, versions, or both [-].
+
+    Returns
+    -------
+    tuple[Version, ...]
+        In the same order.
+
+    Examples
+    --------
+    >>> as_versions([Trial(dt.date(2026, 3, 2))])[0].stated
+    False
+    """
+    return tuple(each if isinstance(each, Version) else Version(each) for each in records)
 
 
 def digest(trial: Trial) -> str:

@@ -6,16 +6,15 @@ import datetime as dt
 import os
 import re
 import tempfile
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from optimizer.errors import Fault, FileFaults
-from optimizer.trials.cells import read_row
-from optimizer.trials.checks import trial_faults
+from optimizer.trials.cells import Row, read_row, row_faults
 from optimizer.trials.columns import WORDS, Header, read_header
-from optimizer.trials.records import Trial
+from optimizer.trials.records import Trial, Version
 
 __all__ = ["MOST_BYTES", "MOST_ROWS", "Table", "check_size", "read_table", "replacing"]
 
@@ -34,17 +33,25 @@ class Table:
 
     Attributes
     ----------
-    trials : tuple[Trial, ...]
+    versions : tuple[Version, ...]
         Trials of the rows without fault, in order.
     rows : tuple[int, ...]
-        Row of each trial in the file; the header is row 1.
+        Row of each of them in the file; the header is row 1.
     faults : tuple[Fault, ...]
         Every fault of every other row, with row and column.
+    read : Mapping[int, Row]
+        Every row as read, faulty ones as far as they could be read.
     """
 
-    trials: tuple[Trial, ...]
+    versions: tuple[Version, ...]
     rows: tuple[int, ...]
     faults: tuple[Fault, ...]
+    read: Mapping[int, Row]
+
+    @property
+    def trials(self) -> tuple[Trial, ...]:
+        """The trials of the rows without fault."""
+        return tuple(version.trial for version in self.versions)
 
 
 def check_size(path: Path) -> None:
@@ -92,12 +99,11 @@ def read_table(
     Raises
     ------
     FileFaults
-        When the header row has faults, or there are more than `MOST_ROWS` rows.
+        When the header row has faults (those of the rows come with them), or there are more than
+        `MOST_ROWS` rows.
     """
     lines = iter(rows)
-    headers, faults = read_header(next(lines, ()), where)
-    if faults:
-        raise FileFaults(faults)
+    headers, wrong = read_header(next(lines, ()), where)
     numbered = [
         (number, cells) for number, cells in enumerate(lines, start=2) if any(cell.strip() for cell in cells)
     ]
@@ -105,18 +111,14 @@ def read_table(
         raise FileFaults([Fault(where, f"{len(numbered)} rows", f"at most {MOST_ROWS}", "Split the file.")])
     if decimal_comma is None:
         decimal_comma = any(_with_comma(cells, headers) for _, cells in numbered)
-    trials: list[Trial] = []
-    kept: list[int] = []
-    found: list[Fault] = []
-    for number, cells in numbered:
-        trial, wrong = read_row(cells, headers, f"{where}:row {number}", decimal_comma)
-        if trial is not None:
-            wrong = tuple(_at_row(fault, where, number) for fault in trial_faults(trial, today))
-        found += wrong
-        if trial is not None and not wrong:
-            trials.append(trial)
-            kept.append(number)
-    return Table(tuple(trials), tuple(kept), tuple(found))
+    places = {number: f"{where}:row {number}" for number, _ in numbered}
+    read = {number: read_row(cells, headers, places[number], decimal_comma) for number, cells in numbered}
+    faults = {number: row_faults(row, places[number], today) for number, row in read.items()}
+    found = tuple(fault for each in faults.values() for fault in each)
+    if wrong:
+        raise FileFaults((*wrong, *found))
+    kept = tuple(number for number in read if not faults[number])
+    return Table(tuple(read[number].version for number in kept), kept, found, read)
 
 
 def replacing(path: Path, write: Callable[[Path], None]) -> None:
@@ -158,7 +160,3 @@ def _with_comma(cells: Sequence[str], headers: Sequence[Header | None]) -> bool:
         header is not None and header.column.unit not in WORDS and _COMMA.fullmatch(cell)
         for header, cell in zip(headers, cells, strict=False)
     )
-
-
-def _at_row(fault: Fault, where: str, number: int) -> Fault:
-    return Fault(f"{where}:row {number}, {fault.where}", fault.value, fault.allowed, fault.repair)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 from optimizer.errors import Fault, FileFaults, VesselblendError
 from optimizer.trials.cells import Cell, write_row
 from optimizer.trials.columns import headers_for
-from optimizer.trials.records import Trial
+from optimizer.trials.records import Trial, Version, as_versions
 from optimizer.trials.tables import MOST_BYTES, MOST_ROWS, Table, check_size, read_table, replacing
 
 if TYPE_CHECKING:
@@ -26,13 +26,13 @@ __all__ = ["read_xlsx", "write_xlsx"]
 _MOST_UNPACKED: Final = 4 * MOST_BYTES
 
 
-def write_xlsx(trials: Sequence[Trial], path: Path) -> None:
+def write_xlsx(trials: Sequence[Trial | Version], path: Path) -> None:
     """Write `trials` to the first sheet of a new spreadsheet file.
 
     Parameters
     ----------
-    trials : Sequence[Trial]
-        Records [-].
+    trials : Sequence[Trial | Version]
+        Records, or all versions of them [-].
     path : Path
         File to make or replace [-].
 
@@ -44,12 +44,13 @@ def write_xlsx(trials: Sequence[Trial], path: Path) -> None:
         When openpyxl is not installed.
     """
     openpyxl = _openpyxl()
-    columns = headers_for(trials)
+    versions = as_versions(trials)
+    columns = headers_for(versions)
     workbook = openpyxl.Workbook(write_only=True)
     sheet = workbook.create_sheet("trials")
     sheet.append([column.header for column in columns])
-    for trial in trials:
-        sheet.append([_cell(sheet, cell) for cell in write_row(trial, columns)])
+    for version in versions:
+        sheet.append([_cell(sheet, cell) for cell in write_row(version, columns)])
     replacing(path, workbook.save)
 
 

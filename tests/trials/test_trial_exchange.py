@@ -19,6 +19,7 @@ from trial_samples import FULL, HALF, TODAY, trials
 
 from optimizer.errors import FileFaults, VesselblendError
 from optimizer.trials import tables, xlsxfile
+from optimizer.trials.book import TrialBook
 from optimizer.trials.cells import neutral, restored
 from optimizer.trials.csvfile import read_csv, read_csv_text, write_csv_text
 from optimizer.trials.exchange import export_trials, import_trials, read_trials
@@ -47,8 +48,6 @@ def test_spreadsheet_round_trip_is_exact(tmp_path_factory, several):
 def test_book_to_file_to_book(book, tmp_path, ending):
     book.enter([FULL, dataclasses.replace(HALF, id="b")])
     export_trials(list(book.trials()), tmp_path / ending)
-    from optimizer.trials.book import TrialBook
-
     other = TrialBook(tmp_path / "other.db")
     assert import_trials(other, tmp_path / ending, today=TODAY).entered.added == (FULL.id, "b")
     assert list(other.trials()) == list(book.trials())
@@ -143,10 +142,18 @@ FAULTY_ROWS = {
     "american-date": ("date,water [g]", "3/2/2026,100", "column 'date'.*year-month-day"),
     "no-such-day": ("date,water [g]", "2026-02-30,100", "a day the calendar has"),
     "no-date": ("date,water [g]", ",100", "Add the day of the pour"),
-    "future": ("date,water [g]", "2027-01-01,100", "row 2, date.*2026-11-25"),
-    "dry-heavier": (WEIGHINGS, "2026-03-02,0,380,3,400", "row 2, weighings.2.mass.*dry cannot be heavier"),
-    "demold-first": ("date,final_set [min],demold [min]", "2026-03-02,30,20", "row 2, demold.*it has set"),
-    "negative-mass": ("date,water [g]", "2026-03-02,-5", "row 2, water.*from 0"),
+    "future": ("date,water [g]", "2027-01-01,100", "row 2, column 'date'.*2026-11-25"),
+    "dry-heavier": (
+        WEIGHINGS,
+        "2026-03-02,0,380,3,400",
+        r"row 2, column 'weighing 2 mass \[g\]': read '400'.*dry cannot be heavier",
+    ),
+    "demold-first": (
+        "date,final_set [min],demold [min]",
+        "2026-03-02,30,20",
+        r"row 2, column 'demold \[min\]': read '20'.*it has set",
+    ),
+    "negative-mass": ("date,water [g]", "2026-03-02,-5", r"row 2, column 'water \[g\]': read '-5'.*from 0"),
     "half-a-reading": ("date,strength 1 age [min]", "2026-03-02,60", r"column 'strength 1 value \[MPa\]'"),
     "too-many-cells": ("date,water [g]", "2026-03-02,100,5", "3 cells.*header"),
     "half-a-casting": ("date,cast", "2026-03-02,1.5", "column 'cast'.*whole number"),
@@ -161,6 +168,74 @@ def test_faults_name_row_column_reason_and_repair(case):
     (fault,) = table.faults
     assert fault.where.startswith("notes.csv:row 2")
     assert re.search(message, str(fault)), str(fault)
+
+
+def test_all_faults_of_all_rows_at_once_by_the_columns_of_the_file(tmp_path):
+    header = "date,WATER kg,mass of gypsum_cement [g],demold [h],final_set [min],strength_psi"
+    header += ",powder 1,powder 1 mass [g]"
+    path = tmp_path / "notes.csv"
+    path.write_text(f"{header}\nsoon,-1,300,0.5,40,999999,gipsum,-3\n2026-03-02,0.1,much,1,20,3500,,\n")
+    table = read_trials(path, TODAY)
+    assert {str(fault).split("; allowed")[0] for fault in table.faults} == {
+        "notes.csv:row 2, column 'date': read 'soon'",
+        "notes.csv:row 2, column 'WATER kg': read '-1', which is -1000 g",
+        "notes.csv:row 2, column 'demold [h]': read '0.5', which is 30 min",
+        "notes.csv:row 2, column 'strength_psi': read '999999', which is 6894.75 MPa",
+        "notes.csv:row 2, column 'powder 1 mass [g]': read '-3'",
+        "notes.csv:row 3, column 'mass of gypsum_cement [g]': read 'much'",
+    }
+    with pytest.raises(FileFaults) as told:
+        import_trials(tmp_path / "new.db", path, materials=("gypsum_cement",), today=TODAY)
+    assert any("column 'powder 1': read 'gipsum'" in str(fault) for fault in told.value.faults)
+    assert not (tmp_path / "new.db").exists()
+
+
+def test_faults_of_header_and_rows_come_together():
+    with pytest.raises(FileFaults) as told:
+        read_csv_text("date,watre [g],demold [min]\n2026-03-02,100,soon\n", "notes.csv", TODAY)
+    assert [fault.where for fault in told.value.faults] == [
+        "notes.csv:row 1, column 2",
+        "notes.csv:row 2, column 'demold [min]'",
+    ]
+
+
+@pytest.mark.parametrize("ending", ["out.csv", "out.xlsx"])
+def test_corrections_and_void_trials_survive_a_file(book, tmp_path, ending):
+    book.add(dataclasses.replace(FULL, remarks="=x"), TODAY)
+    book.correct(dataclasses.replace(FULL, water=120.0), "=misread", today=TODAY)
+    second = book.add(HALF, TODAY)
+    book.withdraw(second, "poured from a wet bag")
+    book.correct(dataclasses.replace(HALF, id=second, water=151.0), "dry after all", today=TODAY)
+    book.withdraw(second, "wet indeed")
+    export_trials(list(book.versions()), tmp_path / ending)
+    other = tmp_path / "other.db"
+    assert import_trials(other, tmp_path / ending, today=TODAY).entered.added == (FULL.id, second)
+    assert list(TrialBook(other).versions()) == list(book.versions())
+    again = import_trials(other, tmp_path / ending, today=TODAY).entered
+    assert (again.added, again.corrected, again.unchanged) == ((), (), (FULL.id, second))
+    assert len(TrialBook(other).history(second)) == 4
+
+
+def test_a_newer_version_in_a_file_is_entered_and_another_past_is_refused(book, tmp_path):
+    path = tmp_path / "notes.csv"
+    path.write_text("id,date,water [g],version,reason\na,2026-03-02,100,1,\n")
+    import_trials(book, path, today=TODAY)
+    path.write_text("id,date,water [g],version,reason\na,2026-03-02,101,2,misread\na,2026-03-02,100,1,\n")
+    assert import_trials(book, path, today=TODAY).entered.corrected == ("a",)
+    assert book.get("a").reason == "misread"
+    path.write_text("id,date,water [g],version\na,2026-03-02,99,1\n")
+    with pytest.raises(FileFaults, match="version 1 of 'a'"):
+        import_trials(book, path, today=TODAY)
+
+
+def test_a_table_says_void_by_yes(book, tmp_path):
+    path = tmp_path / "notes.csv"
+    path.write_text("id,date,void\na,2026-03-02,maybe\n")
+    with pytest.raises(FileFaults, match=r"column 'void': read 'maybe'.*yes or no"):
+        import_trials(book, path, today=TODAY)
+    path.write_text("id,date,void\na,2026-03-02,yes\nb,2026-03-02,\n")
+    import_trials(book, path, today=TODAY)
+    assert (book.count(), book.count(void=True)) == (1, 2)
 
 
 FAULTY_FILES = {

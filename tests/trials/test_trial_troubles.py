@@ -117,8 +117,13 @@ def test_a_missing_folder(tmp_path):
 
 
 def test_a_folder_in_place_of_a_book(tmp_path):
-    with pytest.raises(BookReadOnly, match="cannot be opened"):
+    with pytest.raises(NotABook, match=r"a folder.*Name a file"):
         TrialBook(tmp_path)
+
+
+def test_a_device_in_place_of_a_book():
+    with pytest.raises(NotABook, match=r"a device or pipe.*Name a file"):
+        TrialBook(Path("/dev/null"))
 
 
 def test_a_full_disk_costs_only_the_entry(filled, monkeypatch):

@@ -126,7 +126,7 @@ def _exchange(path: Path, book: TrialBook | None) -> None:
         if book is not None:
             st.download_button(
                 "Save all trials as CSV",
-                lambda: write_csv_text(list(book.trials())),
+                lambda: write_csv_text(list(book.versions())),
                 "trials.csv",
                 "text/csv",
                 on_click="ignore",
@@ -139,7 +139,7 @@ def _import(path: Path, name: str, content: bytes, corrections: bool, partly: bo
         table = Path(folder) / Path(name).name
         table.write_bytes(content)
         try:
-            done = import_trials(TrialBook(path), table, corrections=corrections, leave_out_faulty=partly)
+            done = import_trials(path, table, corrections=corrections, leave_out_faulty=partly)
         except FileFaults as error:
             st.error(f"Nothing was entered: {len(error.faults)} faults.")
             _fault_table(error.faults)

@@ -12,7 +12,15 @@ import click
 if TYPE_CHECKING:
     from ui.jobs import Asked
 
-__all__ = ["NO_BLEND", "NO_VERDICT", "VERDICT_CODES", "Figures", "figure_options", "job_options"]
+__all__ = [
+    "NO_BLEND",
+    "NO_VERDICT",
+    "VERDICT_CODES",
+    "Figures",
+    "book_option",
+    "figure_options",
+    "job_options",
+]
 
 NO_BLEND: Final = 3
 """No blend meets the limits, or a checked blend or an order fails."""
@@ -27,6 +35,14 @@ def job_options(command: Callable[..., int]) -> Callable[..., int]:
     """Give a command the option ``--specs``."""
     helped = "Folder of spec files that add materials or replace shipped ones."
     return click.option("--specs", metavar="DIR", help=helped)(command)
+
+
+def book_option(command: Callable[..., int]) -> Callable[..., int]:
+    """Give a command the option ``--book``."""
+    helped = "File of the trial book."
+    return click.option("--book", metavar="FILE", default="trials.db", show_default=True, help=helped)(
+        command
+    )
 
 
 @dataclass(frozen=True)

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import click
 
-from ui.commands.shared import job_options
+from ui.commands.shared import book_option, job_options
 from ui.delivery import STANDARD, Delivery, delivered, read_stdin, say
+
+if TYPE_CHECKING:
+    from optimizer.trials.records import Version
+    from optimizer.trials.troubles import BookDamaged
 
 __all__ = ["trials"]
 
@@ -30,33 +33,50 @@ def trials() -> None:
     """
 
 
-def _book_option(command: Callable[..., int]) -> Callable[..., int]:
-    return click.option(
-        "--book", metavar="FILE", default="trials.db", show_default=True, help="File of the trial book."
-    )(command)
-
-
 @trials.command("add", epilog=_EXAMPLE)
 @click.argument("readings", nargs=-1, metavar="[NAME=VALUE]...")
 @click.option("--weighed", metavar="GRAMS", help='Such as "gypsum_cement=300, marble_flour=120, water=125".')
-@_book_option
+@click.option(
+    "--correct", metavar="ID", help="Correct this earlier trial: what is typed replaces its readings."
+)
+@click.option("--reason", default="", metavar="TEXT", help="Why it is corrected.")
+@book_option
 @job_options
 @delivered
 def add(
-    readings: tuple[str, ...], weighed: str | None, book: str, specs: str | None, delivery: Delivery
+    readings: tuple[str, ...],
+    weighed: str | None,
+    correct: str | None,
+    reason: str,
+    book: str,
+    specs: str | None,
+    delivery: Delivery,
 ) -> int:
-    """Enter one batch, as weighed and as measured.
+    """Enter one batch, as weighed and as measured, or correct an earlier one.
 
-    A name is any column of the trial table, as `vesselblend trials export` writes it. The date is today's
-    unless stated (date=2026-11-20).
+    A name is any of those that `vesselblend trials columns` lists. The date is today's unless stated
+    (date=2026-11-20). A correction is a new version; the one before stays in the book. NAME= takes a reading
+    out.
     """
     from optimizer.trials.book import TrialBook
-    from ui.trial_text import trial_json, typed_trial
+    from ui.trial_text import entry_json, opened
+    from ui.trial_typing import corrected_trial, typed_trial
 
-    trial = typed_trial(readings, weighed, specs)
-    kept = TrialBook(Path(book))
-    entry = kept.get(kept.add(trial))
-    delivery.send_as(trial_json(entry.trial), f"Entered as {entry.trial.id} in {book}.\n")
+    if correct is None:
+        trial = typed_trial(readings, weighed, specs)
+        kept = TrialBook(Path(book))
+        entry = kept.get(kept.add(trial))
+        said = f"Entered as {entry.trial.id} in {book}."
+    else:
+        kept = opened(Path(book))
+        earlier = kept.get(correct)
+        trial = corrected_trial(earlier.trial, readings, weighed, specs)
+        kept.correct(trial, reason, supersedes=earlier.revision)
+        entry = kept.get(correct)
+        said = (
+            f"Corrected {correct} in {book}: version {entry.revision}; the one before stays in its history."
+        )
+    delivery.send_as(entry_json(entry)["trial"] | {"version": entry.revision}, f"{said}\n")
     return 0
 
 
@@ -66,7 +86,7 @@ def add(
     "--corrections", is_flag=True, help="A known id with other content corrects the trial in the book."
 )
 @click.option("--leave-out-faulty", is_flag=True, help="Enter the rows without fault and report the others.")
-@_book_option
+@book_option
 @job_options
 @delivered
 def import_(
@@ -77,14 +97,13 @@ def import_(
     Nothing is entered when a row has a fault, unless faulty rows are left out.
     """
     from optimizer.specs import load_catalogue
-    from optimizer.trials.book import TrialBook
     from optimizer.trials.exchange import import_trials
 
     materials = tuple(load_catalogue(specs))
     with tempfile.TemporaryDirectory() as folder:
         path = _from_stdin(Path(folder)) if file == STANDARD else Path(file)
         done = import_trials(
-            TrialBook(Path(book)),
+            Path(book),
             path,
             corrections=corrections,
             leave_out_faulty=leave_out_faulty,
@@ -108,40 +127,82 @@ def import_(
 @click.option(
     "--limit", type=click.IntRange(1, 1000), default=20, show_default=True, help="Trials shown, newest first."
 )
-@_book_option
+@click.option("--void", is_flag=True, help="Show void trials, too.")
+@book_option
+@job_options
 @delivered
-def list_(limit: int, book: str, delivery: Delivery) -> int:
+def list_(limit: int, void: bool, book: str, specs: str | None, delivery: Delivery) -> int:
     """List the newest trials of the book."""
-    from ui.trial_text import listed_blocks, opened, trial_json
+    from optimizer.specs import load_catalogue
+    from ui.trial_text import entry_json, listed_blocks, opened, trial_json
 
     kept = opened(Path(book))
-    entries = kept.page(limit)
-    data = {"count": kept.count(), "trials": [trial_json(entry.trial) for entry in entries]}
-    delivery.send(data, lambda: list(listed_blocks(entries, kept.count(), delivery.units)))
+    entries, count = kept.page(limit, void=void), kept.count(void=void)
+    shown = [entry_json(entry) if void else trial_json(entry.trial) for entry in entries]
+    catalogue = load_catalogue(specs)
+    delivery.send(
+        {"count": count, "trials": shown},
+        lambda: list(listed_blocks(entries, count, catalogue, delivery.units)),
+    )
     return 0
 
 
 @trials.command("export")
 @click.argument("file", required=False)
 @click.option("--decimal-comma", is_flag=True, help="CSV with semicolons and decimal comma.")
-@_book_option
+@click.option("--current", is_flag=True, help="Only what counts: no earlier versions, no void trials.")
+@book_option
 @delivered
-def export(file: str | None, decimal_comma: bool, book: str, delivery: Delivery) -> int:
-    """Write every trial to FILE, CSV or XLSX by its ending; without FILE as CSV on standard output."""
+def export(file: str | None, decimal_comma: bool, current: bool, book: str, delivery: Delivery) -> int:
+    """Write every trial to FILE, CSV or XLSX by its ending; without FILE as CSV on standard output.
+
+    Corrected and void trials go along, each version a row; importing the file gives the same book. Of a
+    damaged book, what can still be read is written.
+    """
     from optimizer.trials.csvfile import write_csv_text
     from optimizer.trials.exchange import export_trials
-    from ui.trial_text import opened, trial_json
+    from optimizer.trials.troubles import BookDamaged
+    from ui.trial_text import trial_json
 
-    records = list(opened(Path(book)).trials())
+    lost = ""
+    try:
+        versions = _versions(Path(book), current)
+    except BookDamaged as error:
+        versions, lost = _salvaged(Path(book), error)
     path = Path(file) if file not in (None, STANDARD) else delivery.path
     if delivery.as_json:
-        Delivery(True, delivery.units, path).send_as({"trials": [trial_json(trial) for trial in records]}, "")
+        data = [trial_json(v.trial) | {"version": v.number, "void": v.void} for v in versions]
+        Delivery(True, delivery.units, path).send_as({"trials": data}, "")
     elif path is None:
-        delivery.send_text(write_csv_text(records, decimal_comma))
+        delivery.send_text(write_csv_text(versions, decimal_comma))
     else:
-        export_trials(records, path, decimal_comma)
-        say(f"Written: {path}, {len(records)} trials")
-    return 0
+        export_trials(versions, path, decimal_comma)
+        say(f"Written: {path}, {len({v.trial.id for v in versions})} trials")
+    if lost:
+        say(lost)
+    return BookDamaged.exit_code if lost else 0
+
+
+def _versions(path: Path, current: bool) -> list[Version]:
+    from optimizer.trials.records import as_versions
+    from ui.trial_text import opened
+
+    kept = opened(path)
+    return list(as_versions(kept.trials())) if current else list(kept.versions())
+
+
+def _salvaged(path: Path, error: BookDamaged) -> tuple[list[Version], str]:
+    """Return what can still be read of a damaged book, and what to say about the rest."""
+    from optimizer.trials.records import as_versions
+    from optimizer.trials.salvage import salvage
+
+    found = salvage(path)
+    partial = ", ".join(trial.id for trial in found.partial) or "none"
+    words = (
+        f"{error}\nNewest versions written: {len(found.trials)} whole. Read only in part and left out: "
+        f"{partial}. Entries lost: {len(found.lost)}."
+    )
+    return list(as_versions(found.trials)), words
 
 
 def _from_stdin(folder: Path) -> Path:

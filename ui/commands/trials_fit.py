@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from ui.commands.shared import NO_BLEND, job_options
+from ui.commands.shared import NO_BLEND, book_option, job_options
 from ui.delivery import Delivery, delivered, say
 
 if TYPE_CHECKING:
@@ -25,14 +25,10 @@ if TYPE_CHECKING:
 
 __all__ = ["trials_fit", "trials_next"]
 
-_book_option = click.option(
-    "--book", metavar="FILE", default="trials.db", show_default=True, help="File of the trial book."
-)
-
 
 @click.command("fit")
 @click.argument("job", required=False)
-@_book_option
+@book_option
 @click.option("--look", is_flag=True, help="Show what the trials teach, and write no calibration file.")
 @job_options
 @delivered
@@ -68,7 +64,7 @@ def trials_fit(job: str | None, book: str, look: bool, specs: str | None, delive
 
 @click.command("next")
 @click.argument("job", required=False)
-@_book_option
+@book_option
 @job_options
 @delivered
 def trials_next(job: str | None, book: str, specs: str | None, delivery: Delivery) -> int:

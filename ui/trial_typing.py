@@ -1,0 +1,121 @@
+"""A trial as a caster types it at the command line: a new one, or a correction of an earlier one."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Final
+
+from optimizer.errors import Fault, FileFaults
+from optimizer.materials import Catalogue
+from optimizer.specs import load_catalogue
+from optimizer.trials.cells import Row, at_column, cell_text, read_row, row_faults, write_row
+from optimizer.trials.columns import Column, Header, headers_for, read_header
+from optimizer.trials.exchange import strange_fault
+from optimizer.trials.records import Portion, Trial, Version
+from ui.jobs import read_amounts
+
+__all__ = ["corrected_trial", "typed_trial"]
+
+_TYPED: Final = "trials add"
+_Pairs = list[tuple[Header, str]]
+
+
+def typed_trial(readings: Sequence[str], weighed: str | None, specs: str | None) -> Trial:
+    """Return the trial of ``name=value`` readings and of a line of weighed grams.
+
+    Raises
+    ------
+    FileFaults
+        All faults of what was typed.
+    """
+    pairs, faults = _pairs(readings, weighed)
+    if not any(header.column.field == "date" for header, _ in pairs):
+        pairs.insert(0, (Header(Column("date", "date"), "date", "date"), dt.date.today().isoformat()))
+    return _trial(pairs, faults, weighed, specs)
+
+
+def corrected_trial(earlier: Trial, readings: Sequence[str], weighed: str | None, specs: str | None) -> Trial:
+    """Return an earlier trial with the readings as typed now; the others stay as they were.
+
+    ``name=`` without a value takes a reading out; weighed grams replace all that was weighed.
+
+    Raises
+    ------
+    FileFaults
+        All faults of what was typed.
+    """
+    pairs, faults = _pairs(readings, weighed)
+    pairs = [(_place_of(header, earlier), cell) for header, cell in pairs]
+    version = Version(earlier)
+    columns = headers_for([version])
+    held = [
+        (Header(column, column.unit, column.header), cell_text(cell))
+        for column, cell in zip(columns, write_row(version, columns), strict=True)
+    ]
+    now = {header.column for header, _ in pairs}
+    kept = [(header, cell) for header, cell in held if header.column not in now]
+    trial = _trial([*kept, *pairs], faults, weighed, specs)
+    return replace(trial, id=earlier.id)
+
+
+def _pairs(readings: Sequence[str], weighed: str | None) -> tuple[_Pairs, list[Fault]]:
+    """Return what was typed as columns and cells, and the faults of its names."""
+    if not readings and weighed is None:
+        repair = (
+            'Write what was weighed and read, such as --weighed "gypsum_cement=300, water=105" demold=38min.'
+        )
+        raise FileFaults([Fault(_TYPED, "nothing", "at least one mass or reading", repair)])
+    parts = [reading.partition("=") for reading in readings]
+    repair = 'Write name=value, such as "demold=38 min".'
+    faults = [Fault(_TYPED, repr(name[:60]), "name=value", repair) for name, equals, _ in parts if not equals]
+    typed = [(name.strip(), value.strip()) for name, equals, value in parts if equals]
+    headers, wrong = read_header(["date", *(name for name, _ in typed if name.lower() != "date")], _TYPED)
+    faults += [_named(fault) for fault in wrong]
+    day = [value for name, value in typed if name.lower() == "date"]
+    values = [value for name, value in typed if name.lower() != "date"]
+    found = zip(headers, [day[0] if day else None, *values], strict=True)
+    return [(header, cell) for header, cell in found if header is not None and cell is not None], faults
+
+
+def _named(fault: Fault) -> Fault:
+    """Return the fault of a table's header as one of a typed name."""
+    return replace(fault, where=_TYPED, repair="Correct the name; `vesselblend trials columns` lists all.")
+
+
+def _place_of(header: Header, earlier: Trial) -> Header:
+    """Let ``mass of sand`` mean the portion of sand the earlier trial has, if any."""
+    column = header.column
+    materials = [portion.material for portion in earlier.portions]
+    if not column.material or column.material not in materials:
+        return header
+    number = materials.index(column.material) + 1
+    return replace(header, column=Column(column.field, column.unit, number, column.part))
+
+
+def _trial(pairs: _Pairs, faults: list[Fault], weighed: str | None, specs: str | None) -> Trial:
+    catalogue = load_catalogue(specs)
+    row = read_row([cell for _, cell in pairs], [header for header, _ in pairs], _TYPED)
+    if weighed is not None:
+        row, wrong = _with_weighed(row, weighed, catalogue)
+        faults += wrong
+    faults += row_faults(row, _TYPED)
+    for number, portion in enumerate(row.version.trial.portions, start=1):
+        if portion.material not in catalogue:
+            fault = strange_fault(f"portions.{number}.material", portion.material, tuple(catalogue))
+            faults.append(at_column(row, fault, _TYPED))
+    if faults:
+        raise FileFaults(faults)
+    return row.version.trial
+
+
+def _with_weighed(row: Row, weighed: str, catalogue: Catalogue) -> tuple[Row, list[Fault]]:
+    try:
+        grams = read_amounts(weighed, catalogue, "g", "--weighed", water=True)
+    except FileFaults as error:
+        return row, list(error.faults)
+    powders = tuple(Portion(name, mass) for name, mass in grams.items() if name != "water")
+    trial = row.version.trial
+    trial = replace(trial, portions=powders or trial.portions, water=grams.get("water", trial.water))
+    return replace(row, version=replace(row.version, trial=trial)), []
