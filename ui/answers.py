@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final
 
 import streamlit as st
 
-from optimizer.errors import NoBlend
+from optimizer.errors import Fault, FileFaults, NoBlend
 from optimizer.jobfile import template
 from optimizer.shop import Limit
 from optimizer.solution import Solution
@@ -108,17 +109,31 @@ def others(asked: Question) -> dict[str, Solution]:
     return found
 
 
-def typed_blend(parts: str, water: str) -> str:
-    """Return a blend typed as ``name=parts; ...`` and its water ratio as text.
+def typed_blend(parts: Mapping[str, str], water: str) -> str:
+    """Return a blend typed in parts or % by material, and its water ratio, as text.
 
     Raises
     ------
-    VesselblendError
-        With everything wrong with it.
+    FileFaults
+        All that is wrong with it, each by the name of its material, or by ``water``.
+    NoBlend
+        If nothing in it would set.
     """
-    blend = read_blend(parts, catalogue(), "candidate")
+    line = "; ".join(f"{name}={text.removesuffix('%')}" for name, text in parts.items())
+    faults: list[Fault] = []
+    blend: dict[str, float] = {}
+    ratio = None
+    try:
+        blend = read_blend(line, catalogue(), "blend")
+    except FileFaults as error:
+        faults += [replace(each, where=each.where.removeprefix("blend:")) for each in error.faults]
+    try:
+        ratio = read_water_ratio(water or None, "water")
+    except FileFaults as error:
+        faults += error.faults
+    if faults:
+        raise FileFaults(faults)
     whole = sum(blend.values())
-    ratio = read_water_ratio(water or None)
     named = blend_text({name: part / whole for name, part in blend.items()}, ratio or 0.0)
     return named if ratio else named.partition("@")[0]
 

@@ -22,6 +22,7 @@ from ui.palette import PARTS
 from ui.words import judged_words, verdict_words
 
 __all__ = [
+    "BARS",
     "SHAPES",
     "colored",
     "cost_chart",
@@ -34,6 +35,9 @@ __all__ = [
 
 SHAPES: Final[Mapping[str, str]] = {"meets": "circle", "too close to call": "diamond", "fails": "cross"}
 """Shape of each verdict."""
+
+BARS: Final = "Line: the limit. Right of it: meets. Bar: where the true value likely lies (5 % to 95 %)."
+"""How to read the bars of `margin_chart`."""
 
 _ROW, _ABOVE, _BELOW = 52, -12, 10
 _WIDE = 1.08

@@ -232,7 +232,7 @@ class TestSwap:
         at.selectbox(key="swap_start").set_value("the blend in hand").run()
         assert not at.exception
         words = text_of(at)
-        assert re.search(r"(saves|costs the same|costs more by).{0,20}0\.00 EUR", words)
+        assert re.search(r"about the same, within 1 %\*\*: ([0-9.]+ EUR) against \1\.", words)
 
     def test_the_verdict_turns_at_the_limit(self):
         at = turned(opened(), "swap")
@@ -246,6 +246,26 @@ class TestSwap:
             assert not at.exception
             title = next(m.value for m in at.markdown if m.value.startswith("### The candidate"))
             assert title == f"### The candidate: {status}"
+
+    def test_the_blend_cast_today_becomes_the_present_one(self):
+        at = turned(opened(), "swap")
+        assert at.button(key="take_today").disabled
+        at.text_input(key="today.gypsum_cement").set_value("68")
+        at.text_input(key="today.marble_flour").set_value("32")
+        at.text_input(key="today_water").set_value("0,3").run()
+        at.button(key="take_today").click().run()
+        assert not at.exception
+        assert "68 % gypsum cement, 32 % marble flour (picked by you)" in at.markdown[0].value
+        assert "present: 68 % gypsum cement, 32 % marble flour; water ratio 0.300" in text_of(at)
+
+    def test_nonsense_in_two_fields_is_told_twice_and_stays(self):
+        at = turned(opened(), "swap")
+        at.text_input(key="swap.gypsum_cement").set_value("lots")
+        at.text_input(key="swap_water").set_value("9").run()
+        assert not at.exception
+        assert [error.value.split(".")[0] for error in at.error] == ["Read 'lots'", "Read '9'"]
+        assert at.text_input(key="swap.gypsum_cement").value == "lots"
+        assert at.text_input(key="swap_water").value == "9"
 
     def test_a_blend_that_cannot_set_is_told(self):
         at = turned(opened(), "swap")
@@ -346,7 +366,7 @@ class TestTrialBook:
 
 
 def _strength(at: AppTest) -> float:
-    table = at.dataframe[-1].value.set_index("limit")
+    table = next(each.value for each in at.dataframe if "limit" in each.value).set_index("limit")
     return float(re.match(r"[0-9.]+", table.loc["dry strength", "candidate"])[0])
 
 

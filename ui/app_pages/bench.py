@@ -8,7 +8,7 @@ from optimizer.nomenclature import quantity
 from optimizer.solution import Prediction, Relaxation, Solution
 from optimizer.studies.batch import weighing_order, weighing_step
 from ui import answers
-from ui.charts import cost_chart, margin_chart, margin_rows
+from ui.charts import BARS, cost_chart, margin_chart, margin_rows
 from ui.draft import field_value, tables_of, whose
 from ui.fields import CANDLE, CHANCE, ROOM, VESSEL
 from ui.page_words import MARKS, chance_phrase, mark_of, spoken_bound
@@ -145,8 +145,7 @@ def _margins(solution: Solution) -> None:
         alt="Limits, tightest first: " + "; ".join(f"{row['words']}: {row['told']}" for row in rows),
     )
     st.caption(
-        "Line: the limit. Right of it: meets. Bar: where the true value likely lies (5 % to 95 %). "
-        f"{MARKS['example']} shipped figures, no trial of yours behind them · "
+        f"{BARS} {MARKS['example']} shipped figures, no trial of yours behind them · "
         f"{MARKS['fitted']} fitted to your trials or burn test"
     )
 

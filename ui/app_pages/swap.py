@@ -4,22 +4,30 @@ from __future__ import annotations
 
 import streamlit as st
 
-from optimizer.errors import VesselblendError
 from optimizer.nomenclature import quantity
 from optimizer.solution import Solution
+from optimizer.studies.batch import weighing_order, weighing_step
 from optimizer.studies.check import Comparison
 from optimizer.verdict.judge import worst_verdict
 from ui import answers
-from ui.blends import blend_text, parts_of
-from ui.charts import margin_chart, margin_rows
+from ui.blend_form import BlendForm
+from ui.charts import BARS, margin_chart, margin_rows
 from ui.page_words import chance_phrase
 from ui.state import Session, pick, session, units
-from ui.widgets import draw, in_rows
-from ui.words import label_of, money, range_words, value_words
+from ui.widgets import draw
+from ui.words import (
+    blend_words,
+    cost_groups,
+    grams_words,
+    label_of,
+    money,
+    money_parts,
+    saving_words,
+    seen_words,
+    uncounted_words,
+)
 
-_PART, _WATER, _EXACT = "swap.", "swap_water", "swap_exact"
 _PRESENT, _CANDIDATE = "present", "candidate"
-_DIGITS = 3
 
 
 def show() -> None:
@@ -32,83 +40,56 @@ def show() -> None:
         st.page_link("app_pages/bench.py", label="See the smallest changes that would do")
     left, right = st.columns([4, 7], gap="large")
     with left:
+        _today(now)
         typed = _candidate(now, present)
     if typed:
         found = answers.compared(now.asked, now.blend, typed)
         with right:
             _verdict(now, found)
         _table(found)
+        _weights(found)
         _consequences(found, typed)
+
+
+def _today(now: Session) -> None:
+    """Let the caster write the blend cast today, and take it as the present one."""
+    st.markdown("### Present: the blend in hand")
+    with st.expander("You cast another one today? Write it here"):
+        form = BlendForm("today", now.job.materials)
+        form.show()
+        typed = form.typed()
+        st.button(
+            "This is what I cast today", on_click=pick, args=(typed,), key="take_today", disabled=not typed
+        )
 
 
 def _candidate(now: Session, present: Solution) -> str:
     """Show the fields of the candidate and return it as text; empty when it cannot be read."""
-    st.markdown("### Candidate, in parts of dry powder")
+    st.markdown("### Candidate, in parts")
+    form = BlendForm("swap", now.job.materials)
     starts = {} if present.mix is None else {"the blend in hand": present, **answers.others(now.asked)}
-    if not any(f"{_PART}{name}" in st.session_state for name in now.job.materials):
-        _fill(next(iter(list(starts.values())[1::-1]), None), now.job.materials)
+    if form.untouched:
+        form.fill(next(iter(list(starts.values())[1::-1]), None))
     st.selectbox(
         "Start from",
         list(starts),
         index=None,
         placeholder="your own figures",
         key="swap_start",
-        on_change=lambda: _fill(starts.get(st.session_state["swap_start"]), now.job.materials),
+        on_change=lambda: form.fill(starts.get(st.session_state["swap_start"])),
     )
-    for row in in_rows([*now.job.materials, ""], 2):
-        for column, name in zip(st.columns(2), row, strict=False):
-            with column:
-                _field(name)
-    return _typed(now)
-
-
-def _field(material: str) -> None:
-    """Show the field of a material, or of the water for no name."""
-    if material:
-        label = label_of(material, answers.catalogue())
-        st.text_input(label, key=f"{_PART}{material}", placeholder="none", persist_state="session")
-    else:
-        st.text_input("water per powder", key=_WATER, placeholder="its own demand", persist_state="session")
-
-
-def _fill(solution: Solution | None, materials: tuple[str, ...]) -> None:
-    """Put a blend into the fields, rounded to be read, and keep it as it is."""
-    if solution is None or solution.mix is None:
-        return
-    parts = parts_of(solution.mix.blend, _DIGITS)
-    for name in materials:
-        st.session_state[f"{_PART}{name}"] = parts.get(name, "")
-    st.session_state[_WATER] = f"{solution.mix.water_ratio:.{_DIGITS}g}"
-    exact = blend_text(solution.mix.blend, solution.mix.water_ratio)
-    st.session_state[_EXACT] = (parts, st.session_state[_WATER], exact)
-
-
-def _typed(now: Session) -> str:
-    parts = {name: str(st.session_state.get(f"{_PART}{name}") or "").strip() for name in now.job.materials}
-    if not any(parts.values()):
-        st.info("Write parts or percent beside the powders of the candidate.")
-        return ""
-    filled, water = {name: text for name, text in parts.items() if text}, _water()
-    shown, shown_water, exact = st.session_state.get(_EXACT, ({}, "", ""))
-    if (filled, water) == (shown, shown_water):
-        st.caption("Rounded to be read; counted exactly until you change a figure.")
-        return str(exact)
-    line = "; ".join(f"{name}={text.removesuffix('%')}" for name, text in filled.items())
-    try:
-        return answers.typed_blend(line, water)
-    except VesselblendError as error:
-        st.error(str(error))
-        return ""
-
-
-def _water() -> str:
-    return str(st.session_state.get(_WATER) or "").strip()
+    form.show()
+    return form.typed()
 
 
 def _verdict(now: Session, found: Comparison) -> None:
     currency = now.job.currency
     st.markdown(f"### The candidate: {_status(found.candidate)}")
     st.markdown(_saving_words(found, currency))
+    for name, each in _both(found).items():
+        if each.mix is not None:
+            words = blend_words(each.mix.blend, answers.catalogue())
+            st.caption(f"{name}: {words}; water ratio {each.mix.water_ratio:.3f}")
     most = answers.largest_saving(now.asked, now.blend)
     if most == 0.0:
         st.markdown("The blend in hand is already the cheapest that meets every limit.")
@@ -123,6 +104,7 @@ def _verdict(now: Session, found: Comparison) -> None:
         key="swap_margins",
         alt="; ".join(f"{row['name']}, {row['limit']}: {row['seen']}, {row['verdict']}" for row in rows),
     )
+    st.caption(BARS)
 
 
 def _status(solution: Solution) -> str:
@@ -152,16 +134,48 @@ def _consequences(found: Comparison, typed: str) -> None:
         st.warning(
             "Gypsum and cement mixed like this: nobody has published measurements. Cast a trial first."
         )
+    for note in found.candidate.notes:
+        st.markdown(f"Candidate: {note}")
     st.button("Take the candidate in hand", on_click=pick, args=(typed,), key="take_candidate")
 
 
 def _saving_words(found: Comparison, currency: str) -> str:
-    if found.saving is None or found.share is None:
-        return "Give every powder a price to see the saving."
-    if found.saving == 0.0:
-        return f"It costs the same: it saves {money(0.0, currency)}."
-    way = "saves" if found.saving > 0.0 else "costs more by"
-    return f"It {way} **{money(abs(found.saving), currency)}** a good vessel ({abs(found.share):.1%})."
+    old, new = found.present.cost, found.candidate.cost
+    if old is None or new is None:
+        reasons = (uncounted_words(each) for each in (found.candidate, found.present))
+        why = "; ".join(dict.fromkeys(filter(None, reasons)))
+        return f"No saving can be named{f': {why}' if why else ''}."
+    both = f"{money(new, currency)} against {money(old, currency)}"
+    return f"The candidate **{saving_words(old, new, currency)}**: {both}."
+
+
+def _weights(found: Comparison) -> None:
+    """Show both blends by the gram and by the parts of their cost."""
+    known, both = answers.catalogue(), _both(found)
+    grams = {name: each.mix.grams for name, each in both.items() if each.mix is not None}
+    parts = {name: money_parts(cost_groups(each.cost_parts)) for name, each in both.items()}
+    used = dict.fromkeys(name for each in grams.values() for name in each)
+    with st.expander("Side by side: grams for one vessel and parts of its cost"):
+        rows = []
+        for material in weighing_order(dict.fromkeys(used, 1.0), known):
+            step = weighing_step(material, found.candidate, known)
+            cells = {
+                name: grams_words(each[material], step, units()) if material in each else "-"
+                for name, each in grams.items()
+            }
+            rows.append({"weigh": label_of(material, known), **cells})
+        st.dataframe(rows, hide_index=True, key="swap_grams", alt="Grams of both blends for one vessel")
+        costs = dict.fromkeys(part for each in parts.values() for part in each)
+        st.dataframe(
+            [
+                {f"cost, {found.candidate.job.currency}": part}
+                | {name: each.get(part, "0.00") for name, each in parts.items()}
+                for part in costs
+            ],
+            hide_index=True,
+            key="swap_costs",
+            alt="Parts of the cost of both blends",
+        )
 
 
 def _row(found: Comparison, place: int) -> dict[str, str]:
@@ -169,8 +183,7 @@ def _row(found: Comparison, place: int) -> dict[str, str]:
     cells = {"limit": quantity(name).label}
     for word, solution in _both(found).items():
         verdict, known = solution.limits[place], solution.properties.get(name)
-        value = money(verdict.value, "") if known is None else value_words(name, verdict.value, units())
-        cells[word] = f"{value} {range_words(name, known, units()) if known else ''}".strip()
+        cells[word] = money(verdict.value, "") if known is None else seen_words(verdict, known, units())
         cells[f"{word} meets it"] = (
             chance_phrase(verdict.probability) if verdict.judged == "with its chance" else verdict.verdict
         )
