@@ -1,7 +1,8 @@
 """One table of how fast it is, each figure beside its reference: ``python -m tests.benchmarks``.
 
 Prints Markdown. Times are the best of several runs, the middle in brackets. Nothing here is a test: a time
-depends on the machine, which the table names. The proof has a benchmark of its own in this folder.
+depends on the machine, which the table names. `tests.benchmarks.agreement` puts
+the answers to an independent solver.
 """
 
 from __future__ import annotations

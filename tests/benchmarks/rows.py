@@ -5,26 +5,32 @@ from __future__ import annotations
 import datetime as dt
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from statistics import median
 
 import numpy as np
 
+from optimizer.calibration.fit import calibrate
 from optimizer.chain.body import per_liter
 from optimizer.chain.predict import cast_of, predict
 from optimizer.jobfile import parse_job, template
+from optimizer.pareto import hypervolume
 from optimizer.problem import Problem, problem_of
 from optimizer.specs import load_catalogue
 from optimizer.studies.design import design, design_problem
-from optimizer.studies.frontier import frontier
+from optimizer.studies.frontier import Frontier, frontier
 from optimizer.studies.order_blends import plan_blends, shop_request
 from optimizer.sweep import CsvLedger, header_of, plan_of, read_scenarios, sweep
 from optimizer.sweep.crews import Crew, ProcessCrew, SoloCrew
 from optimizer.toml_files import parse_toml
-from tests.benchmarks.oracles import bare_strength, evolution, linear_program
+from tests.benchmarks.agreement import compared
+from tests.benchmarks.oracles import bare_strength, evolution, linear_program, many_objective_evolution
 from tests.benchmarks.timing import Row, measure, started, words_of
+from tests.calibration.studios import World
+from tests.certificate.invented import invented_problem
 
 __all__ = ["TOPICS"]
 
@@ -88,12 +94,89 @@ def _loosened(limits: tuple) -> tuple:  # type: ignore[type-arg]
 
 def give_and_take() -> Iterator[Row]:
     """Walk a frontier of 60 points."""
-    problem = _demo()
+    problem, over = _demo(), ("cost", "demold_time")
     quick = measure(lambda: design_problem(problem, explain=False), 4.0, most=10)
-    ours = measure(lambda: frontier(problem, ("cost", "demold_time"), 60), 1.0, most=3)
-    count = len(frontier(problem, ("cost", "demold_time"), 60).blends)
+    ours = measure(lambda: frontier(problem, over, 60), 1.0, most=3)
+    found = _values(frontier(problem, over, 60))
+    fine = _values(frontier(problem, over, 400))
+    worst = np.vstack([found, fine]).max(axis=0) * 1.02
+    whole = hypervolume(fine, worst)
+    share = f"{len(found)} blends kept; hypervolume {hypervolume(found, worst) / whole:.4f} of 400 points"
+    yield Row("frontier of 60 points", words_of(ours), "design, quick", words_of(quick), share)
+    begun = time.perf_counter()
+    proved = frontier(problem, over, 60, proof_seconds=5.0)
+    seconds = time.perf_counter() - begun
+    count = sum(blend.proof is not None and blend.proof.proved for blend in proved.blends)
     yield Row(
-        "frontier of 60 points", words_of(ours), "design, quick", words_of(quick), f"{count} blends kept"
+        "the same, each blend proved",
+        f"{seconds:.3g} s",
+        "not proved",
+        words_of(ours),
+        f"{count} of {len(proved.blends)} proved",
+    )
+    try:
+        evolved = many_objective_evolution(problem, over, ours.best, seed=1)
+    except ModuleNotFoundError:
+        return
+    reached = f"hypervolume {hypervolume(evolved, worst) / whole:.4f} of 400 points, {len(evolved)} blends"
+    yield Row("frontier of 60 points", words_of(ours), "NSGA-II (pymoo)", f"{ours.best:.3g} s given", reached)
+    begun = time.perf_counter()
+    wide = frontier(problem, (*over, "whiteness"), 200)
+    seconds = time.perf_counter() - begun
+    yield Row(
+        "frontier of three quantities, 200 points",
+        f"{seconds:.3g} s",
+        "design, quick",
+        words_of(quick),
+        f"{len(wide.blends)} blends kept",
+    )
+
+
+def _values(found: Frontier) -> np.ndarray:
+    return np.array([[blend.values[name] for name in found.over] for blend in found.blends])
+
+
+def proofs(jobs: int = 24) -> Iterator[Row]:
+    """Solve and prove made-up jobs of 6 to 48 materials, and see how both grow."""
+    first = None
+    for materials in (6, 12, 24, 48):
+        asked = [invented_problem(load_catalogue(), materials, seed) for seed in range(jobs)]
+        compared_all = [compared(problem, seed, 20.0, 0.0) for seed, problem in enumerate(asked)]
+        search, proof = ([getattr(job, name) for job in compared_all] for name in ("search", "proof"))
+        quick = sum(job.quick == "best" for job in compared_all)
+        first = first or median(search)
+        note = f"{quick} of {jobs} quick answers best; search {median(search) / first:.2g} times that of 6"
+        yield Row(
+            f"proof, {materials} materials, {jobs} jobs",
+            _spread(proof),
+            "quick answer",
+            _spread(search),
+            note,
+        )
+
+
+def _spread(times: Sequence[float]) -> str:
+    middle, high = 1e3 * np.percentile(times, (50, 95))
+    return f"{middle:.3g} ms median, {high:.3g} ms at 95 %"
+
+
+def fits() -> Iterator[Row]:
+    """Fit a book of 200 made-up trials, beside the bare least squares of as many readings."""
+    catalogue = load_catalogue()
+    world = World(catalogue, 5)
+    many = [world.trial(number) for number in range(200)]
+    fit = calibrate(many, catalogue)
+    ours = measure(lambda: calibrate(many, catalogue), 2.0, most=3)
+    readings, unknowns = len(fit.seen), len(fit.calibration.learned)
+    chance = np.random.default_rng(0)
+    matrix, seen = chance.normal(size=(readings, unknowns)), chance.normal(size=readings)
+    bare = measure(lambda: np.linalg.lstsq(matrix, seen), 1.0)
+    yield Row(
+        "fit 200 trials",
+        words_of(ours),
+        "linear least squares in numpy",
+        words_of(bare),
+        f"{readings} readings, {unknowns} figures",
     )
 
 
@@ -152,7 +235,9 @@ def starting() -> Iterator[Row]:
 TOPICS: dict[str, Callable[[], Iterator[Row]]] = {
     "prediction": prediction,
     "design": designs,
+    "proof": proofs,
     "frontier": give_and_take,
+    "fit": fits,
     "order": order,
     "sweep": sweeps,
     "start": starting,
