@@ -22,7 +22,15 @@ from ui.card import CARD_CAUTIONS
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import blend_words, grams_words, label_of, money
 
-__all__ = ["BOTTLENECKS", "day_words", "order_blocks", "plan_words", "remedy_words"]
+__all__ = [
+    "BOTTLENECKS",
+    "day_words",
+    "no_remedy_words",
+    "order_blocks",
+    "plan_words",
+    "remedy_words",
+    "shelf_words",
+]
 
 BOTTLENECKS: Final = {
     "molds": "the molds: every one is filled as often as a shift allows",
@@ -55,7 +63,7 @@ def order_blocks(answer: OrderAnswer, catalogue: Catalogue, units: System) -> It
     yield sentence(f"{counted(request.vessels, 'vessel')} {dates}, {owned}", "bold")
     yield sentence(plan_words(best, request.shop.molds))
     yield from _blend(answer, best, catalogue, units)
-    yield from _held_back(best)
+    yield from _held_back(best, answer)
     yield from _remedies(best, answer)
     yield from _buying(answer, best, catalogue)
     yield from _money(answer, best)
@@ -74,18 +82,30 @@ def order_blocks(answer: OrderAnswer, catalogue: Catalogue, units: System) -> It
 
 
 def plan_words(plan: OrderPlan, owned: int) -> str:
-    """Return whether a plan is in time, when it is ready and with how many molds."""
+    """Return whether a plan is in time, when it is ready, with how many molds and with those owned alone."""
     if plan.ready is None:
-        if not plan.turns:
-            return "This order cannot be made: no casting leaves its mold within a working day."
-        return "This order cannot be made with these hands and molds in any time that can be planned."
+        return _never_words(plan)
     molds = f"with {counted(plan.molds_at_work, 'mold')} at work{_bought_words(plan, owned)}"
+    alone = f" With the {counted(owned, 'mold')} owned alone: {day_words(plan.ready_owned)}." if owned else ""
     if plan.meets_date:
-        return f"In time: ready on {day_words(plan.ready)} {molds}."
-    early = (
-        f" Earliest with {plan.earliest_molds} molds: {day_words(plan.earliest)}." if plan.earliest else ""
+        more = alone if plan.molds_at_work > owned else ""
+        return f"In time: ready on {day_words(plan.ready)} {molds}.{more}"
+    early = plan.earliest and plan.ready_owned and plan.earliest < plan.ready_owned
+    if not early:
+        return f"Late: ready on {day_words(plan.ready)} {molds}. No number of molds makes it earlier."
+    sooner = f" Earliest with {plan.earliest_molds} molds: {day_words(plan.earliest)}."
+    return f"Late: ready on {day_words(plan.ready)} {molds}.{alone}{sooner}"
+
+
+def _never_words(plan: OrderPlan) -> str:
+    if not plan.turns:
+        return "This order cannot be made: no casting leaves its mold within a working day."
+    if not plan.most_vessels:
+        return "This order cannot be made: molds, mixer, shelf or hands do not give one casting a day."
+    most = f"{plan.most_vessels:,} vessels"
+    return (
+        f"This order takes more than ten years, the longest plan: split it; {most} can be made in that time."
     )
-    return f"Late: ready on {day_words(plan.ready)} {molds}.{early}"
 
 
 def _bought_words(plan: OrderPlan, owned: int) -> str:
@@ -114,9 +134,10 @@ def _blend(answer: OrderAnswer, plan: OrderPlan, catalogue: Catalogue, units: Sy
     )
 
 
-def _held_back(plan: OrderPlan) -> Iterator[Block]:
+def _held_back(plan: OrderPlan, answer: OrderAnswer) -> Iterator[Block]:
     if not plan.bottleneck:
         return
+    fullest = plan.schedule.fullest if plan.schedule else None
     yield heading("What holds it back")
     yield sentence(f"{BOTTLENECKS[plan.bottleneck].capitalize()}.", indent=2)
     sooner = [
@@ -126,6 +147,20 @@ def _held_back(plan: OrderPlan) -> Iterator[Block]:
     ]
     if sooner:
         yield sentence(f"Ready date if one of these held nothing back: {', '.join(sooner)}.", indent=2)
+    if fullest:
+        yield sentence(shelf_words(plan, answer.request.shop.shelf_places), indent=2)
+
+
+def shelf_words(plan: OrderPlan, places: int) -> str:
+    """Return how full the drying shelf gets, and what waits off it."""
+    fullest = plan.schedule.fullest if plan.schedule else None
+    if fullest is None:
+        return ""
+    off = max(day.off_shelf for day in plan.schedule.days) if plan.schedule else 0
+    return (
+        f"Drying shelf: at most {fullest.on_shelf} of {places} places are taken, first on "
+        f"{day_words(fullest.day)}; off it at most {off} sealed vessels wait for test burns and packing."
+    )
 
 
 def _remedies(plan: OrderPlan, answer: OrderAnswer) -> Iterator[Block]:
@@ -135,7 +170,16 @@ def _remedies(plan: OrderPlan, answer: OrderAnswer) -> Iterator[Block]:
         )
         yield from (indented(remedy_words(remedy)) for remedy in plan.remedies)
     elif not plan.meets_date:
-        yield sentence("No single change to the shop makes the date; ask for a later one.", indent=2)
+        yield sentence(no_remedy_words(plan, answer.request.due), indent=2)
+
+
+def no_remedy_words(plan: OrderPlan, due: datetime.date) -> str:
+    """Return why nothing makes the date, and which one to ask for."""
+    later = f"ask for {day_words(plan.earliest)}" if plan.earliest else "ask for fewer vessels"
+    if plan.soonest and plan.soonest > due:
+        alone = f"drying, sealing and test burns of one vessel alone take until {day_words(plan.soonest)}"
+        return f"No change to the shop makes the date: {alone}; {later}."
+    return f"No change to the shop that is tried makes the date; {later}."
 
 
 def remedy_words(remedy: Remedy) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from optimizer.money.request import Candidate
-from optimizer.money.turns import turns_per_day, whole_down, whole_up
+from optimizer.money.turns import DAY, turns_per_day, whole_down, whole_up
 from optimizer.shop import Shop
 
 __all__ = ["RESOURCES", "Capacity", "capacity", "day_rates", "molds_per_mix", "without"]
@@ -34,7 +34,8 @@ class Capacity:
     cast_minutes, seal_minutes, pack_minutes : float
         Work on one casting, on sealing one vessel (all coats) and on packing one [min].
     shelf_days, drying_days : int
-        Days a casting keeps its place on the shelf, and days it waits to be dry [calendar d].
+        Days after its casting on which a vessel leaves the drying shelf if no work waits, its seal cured, and
+        on whose morning it is dry [calendar d].
     seal_days, test_burn_days : int
         Days to a cured seal [calendar d] and days of test burns [working d].
     """
@@ -80,7 +81,8 @@ def capacity(candidate: Candidate, shop: Shop) -> Capacity:
     """
     turns = turns_per_day(candidate.demold_time, shop)
     by_day = min(turns, turns_per_day(candidate.demold_time, replace(shop, overnight=False)))
-    dry = whole_up(candidate.drying_time)
+    dry = _morning_dry(candidate.drying_time, shop)
+    cure = shop.seal_days if candidate.coats > 0 else 0
     return Capacity(
         day_molds=shop.molds * by_day,
         night_molds=shop.molds * (turns - by_day),
@@ -90,18 +92,24 @@ def capacity(candidate: Candidate, shop: Shop) -> Capacity:
         cast_minutes=shop.cast_minutes,
         seal_minutes=shop.seal_minutes * candidate.coats,
         pack_minutes=shop.pack_minutes,
-        shelf_days=max(1, dry),
+        shelf_days=dry + cure,
         drying_days=dry,
-        seal_days=shop.seal_days if candidate.coats > 0 else 0,
+        seal_days=cure,
         test_burn_days=shop.test_burn_days,
     )
+
+
+def _morning_dry(drying_time: float, shop: Shop) -> int:
+    """Return the days after casting on whose morning a vessel is dry, drying from the end of a shift."""
+    return max(1, whole_up(drying_time + min(shop.shift, DAY) / DAY))
 
 
 def day_rates(bounds: Capacity, shop: Shop) -> Mapping[str, float]:
     """Return the castings a day that each resource alone could keep up [count/d].
 
     Labor counts every stage of a casting, for sealing and packing take their minutes from the same
-    shift; vessels lost on the way need no more of it. The shelf turns over in calendar days.
+    shift; vessels lost on the way need no more of it. A place on the shelf is taken from the day of casting
+    until the seal has cured, in calendar days; days off between only lengthen that.
     """
     kept = 1.0 - shop.reject
     sold = kept * (1.0 - shop.finish_reject)
@@ -128,5 +136,5 @@ _LIFTED: Final[Mapping[str, Callable[[Capacity], Capacity]]] = {
     "labor": lambda bounds: replace(bounds, labor=math.inf),
     "mixer": lambda bounds: replace(bounds, mixer=math.inf),
     "shelf": lambda bounds: replace(bounds, shelf=math.inf),
-    "drying": lambda bounds: replace(bounds, drying_days=0, shelf_days=1),
+    "drying": lambda bounds: replace(bounds, drying_days=1, shelf_days=1 + bounds.seal_days),
 }

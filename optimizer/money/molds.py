@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from optimizer.money.capacity import capacity
 from optimizer.money.request import Candidate, OrderRequest
-from optimizer.money.schedule import Schedule, make_schedule
+from optimizer.money.schedule import least_whole, ready_date
 from optimizer.money.turns import pours_needed, turns_per_day, whole_up
 from optimizer.shop import Shop
 
-__all__ = ["MoldSearch", "least_whole", "plan_in", "search_molds"]
+__all__ = ["MoldSearch", "ready_in", "search_molds"]
 
 
 @dataclass(frozen=True)
@@ -23,10 +22,10 @@ class MoldSearch:
     ----------
     at_work : int
         Molds the plan uses [count].
-    schedule : Schedule | None
-        The plan with them; None when the blend cannot be cast.
-    owned_are_enough : bool
-        True when the molds owned make the date.
+    ready : datetime.date | None
+        When the order is ready with them; None when the blend cannot be cast or takes too long.
+    ready_owned : datetime.date | None
+        When it is ready with the molds owned alone.
     earliest : datetime.date | None
         Earliest ready date over all numbers of molds that may be had.
     earliest_molds : int
@@ -34,17 +33,17 @@ class MoldSearch:
     """
 
     at_work: int
-    schedule: Schedule | None
-    owned_are_enough: bool
+    ready: datetime.date | None
+    ready_owned: datetime.date | None
     earliest: datetime.date | None
     earliest_molds: int
 
 
-def plan_in(
+def ready_in(
     request: OrderRequest, candidate: Candidate, shop: Shop, until: datetime.date | None = None
-) -> Schedule | None:
-    """Return the day plan of the order in a changed shop, or None when it cannot be made by `until`."""
-    return make_schedule(request.vessels, capacity(candidate, shop), shop, request.start, until)
+) -> datetime.date | None:
+    """Return when the order is ready in a changed shop, or None when that is not by `until`."""
+    return ready_date(request.vessels, capacity(candidate, shop), shop, request.start, until)
 
 
 def search_molds(request: OrderRequest, candidate: Candidate) -> MoldSearch:
@@ -53,42 +52,24 @@ def search_molds(request: OrderRequest, candidate: Candidate) -> MoldSearch:
     Where none make it, the owned ones stay at work, or those of the earliest date where none are owned.
     """
 
-    def plan(molds: int, until: datetime.date | None = None) -> Schedule | None:
-        return plan_in(request, candidate, replace(request.shop, molds=molds), until)
+    def ready(molds: int, until: datetime.date | None = None) -> datetime.date | None:
+        return ready_in(request, candidate, replace(request.shop, molds=molds), until)
 
-    owned = request.shop.molds
-    as_it_is = plan(owned)
+    owned, due = request.shop.molds, request.due
+    as_it_is = ready(owned)
     most = max(owned, _most_useful(request, candidate)) if request.may_buy_molds else owned
-    best = plan(most)
-    earliest = best.ready if best else None
-    least = least_whole(0, most, lambda molds: plan(molds, earliest) is not None) if best else 0
-    if as_it_is and as_it_is.ready <= request.due:
-        return MoldSearch(owned, as_it_is, True, earliest, least)
-    if earliest and earliest <= request.due:
-        molds = least_whole(owned, most, lambda molds: plan(molds, request.due) is not None)
-        return MoldSearch(molds, plan(molds), False, earliest, least)
+    with_most = ready(most) if most > owned else as_it_is
+    earliest = min(filter(None, (as_it_is, with_most)), default=None)
+    top = owned if earliest == as_it_is else most
+    least = least_whole(0, top, lambda molds: ready(molds, earliest) is not None) if earliest else 0
+    if as_it_is and as_it_is <= due:
+        return MoldSearch(owned, as_it_is, as_it_is, earliest, least)
+    if earliest and earliest <= due:
+        molds = least_whole(owned, most, lambda molds: ready(molds, due) is not None)
+        return MoldSearch(molds, ready(molds), as_it_is, earliest, least)
     if as_it_is:
-        return MoldSearch(owned, as_it_is, False, earliest, least)
-    return MoldSearch(least, best and plan(least), False, earliest, least)
-
-
-def least_whole(low: int, high: int, works: Callable[[int], bool]) -> int:
-    """Return the least whole number from `low` to `high` that works.
-
-    `high` must work, and whatever is more than a number that works must work too.
-
-    Examples
-    --------
-    >>> least_whole(0, 100, lambda number: number >= 37)
-    37
-    """
-    while low < high:
-        middle = (low + high) // 2
-        if works(middle):
-            high = middle
-        else:
-            low = middle + 1
-    return high
+        return MoldSearch(owned, as_it_is, as_it_is, earliest, least)
+    return MoldSearch(least, earliest, None, earliest, least)
 
 
 def _most_useful(request: OrderRequest, candidate: Candidate) -> int:

@@ -16,7 +16,7 @@ from optimizer.money.molds import search_molds
 from optimizer.money.purchase import Purchase, buy_bags
 from optimizer.money.remedies import Remedy, find_remedies
 from optimizer.money.request import Candidate, OrderRequest
-from optimizer.money.schedule import Schedule, make_schedule
+from optimizer.money.schedule import Schedule, make_schedule, most_vessels, ready_date
 from optimizer.money.turns import pours_needed, turns_per_day
 from optimizer.money.vessel_cost import CostParts, MoldCharge, order_charge, price_floor, vessel_cost
 from optimizer.money.workdays import working_days_between
@@ -37,7 +37,7 @@ class OrderPlan:
     meets_date : bool
         True when the plan is ready by the due date.
     schedule : Schedule | None
-        Day by day; None when this blend cannot be cast in this shop at all.
+        Day by day; None when this blend cannot be cast in this shop at all, or not within ten years.
     molds_at_work, molds_to_buy : int
         Molds the plan uses and how many of them are bought [count].
     molds_worn : float
@@ -53,6 +53,12 @@ class OrderPlan:
         Earliest ready date with as many molds as are of use, or with those owned if none may be bought.
     earliest_molds : int
         Least molds at work that reach `earliest` [count].
+    ready_owned : datetime.date | None
+        Ready date with the molds owned alone; None when they do not make the order in any time planned.
+    soonest : datetime.date | None
+        Ready date of one vessel alone: drying, sealing and test burns take that long whatever the shop has.
+    most_vessels : int
+        Good vessels this plan makes: those ordered, or as many as ten years give, the longest plan [count].
     remedies : tuple[Remedy, ...]
         Changes to the shop as it stands that make the date, each confirmed by a plan of its own; empty when
         the molds owned make it.
@@ -81,6 +87,9 @@ class OrderPlan:
     relief: Mapping[str, datetime.date | None]
     earliest: datetime.date | None
     earliest_molds: int
+    ready_owned: datetime.date | None
+    soonest: datetime.date | None
+    most_vessels: int
     remedies: tuple[Remedy, ...]
     purchase: Purchase
     cost_order: CostParts
@@ -128,8 +137,9 @@ def plan_order(request: OrderRequest, candidate: Candidate) -> OrderPlan:
     shop = replace(request.shop, molds=molds.at_work)
     bounds = capacity(candidate, shop)
     rates = day_rates(bounds, shop)
-    made = molds.schedule
+    made = make_schedule(request.vessels, bounds, shop, request.start)
     purchase = _purchase(request, candidate)
+    owned_are_enough = molds.ready_owned is not None and molds.ready_owned <= request.due
     charge = order_charge(request.vessels, molds.at_work if made else 0, request.shop)
     order, wear, bare = _costs(request, candidate, purchase, charge)
     pours = pours_needed(request.vessels, shop.reject, shop.finish_reject)
@@ -148,7 +158,10 @@ def plan_order(request: OrderRequest, candidate: Candidate) -> OrderPlan:
         relief=_relief(request, bounds),
         earliest=molds.earliest,
         earliest_molds=molds.earliest_molds,
-        remedies=() if molds.owned_are_enough else find_remedies(request, candidate),
+        ready_owned=molds.ready_owned,
+        soonest=_soonest(request, bounds),
+        most_vessels=request.vessels if made else most_vessels(bounds, shop, request.start),
+        remedies=() if owned_are_enough else find_remedies(request, candidate),
         purchase=purchase,
         cost_order=order,
         cost_wear=wear,
@@ -202,15 +215,20 @@ def _bottleneck(rates: Mapping[str, float], bounds: Capacity, made: Schedule | N
     cast = [day.day for day in made.days if day.cast]
     if not cast:
         return ""
-    return "drying" if bounds.drying_days > (cast[-1] - cast[0]).days + 1 else slowest
+    return "drying" if bounds.drying_days > (cast[-1] - cast[0]).days + 2 else slowest
 
 
 def _relief(request: OrderRequest, bounds: Capacity) -> Mapping[str, datetime.date | None]:
     def ready(resource: str) -> datetime.date | None:
-        made = make_schedule(request.vessels, without(bounds, resource), request.shop, request.start)
-        return made.ready if made else None
+        return ready_date(request.vessels, without(bounds, resource), request.shop, request.start)
 
     return {resource: ready(resource) for resource in RESOURCES}
+
+
+def _soonest(request: OrderRequest, bounds: Capacity) -> datetime.date | None:
+    """Return when one casting alone would be ready, whatever the molds, hands and places."""
+    free = replace(bounds, day_molds=math.inf, labor=math.inf, mixer=math.inf, shelf=math.inf)
+    return ready_date(min(1, request.vessels), free, request.shop, request.start)
 
 
 def _line(request: OrderRequest, candidate: Candidate, bare: CostParts, made: Schedule | None) -> OrderLine:

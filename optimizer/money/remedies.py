@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from optimizer.money.molds import least_whole, plan_in, search_molds
+from optimizer.money.molds import ready_in, search_molds
 from optimizer.money.request import Candidate, OrderRequest
+from optimizer.money.schedule import least_whole
 from optimizer.money.turns import demold_edges, pours_needed, turns_per_day
 from optimizer.shop import Shop
 
@@ -18,6 +19,7 @@ LONGEST_SHIFT = 720.0
 
 _STEP = 15.0
 _MOST_PEOPLE_MORE = 10
+_SHELF_STEPS = 1000
 
 
 @dataclass(frozen=True)
@@ -55,11 +57,30 @@ class Remedy:
     ready: datetime.date
 
 
+@dataclass(frozen=True)
+class _Trial:
+    """Changes, and the order and blend as they are with them."""
+
+    changes: tuple[Change, ...]
+    request: OrderRequest
+    candidate: Candidate
+
+    def remedy(self) -> Remedy | None:
+        ready = ready_in(self.request, self.candidate, self.request.shop, self.request.due)
+        return Remedy(self.changes, ready) if ready else None
+
+    def and_molds(self) -> Remedy | None:
+        """Return the changes with the fewest molds more that make the date."""
+        more = _molds(self.request, self.candidate)
+        return Remedy((*self.changes, *more.changes), more.ready) if more else None
+
+
 def find_remedies(request: OrderRequest, candidate: Candidate) -> tuple[Remedy, ...]:
     """Return every kind of single change that makes the date, each the smallest of its kind.
 
     Molds, a longer shift, more people, filling overnight, a faster blend, more places on the shelf and more
-    working days are tried. When none is enough alone, a longer shift together with more molds is tried.
+    working days are tried. When none is enough alone, each of the others but the faster blend is tried
+    together with more molds, then more people with more places on the shelf and more molds.
 
     Parameters
     ----------
@@ -68,101 +89,108 @@ def find_remedies(request: OrderRequest, candidate: Candidate) -> tuple[Remedy, 
     candidate : Candidate
         The blend.
     """
-    kinds = (_molds, _blend, _overnight, _hours, _people, _shelf, _week)
-    found = [remedy for kind in kinds if (remedy := kind(request, candidate))]
-    return tuple(found) or tuple(_hours_and_molds(request, candidate))
+    molds = _molds(request, candidate)
+    others = [_first(kind(request, candidate), _Trial.remedy) for kind in _KINDS]
+    single = [remedy for remedy in (molds, *others) if remedy]
+    if single:
+        return tuple(single)
+    pairs = [_first(kind(request, candidate), _Trial.and_molds) for kind in _KINDS if kind is not _blends]
+    return tuple(pair for pair in pairs if pair) or tuple(_hands_and_shelf(request, candidate))
 
 
-def _first(request: OrderRequest, trials: Iterable[tuple[Change, Candidate, Shop]]) -> Remedy | None:
-    for change, candidate, shop in trials:
-        if made := plan_in(request, candidate, shop, request.due):
-            return Remedy((change,), made.ready)
-    return None
+def _first(trials: Sequence[_Trial], tried: Callable[[_Trial], Remedy | None]) -> Remedy | None:
+    """Return the least of trials in ascending order that makes the date; more of a thing never harms."""
+    if not trials or not tried(trials[-1]):
+        return None
+    return tried(trials[least_whole(0, len(trials) - 1, lambda number: tried(trials[number]) is not None)])
 
 
 def _molds(request: OrderRequest, candidate: Candidate) -> Remedy | None:
     if not request.may_buy_molds:
         return None
     found = search_molds(request, candidate)
-    if found.schedule is None or found.schedule.ready > request.due:
+    if found.ready is None or found.ready > request.due:
         return None
-    return Remedy((Change("molds", request.shop.molds, found.at_work),), found.schedule.ready)
+    return Remedy((Change("molds", request.shop.molds, found.at_work),), found.ready)
 
 
-def _blend(request: OrderRequest, candidate: Candidate) -> Remedy | None:
+def _in_shop(request: OrderRequest, candidate: Candidate, change: Change, shop: Shop) -> _Trial:
+    return _Trial((change,), replace(request, shop=shop), candidate)
+
+
+def _blends(request: OrderRequest, candidate: Candidate) -> list[_Trial]:
     now = turns_per_day(candidate.demold_time, request.shop)
-    faster = [edge for turns, edge in demold_edges(request.shop) if turns > now]
-    trials = (
-        (
-            Change("demold_time", candidate.demold_time, edge),
+    return [
+        _Trial(
+            (Change("demold_time", candidate.demold_time, edge),),
+            request,
             replace(candidate, demold_time=edge),
-            request.shop,
         )
-        for edge in faster
-    )
-    return _first(request, trials)
+        for turns, edge in demold_edges(request.shop)
+        if turns > now
+    ]
 
 
-def _overnight(request: OrderRequest, candidate: Candidate) -> Remedy | None:
+def _overnight(request: OrderRequest, candidate: Candidate) -> list[_Trial]:
     if request.shop.overnight:
-        return None
-    return _first(request, [(Change("overnight", 0, 1), candidate, replace(request.shop, overnight=True))])
+        return []
+    shop = replace(request.shop, overnight=True)
+    return [_in_shop(request, candidate, Change("overnight", 0, 1), shop)]
 
 
-def _hours(request: OrderRequest, candidate: Candidate) -> Remedy | None:
-    return _first(request, ((change, candidate, shop) for change, shop in _longer_shifts(request.shop)))
+def _shifts(request: OrderRequest, candidate: Candidate) -> list[_Trial]:
+    now = request.shop.shift
+    longer = [now + _STEP * more for more in range(1, int((LONGEST_SHIFT - now) / _STEP) + 1)]
+    return [
+        _in_shop(request, candidate, Change("shift", now, shift), replace(request.shop, shift=shift))
+        for shift in longer
+    ]
 
 
-def _longer_shifts(shop: Shop) -> Iterator[tuple[Change, Shop]]:
-    shift = shop.shift + _STEP
-    while shift <= LONGEST_SHIFT:
-        yield Change("shift", shop.shift, shift), replace(shop, shift=shift)
-        shift += _STEP
-
-
-def _people(request: OrderRequest, candidate: Candidate) -> Remedy | None:
+def _people(request: OrderRequest, candidate: Candidate) -> list[_Trial]:
     now = request.shop.people
-    numbers = [now + more for more in range(1, _MOST_PEOPLE_MORE + 1)]
-    return _first(
-        request,
-        ((Change("people", now, each), candidate, replace(request.shop, people=each)) for each in numbers),
-    )
+    return [
+        _in_shop(request, candidate, Change("people", now, more), replace(request.shop, people=more))
+        for more in (now + number for number in range(1, _MOST_PEOPLE_MORE + 1))
+    ]
 
 
-def _shelf(request: OrderRequest, candidate: Candidate) -> Remedy | None:
+def _shelves(request: OrderRequest, candidate: Candidate) -> list[_Trial]:
     shop = request.shop
     pours = pours_needed(request.vessels, shop.reject, shop.finish_reject)
-
-    def works(places: int) -> bool:
-        return plan_in(request, candidate, replace(shop, shelf_places=places), request.due) is not None
-
-    if pours <= shop.shelf_places or not works(pours):
-        return None
-    places = least_whole(shop.shelf_places, pours, works)
-    return _first(
-        request,
-        [(Change("shelf_places", shop.shelf_places, places), candidate, replace(shop, shelf_places=places))],
-    )
+    step = max(1, (pours - shop.shelf_places) // _SHELF_STEPS)
+    sizes = list(range(shop.shelf_places + step, pours + step, step))
+    return [
+        _in_shop(
+            request, candidate, Change("shelf_places", shop.shelf_places, n), replace(shop, shelf_places=n)
+        )
+        for n in sizes
+    ]
 
 
-def _week(request: OrderRequest, candidate: Candidate) -> Remedy | None:
+def _weeks(request: OrderRequest, candidate: Candidate) -> list[_Trial]:
     shop = request.shop
     off = [day for day in (5, 6, 0, 1, 2, 3, 4) if day not in shop.working_days]
     longer = [tuple(sorted((*shop.working_days, *off[:more]))) for more in range(1, len(off) + 1)]
-    trials = (
-        (
-            Change("working_days", len(shop.working_days), len(week)),
+    return [
+        _in_shop(
+            request,
             candidate,
+            Change("working_days", len(shop.working_days), len(week)),
             replace(shop, working_days=week),
         )
         for week in longer
-    )
-    return _first(request, trials)
+    ]
 
 
-def _hours_and_molds(request: OrderRequest, candidate: Candidate) -> Iterator[Remedy]:
-    for change, shop in _longer_shifts(request.shop):
-        remedy = _molds(replace(request, shop=shop), candidate)
-        if remedy:
-            yield Remedy((change, *remedy.changes), remedy.ready)
+_KINDS = (_blends, _overnight, _shifts, _people, _shelves, _weeks)
+
+
+def _hands_and_shelf(request: OrderRequest, candidate: Candidate) -> Iterator[Remedy]:
+    """Yield the fewest people with whom some more places, and then molds, make the date."""
+    for hands in _people(request, candidate):
+        wider = _shelves(hands.request, candidate)
+        wider = [_Trial((*hands.changes, *shelf.changes), shelf.request, candidate) for shelf in wider]
+        if found := _first(wider, _Trial.and_molds):
+            yield found
             return

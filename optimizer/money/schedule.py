@@ -1,30 +1,23 @@
 """The day plan of an order: what is cast, sealed and packed on each date until the last box leaves.
 
-Casting comes first each working day, then sealing, then packing: the work with the longest wait behind it
-goes first (the rule of Jackson, 1955, for one worker and jobs with tails: from memory). Drying and curing
-seals run through days off; work and test burns, which somebody watches, do not. What a day leaves undone
-waits for the next.
-
-A vessel demolded on some day counts its drying from the end of that day, so it is sealed from the morning
-after its last whole day of drying. Its seal cures, samples burn, and it is packed on the working day after.
+The floor (`optimizer.money.floor`) finishes what is ready before it casts more, and lets no more of the last
+castings go before finishing than the earliest ready date needs.
 """
 
 from __future__ import annotations
 
 import datetime
 import math
-from collections import defaultdict
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 
 from optimizer.money.capacity import Capacity
-from optimizer.money.turns import pours_needed, whole_down
-from optimizer.money.workdays import calendar_days, shift_working
+from optimizer.money.floor import HORIZON, Floor, OrderSize, run_floor
+from optimizer.money.turns import pours_needed, whole_down, whole_up
+from optimizer.money.workdays import shift_working, working_days_between
 from optimizer.shop import Shop
 
-__all__ = ["DayPlan", "Schedule", "make_schedule"]
-
-_LONGEST = 36_525
-_DONE = 1e-6
+__all__ = ["DayPlan", "Schedule", "least_whole", "make_schedule", "most_vessels", "ready_date"]
 
 
 @dataclass(frozen=True)
@@ -40,7 +33,10 @@ class DayPlan:
     cast : int
         Castings poured [count].
     on_shelf : int
-        Places of the drying shelf taken at the end of the day [count].
+        Places of the drying shelf taken at the end of the day: castings that dry, wait for sealing or cure
+        their seal [count].
+    off_shelf : int
+        Vessels with a cured seal that wait for test burns or packing at the end of the day [count].
     sealed, packed : int
         Vessels sealed and packed, rounded so that the days add up [count].
     minutes : float
@@ -53,6 +49,7 @@ class DayPlan:
     working: bool
     cast: int
     on_shelf: int
+    off_shelf: int
     sealed: int
     packed: int
     minutes: float
@@ -73,27 +70,29 @@ class Schedule:
         Castings poured in all [count].
     last_cast : datetime.date | None
         The last day of casting; None for an order of nothing.
+    castings_first : int
+        So many of the last castings go before sealing and packing [count].
     """
 
     days: tuple[DayPlan, ...]
     ready: datetime.date
     pours: int
     last_cast: datetime.date | None
+    castings_first: int = 0
 
     @property
     def casting_days(self) -> int:
         """Days on which anything is cast [count]."""
         return sum(1 for day in self.days if day.cast)
 
+    @property
+    def fullest(self) -> DayPlan | None:
+        """The first day on which most places of the drying shelf are taken; None for an order of nothing."""
+        return max(self.days, key=lambda day: day.on_shelf, default=None)
 
-def make_schedule(
-    vessels: int,
-    bounds: Capacity,
-    shop: Shop,
-    start: datetime.date,
-    until: datetime.date | None = None,
-) -> Schedule | None:
-    """Return the day plan of an order, or None when it cannot be made, or not by `until`.
+
+def make_schedule(vessels: int, bounds: Capacity, shop: Shop, start: datetime.date) -> Schedule | None:
+    """Return the day plan of an order, or None when it cannot be made within ten years.
 
     Parameters
     ----------
@@ -105,26 +104,120 @@ def make_schedule(
         Rejects, calendar and days of packing.
     start : datetime.date
         First day on which casting may begin.
-    until : datetime.date | None
-        Stop looking after this day; None looks a hundred years ahead.
     """
-    pours = pours_needed(vessels, shop.reject, shop.finish_reject)
-    if pours == 0:
+    size = _size(vessels, shop)
+    if size.pours == 0:
         return Schedule((), start, 0, None)
-    if _most_a_day(bounds) < 1.0:
+    found = _earliest(size, bounds, shop, start, HORIZON)
+    if found is None:
         return None
-    last = start + datetime.timedelta(days=_LONGEST) if until is None else until
-    floor = _Floor(vessels, pours, bounds, shop)
-    for index, (day, working) in enumerate(calendar_days(start, shop)):
-        if day > last:
-            return None
-        floor.live(index, day, working)
-        if floor.packed >= vessels - _DONE:
-            break
-    ready = shift_working(day, max(0, shop.pack_days - 1), shop)
-    if ready > last:
+    done, first = found
+
+    def ends(castings_first: int) -> Floor:
+        return run_floor(size, bounds, shop, start, until=done, castings_first=castings_first)
+
+    first = least_whole(0, first, lambda number: ends(number).done is not None)
+    floor = ends(first)
+    assert floor.done is not None
+    ready = _boxed(start + datetime.timedelta(days=floor.done), shop)
+    days = tuple(_days(floor, start))
+    return Schedule(days, ready, size.pours, max(each.day for each in days if each.cast), first)
+
+
+def ready_date(
+    vessels: int,
+    bounds: Capacity,
+    shop: Shop,
+    start: datetime.date,
+    until: datetime.date | None = None,
+) -> datetime.date | None:
+    """Return the day an order is ready, or None when that is not by `until`, or not within ten years.
+
+    Parameters
+    ----------
+    vessels, bounds, shop, start
+        As for `make_schedule`, whose plan is ready on the day given here.
+    until : datetime.date | None
+        Stop looking after this day.
+    """
+    size = _size(vessels, shop)
+    last = HORIZON if until is None else min(HORIZON, (until - start).days)
+    if size.pours == 0:
+        return start if last >= 0 else None
+    found = _earliest(size, bounds, shop, start, last)
+    ready = found and _boxed(start + datetime.timedelta(days=found[0]), shop)
+    return ready if ready and (until is None or ready <= until) else None
+
+
+def most_vessels(bounds: Capacity, shop: Shop, start: datetime.date) -> int:
+    """Return the good vessels that are packed within ten years [count]."""
+    kept = (1.0 - shop.reject) * (1.0 - shop.finish_reject)
+    most = _most_a_day(bounds) * (HORIZON + 1)
+    if most < 1.0 or math.isinf(most):
+        return 0
+    size = OrderSize(whole_up(most), whole_up(most / kept), shop.reject, shop.finish_reject)
+    return whole_down(run_floor(size, bounds, shop, start, until=HORIZON, castings_first=0).packed)
+
+
+def least_whole(low: int, high: int, works: Callable[[int], bool]) -> int:
+    """Return the least whole number from `low` to `high` that works.
+
+    `high` must work, and whatever is more than a number that works must work too.
+
+    Examples
+    --------
+    >>> least_whole(0, 100, lambda number: number >= 37)
+    37
+    """
+    while low < high:
+        middle = (low + high) // 2
+        if works(middle):
+            high = middle
+        else:
+            low = middle + 1
+    return high
+
+
+def _size(vessels: int, shop: Shop) -> OrderSize:
+    pours = pours_needed(vessels, shop.reject, shop.finish_reject)
+    return OrderSize(vessels, pours, shop.reject, shop.finish_reject)
+
+
+def _earliest(
+    size: OrderSize, bounds: Capacity, shop: Shop, start: datetime.date, until: int
+) -> tuple[int, int] | None:
+    """Return the earliest last day of packing and how many castings go first for it."""
+    if _hopeless(size, bounds, shop, start, until):
         return None
-    return Schedule(tuple(floor.days), ready, pours, max(each.day for each in floor.days if each.cast))
+    best: tuple[int, int] | None = None
+    for first in (_most_first(size, bounds), 0):
+        floor = run_floor(size, bounds, shop, start, until=until, castings_first=first)
+        if floor.done is not None:
+            best = (floor.done, first)
+            until = floor.done - 1 if first else until
+    return best
+
+
+def _most_first(size: OrderSize, bounds: Capacity) -> int:
+    """Return how many castings may go before finishing: those of the days a vessel is on its way itself.
+
+    More would gain a day or two on a long order, and pile up vessels by the thousand until its end.
+    """
+    way = bounds.drying_days + bounds.seal_days + bounds.test_burn_days
+    return whole_up(min(size.pours, way * _most_a_day(bounds)))
+
+
+def _hopeless(size: OrderSize, bounds: Capacity, shop: Shop, start: datetime.date, until: int) -> bool:
+    """Return whether castings, or the work on all of them, cannot be done by `until` in any plan."""
+    a_day = _most_a_day(bounds)
+    if a_day < 1.0 or until < 0:
+        return True
+    last = start + datetime.timedelta(days=until)
+    days = working_days_between(start, last, shop)
+    sealed = size.vessels / (1.0 - size.finish_reject)
+    minutes = size.pours * bounds.cast_minutes + sealed * bounds.seal_minutes
+    minutes += size.vessels * bounds.pack_minutes
+    return size.pours > days * a_day or minutes * (1.0 - 1e-9) > days * bounds.labor
 
 
 def _most_a_day(bounds: Capacity) -> float:
@@ -132,98 +225,24 @@ def _most_a_day(bounds: Capacity) -> float:
     return min(bounds.day_molds + bounds.night_molds, bounds.mixer, bounds.shelf, by_labor)
 
 
-@dataclass
-class _Floor:
-    """The studio as it stands during the order; `live` takes it through one day."""
-
-    vessels: int
-    pours: int
-    bounds: Capacity
-    shop: Shop
-    poured: int = 0
-    overnight: int = 0
-    on_shelf: int = 0
-    to_seal: float = 0.0
-    to_pack: float = 0.0
-    sealed: float = 0.0
-    packed: float = 0.0
-    places_freed: dict[int, int] = field(default_factory=lambda: defaultdict(int))
-    dried: dict[int, float] = field(default_factory=lambda: defaultdict(float))
-    tested: dict[int, float] = field(default_factory=lambda: defaultdict(float))
-    days: list[DayPlan] = field(default_factory=list)
-
-    def live(self, index: int, day: datetime.date, working: bool) -> None:
-        self.on_shelf -= self.places_freed.pop(index, 0)
-        self.to_seal += self.dried.pop(index, 0.0)
-        self.to_pack += self.tested.pop(index, 0.0)
-        if not working:
-            self.days.append(DayPlan(day, False, 0, self.on_shelf, 0, 0, 0.0, ""))
-            return
-        self._demold(self.overnight, index)
-        cast, limited_by = self._cast(index)
-        sealed_before, packed_before = self.sealed, self.packed
-        left = self._seal(self.bounds.labor - cast * self.bounds.cast_minutes, index, day)
-        left = self._pack(left)
-        sealed = whole_down(self.sealed) - whole_down(sealed_before)
-        packed = whole_down(self.packed) - whole_down(packed_before)
-        used = 0.0 if math.isinf(left) else self.bounds.labor - left
-        self.days.append(DayPlan(day, True, cast, self.on_shelf, sealed, packed, used, limited_by))
-
-    def _cast(self, index: int) -> tuple[int, str]:
-        wanted = self.pours - self.poured
-        cast, limited_by = wanted, ""
-        by_labor = self.bounds.labor / self.bounds.cast_minutes if self.bounds.cast_minutes else math.inf
-        limits = {
-            "molds": self.bounds.day_molds + self.bounds.night_molds,
-            "labor": by_labor,
-            "mixer": self.bounds.mixer,
-            "shelf": self.bounds.shelf - self.on_shelf,
-        }
-        for name, limit in limits.items():
-            if limit < cast:
-                cast, limited_by = whole_down(limit), name
-        by_day = whole_down(min(cast, self.bounds.day_molds))
-        self.poured += cast
-        self.on_shelf += cast
-        self._demold(by_day, index)
-        self.overnight = cast - by_day
-        return cast, limited_by
-
-    def _demold(self, castings: int, index: int) -> None:
-        if castings:
-            self.places_freed[index + self.bounds.shelf_days] += castings
-            self.dried[index + self.bounds.drying_days + 1] += castings * (1.0 - self.shop.reject)
-
-    def _seal(self, minutes: float, index: int, day: datetime.date) -> float:
-        done, left = _work(self.to_seal, self.bounds.seal_minutes, minutes)
-        self.to_seal -= done
-        self.sealed += done
-        kept = done * (1.0 - self.shop.finish_reject)
-        wait = self._days_to_packing(day) if done else 0
-        if wait:
-            self.tested[index + wait] += kept
-        else:
-            self.to_pack += kept
-        return left
-
-    def _days_to_packing(self, sealed: datetime.date) -> int:
-        burns = self.bounds.test_burn_days
-        if not burns:
-            return self.bounds.seal_days
-        cured = sealed + datetime.timedelta(days=self.bounds.seal_days)
-        return (shift_working(cured, burns - 1, self.shop) - sealed).days + 1
-
-    def _pack(self, minutes: float) -> float:
-        wanted = min(self.to_pack, self.vessels - self.packed)
-        done, left = _work(wanted, self.bounds.pack_minutes, minutes)
-        self.to_pack -= done
-        self.packed += done
-        return left
+def _boxed(packed: datetime.date, shop: Shop) -> datetime.date:
+    return shift_working(packed, max(0, shop.pack_days - 1), shop)
 
 
-def _work(waiting: float, minutes_each: float, minutes: float) -> tuple[float, float]:
-    """Return what gets done of the work waiting, and the minutes left."""
-    if minutes_each == 0.0 or math.isinf(minutes):
-        return waiting, minutes
-    done = min(waiting, minutes / minutes_each)
-    return done, minutes - done * minutes_each
+def _days(floor: Floor, start: datetime.date) -> Iterator[DayPlan]:
+    """Yield every calendar day, vessels in whole numbers that add up."""
+    sealed = packed = 0
+    for each in floor.days:
+        sealed_by, packed_by = whole_down(each.sealed), whole_down(each.packed)
+        yield DayPlan(
+            day=start + datetime.timedelta(days=each.number),
+            working=each.working,
+            cast=each.cast,
+            on_shelf=whole_up(each.on_shelf),
+            off_shelf=whole_up(each.off_shelf),
+            sealed=sealed_by - sealed,
+            packed=packed_by - packed,
+            minutes=each.minutes,
+            limited_by=each.limited_by,
+        )
+        sealed, packed = sealed_by, packed_by

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
 from functools import lru_cache
 from typing import Literal, cast
 
@@ -11,9 +10,7 @@ import numpy as np
 
 from optimizer.shop import Shop
 
-__all__ = ["calendar_days", "is_working", "next_working", "shift_working", "working_days_between"]
-
-_STRETCH = 512
+__all__ = ["is_working", "next_working", "shift_working", "working_days_between", "working_flags"]
 
 
 @lru_cache(maxsize=64)
@@ -77,10 +74,13 @@ def working_days_between(first: datetime.date, last: datetime.date, shop: Shop) 
     return int(np.busday_count(np.datetime64(first), after, busdaycal=_of(shop)))
 
 
-def calendar_days(first: datetime.date, shop: Shop) -> Iterator[tuple[datetime.date, bool]]:
-    """Yield every calendar day from `first` on, with whether people work on it."""
-    start = np.datetime64(first)
-    while True:
-        stretch = start + np.arange(_STRETCH)
-        yield from zip(stretch.tolist(), np.is_busday(stretch, busdaycal=_of(shop)).tolist(), strict=True)
-        start = stretch[-1] + np.timedelta64(1, "D")
+def working_flags(first: datetime.date, count: int, shop: Shop) -> list[bool]:
+    """Return for each of `count` calendar days from `first` on whether people work on it.
+
+    Examples
+    --------
+    >>> working_flags(datetime.date(2026, 12, 4), 4, Shop())
+    [True, False, False, True]
+    """
+    days = np.datetime64(first) + np.arange(count)
+    return cast(list[bool], np.is_busday(days, busdaycal=_of(shop)).tolist())

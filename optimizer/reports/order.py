@@ -55,6 +55,9 @@ def _plan(plan: OrderPlan) -> Json:
         "ready_without": {name: _day(day) for name, day in plan.relief.items()},
         "earliest": _day(plan.earliest),
         "earliest_molds": plan.earliest_molds,
+        "ready_owned": _day(plan.ready_owned),
+        "soonest": _day(plan.soonest),
+        "most_vessels": plan.most_vessels,
         "remedies": [
             {
                 "changes": [{"name": c.name, "now": c.now, "needed": c.needed} for c in remedy.changes],
@@ -91,6 +94,7 @@ def _day_json(day: DayPlan) -> Json:
         "sealed": day.sealed,
         "packed": day.packed,
         "on_shelf": day.on_shelf,
+        "off_shelf": day.off_shelf,
         "minutes": day.minutes,
         "limited_by": day.limited_by,
     }

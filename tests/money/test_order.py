@@ -77,16 +77,18 @@ def test_labor_limits_a_shop_full_of_molds():
 def test_a_full_shelf_limits_casting():
     """120 places and 3 days to dry; labor would give 52 a day (own arithmetic).
 
-    Monday 52, Tuesday 52, Wednesday the 16 places left; Thursday and Friday as many as Monday and Tuesday
-    leave; next Monday all dried over the weekend but the 52 of Friday, whose third day is that Monday.
+    Monday 52, Tuesday 52, Wednesday the 16 places left. What stood up on Monday is dry on Thursday evening,
+    so its places are free on Friday morning and Thursday casts nothing. Tuesday's and Wednesday's dry over
+    the weekend; next Monday only the 52 of Friday are left, until Tuesday morning. A place serves one casting
+    in four days.
     """
     request = order(300, day(60), molds=1000, shelf_places=120)
     plan = plan_order(request, candidate(drying_time=3.0))
     casts = [each.cast for each in plan.schedule.days]
-    assert casts[:8] == [52, 52, 16, 52, 52, 0, 0, 52]
+    assert casts[:9] == [52, 52, 16, 0, 52, 0, 0, 52, 52]
     assert plan.schedule.days[2].limited_by == "shelf"
     assert plan.bottleneck == "shelf"
-    assert plan.rates["shelf"] == 40.0
+    assert plan.rates["shelf"] == 30.0
     assert plan.relief["shelf"] < plan.ready
 
 
@@ -249,15 +251,16 @@ def test_each_kind_of_change_is_proposed_where_it_helps(vessels, changes, blend,
         assert not plan_order(replace(request, shop=almost), candidate(**blend)).meets_date
 
 
-def test_a_longer_shift_and_molds_together_where_neither_is_enough():
+def test_pairs_with_molds_where_no_single_change_is_enough():
     request = order(300, day(7), molds=2)
     blend = candidate(demold_time=300.0)
     plan = plan_order(request, blend)
     assert not plan.meets_date
-    (both,) = plan.remedies
-    assert [change.name for change in both.changes] == ["shift", "molds"]
-    assert both.changes[0].needed <= LONGEST_SHIFT
-    assert _confirmed(request, blend, both)
+    kinds = {remedy.changes[0].name: remedy for remedy in plan.remedies}
+    assert set(kinds) == {"shift", "people", "working_days"}
+    assert all([change.name for change in pair.changes][1:] == ["molds"] for pair in plan.remedies)
+    assert kinds["shift"].changes[0].needed <= LONGEST_SHIFT
+    assert all(_confirmed(request, blend, pair) for pair in plan.remedies)
 
 
 def test_a_date_nothing_can_make_still_says_the_earliest():

@@ -14,7 +14,7 @@ from optimizer.studies.order_blends import OrderAnswer
 from ui.fields import ORDER_SHOP
 from ui.money_answers import order_curve, planned
 from ui.order_charts import calendar_chart, curve_chart, rates_chart
-from ui.order_text import BOTTLENECKS, day_words, plan_words, remedy_words
+from ui.order_text import BOTTLENECKS, day_words, no_remedy_words, plan_words, remedy_words, shelf_words
 from ui.question import catalogue
 from ui.state import Session, session
 from ui.widgets import draw, show_field, show_fields, tell_faults
@@ -93,8 +93,8 @@ def _plan(now: Session, answer: OrderAnswer) -> None:
     plan = rows[name or next(iter(rows))].plan
     st.markdown(f"### {plan_words(plan, answer.request.shop.molds)}")
     _calendar(plan)
-    _held_back(plan)
-    _remedies(plan)
+    _held_back(plan, answer)
+    _remedies(plan, answer)
     _money(now, plan)
     _buying(now, plan)
     _ranking(answer)
@@ -125,6 +125,7 @@ def _calendar(plan: OrderPlan) -> None:
                     "seal": day.sealed,
                     "pack": day.packed,
                     "on the shelf": day.on_shelf,
+                    "sealed, off it": day.off_shelf,
                     "held back by": day.limited_by,
                 }
                 for day in busy
@@ -135,7 +136,7 @@ def _calendar(plan: OrderPlan) -> None:
         )
 
 
-def _held_back(plan: OrderPlan) -> None:
+def _held_back(plan: OrderPlan, answer: OrderAnswer) -> None:
     if not plan.bottleneck:
         return
     st.markdown("### What holds it back")
@@ -145,14 +146,15 @@ def _held_back(plan: OrderPlan) -> None:
         key="rates",
         alt="; ".join(f"{rate:.0f} castings a day {_SIDES[name]}" for name, rate in plan.rates.items()),
     )
+    st.markdown(shelf_words(plan, answer.request.shop.shelf_places))
 
 
-def _remedies(plan: OrderPlan) -> None:
+def _remedies(plan: OrderPlan, answer: OrderAnswer) -> None:
     if plan.remedies:
         st.markdown("Any one of these makes the date with the shop as it stands:")
         st.markdown("\n".join(f"- {remedy_words(remedy)}" for remedy in plan.remedies))
     elif not plan.meets_date:
-        st.markdown("No single change to the shop makes the date; ask for a later one.")
+        st.markdown(no_remedy_words(plan, answer.request.due))
 
 
 def _money(now: Session, plan: OrderPlan) -> None:
