@@ -13,7 +13,7 @@ from optimizer.money.breakeven import OrderLine, Switch, break_even, order_money
 from optimizer.money.landed import Landed, landed_price
 from optimizer.money.ranking import rank_candidates
 from optimizer.shop import Price, Shop
-from optimizer.studies.order_blends import OrderAnswer, candidate_of, plan_blends, shop_request
+from optimizer.studies.order_blends import OrderAnswer, candidate_of, plan_blends, shop_request, with_switches
 from ui.answers import checked
 from ui.blends import DESIGNED
 from ui.question import Question, catalogue
@@ -46,7 +46,8 @@ def planned(
     mine = candidate_of(IN_HAND, picked, catalogue())
     plans = [mine, *(row.plan.candidate for row in answer.ranked)]
     solutions = {IN_HAND: picked, **answer.solutions}
-    return replace(answer, ranked=rank_candidates(request, plans, best=len(plans)), solutions=solutions)
+    ranked = rank_candidates(request, plans, best=len(plans))
+    return with_switches(replace(answer, ranked=ranked, solutions=solutions))
 
 
 @st.cache_data(max_entries=32, show_spinner=False)

@@ -10,7 +10,6 @@ from typing import Final
 
 from optimizer.materials import Catalogue
 from optimizer.money.order import OrderPlan
-from optimizer.money.ranking import Ranked
 from optimizer.money.remedies import Change, Remedy
 from optimizer.money.schedule import DayPlan
 from optimizer.solution import Solution
@@ -19,12 +18,12 @@ from optimizer.studies.order_blends import OrderAnswer
 from optimizer.units import System
 from ui.answer_text import EXAMPLE_PRICES
 from ui.card import CARD_CAUTIONS
+from ui.ranking_text import day_words, ranking_blocks
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import blend_words, grams_words, label_of, money
 
 __all__ = [
     "BOTTLENECKS",
-    "day_words",
     "no_remedy_words",
     "order_blocks",
     "plan_words",
@@ -72,12 +71,15 @@ def order_blocks(answer: OrderAnswer, catalogue: Catalogue, units: System) -> It
         heads = ("day", "cast", "seal", "pack", "on shelf", "work", "held back by")
         rows = [_day_row(day) for day in best.schedule.days if _busy(day)]
         if len(rows) > _MOST_DAYS:
-            yield sentence("Week by week, named by its first day; --json gives every day.", indent=2)
+            yield sentence(
+                "Weeks or fours of weeks by their first day, shelf at its fullest; --json has every day.",
+                indent=2,
+            )
             rows = [_week_row(days) for days in _weeks(best.schedule.days)]
         yield table(heads, rows, right=range(1, 6))
         if not request.shop.holidays:
             yield sentence("No holidays are stated: add them to the job, holidays = [2026-12-25].", indent=2)
-    yield from _ranking(answer, catalogue)
+    yield from ranking_blocks(answer, catalogue)
     yield from _cautions(answer.solutions[best.candidate.name])
 
 
@@ -265,7 +267,7 @@ def _week_row(days: Sequence[DayPlan]) -> list[str]:
     done = [sum(day.cast for day in days), sum(day.sealed for day in days), sum(day.packed for day in days)]
     held = Counter(day.limited_by for day in days if day.limited_by)
     most = held.most_common(1)[0][0] if held else ""
-    shelf = str(days[-1].on_shelf)
+    shelf = str(max(day.on_shelf for day in days))
     return [day_words(days[0].day), *map(str, done), shelf, f"{minutes / 60.0:.0f} h", most]
 
 
@@ -278,32 +280,3 @@ def _cautions(solution: Solution) -> Iterator[Block]:
 
 def _few(number: float) -> str:
     return f"{number:.1f}" if number < 10.0 else f"{number:,.0f}"
-
-
-def _ranking(answer: OrderAnswer, catalogue: Catalogue) -> Iterator[Block]:
-    if len(answer.ranked) < 2:
-        return
-    yield heading("Blends for this order")
-    heads = ("blend", "ready", "buy molds", "molds charged", "rank", "wear only", "rank")
-    yield table(heads, [_rank_row(row) for row in answer.ranked], right=range(2, 7))
-    yield sentence("Equal ranks are too close to call.", indent=2)
-    for row in answer.ranked:
-        mix = answer.solutions[row.plan.candidate.name].mix
-        if mix is not None:
-            yield indented(f"{row.plan.candidate.name}: {blend_words(mix.blend, catalogue)}")
-    if len(answer.switches) > 1:
-        sizes = "; ".join(f"from {each.vessels} vessels on: {each.cheaper}" for each in answer.switches[:6])
-        yield sentence(f"Cheaper of the first two, by size of order: {sizes}.", indent=2)
-
-
-def _rank_row(row: Ranked) -> list[str]:
-    plan = row.plan
-    costs = [f"{each.per_good_vessel:.2f}" for each in (plan.cost_order, plan.cost_wear)]
-    ready = day_words(plan.ready) + ("" if plan.meets_date else " late")
-    buy = str(plan.molds_to_buy)
-    return [plan.candidate.name, ready, buy, costs[0], str(row.rank_order), costs[1], str(row.rank_wear)]
-
-
-def day_words(day: datetime.date | None) -> str:
-    """Return a date with its weekday; ``never`` for none."""
-    return "never" if day is None else f"{day:%a} {day.isoformat()}"

@@ -13,7 +13,10 @@ from optimizer.money.landed import check_price
 from optimizer.money.request import Candidate, OrderRequest
 from optimizer.shop import Shop
 
-__all__ = ["check_candidate", "check_request", "check_shop"]
+MOST_VESSELS = 1_000_000
+"""Largest order that is planned [count]."""
+
+__all__ = ["MOST_VESSELS", "check_candidate", "check_request", "check_shop"]
 
 
 class _Amount(NamedTuple):
@@ -110,6 +113,10 @@ def check_request(request: OrderRequest, where: str = "order") -> list[Fault]:
     if request.vessels < 0:
         repair = "Give the good vessels ordered."
         faults.append(Fault(f"{where}.vessels", f"{request.vessels}", "0 or more", repair))
+    if request.vessels > MOST_VESSELS:
+        repair = "Split the order into parts with dates of their own."
+        allowed = f"up to {MOST_VESSELS:,}, the largest order planned"
+        faults.append(Fault(f"{where}.vessels", f"{request.vessels}", allowed, repair))
     if request.due < request.start:
         repair = "Give a later due date, or an earlier start."
         faults.append(Fault(f"{where}.due", f"{request.due}", f"{request.start} or later", repair))

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import datetime
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from optimizer.money.order import OrderPlan, plan_order
 from optimizer.money.request import Candidate, OrderRequest
 
-__all__ = ["TIE", "Ranked", "rank_candidates"]
+__all__ = ["TIE", "Ranked", "rank_candidates", "rank_plans"]
 
 TIE = 0.01
-"""Blends whose costs lie this close share a rank [fraction of the lower cost]."""
+"""Costs that lie this close are called the same [fraction of the lower cost]."""
 
 
 @dataclass(frozen=True)
@@ -23,18 +24,23 @@ class Ranked:
     plan : OrderPlan
         Its plan.
     rank_order, rank_wear : int
-        Rank with molds charged to this order, and with wear only; equal numbers are too close to call.
+        Rank among the blends shown, from 1, with molds charged to this order, and with wear only.
+    tied_order, tied_wear : bool
+        True when the cost of that view lies within 1 % of the cost of the first blend of its group, those in
+        time or those late: too close to call by money.
     """
 
     plan: OrderPlan
     rank_order: int
     rank_wear: int
+    tied_order: bool = False
+    tied_wear: bool = False
 
 
 def rank_candidates(
     request: OrderRequest, candidates: Iterable[Candidate], best: int = 5
 ) -> tuple[Ranked, ...]:
-    """Return the best few blends for an order: those in time before those late, then by cost.
+    """Return the best few blends for an order in both views of molds.
 
     Parameters
     ----------
@@ -48,20 +54,54 @@ def rank_candidates(
     Returns
     -------
     tuple[Ranked, ...]
-        Ordered by the cost with molds charged to the order. Costs within 1 % of the lowest of their
-        group share a rank.
+        As `rank_plans`.
 
     Raises
     ------
     FileFaults
         All faults of the request and of the first candidate that has any.
     """
-    plans = [plan_order(request, candidate) for candidate in candidates]
-    by_order = _ranks([(_lateness(plan), plan.cost_order.per_good_vessel) for plan in plans])
-    by_wear = _ranks([(_lateness(plan), plan.cost_wear.per_good_vessel) for plan in plans])
-    rows = [Ranked(*row) for row in zip(plans, by_order, by_wear, strict=True)]
-    rows.sort(key=lambda row: (row.rank_order, row.plan.cost_order.per_good_vessel))
-    return tuple(rows[:best])
+    return rank_plans([plan_order(request, candidate) for candidate in candidates], best)
+
+
+def rank_plans(plans: Sequence[OrderPlan], best: int = 5) -> tuple[Ranked, ...]:
+    """Return the best few plans, ordered by their rank with molds charged to the order.
+
+    Plans in time come before late ones. Of those in time the cheaper goes first, and among costs within 1 %
+    the one that is ready first; of the late ones the one that is ready first, whatever it costs. The best by
+    wear is always shown.
+
+    Parameters
+    ----------
+    plans : Sequence[OrderPlan]
+        The plans of one order, each of a blend with a name of its own.
+    best : int
+        How many to return [count].
+    """
+    by_order = _sorted(plans, _order_money)
+    kept = by_order[:best]
+    by_wear = _sorted(plans, _wear_money)
+    if by_wear and by_wear[0] not in kept:
+        kept[-1] = by_wear[0]
+    order, wear = _sorted(kept, _order_money), _sorted(kept, _wear_money)
+    return tuple(
+        Ranked(
+            plan,
+            place,
+            wear.index(plan) + 1,
+            _tied(plan, order, _order_money),
+            _tied(plan, wear, _wear_money),
+        )
+        for place, plan in enumerate(order, start=1)
+    )
+
+
+def _order_money(plan: OrderPlan) -> float:
+    return plan.cost_order.per_good_vessel
+
+
+def _wear_money(plan: OrderPlan) -> float:
+    return plan.cost_wear.per_good_vessel
 
 
 def _lateness(plan: OrderPlan) -> int:
@@ -71,13 +111,26 @@ def _lateness(plan: OrderPlan) -> int:
     return 0 if plan.meets_date else 1
 
 
-def _ranks(keys: Sequence[tuple[int, float]]) -> list[int]:
-    order = sorted(range(len(keys)), key=lambda place: keys[place])
-    ranks = [0] * len(keys)
-    leader, rank = None, 0
-    for position, place in enumerate(order, start=1):
-        late, cost = keys[place]
-        if leader is None or late != leader[0] or cost > leader[1] * (1.0 + TIE):
-            leader, rank = (late, cost), position
-        ranks[place] = rank
-    return ranks
+def _sorted(plans: Sequence[OrderPlan], cost: Callable[[OrderPlan], float]) -> list[OrderPlan]:
+    in_time, late, never = ([plan for plan in plans if _lateness(plan) == group] for group in range(3))
+    late.sort(key=lambda plan: (_ready(plan), cost(plan)))
+    return [*_ties_by_date(in_time, cost), *late, *sorted(never, key=cost)]
+
+
+def _ties_by_date(plans: Sequence[OrderPlan], cost: Callable[[OrderPlan], float]) -> Iterable[OrderPlan]:
+    """Yield plans by cost, those within 1 % of the cheapest of their tie by the day they are ready."""
+    left = sorted(plans, key=cost)
+    while left:
+        tie = [plan for plan in left if cost(plan) <= cost(left[0]) * (1.0 + TIE)]
+        yield from sorted(tie, key=lambda plan: (_ready(plan), cost(plan)))
+        left = left[len(tie) :]
+
+
+def _ready(plan: OrderPlan) -> datetime.date:
+    return plan.ready or datetime.date.max
+
+
+def _tied(plan: OrderPlan, ranked: Sequence[OrderPlan], cost: Callable[[OrderPlan], float]) -> bool:
+    group = [each for each in ranked if _lateness(each) == _lateness(plan)]
+    low, high = sorted((cost(plan), cost(group[0])))
+    return plan is not group[0] and high <= low * (1.0 + TIE)

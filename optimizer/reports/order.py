@@ -36,6 +36,7 @@ def order_json(answer: OrderAnswer) -> Json:
         "plan": _plan(best),
         "blend": solution_json(answer.solutions[best.candidate.name]),
         "ranking": [_ranked(row) for row in answer.ranked],
+        "compared": answer.compared,
         "switches": [{"vessels": each.vessels, "cheaper": each.cheaper} for each in answer.switches],
     }
 
@@ -109,8 +110,10 @@ def _ranked(row: Ranked) -> Json:
         "molds_to_buy": plan.molds_to_buy,
         "cost_molds_charged": plan.cost_order.per_good_vessel,
         "rank_molds_charged": row.rank_order,
+        "tied_molds_charged": row.tied_order,
         "cost_mold_wear": plan.cost_wear.per_good_vessel,
         "rank_mold_wear": row.rank_wear,
+        "tied_mold_wear": row.tied_wear,
     }
 
 

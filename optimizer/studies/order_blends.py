@@ -25,10 +25,11 @@ from optimizer.units import show
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["OrderAnswer", "candidate_of", "plan_blends", "shop_request"]
+__all__ = ["OrderAnswer", "candidate_of", "plan_blends", "shop_request", "with_switches"]
 
 CHEAPEST = "cheapest by mold wear"
 FOR_ORDER = "cheapest with molds charged"
+SOONEST = "soonest out of the mold"
 
 _DUST = 1e-6
 
@@ -45,8 +46,11 @@ class OrderAnswer:
         Plans, best first with molds charged to the order; empty when no blend meets the limits.
     solutions : Mapping[str, Solution]
         The blend of each plan, by the name of its candidate.
+    compared : tuple[str, str] | None
+        The blends of `switches`: the first with molds charged, and the first with wear only, or the second
+        where one blend is first in both.
     switches : tuple[Switch, ...]
-        Sizes of an order at which the first two blends change places.
+        Sizes of an order at which the two change places.
     no_blend : Solution | None
         Why there is no plan, when no blend meets the limits.
     """
@@ -54,6 +58,7 @@ class OrderAnswer:
     request: OrderRequest
     ranked: tuple[Ranked, ...]
     solutions: Mapping[str, Solution]
+    compared: tuple[str, str] | None = None
     switches: tuple[Switch, ...] = ()
     no_blend: Solution | None = None
 
@@ -138,12 +143,16 @@ def plan_blends(
     if best.mix is None:
         return OrderAnswer(request, (), {}, no_blend=best)
     plan = plan_order(request, candidate_of(CHEAPEST, best, catalogue))
-    found = [(CHEAPEST, best), *_with_molds_charged(job, catalogue, request, plan, parameters)]
+    found = [
+        (CHEAPEST, best),
+        *_with_molds_charged(job, catalogue, request, plan, parameters),
+        *_soonest(asked, catalogue, plan, parameters),
+    ]
     blends = dict(_distinct({**dict(found), **dict(_others(asked, best, catalogue, parameters))}))
     candidates = [candidate_of(name, blend, catalogue) for name, blend in blends.items()]
     able = [each for each in candidates if each.name == CHEAPEST or not check_candidate(each, request)]
     ranked = rank_candidates(request, able)
-    return OrderAnswer(request, ranked, blends, _switches(request, ranked))
+    return with_switches(OrderAnswer(request, ranked, blends))
 
 
 def _with_molds_charged(
@@ -155,6 +164,15 @@ def _with_molds_charged(
     vessels, days = max(1, request.vessels), plan.line.casting_days
     shop = replace(request.shop, mold_view="order", order_vessels=vessels, order_days=days)
     yield FOR_ORDER, design(replace(job, shop=shop), catalogue, parameters, explain=False)
+
+
+def _soonest(
+    job: Job, catalogue: Catalogue, plan: OrderPlan, parameters: ParameterSet | None
+) -> Iterator[tuple[str, Solution]]:
+    """Design the blend that leaves its mold first, where the cheapest misses the date."""
+    if not plan.meets_date:
+        quick = replace(job, objective="demold_time", maximize=False)
+        yield SOONEST, design(quick, catalogue, parameters, explain=False)
 
 
 def _others(
@@ -182,10 +200,15 @@ def _same(first: Mapping[str, float], second: Mapping[str, float]) -> bool:
     return all(abs(first.get(n, 0.0) - second.get(n, 0.0)) < _DUST for n in first.keys() | second.keys())
 
 
-def _switches(request: OrderRequest, ranked: tuple[Ranked, ...]) -> tuple[Switch, ...]:
-    if len(ranked) < 2:
-        return ()
-    return break_even(ranked[0].plan.line, ranked[1].plan.line, request.shop)
+def with_switches(answer: OrderAnswer) -> OrderAnswer:
+    """Return the answer with the sizes at which its best two blends change places."""
+    by_wear = sorted(answer.ranked, key=lambda row: row.rank_wear)
+    others = [row for row in (*by_wear[:1], *answer.ranked[1:]) if row is not answer.ranked[0]]
+    if not others:
+        return answer
+    first, second = answer.ranked[0].plan, others[0].plan
+    switches = break_even(first.line, second.line, answer.request.shop)
+    return replace(answer, compared=(first.candidate.name, second.candidate.name), switches=switches)
 
 
 def shop_request(

@@ -287,7 +287,7 @@ def test_ranking_turns_over_when_the_molds_are_already_owned():
     assert [row.plan.candidate.name for row in rank_candidates(owned, [slow, fast])] == ["slow", "fast"]
 
 
-def test_costs_within_one_percent_share_a_rank_and_late_blends_come_last():
+def test_late_blends_come_last_and_ranks_read_from_one():
     prices = {"gypsum_cement": Price(pack=25.0, price=20.0), "mortar": Price(pack=25.0, price=20.5)}
     request = order(30, day(4), molds=6, prices=prices, shelf_cost=0.0)
     blends = [
@@ -296,9 +296,45 @@ def test_costs_within_one_percent_share_a_rank_and_late_blends_come_last():
         candidate(name="one"),
         candidate(name="two", powders={"mortar": 0.3}),
     ]
-    ranked = {row.plan.candidate.name: row.rank_order for row in rank_candidates(request, blends)}
-    assert ranked == {"one": 1, "two": 1, "late": 3, "never": 4}
-    assert len(rank_candidates(request, blends, best=2)) == 2
+    ranked = rank_candidates(request, blends)
+    assert [row.plan.candidate.name for row in ranked] == ["one", "two", "late", "never"]
+    assert [row.rank_order for row in ranked] == [row.rank_wear for row in ranked] == [1, 2, 3, 4]
+    assert [row.tied_order for row in ranked] == [False, True, False, False]
+    assert [row.rank_order for row in rank_candidates(request, blends, best=2)] == [1, 2]
+
+
+def test_of_costs_within_one_percent_the_blend_ready_first_goes_first():
+    """A cent of powder between them, twelve days of drying (own arithmetic)."""
+    prices = {"gypsum_cement": Price(pack=25.0, price=20.0), "mortar": Price(pack=25.0, price=20.5)}
+    request = order(30, day(60), molds=6, prices=prices, shelf_cost=0.0)
+    cheap = candidate(name="cheap", drying_time=14.0)
+    soon = candidate(name="soon", powders={"mortar": 0.3}, drying_time=2.0)
+    first, second = rank_candidates(request, [cheap, soon])
+    assert [row.plan.candidate.name for row in (first, second)] == ["soon", "cheap"]
+    assert first.plan.cost_order.per_good_vessel > second.plan.cost_order.per_good_vessel
+    assert (second.tied_order, second.tied_wear) == (True, True)
+    dear = {**prices, "mortar": Price(pack=25.0, price=40.0)}
+    assert rank_candidates(replace(request, prices=dear), [cheap, soon])[0].plan.candidate.name == "cheap"
+
+
+def test_of_late_blends_the_one_ready_first_goes_first_whatever_it_costs():
+    prices = {"gypsum_cement": Price(pack=25.0, price=20.0), "mortar": Price(pack=25.0, price=90.0)}
+    request = order(30, day(1), molds=6, prices=prices)
+    cheap = candidate(name="cheap", drying_time=14.0)
+    soon = candidate(name="soon", powders={"mortar": 0.3}, drying_time=2.0)
+    assert [row.plan.candidate.name for row in rank_candidates(request, [cheap, soon])] == ["soon", "cheap"]
+
+
+def test_the_best_by_wear_is_always_shown():
+    """Six quick dear blends that buy few molds, and a slow cheap one that buys 28 (own arithmetic)."""
+    prices = {"gypsum_cement": Price(pack=25.0, price=20.0), "mortar": Price(pack=25.0, price=37.5)}
+    quick = [candidate(name=f"quick {n}", powders={"mortar": 0.3 + 1e-3 * n}) for n in range(6)]
+    slow = candidate(name="slow", demold_time=300.0)
+    request = order(300, day(16), molds=0, reject=0.08, prices=prices)
+    ranked = rank_candidates(request, [*quick, slow])
+    assert [row.rank_order for row in ranked] == [1, 2, 3, 4, 5]
+    assert sorted(row.rank_wear for row in ranked) == [1, 2, 3, 4, 5]
+    assert next(row for row in ranked if row.rank_wear == 1).plan.candidate.name == "slow"
 
 
 def test_pounds_and_kilograms_plan_the_same_order():

@@ -56,13 +56,13 @@ def test_an_order_of_nothing_is_ready(command: Command, small: Path) -> None:
 
 def test_bought_molds_are_charged_or_worn(command: Command, small: Path) -> None:
     text = command("order", small, "--vessels", 300, *DATES, "--molds", 0).out
-    assert "of them to buy" in text
+    assert "to buy" in text.split("Blend (")[0]
     _, data = _order(command, small, "--vessels", 300, *DATES, "--molds", 0)
     plan = data["plan"]
     assert plan["molds_to_buy"] >= 1
     assert plan["cost_molds_charged"] > plan["cost_mold_wear"]
     ranks = [row["rank_molds_charged"] for row in data["ranking"]]
-    assert ranks == sorted(ranks)
+    assert ranks == list(range(1, len(ranks) + 1))
 
 
 def test_an_order_without_blend(command: Command, impossible: Path) -> None:
@@ -72,7 +72,7 @@ def test_an_order_without_blend(command: Command, impossible: Path) -> None:
 
 
 def test_bad_dates_are_told(command: Command, small: Path) -> None:
-    assert command("order", small, "--vessels", 3, "--due", "tomorrow").code == 2
+    assert command("order", small, "--vessels", 3, "--due", "tomorrow").code == 4
     late = command("order", small, "--vessels", 3, "--start", "2026-11-10", "--due", "2026-11-09")
     assert late.code == 4
     assert "Give a later due date" in late.err

@@ -14,8 +14,9 @@ from optimizer.studies.order_blends import OrderAnswer
 from ui.fields import ORDER_SHOP
 from ui.money_answers import order_curve, planned
 from ui.order_charts import calendar_chart, curve_chart, rates_chart
-from ui.order_text import BOTTLENECKS, day_words, no_remedy_words, plan_words, remedy_words, shelf_words
+from ui.order_text import BOTTLENECKS, no_remedy_words, plan_words, remedy_words, shelf_words
 from ui.question import catalogue
+from ui.ranking_text import break_even_words, choice_words, cost_words, day_words, view_words
 from ui.state import Session, session
 from ui.widgets import draw, show_field, show_fields, tell_faults
 from ui.words import blend_words, cost_groups, label_of, money
@@ -196,18 +197,18 @@ def _ranking(answer: OrderAnswer) -> None:
         key="ranking",
         alt="Blends ranked for this order",
     )
-    st.caption("Equal ranks are too close to call.")
+    st.markdown("\n\n".join([*view_words(answer), *choice_words(answer), break_even_words(answer)]))
 
 
 def _rank_row(answer: OrderAnswer, row: Ranked) -> dict[str, str | int]:
-    plan = row.plan
+    plan, (charged, worn) = row.plan, cost_words(row)
     return {
         "blend": plan.candidate.name,
         "ready": day_words(plan.ready) + ("" if plan.meets_date else ", late"),
         "molds to buy": plan.molds_to_buy,
-        "molds charged": f"{plan.cost_order.per_good_vessel:.2f}",
+        "molds charged": charged,
         "rank": row.rank_order,
-        "wear only": f"{plan.cost_wear.per_good_vessel:.2f}",
+        "wear only": worn,
         "rank, wear": row.rank_wear,
         "powders": _powders(answer, plan.candidate.name),
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import click
 
@@ -11,23 +12,23 @@ from ui.delivery import Delivery, delivered
 
 __all__ = ["order"]
 
-_DAY = click.DateTime(["%Y-%m-%d"])
-
 
 @click.command(short_help="Plan an order: days, molds and bags to buy.")
 @click.argument("job")
-@click.option("--vessels", type=click.IntRange(0, 1_000_000), required=True, help="Good vessels ordered.")
-@click.option("--due", type=_DAY, required=True, metavar="YYYY-MM-DD", help="Last day they may leave.")
-@click.option("--start", type=_DAY, metavar="YYYY-MM-DD", help="First day of casting; default: today.")
-@click.option("--molds", type=click.IntRange(0, 100_000), help="Molds owned; default: those of the job.")
+@click.option("--vessels", type=int, required=True, help="Good vessels ordered.")
+@click.option("--due", required=True, metavar="YYYY-MM-DD", help="Last day they may leave.")
+@click.option("--start", metavar="YYYY-MM-DD", help="First day of casting; default: today.")
+@click.option("--molds", type=int, help="Molds owned; default: those of the job.")
+@click.option("--no-new-molds", is_flag=True, help="Plan with the molds owned alone.")
 @figure_options
 @delivered
 def order(
     job: str,
     vessels: int,
-    due: dt.datetime,
-    start: dt.datetime | None,
+    due: str,
+    start: str | None,
     molds: int | None,
+    no_new_molds: bool,
     figures: Figures,
     delivery: Delivery,
 ) -> int:
@@ -38,12 +39,15 @@ def order(
     from optimizer.reports.order import order_json
     from optimizer.studies.order_blends import plan_blends, shop_request
     from ui.answer_text import no_blend_blocks
+    from ui.days import typed_day
     from ui.order_text import order_blocks
 
+    last = typed_day("--due", due)
+    first = typed_day("--start", start) if start else dt.date.today()
     asked = figures.ask(job)
     asked.require_prices(always=True)
-    first = start.date() if start else dt.date.today()
-    request = shop_request(asked.job, vessels, first, due.date(), molds)
+    request = shop_request(asked.job, vessels, first, last, molds)
+    request = replace(request, may_buy_molds=not no_new_molds)
     answer = plan_blends(asked.job, asked.catalogue, request, asked.parameters())
     data, none = order_json(answer), answer.no_blend
     if none is not None:

@@ -1,0 +1,112 @@
+"""The text of a ranking: the blends of an order in both views of molds, and the size at which they change."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator, Sequence
+
+from optimizer.materials import Catalogue
+from optimizer.money.breakeven import Switch
+from optimizer.money.order import OrderPlan
+from optimizer.money.ranking import Ranked
+from optimizer.studies.order_blends import OrderAnswer
+from ui.terminal import Block, heading, indented, sentence, table
+from ui.words import blend_words
+
+__all__ = ["break_even_words", "choice_words", "cost_words", "day_words", "ranking_blocks", "view_words"]
+
+_MOST_SIZES = 10_000
+
+
+def ranking_blocks(answer: OrderAnswer, catalogue: Catalogue) -> Iterator[Block]:
+    """Give the blends of an order side by side: ranks with molds charged, and with wear only."""
+    if len(answer.ranked) < 2:
+        return
+    yield heading("Blends for this order: molds charged to it, and wear only")
+    heads = ("blend", "ready", "buy molds", "charged", "rank", "wear only", "rank")
+    yield table(heads, [_row(row) for row in answer.ranked], right=range(2, 7))
+    yield from (sentence(words, indent=2) for words in (*view_words(answer), *choice_words(answer)))
+    yield sentence(break_even_words(answer), indent=2)
+    for row in answer.ranked:
+        mix = answer.solutions[row.plan.candidate.name].mix
+        if mix is not None:
+            yield indented(f"{row.plan.candidate.name}: {blend_words(mix.blend, catalogue)}")
+
+
+def view_words(answer: OrderAnswer) -> Iterator[str]:
+    """Give which blend is first in which view, and whether it is the same."""
+    charged = answer.ranked[0]
+    worn = min(answer.ranked, key=lambda row: row.rank_wear)
+    if worn is charged:
+        yield f"First in both views: {_name(charged)}."
+        return
+    yield (
+        f"The best blend changes with the molds. Bought for this order and charged to it: {_name(charged)}, "
+        f"{_order(charged)} against {_order(worn)} a vessel. Yours already, wear only: {_name(worn)}, "
+        f"{_wear(worn)} against {_wear(charged)}."
+    )
+
+
+def choice_words(answer: OrderAnswer) -> Iterator[str]:
+    """Give why the first blend is first where it is not the cheapest, and what a mark at a cost means."""
+    if not answer.ranked[0].plan.meets_date:
+        yield "No blend makes the date: ranked by the day they are ready, whatever they cost."
+    elif any(row.tied_order or row.tied_wear for row in answer.ranked):
+        yield (
+            "~ costs within 1 % of the first, too close to call by money: of these the blend that is ready "
+            "first goes first."
+        )
+
+
+def break_even_words(answer: OrderAnswer) -> str:
+    """Return at which size of order two blends change places, molds bought charged to the order."""
+    if answer.compared is None:
+        return ""
+    first, second = answer.compared
+    owned = answer.request.shop.molds
+    head = f"Break-even of {first} and {second}, {owned} molds owned, the others charged"
+    return f"{head}: {_sizes(answer.switches)}."
+
+
+def _sizes(switches: Sequence[Switch]) -> str:
+    if not switches:
+        return "they cost the same at every size"
+    if len(switches) == 1:
+        return f"{switches[0].cheaper} costs less at every size up to {_MOST_SIZES:,} vessels"
+    start, end = switches[1].vessels, switches[-1].vessels
+    small = f"up to {start - 1:,} vessels {switches[0].cheaper} costs less"
+    large = f"from {end:,} on {switches[-1].cheaper}"
+    between = f", in between whole molds decide ({len(switches) - 1} changes)" if len(switches) > 2 else ""
+    return f"{small}, {large}{between}"
+
+
+def _name(row: Ranked) -> str:
+    return row.plan.candidate.name
+
+
+def _order(row: Ranked) -> str:
+    return f"{row.plan.cost_order.per_good_vessel:.2f}"
+
+
+def _wear(row: Ranked) -> str:
+    return f"{row.plan.cost_wear.per_good_vessel:.2f}"
+
+
+def cost_words(row: Ranked) -> tuple[str, str]:
+    """Return the cost in both views, marked where it is too close to the first to call."""
+    return ("~" if row.tied_order else "") + _order(row), ("~" if row.tied_wear else "") + _wear(row)
+
+
+def _row(row: Ranked) -> list[str]:
+    plan, (charged, worn) = row.plan, cost_words(row)
+    buy = str(plan.molds_to_buy)
+    return [_name(row), _when(plan), buy, charged, str(row.rank_order), worn, str(row.rank_wear)]
+
+
+def _when(plan: OrderPlan) -> str:
+    return day_words(plan.ready) + ("" if plan.meets_date else " late")
+
+
+def day_words(day: datetime.date | None) -> str:
+    """Return a date with its weekday; ``never`` for none."""
+    return "never" if day is None else f"{day:%a} {day.isoformat()}"
