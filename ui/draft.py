@@ -16,10 +16,11 @@ from typing import Any, Final
 from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
 from optimizer.jobfile import parse_job
+from optimizer.jobfile.keys import PRICE as PRICE_KEYS
 from optimizer.jobfile.keys import SHOP as SHOP_KEYS
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
-from optimizer.shop import Shop
+from optimizer.shop import Price, Shop
 
 __all__ = ["Drafted", "default_text", "drafted", "field_value", "laid_over", "tables_of", "whose"]
 
@@ -27,6 +28,8 @@ _WHERE: Final = "job"
 _SENSE: Final = re.compile(r"\s*(<=|>=|≤|≥|<|>|=)")
 _PAIR: Final = re.compile(r"[:=]")
 
+_SHOP, _PRICE = Shop(), Price(pack=1.0, price=0.0)
+_STATED: Final = ("pack", "price")
 _SHARES: Final = frozenset({"confidence", "shop.humidity", "shop.reject", "shop.waste"})
 """Keys whose plain numbers read better as percent."""
 
@@ -71,16 +74,20 @@ def field_value(tables: Mapping[str, Any], key: str) -> Any:  # noqa: ANN401  te
 
 
 def default_text(key: str) -> str:
-    """Return what holds while a field of the shop is empty; empty text for other keys.
+    """Return what holds while a field of the shop or of a price is empty; empty text for other keys.
 
     Examples
     --------
-    >>> default_text("shop.cast_minutes"), default_text("vessel.wall")
-    ('8 min', '')
+    >>> default_text("shop.cast_minutes"), default_text("prices.marble_flour.packs_per_order")
+    ('8 min', '1')
+    >>> default_text("vessel.wall"), default_text("prices.marble_flour.pack")
+    ('', '')
     """
-    section, _, name = key.partition(".")
-    known = next((each for each in SHOP_KEYS if section == "shop" and each.name == name), None)
-    return "" if known is None else str(_shown(known.write(getattr(Shop(), known.field or name)), key))
+    section, _, name = key.rpartition(".")
+    keys, defaults = (PRICE_KEYS, _PRICE) if section.startswith("prices.") else (SHOP_KEYS, _SHOP)
+    known = next((each for each in keys if section and section != "limits" and each.name == name), None)
+    value = None if known is None or name in _STATED else getattr(defaults, known.field or name, None)
+    return "" if known is None or value in (None, ()) else str(_shown(known.write(value), key))
 
 
 def laid_over(tables: Mapping[str, Any], edits: Mapping[str, Any]) -> Tables:

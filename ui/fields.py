@@ -9,6 +9,7 @@ __all__ = [
     "CANDLE",
     "CHANCE",
     "DECISIONS",
+    "MOST_POWDERS",
     "ORDER_SHOP",
     "PRICE",
     "ROOM",
@@ -72,6 +73,9 @@ DECISIONS: Final = (
 )
 """The figures a caster decides by; they stand in the page's address."""
 
+MOST_POWDERS: Final = Field("at_most_materials", "most powders used", "4; empty: as many as it takes")
+"""How many powders a caster is ready to weigh."""
+
 VESSEL: Final = (
     Field("vessel.outer_diameter", "outer diameter", "85 mm or 3.3 in"),
     Field("vessel.height", "height", "95 mm"),
@@ -81,7 +85,7 @@ VESSEL: Final = (
 CANDLE: Final = (
     Field("candle.wicks", "wicks", "1"),
     Field("candle.burn_rate", "wax burned by one wick", "4.5 g/h"),
-    Field("candle.measured_outer", "outer wall in your own burn test", "44 C or 111 F; empty: estimated"),
+    Field("candle.measured_outer", "outer wall in your burn test", "44 C or 111 F; empty: estimated"),
 )
 ROOM: Final = (
     Field("shop.temperature", "room temperature", "21 C or 70 F"),
@@ -89,7 +93,7 @@ ROOM: Final = (
     Field("shop.waste", "mixed in excess", "8 %"),
     Field("shop.molds_per_mix", "molds the bucket fills", "6"),
     Field("shop.weigh_step", "scale shows steps of", "1 g"),
-    Field("shop.packing_cost", "box and filling of one vessel", "0.60"),
+    Field("shop.packing_cost", "box and filling", "of one vessel: 0.60"),
 )
 ORDER_SHOP: Final = (
     Field("shop.molds", "molds owned", "6"),
@@ -104,14 +108,14 @@ ORDER_SHOP: Final = (
 )
 PRICE: Final = (
     ("pack", "one pack holds", "25 kg or 50 lb"),
-    ("price", "price of a pack, before tax", "41.50"),
+    ("price", "price of a pack", "before tax: 41.50"),
     ("tax", "tax", "20 %"),
     ("freight", "freight of one order", "9.00"),
     ("packs_per_order", "packs in one order", "1"),
-    ("trip_distance", "trip to fetch it, both ways", "30 km or 19 mi"),
+    ("trip_distance", "trip to fetch it", "both ways: 30 km or 19 mi"),
     ("trip_rate", "cost of driving", "0.30 /km"),
     ("trip_hours", "time for the trip", "1 h"),
-    ("breaks", "price breaks", "packs: price, such as 10: 38.50; 40: 36"),
+    ("breaks", "price breaks", "packs: price of one, such as 10: 38.50; 40: 36"),
     ("lost", "lost to damp and spills", "4 %"),
     ("stock", "on the shelf", "12 kg"),
     ("shelf_life", "keeps for", "120 d"),
@@ -130,5 +134,5 @@ def price_fields(material: str) -> tuple[Field, ...]:
     return tuple(Field(f"prices.{material}.{key}", label, hint) for key, label, hint in PRICE)
 
 
-SHOP: Final = (*VESSEL, *CANDLE, *ROOM, *ORDER_SHOP)
+SHOP: Final = (MOST_POWDERS, *VESSEL, *CANDLE, *ROOM, *ORDER_SHOP)
 """Fields beside the decisions and the prices."""

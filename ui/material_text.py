@@ -13,7 +13,14 @@ from optimizer.verdict.cautions import CAUTIONS
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import span_words
 
-__all__ = ["catalogue_blocks", "catalogue_json", "how_sure", "material_blocks", "material_json"]
+__all__ = [
+    "catalogue_blocks",
+    "catalogue_json",
+    "figure_rows",
+    "how_sure",
+    "material_blocks",
+    "material_json",
+]
 
 _DIGITS: Final = 4
 _HOURS: Final = 48 * 60.0
@@ -84,7 +91,7 @@ def material_blocks(material: Material, catalogue: Catalogue, units: System) -> 
     yield sentence(f"{material.name}: {material.label}", "bold")
     yield sentence(f"{material.kind} {material.role}. {material.note}".strip())
     yield heading("Figures (likely range: 5 % to 95 %)")
-    rows = [[words.replace("_", " "), *_row(figure, catalogue, units)] for words, figure in _all(material)]
+    rows = [[_spoken(words), *_row(figure, catalogue, units)] for words, figure in _all(material)]
     yield table(("figure", "value", "likely range", "how sure", "source"), rows)
     if material.phases:
         shares = ", ".join(
@@ -99,6 +106,21 @@ def material_blocks(material: Material, catalogue: Catalogue, units: System) -> 
     for key in sorted({figure.source for _, figure in _all(material)} | ({material.phases_source} - {""})):
         yield indented(f"{key}: {catalogue.sources[key].citation}.")
     yield sentence(f"File: {material.path}", gap=True)
+
+
+def figure_rows(material: Material, catalogue: Catalogue, units: System) -> list[dict[str, str]]:
+    """Return every figure of a material as a row: name, value, range, how sure it is, source, note."""
+    heads = ("figure", "value", "likely", "how sure", "source", "note")
+    rows = []
+    for words, figure in _all(material):
+        value, span, sure, source = _row(figure, catalogue, units)
+        cells = (_spoken(words), value, span, sure, catalogue.sources[source].citation, figure.note)
+        rows.append(dict(zip(heads, cells, strict=True)))
+    return rows
+
+
+def _spoken(name: str) -> str:
+    return name.replace("_", " ").replace("co2", "CO2")
 
 
 def _all(material: Material) -> Iterator[tuple[str, Figure]]:

@@ -16,6 +16,7 @@ from optimizer.verdict.evidence import EVIDENCE
 from ui.words import blend_words, money, saving_words, value_words
 
 __all__ = [
+    "FILE_NAMES",
     "HEAT",
     "evidence_words",
     "is_beyond_heat",
@@ -28,6 +29,14 @@ __all__ = [
 
 HEAT: Final = frozenset({"heat_margin", "outer_wall_temperature", "inner_wall_temperature"})
 """Properties of the vessel in use, which rest on a burn test or on an estimate."""
+
+FILE_NAMES: Final[Mapping[str, str]] = {
+    "bounds": "[bounds.{}]",
+    "at_most_materials": "at_most_materials",
+    "max_coats": "max_coats",
+    "measured_outer": "measured_outer in [candle]",
+}
+"""What a job file calls the settings that reasons speak of."""
 
 _FREE: Final = 5e-4
 """A change of cost below this is nobody's money [currency]."""
@@ -163,11 +172,19 @@ def proof_words(proof: Proof) -> str:
     return "Best found; how near to the best this model allows is not proved."
 
 
-def no_blend_words(solution: Solution) -> list[str]:
-    """Return what to know before a limit is loosened: how sure the heat is, what else stands."""
+def no_blend_words(solution: Solution, names: Mapping[str, str] = FILE_NAMES) -> list[str]:
+    """Return what to know before a limit is loosened: how sure the heat is, what else stands.
+
+    Parameters
+    ----------
+    solution : Solution
+        An answer without a blend.
+    names : Mapping[str, str]
+        What the reader knows the settings by; those of the job file, unless others are given [-].
+    """
     changed = [limit for change in solution.relaxations for limit in change.limits]
     hot = [limit.property for limit in (*solution.conflict, *changed) if limit.property in HEAT]
-    return [*(_heat_words(solution, changed) if hot else ()), *_bound_words(solution)]
+    return [*(_heat_words(solution, changed, names) if hot else ()), *_bound_words(solution, names)]
 
 
 def is_beyond_heat(limit: Limit) -> bool:
@@ -175,12 +192,12 @@ def is_beyond_heat(limit: Limit) -> bool:
     return limit.property == "heat_margin" and limit.sense == ">=" and limit.bound < 0.0
 
 
-def _heat_words(solution: Solution, changed: Sequence[Limit]) -> Iterator[str]:
+def _heat_words(solution: Solution, changed: Sequence[Limit], names: Mapping[str, str]) -> Iterator[str]:
     candle = solution.job.candle
     if candle is not None and candle.measured_outer is None:
         yield (
             "The heat in use is an estimate without a burn test: burn one under watch and write the outer "
-            "wall you measure as measured_outer in [candle]."
+            f"wall you measure as {names['measured_outer']}."
         )
     yield "A smaller wick, fewer wicks, or a thicker or wider wall lower the heat with the same blend."
     if any(map(is_beyond_heat, changed)):
@@ -190,11 +207,11 @@ def _heat_words(solution: Solution, changed: Sequence[Limit]) -> Iterator[str]:
         )
 
 
-def _bound_words(solution: Solution) -> Iterator[str]:
+def _bound_words(solution: Solution, names: Mapping[str, str]) -> Iterator[str]:
     job = solution.job
-    held = [f"[bounds.{name}]" for name in job.bounds]
-    held += ["at_most_materials"] if job.at_most_materials is not None else []
-    held += ["max_coats"] if "shop.max_coats" in job.stated else []
+    held = [names["bounds"].format(name) for name in job.bounds]
+    held += [names["at_most_materials"]] if job.at_most_materials is not None else []
+    held += [names["max_coats"]] if "shop.max_coats" in job.stated else []
     if held:
         alone = any(len(change.limits) == 1 for change in solution.relaxations)
         start = "The limits stand" if alone else "No single limit is enough: they stand"

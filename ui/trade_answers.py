@@ -66,7 +66,7 @@ def traded(asked: Question, over: tuple[str, ...], points: int) -> Traded:
 
 def _binders(asked: Question, best: Solution) -> dict[str, Solution]:
     alone = [each for each in best.alternatives if each.name.endswith(" alone") and each.blend]
-    return {f"{_label(each)} alone": _judged(asked, each) for each in alone}
+    return {_label(each): _judged(asked, each) for each in alone}
 
 
 def _label(alone: Alternative) -> str:

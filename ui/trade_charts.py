@@ -22,6 +22,7 @@ PICK: Final = "pick"
 """Name of the chart's selection."""
 
 _HEIGHT = 380
+_ASIDE: Final = {"left": 8, "center": 0, "right": -8}
 _SIDES: Final[tuple[Literal["left", "center", "right"], ...]] = ("left", "center", "right")
 
 
@@ -130,7 +131,9 @@ def _named(marks: Sequence[Mapping[str, Any]], x: alt.X, y: alt.Y) -> list[alt.C
             there = rows[thirds[rows.index] == third]
             if there.empty:
                 continue
-            text = alt.Chart(there).mark_text(dy=22 * way, align=align, fontSize=13, fontWeight="bold")
+            text = alt.Chart(there).mark_text(
+                dy=22 * way, dx=_ASIDE[align], align=align, fontSize=13, fontWeight="bold"
+            )
             layers.append(colored(text.encode(x=x, y=y, text="name:N"), "third"))
     return layers
 

@@ -10,7 +10,7 @@ from optimizer.studies.batch import weighing_order, weighing_step
 from ui import answers
 from ui.charts import BARS, cost_chart, margin_chart, margin_rows
 from ui.draft import field_value, tables_of, whose
-from ui.fields import CANDLE, CHANCE, ROOM, VESSEL
+from ui.fields import CANDLE, CHANCE, MOST_POWDERS, ROOM, VESSEL
 from ui.page_words import MARKS, chance_phrase, mark_of, spoken_bound
 from ui.printing import print_card
 from ui.question import Question
@@ -33,7 +33,13 @@ from ui.words import (
 _FIRST_CAUTIONS = 3
 _STEP_CHANCE = 1.0 / 3.0
 _EVEN = 0.5
-_WHY = 340  # pixels kept for the reasons, which come later, so that nothing below them jumps
+_NAMES = {
+    "bounds": "the bounds of {} in the job file",
+    "at_most_materials": f"“{MOST_POWDERS.label}” (below)",
+    "max_coats": "the most coats of sealer in the job file",
+    "measured_outer": "“outer wall in your burn test” (below)",
+}
+_WHY = 320  # pixels kept for the reasons, which come later, so that nothing below them jumps
 
 
 def show() -> None:
@@ -42,11 +48,11 @@ def show() -> None:
     solution = now.solution
     st.title("Weigh", anchor=False)
     st.caption(f"{now.job.title} · {_examples(now)}, on the left (on a phone behind »)")
-    left, right = st.columns([6, 5], gap="large")
     if solution.mix is None:
-        with left:
-            _no_blend(now)
+        _no_blend(now)
+        _surroundings(now, expanded=True)
         return
+    left, right = st.columns([6, 5], gap="large")
     with left:
         _weigh(now, solution)
         _buttons(now)
@@ -190,16 +196,15 @@ def _no_blend(now: Session) -> None:
         st.markdown("No single change is enough. Loosen two limits, or add a powder on the page Materials.")
     else:
         st.markdown("Any one of these changes is enough:")
-    for words in no_blend_words(solution):
-        st.markdown(words)
     for place, relaxation in enumerate(solution.relaxations[:3]):
         st.button(
             _relaxation_words(now, relaxation),
             key=f"relax_{place}",
             on_click=apply_limits,
             args=(relaxation.limits,),
-            width="stretch",
         )
+    for words in no_blend_words(solution, _NAMES):
+        st.markdown(words)
 
 
 def _relaxation_words(now: Session, relaxation: Relaxation) -> str:
@@ -267,9 +272,9 @@ def _mark(solution: Solution, name: str, known: Prediction) -> str:
     return MARKS["example"] if burned and example else mark_of(known.evidence)
 
 
-def _surroundings(now: Session) -> None:
-    with st.expander("Vessel, candle and room: what the figures above stand on"):
-        slots = show_fields((*VESSEL, *CANDLE, *ROOM), 4)
+def _surroundings(now: Session, *, expanded: bool = False) -> None:
+    with st.expander("Vessel, candle and room: what the figures above stand on", expanded=expanded):
+        slots = show_fields((*VESSEL, *CANDLE, *ROOM, MOST_POWDERS), 4)
         tell_faults(slots, {key: fault for key, fault in now.faults.items() if key in slots})
 
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
+import altair as alt
 import streamlit as st
 
 from optimizer.errors import NoBlend
@@ -12,16 +12,18 @@ from optimizer.nomenclature import PROPERTIES, quantity
 from optimizer.studies.frontier import frontier_faults
 from ui import answers
 from ui.blends import blend_text
+from ui.card import CARD_CAUTIONS
 from ui.page_words import quantity_words
 from ui.state import Session, drop_pick, pick, session, units
 from ui.trade_answers import Traded
 from ui.trade_answers import traded as traded_answer
 from ui.trade_charts import PICK, mark_row, trade_chart, trade_rows
 from ui.widgets import draw
-from ui.words import blend_words
+from ui.words import blend_words, range_words, span_words
 
 _NONE = "none"
 _POINTS = (12, 24, 60)
+_HEIGHT = 450  # pixels kept for the chart and its key, so that nothing below jumps
 
 
 def show() -> None:
@@ -34,14 +36,14 @@ def show() -> None:
     if fault:
         st.error(f"Choose others: {fault}.")
         return
-    with st.container(height=470, border=False):
-        traded = _traded(now, over, points)
-        if traded is None:
-            return
-        _chart(now, traded)
+    with st.container(height=_HEIGHT, border=False):
+        traded = _drawn(now, over, points)
+    if traded is None:
+        return
     st.markdown(_sentence(traded))
     _pickers(now, traded)
     _table(now, traded)
+    _cautions(traded)
 
 
 def _choices() -> tuple[tuple[str, ...], int]:
@@ -71,21 +73,44 @@ def _traded(now: Session, over: tuple[str, ...], points: int) -> Traded | None:
         return None
 
 
+def _drawn(now: Session, over: tuple[str, ...], points: int) -> Traded | None:
+    """Draw the blends; where many are asked for, a few stand there while the others are looked for."""
+    place = st.empty()
+    if points == _POINTS[-1]:
+        with place.container():
+            few = _traded(now, over, _POINTS[0])
+            if few is None:
+                return None
+            st.caption(f"{len(few.solutions)} of about {points} blends; the others follow here.")
+            draw(_picture(now, few), key="front_few", alt="The first blends")
+            found = _traded(now, over, points)
+    else:
+        found = _traded(now, over, points)
+    if found is not None:
+        with place.container():
+            _chart(now, found)
+    return found
+
+
 def _chart(now: Session, traded: Traded) -> None:
-    over = traded.front.over
-    rows = trade_rows(traded.front, traded.solutions, traded.spans, units())
-    words = ", ".join(_label(name) for name in over)
+    words = ", ".join(_label(name) for name in traded.front.over)
     draw(
-        trade_chart(over, rows, _marks(now, traded), now.job.limits, now.job.currency, units()),
+        _picture(now, traded),
         key="front",
         on_select=lambda: _picked_on_chart(traded),
         selection_mode=PICK,
-        alt=f"{len(rows)} blends traded over {words}; the table below holds them.",
+        alt=f"{len(traded.solutions)} blends traded over {words}; the table below holds them.",
     )
     st.caption(
-        "Circle: meets · diamond: too close to call · ring: in hand, and each binder alone · "
-        "whiskers: likely range · dashed: your limit."
+        "Circle: meets · diamond: too close to call · ring: the blend in hand, and the best mix of each "
+        "binder alone · whiskers: likely range · dashed: your limit."
     )
+
+
+def _picture(now: Session, traded: Traded) -> alt.LayerChart:
+    over = traded.front.over
+    rows = trade_rows(traded.front, traded.solutions, traded.spans, units())
+    return trade_chart(over, rows, _marks(now, traded), now.job.limits, now.job.currency, units())
 
 
 def _marks(now: Session, traded: Traded) -> list[dict[str, Any]]:
@@ -123,18 +148,38 @@ def _picked_by_name(traded: Traded) -> None:
 
 def _sentence(traded: Traded) -> str:
     front = traded.front
-    first, last = (" at ".join(_values(traded, place)) for place in (0, -1))
+    first, last = (" at ".join(_told(traded, place)) for place in (0, -1))
     words = f"From {first} to {last}."
     if front.knee is not None:
-        words += (
-            f" The bend lies at {' at '.join(_values(traded, front.knee))}: past it, each step costs more."
-        )
+        words += f" The bend lies at {' at '.join(_told(traded, front.knee))}: past it, each step costs more."
     return words
 
 
-def _values(traded: Traded, place: int) -> list[str]:
+def _told(traded: Traded, place: int) -> list[str]:
+    """Return the traded quantities of a blend; one without a unit carries its name."""
     blend, solution = traded.front.blends[place], traded.solutions[place]
-    return [quantity_words(name, blend.values[name], solution, units()) for name in traded.front.over]
+    values = {name: quantity_words(name, blend.values[name], solution, units()) for name in traded.front.over}
+    return [value if " " in value else f"{_label(name)} {value}" for name, value in values.items()]
+
+
+def _cell(traded: Traded, place: int, name: str) -> str:
+    """Return a traded quantity with its likely range."""
+    solution, span = traded.solutions[place], traded.spans[place]
+    value = quantity_words(name, traded.front.blends[place].values[name], solution, units())
+    if name != "cost":
+        words = range_words(name, solution.properties[name], units())
+    else:
+        ends = [quantity_words(name, each, solution, units()) for each in span or ()]
+        words = span_words(*ends) if len(set(ends)) == 2 else ""
+    unit = value.partition(" ")[2]
+    return f"{value} ({words.removesuffix(f' {unit}')})" if words else value
+
+
+def _cautions(traded: Traded) -> None:
+    """Show the short cautions of all these blends together, in the order of the card."""
+    keys = {key for solution in traded.solutions for key in solution.cautions}
+    with st.expander("Mind, with one or more of these blends"):
+        st.markdown("\n".join(f"- {words}" for key, words in CARD_CAUTIONS.items() if key in keys))
 
 
 def _pickers(now: Session, traded: Traded) -> None:
@@ -147,7 +192,7 @@ def _pickers(now: Session, traded: Traded) -> None:
         key="front_choice",
         index=None,
         placeholder="the design's own blend",
-        format_func=lambda place: f"{place + 1}: {', '.join(_values(traded, place))}",
+        format_func=lambda place: f"{place + 1}: {', '.join(_told(traded, place))}",
         on_change=_picked_by_name,
         args=(traded,),
     )
@@ -178,8 +223,7 @@ def _table(now: Session, traded: Traded) -> None:
 def _row(now: Session, traded: Traded, place: int) -> dict[str, str]:
     blend = traded.front.blends[place]
     mine = "●" if _ids(traded)[place] == now.blend else ""
-    values: Sequence[str] = _values(traded, place)
-    named = {_label(name): value for name, value in zip(traded.front.over, values, strict=True)}
+    named = {_label(name): _cell(traded, place, name) for name in traded.front.over}
     return {
         "in hand": mine,
         "no.": str(place + 1),

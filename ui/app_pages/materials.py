@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import streamlit as st
 
 from optimizer.materials import Material
 from optimizer.verdict.cautions import CAUTIONS
 from ui import answers
-from ui.material_text import material_json
-from ui.state import session
+from ui.material_text import figure_rows
+from ui.state import session, units
 
 _ROLES = {"binder": "Sets", "filler": "Fills", "pigment": "Colors", "admixture": "Slows or thins"}
 
@@ -51,31 +49,15 @@ def _one(material: Material) -> None:
     st.markdown(f"### {material.label}")
     if material.note:
         st.markdown(material.note)
-    known = material_json(material, catalogue)
-    figures = [_row(name.replace("_", " "), figure) for name, figure in known["figures"].items()]
-    points = [
-        _row(f"strength, {point['state']}, water ratio {point['water_ratio']:g}", point)
-        for point in known["reference_points"]
-    ]
     st.dataframe(
-        [*points, *figures], hide_index=True, key="figures_table", alt=f"Figures of {material.label}"
+        figure_rows(material, catalogue, units()),
+        hide_index=True,
+        key="figures_table",
+        alt=f"Figures of {material.label}",
     )
     for key in material.cautions:
         if key in CAUTIONS:
             st.markdown(f"- {CAUTIONS[key]}")
-
-
-def _row(words: str, figure: dict[str, Any]) -> dict[str, str]:
-    low, high = figure["low"], figure["high"]
-    return {
-        "figure": words,
-        "value": f"{figure['value']:g}",
-        "likely": "exact" if low == high else f"{low:g} to {high:g}",
-        "unit": figure["unit"],
-        "how sure": figure["how_sure"],
-        "source": figure["citation"],
-        "note": figure["note"],
-    }
 
 
 show()

@@ -19,6 +19,8 @@ from ui.widgets import draw, show_fields, tell_faults
 from ui.words import label_of, money
 
 _MOST_PACKS: Final = 12
+_PER_KG: Final = "per kg, at the door"
+_STOCK: Final = "on the shelf"
 _PARTS: Final = {"goods": "goods", "tax": "tax", "freight": "freight", "trip": "trip", "lost": "lost"}
 
 
@@ -26,7 +28,9 @@ def show() -> None:
     """Show the page."""
     now = session()
     st.title("Shelf and prices", anchor=False)
-    st.caption("A price is what a kilogram costs once it stands, usable, on your shelf.")
+    st.caption(
+        "What a usable kilogram costs once it stands on your shelf: tax, freight, trip and losses in it."
+    )
     _powders(now)
     _table(now)
     if now.job.materials:
@@ -48,26 +52,34 @@ def _powders(now: Session) -> None:
 
 def _table(now: Session) -> None:
     rows = [_row(now, name) for name in now.job.materials]
-    st.dataframe(rows, hide_index=True, key="prices_table", alt="Landed price of each powder")
+    st.dataframe(_filled(rows), hide_index=True, key="prices_table", alt="Landed price of each powder")
 
 
 def _row(now: Session, name: str) -> dict[str, str]:
     price = now.job.prices.get(name)
     label = label_of(name, answers.catalogue())
     if price is None:
-        return {"powder": label, "whose": "", "pack": "no price yet", "landed, per kg": ""}
+        return {"powder": label, _PER_KG: "no price yet", "pack": "", "whose": ""}
     found = landed(price, now.job.shop.wage)
     key = f"prices.{name}.price"
     owner = whose(base_tables(), tables_of(answers.DEMO), key, field_value(tables_of(now.asked.text), key))
     parts = {words: f"{found.parts[part]:.2f}" for part, words in _PARTS.items()}
     return {
         "powder": label,
-        "whose": f"{MARKS[owner]} {owner}",
+        _PER_KG: money(found.per_usable_kg, now.job.currency),
         "pack": f"{number_text(price.pack)} kg for {money(price.price, now.job.currency)}",
-        "landed, per kg": money(found.per_usable_kg, now.job.currency),
+        "whose": f"{MARKS[owner]} {owner}",
         **parts,
-        "on the shelf": "" if price.stock is None else f"{number_text(price.stock)} kg",
+        _STOCK: "" if price.stock is None else f"{number_text(price.stock)} kg",
     }
+
+
+def _filled(rows: list[dict[str, str]]) -> list[dict[str, str]]:
+    """Return the rows without the parts of a price that none of them has."""
+    bare = {*_PARTS.values(), _STOCK} - {
+        name for row in rows for name in row if row[name] not in ("", "0.00")
+    }
+    return [{name: cell for name, cell in row.items() if name not in bare} for row in rows]
 
 
 def _one(now: Session) -> None:
