@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Any
 
 import streamlit as st
 
 from optimizer.calibration.fit import Fit, calibrate
-from optimizer.calibration.lab_errors import KINDS
-from optimizer.calibration.next_trial import next_trial
+from optimizer.calibration.next_trial import NextTrial, grams_of, next_trial
 from optimizer.calibration.readings import studio_of
 from optimizer.errors import VesselblendError
 from optimizer.problem import problem_of
 from optimizer.trials.records import Trial
 from ui.answers import designed
 from ui.question import Question, catalogue
+from ui.trial_next import test_volume
 
-__all__ = ["book_folder", "fitted", "next_words", "seen_rows"]
+__all__ = ["book_folder", "chart_rows", "fitted", "next_cast"]
 
 
 def book_folder() -> Path:
@@ -38,27 +39,27 @@ def fitted(trials: tuple[Trial, ...], text: str) -> Fit:
     return calibrate(trials, catalogue(), studio_of(job))
 
 
-def seen_rows(fit: Fit) -> list[dict[str, Any]]:
-    """Return a row per reading that can be compared: what was read, and expected before and after."""
+def chart_rows(fit: Fit) -> list[dict[str, Any]]:
+    """Return a row per reading that a chart can show: what was read, and expected before and after."""
     return [
         {
             "trial": one.reading.trial,
             "kind": one.reading.kind,
-            "seen": one.reading.value,
-            "before": one.before,
-            "after": one.after,
-            "flagged": one.flagged,
+            "seen": one.reading.value * one.reading.whole,
+            "before": one.before * one.reading.whole,
+            "after": one.after * one.reading.whole,
         }
         for one in fit.seen
-        if one.reading.kind in KINDS and one.before == one.before
+        if one.before < math.inf and one.after < math.inf
     ]
 
 
-@st.cache_data(max_entries=32, show_spinner=False)
-def next_words(asked: Question) -> str:
-    """Return which trial would take most doubt off the decision; empty where there is none."""
+@st.cache_resource(max_entries=32, show_spinner=False)
+def next_cast(asked: Question) -> tuple[NextTrial, dict[str, float]] | None:
+    """Return the trial that takes most doubt off the decision, with its grams; None where there is none."""
     problem = problem_of(asked.job, catalogue(), asked.parameters())
     try:
-        return next_trial(problem, designed(asked, explain=True)).sentence()
+        found = next_trial(problem, designed(asked, explain=True))
     except VesselblendError:
-        return ""
+        return None
+    return found, grams_of(problem, found.cast, test_volume(asked.job))

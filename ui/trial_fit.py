@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-import math
+from collections.abc import Mapping
+from typing import Final
 
 import streamlit as st
 
@@ -10,17 +11,25 @@ from optimizer.calibration.agreement import agreement
 from optimizer.calibration.files import keep_calibration
 from optimizer.calibration.fit import Fit
 from optimizer.calibration.lab_errors import KINDS
+from optimizer.calibration.words import figure_words, size_words
 from optimizer.errors import FileFaults, NoVerdict
 from optimizer.trials.book import TrialBook
+from ui.question import catalogue
 from ui.state import Session, units
-from ui.trial_answers import book_folder, fitted, next_words, seen_rows
+from ui.trial_answers import book_folder, chart_rows, fitted, next_cast
 from ui.trial_charts import seen_chart
+from ui.trial_next import measure_rows, next_sentence, weigh_rows
+from ui.trial_seen import seen_rows, worse_words
 from ui.widgets import draw
-from ui.words import value_words
 
 __all__ = ["show_fit"]
 
-_FIRST = "dry_strength"
+_FIRST: Final = "dry_strength"
+_MARKS: Final[Mapping[str, str]] = {
+    "": "",
+    "*": "further off than before",
+    "!": "does not fit the others, hardly counts",
+}
 
 
 def show_fit(now: Session, book: TrialBook) -> None:
@@ -47,9 +56,7 @@ def show_fit(now: Session, book: TrialBook) -> None:
     said = st.session_state.pop("fit_said", "")
     if said:
         st.success(said)
-    words = next_words(now.asked)
-    if words:
-        st.markdown(f"**Next.** {words}")
+    _next(now)
 
 
 def _in_use(now: Session) -> None:
@@ -73,42 +80,44 @@ def _keep(fit: Fit) -> None:
 
 
 def _seen(fit: Fit) -> None:
-    rows = seen_rows(fit)
+    rows = chart_rows(fit)
     kinds = list(dict.fromkeys(row["kind"] for row in rows))
-    if not kinds:
-        return
-    kind = st.selectbox(
-        "Predicted against seen for",
-        kinds,
-        index=kinds.index(_FIRST) if _FIRST in kinds else 0,
-        key="seen_kind",
-        format_func=lambda each: KINDS[each].words,
-    )
-    chosen = [row for row in rows if row["kind"] == kind]
-    draw(
-        seen_chart(chosen, kind, units()),
-        key="seen",
-        alt=f"{KINDS[kind].words}: expected against seen for {len(chosen)} readings",
-    )
-    st.caption(
-        "Cross: expected with the shipped figures. Dot: with the fitted ones. Dashed: where both agree."
-    )
-    name = KINDS[kind].quantity
+    if kinds:
+        kind = st.selectbox(
+            "Predicted against seen for",
+            kinds,
+            index=kinds.index(_FIRST) if _FIRST in kinds else 0,
+            key="seen_kind",
+            format_func=lambda each: KINDS[each].words,
+        )
+        chosen = [row for row in rows if row["kind"] == kind]
+        draw(
+            seen_chart(chosen, kind, units()),
+            key="seen",
+            alt=f"{KINDS[kind].words}: expected against seen for {len(chosen)} readings",
+        )
+        st.caption(
+            "Cross: expected with the shipped figures. Dot: with the fitted ones. Dashed: where both agree."
+        )
     st.dataframe(
         [
             {
-                "trial": row["trial"],
-                "seen": value_words(name, row["seen"], units()),
-                "expected before": value_words(name, row["before"], units()),
-                "expected after": value_words(name, row["after"], units()),
-                "fits": "no: flagged, hardly used" if row["flagged"] else "yes",
+                "trial": row.trial,
+                "reading": row.reading,
+                "expected before": row.before,
+                "expected after": row.after,
+                "seen": row.seen,
+                "note": _MARKS[row.mark],
             }
-            for row in chosen
+            for row in seen_rows(fit, units())
         ],
         hide_index=True,
         key="seen_table",
-        alt="Readings of the chart, one a row",
+        alt="Every reading used, one a row",
     )
+    worse = worse_words(fit)
+    if worse:
+        st.info(worse)
 
 
 def _agreement(fit: Fit) -> None:
@@ -129,11 +138,13 @@ def _off(kind: str, size: float) -> str:
 
 
 def _learned(fit: Fit) -> None:
+    known = fit.evidence.catalogue
+    sizes = {one.name: size_words(one, known) for one in fit.calibration.learned}
     rows = [
         {
-            "figure": one.name.replace("_", " ").replace(".", ": "),
-            "before": _with_doubt(*one.before),
-            "after": _with_doubt(*one.after),
+            "figure": figure_words(one.name, known),
+            "before": sizes[one.name][0],
+            "after": sizes[one.name][1],
             "trials behind it": one.trials,
         }
         for one in fit.calibration.learned
@@ -143,8 +154,23 @@ def _learned(fit: Fit) -> None:
         st.dataframe(rows, hide_index=True, key="learned", alt="Fitted figures before and after the trials")
 
 
-def _with_doubt(value: float, error: float) -> str:
-    return f"{value:.4g} ± {error:.2g}" if math.isfinite(error) else f"{value:.4g}"
+def _next(now: Session) -> None:
+    answer = next_cast(now.asked)
+    if answer is None:
+        return
+    found, weighed = answer
+    st.markdown("### The next cast worth making")
+    st.markdown(next_sentence(found, catalogue()))
+    pieces, reads = st.columns(2)
+    with pieces:
+        st.caption("Weigh, for one vessel and test pieces of twice its volume")
+        rows = weigh_rows(weighed, now.job, catalogue(), units())
+        table = [{"powder": name, "weigh": mass} for name, mass in rows]
+        st.dataframe(table, hide_index=True, key="next_weigh", alt="What to weigh for the next cast")
+    with reads:
+        st.caption("Measure, with what each would take off the open doubt alone")
+        table = [{"reading": what, "how": how, "takes off": size} for what, how, size in measure_rows(found)]
+        st.dataframe(table, hide_index=True, key="next_measure", alt="What to measure on the next cast")
 
 
 def _flagged(fit: Fit) -> None:

@@ -20,7 +20,15 @@ from optimizer.calibration.lab_errors import KINDS
 from optimizer.calibration.observe import Evidence, observe
 from optimizer.calibration.outliers import FLAG
 from optimizer.calibration.readings import Reading, Studio
-from optimizer.calibration.record import Bag, Calibration, Flagged, Learned, priors_fingerprint, version
+from optimizer.calibration.record import (
+    Bag,
+    Calibration,
+    Flagged,
+    Learned,
+    figure_spread,
+    priors_fingerprint,
+    version,
+)
 from optimizer.calibration.task import Task
 from optimizer.calibration.update import Settled, update
 from optimizer.chain.parameters import Parameter
@@ -36,6 +44,8 @@ __all__ = ["Fit", "Seen", "calibrate"]
 
 Array = NDArray[np.float64]
 
+_WORSE: Final = 0.2
+_LEAST: Final = 1e-9
 _TAUGHT: Final = 0.05
 """A trial has taught a parameter when, alone, it would cut its variance by this much [-]."""
 
@@ -49,8 +59,8 @@ class Seen:
     reading : Reading
         What was read.
     before, after : float
-        Expected with the shipped and with the fitted figures [unit of the reading]; nan for a time out of
-        the mold, which is no more than a bound.
+        Expected with the shipped and with the fitted figures [unit of the reading]; of a time out of the
+        mold, which is a bound, the earliest that is expected.
     distance : float
         Standard errors from what all other batches say [-].
     flagged : bool
@@ -65,6 +75,24 @@ class Seen:
     distance: float
     flagged: bool
     trust: float
+
+    @property
+    def worse(self) -> bool:
+        """True when the fit took the expectation further from the reading, by a fifth of its error or more.
+
+        A bound is missed only on its wrong side.
+        """
+        return self._off(self.after) > self._off(self.before) + _WORSE
+
+    def _off(self, expected: float) -> float:
+        """Return how far an expectation misses the reading, over the reading's error [-]."""
+        reading, log = self.reading, KINDS[self.reading.kind].log
+        gap = math.log(max(expected, _LEAST) / reading.value) if log else expected - reading.value
+        # at least (1) is missed from below and at most (-1) from above; a time out of the mold from above,
+        # since the castings were strong enough by then
+        side = -1 if reading.kind == "demold" else reading.side
+        missed = abs(gap) if side == 0 else max(-side * gap, 0.0)
+        return missed / math.hypot(reading.error, KINDS[reading.kind].batch)
 
 
 @dataclass(frozen=True)
@@ -182,12 +210,12 @@ def _trials_behind(task: Task, settled: Settled) -> list[int]:
 
 def _seen(task: Task, settled: Settled) -> tuple[Seen, ...]:
     weights = settled.weights[task.measured.blocks.of_row]
-    before = task.at_prior
+    before, after = task.demold_times(task.common.centers), task.demold_times(task.fitted(settled.point))
     return tuple(
         Seen(
             reading,
-            _natural(reading, before[row]),
-            _natural(reading, settled.level[row]),
+            _natural(reading, task.at_prior[row], before),
+            _natural(reading, settled.level[row], after),
             float(settled.distance[row]),
             bool(abs(settled.distance[row]) > FLAG),
             float(weights[row]),
@@ -196,9 +224,9 @@ def _seen(task: Task, settled: Settled) -> tuple[Seen, ...]:
     )
 
 
-def _natural(reading: Reading, level: float) -> float:
+def _natural(reading: Reading, level: float, demold: Array) -> float:
     if reading.kind == "demold":
-        return math.nan
+        return float(demold[reading.place])
     return math.exp(level) if KINDS[reading.kind].log else float(level)
 
 
@@ -224,15 +252,5 @@ def _bags(task: Task, settled: Settled) -> tuple[Bag, ...]:
 
 def _bag(task: Task, effect: Effect, own: float, point: float, deviation: float) -> Bag:
     material, _, factor = effect.parameter.rpartition(".")
-    scale = own * _ln_spread(task.evidence.catalogue, material, factor)
+    scale = own * figure_spread(task.evidence.catalogue, material, factor)
     return Bag(material, effect.lot, factor, math.exp(scale * point), scale * float(deviation))
-
-
-def _ln_spread(catalogue: Catalogue, material: str, factor: str) -> float:
-    """Return what one unit of a bag's factor is worth [of the log]."""
-    binder = catalogue[material]
-    if factor == "set_time":
-        figure = binder.figures["set_initial"]
-    else:
-        figure = max(binder.reference_points, key=lambda point: point.age).strength
-    return Parameter.of_figure("", figure).spread

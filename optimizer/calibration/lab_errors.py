@@ -35,8 +35,8 @@ class Kind:
     quantity : str
         Row of `optimizer.nomenclature` whose unit and digits it is shown with.
     group : str
-        ``mass``, ``time``, ``strength``, ``whiteness`` or ``heat``: readings of one group from one batch
-        share its batch error.
+        ``mass``, ``time``, ``strength``, ``whiteness``, ``setting`` or ``heat``: readings of one group
+        from one batch share its batch error.
     error : float
         Lab error where the trial states none [of the log, or the unit when `log` is False].
     batch : float
@@ -61,20 +61,22 @@ KINDS: Final[Mapping[str, Kind]] = MappingProxyType(
         "demolded_mass": Kind("mass out of the mold", "demolded_mass", "mass", 0.007, 0.003),
         "dry_mass": Kind("dry mass", "dry_mass", "mass", 0.007, 0.003),
         # One piece weighed twice on one scale: the volume of the mold drops out.
-        "dry_share": Kind("dry mass over mass out of the mold", "porosity", "mass", 0.003, 0.003),
+        "dry_share": Kind("dry mass of the same piece", "dry_mass", "mass", 0.003, 0.003),
         # ASTM C191 states 12 min between tests of one operator for sets of 49 to 202 min (from memory).
         "initial_set": Kind("initial set", "working_window", "time", 0.10, 0.05),
         "final_set": Kind("final set", "demold_time", "time", 0.10, 0.05),
         # When a mix "no longer pours" is in the eye of the caster.
         "window_end": Kind("end of pouring", "working_window", "time", 0.20, 0.05),
         # What a casting needs to come out whole is itself judgement.
-        "demold": Kind("came out of the mold", "demold_time", "strength", 0.25, 0.05),
+        "demold": Kind("earliest time out of the mold", "demold_time", "strength", 0.25, 0.05),
         "wet_strength": Kind("wet strength", "wet_strength", "strength", 0.10, 0.05),
         "dry_strength": Kind("dry strength", "dry_strength", "strength", 0.10, 0.05),
         "wet_flexural": Kind("wet bending strength", "flexural_strength", "strength", 0.15, 0.05),
         "dry_flexural": Kind("dry bending strength", "flexural_strength", "strength", 0.12, 0.05),
         # A photo with a white card; a meter states a smaller error.
         "whiteness": Kind("whiteness L*", "whiteness", "whiteness", 1.5, 0.5, log=False),
+        # A probe in the thick of the cast; where it sits, and when it is read, make three.
+        "casting_peak": Kind("hottest while setting", "casting_peak", "setting", 3.0, 2.0, log=False),
         # A contact probe reads to 1 K; where on the wall, and draft, make it two.
         "outer_wall": Kind("outer wall", "outer_wall_temperature", "heat", 2.0, 1.5, log=False),
         "inner_wall": Kind("inner wall", "inner_wall_temperature", "heat", 3.0, 1.5, log=False),

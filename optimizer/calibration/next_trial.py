@@ -7,6 +7,7 @@ that is sure to hold, or sure to fail, is no reason to cast. Often the best tria
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
@@ -28,9 +29,10 @@ from optimizer.problem import Problem
 from optimizer.shop import Limit
 from optimizer.solution import Alternative, Solution, WeighedMix
 from optimizer.trials.records import Portion, Strength, Trial, Weighing
+from optimizer.units import significant
 from optimizer.verdict.confidence import Doubt, nominal_only
 
-__all__ = ["Candidate", "NextTrial", "next_trial", "standard_trial"]
+__all__ = ["Candidate", "Fall", "NextTrial", "grams_of", "next_trial", "standard_trial"]
 
 Array = NDArray[np.float64]
 
@@ -38,6 +40,9 @@ _DAY: Final = 1440.0
 _NEARLY_AS_GOOD: Final = 0.95
 _OPEN: Final = 0.04
 """4 p (1 - p) of a limit below which it is as good as decided [-]: a chance of 99 or 1 %."""
+
+_TOLD_APART: Final = 1.5
+"""Two figures are told apart where they differ by this many of the last digit [-]."""
 
 _PLAIN: Final = frozenset(
     {
@@ -73,6 +78,54 @@ class Candidate:
 
 
 @dataclass(frozen=True)
+class Fall:
+    """How far a cast takes the doubt about one limit down.
+
+    Attributes
+    ----------
+    limit : Limit
+        The limit.
+    before, after : float
+        Standard error of its property at the blend to be decided on, now and after the trial
+        [relative, or the property's unit].
+    relative : bool
+        True when `before` and `after` are relative.
+    """
+
+    limit: Limit
+    before: float
+    after: float
+    relative: bool
+
+    def sizes(self) -> tuple[str, str]:
+        """Return both doubts as text, with the digits it takes to tell them apart.
+
+        Examples
+        --------
+        >>> Fall(Limit("dry_mass", "<=", 380.0), 0.0113, 0.0091, True).sizes()
+        ('1.1 %', '0.9 %')
+        >>> Fall(Limit("whiteness", ">=", 88.0), 2.0, 1.1, False).sizes()
+        ('2.0', '1.1')
+        """
+        scale, word = self._scale()
+        values = (scale * self.before, scale * self.after)
+        for places in range(0 if self.relative else 1, 4):
+            now, then = (f"{value:.{places}f}{word}" for value in values)
+            if abs(values[0] - values[1]) > _TOLD_APART * 10.0**-places:
+                break
+        return now, then
+
+    def size(self) -> str:
+        """Return the doubt now as text."""
+        scale, word = self._scale()
+        return f"{significant(scale * self.before, 2)}{word}"
+
+    def _scale(self) -> tuple[float, str]:
+        unit = QUANTITIES[self.limit.property].unit
+        return (100.0, " %") if self.relative else (1.0, "" if unit in ("-", "class") else f" {unit}")
+
+
+@dataclass(frozen=True)
 class NextTrial:
     """The cast to make next, and what it is good for.
 
@@ -80,45 +133,62 @@ class NextTrial:
     ----------
     cast : Candidate
         What to cast.
-    limit : Limit
-        The limit whose doubt weighs most.
-    before, after : float
-        Standard error of that limit's property at the blend to be decided on, now and after the trial
-        [relative, or the property's unit].
-    relative : bool
-        True when `before` and `after` are relative.
+    falls : tuple[Fall, ...]
+        How far doubt falls, limit by limit, the one whose doubt weighs most first.
     share : float
         Part of all the doubt, as variance, that the trial takes away [-].
+    alone : Mapping[str, float]
+        Kind of reading to the part that it would take away alone, most first [-].
     others : tuple[tuple[Candidate, float], ...]
         The other casts looked at with their share, best first.
     open : bool
         False when no limit is in real doubt.
+    early : float
+        Age at which to test the strength of a piece never dried [min].
     """
 
     cast: Candidate
-    limit: Limit
-    before: float
-    after: float
-    relative: bool
+    falls: tuple[Fall, ...]
     share: float
+    alone: Mapping[str, float]
     others: tuple[tuple[Candidate, float], ...]
     open: bool
+    early: float = _DAY
 
-    def sentence(self) -> str:
-        """Return why, and how far the doubt will fall."""
+    @property
+    def limit(self) -> Limit:
+        """The limit whose doubt weighs most."""
+        return self.falls[0].limit
+
+    @property
+    def before(self) -> float:
+        """Standard error of that limit's property now [relative, or the property's unit]."""
+        return self.falls[0].before
+
+    @property
+    def after(self) -> float:
+        """The same after the trial."""
+        return self.falls[0].after
+
+    @property
+    def relative(self) -> bool:
+        """True when `before` and `after` are relative."""
+        return self.falls[0].relative
+
+    def sentence(self, labels: Mapping[str, str] | None = None) -> str:
+        """Return why, and how far the doubt will fall; `labels` are the trade names of the materials."""
+        labels = labels or {}
         row = QUANTITIES[self.limit.property]
-        unit = "" if row.unit in ("-", "class") else f" {row.unit}"
-        now, then = (
-            f"{100.0 * size:.0f} %" if self.relative else f"{size:.1f}{unit}"
-            for size in (self.before, self.after)
+        now, then = self.falls[0].sizes()
+        parts = ", ".join(
+            f"{100.0 * share:.0f} % {labels.get(name, name)}" for name, share in self.cast.blend.items()
         )
-        parts = ", ".join(f"{100.0 * share:.0f} % {name}" for name, share in self.cast.blend.items())
         lead = f"Cast {self.cast.name} ({parts}; water ratio {self.cast.water_ratio:.3f})"
         fall = f"the doubt about {row.label} falls from {now} to {then} (one standard error)"
         if not self.open:
             return f"No limit is in real doubt. If you cast at all: {lead[0].lower()}{lead[1:]}; {fall}."
-        casts = f"of {len(self.others) + 1} casts none says clearly more about the limits still open"
-        return f"{lead}: {casts}; {fall}."
+        told = f"it takes {100.0 * self.share:.0f} % of the doubt off the limits still open"
+        return f"{lead}: {told}; {fall}."
 
 
 def next_trial(problem: Problem, solution: Solution) -> NextTrial:
@@ -158,7 +228,12 @@ def next_trial(problem: Problem, solution: Solution) -> NextTrial:
     best = int(np.argmax(score))
     if score[0] >= _NEARLY_AS_GOOD * score[best]:
         best = 0
-    return _answer(rows, weights, casts, score, taken, best)
+    alone = {
+        kind: float(weights @ (part / rows.spreads**2)) / float(weights.sum())
+        for kind, part in _taken_alone(problem, doubt.moves, rows, casts[best]).items()
+    }
+    answer = _answer(rows, weights, casts, score, taken, best, alone)
+    return replace(answer, early=_early(problem))
 
 
 @dataclass(frozen=True, eq=False)
@@ -207,15 +282,21 @@ def _candidates(
     """Give the blend itself, near ties, every binder alone, and binders half and half."""
     blend = {name: share for name, share in mix.blend.items() if share > 0.0}
     yield Candidate("the designed blend", blend, mix.water_ratio)
-    for other in alternatives:
-        if other.name == "near tie" and other.blend:
-            yield Candidate("a near tie", dict(other.blend), other.water_ratio)
+    ties = [other for other in alternatives if other.name == "near tie" and other.blend]
+    for number, other in enumerate(ties, start=1):
+        name = "a blend that costs about the same"
+        yield Candidate(f"{name} ({number})" if len(ties) > 1 else name, dict(other.blend), other.water_ratio)
     binders = [k for k in problem.solids if problem.materials[k].role == "binder"]
     for binder in binders:
-        yield _at_demand(problem, f"{problem.materials[binder].label} alone", (binder,))
+        yield _at_demand(problem, f"{_short(problem, binder)} alone", (binder,))
     for pair in combinations(binders, 2):
-        labels = " and ".join(problem.materials[k].label for k in pair)
+        labels = " and ".join(_short(problem, k) for k in pair)
         yield _at_demand(problem, f"{labels} half and half", pair)
+
+
+def _short(problem: Problem, place: int) -> str:
+    """Return the label of a material without what stands in brackets."""
+    return re.split(r"[,(]", problem.materials[place].label)[0].strip()
 
 
 def _at_demand(problem: Problem, name: str, parts: Sequence[int]) -> Candidate:
@@ -250,6 +331,31 @@ def standard_trial(cast: Candidate, early: float = _DAY) -> Trial:
 
 def _taken(problem: Problem, moves: Moves, rows: _Rows, cast: Candidate) -> Array:
     """Return the variance that a cast takes off each row."""
+    readings = _read(problem, moves, cast)
+    return _off(moves, rows, readings.slopes, readings.errors)
+
+
+def _taken_alone(problem: Problem, moves: Moves, rows: _Rows, cast: Candidate) -> dict[str, Array]:
+    """Return what each kind of reading of a cast would take off each row if it were the only one."""
+    readings = _read(problem, moves, cast)
+    kinds = np.array(readings.kinds)
+    out = {}
+    for kind in dict.fromkeys(readings.kinds):
+        one = kinds == kind
+        out[kind] = _off(moves, rows, readings.slopes[:, one], readings.errors[np.ix_(one, one)])
+    return out
+
+
+@dataclass(frozen=True, eq=False)
+class _Readings:
+    """Readings of one cast: kinds, slopes per spread of each parameter, covariance of their errors."""
+
+    kinds: tuple[str, ...]
+    slopes: Array
+    errors: Array
+
+
+def _read(problem: Problem, moves: Moves, cast: Candidate) -> _Readings:
     evidence = observe(
         [standard_trial(cast, _early(problem))], problem.catalogue, Studio(shop=problem.job.shop)
     )
@@ -258,10 +364,32 @@ def _taken(problem: Problem, moves: Moves, rows: _Rows, cast: Candidate) -> Arra
     half = len(moves.names)
     slopes = (values[half:] - values[:half]) / 2.0
     seen = np.all(np.isfinite(slopes), axis=0)
-    slopes = slopes[:, seen]
-    spread = slopes.T @ moves.correlation @ slopes + _errors(evidence)[np.ix_(seen, seen)]
+    kinds = tuple(reading.kind for reading, used in zip(evidence.readings, seen, strict=True) if used)
+    return _Readings(kinds, slopes[:, seen], _errors(evidence)[np.ix_(seen, seen)])
+
+
+def _off(moves: Moves, rows: _Rows, slopes: Array, errors: Array) -> Array:
+    spread = slopes.T @ moves.correlation @ slopes + errors
     shared = slopes.T @ moves.correlation @ rows.slopes.T
     return np.asarray(np.sum(shared * np.linalg.solve(spread, shared), axis=0))
+
+
+def grams_of(problem: Problem, cast: Candidate, volume: float) -> dict[str, float]:
+    """Return what to weigh of a cast for a volume of slurry, water last [g].
+
+    Parameters
+    ----------
+    problem
+        The question, for the densities of its materials.
+    cast
+        What is cast.
+    volume
+        Slurry wanted [mL].
+    """
+    shares = np.array([[cast.blend.get(name, 0.0) for name in problem.names]])
+    mix = per_liter(problem.model, shares, np.array([cast.water_ratio]))[0] * volume
+    names = (*problem.names, "water")
+    return {name: float(mass) for name, mass in zip(names, mix, strict=True) if mass > 0.0}
 
 
 def _early(problem: Problem) -> float:
@@ -286,20 +414,23 @@ def _answer(
     score: Sequence[float],
     taken: Sequence[Array],
     best: int,
+    alone: Mapping[str, float],
 ) -> NextTrial:
-    shown = int(np.argmax(weights * taken[best] / rows.spreads**2))
-    limit, before = rows.limits[shown], float(rows.spreads[shown])
-    after = float(np.sqrt(max(before**2 - taken[best][shown], 0.0)))
-    relative = limit.property not in _PLAIN
-    size = 1.0 if relative else row_scale(limit.property, limit.bound)
+    gain = weights * taken[best] / rows.spreads**2
     order = sorted((k for k in range(len(casts)) if k != best), key=lambda k: -score[k])
     return NextTrial(
         cast=casts[best],
-        limit=limit,
-        before=size * before,
-        after=size * after,
-        relative=relative,
+        falls=tuple(_fall(rows, taken[best], k) for k in np.argsort(-gain, kind="stable")),
         share=score[best],
+        alone=dict(sorted(alone.items(), key=lambda item: -item[1])),
         others=tuple((casts[k], score[k]) for k in order),
         open=bool(weights.max() > _OPEN),
     )
+
+
+def _fall(rows: _Rows, taken: Array, row: int) -> Fall:
+    limit, before = rows.limits[row], float(rows.spreads[row])
+    after = float(np.sqrt(max(before**2 - taken[row], 0.0)))
+    relative = limit.property not in _PLAIN
+    size = 1.0 if relative else row_scale(limit.property, limit.bound)
+    return Fall(limit, size * before, size * after, relative)

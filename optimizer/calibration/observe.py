@@ -14,22 +14,24 @@ from optimizer.calibration.lab_errors import KINDS
 from optimizer.calibration.readings import Reading, Studio, Unused, readings_of
 from optimizer.chain.bench import Bench, bench_of
 from optimizer.chain.model import Model
-from optimizer.chain.predict import PREDICTORS, Cast, cast_of
+from optimizer.chain.predict import PREDICTORS, Cast, cast_of, setting_heat
 from optimizer.chain.strength import dry_gain, flexural
-from optimizer.chain.timing import SPEC_TEMPERATURE, Clock, clock_of, wet_strength_at
+from optimizer.chain.timing import SPEC_TEMPERATURE, Clock, clock_of, demold_time, wet_strength_at
 from optimizer.job import Job
 from optimizer.materials import Catalogue
+from optimizer.properties.casting_heat import casting_peak
 from optimizer.properties.service_heat import WallCase, flux_driven, wall_case
 from optimizer.shop import Candle, Vessel
 from optimizer.trials.records import Burn, Trial
 
-__all__ = ["Evidence", "expected", "observe"]
+__all__ = ["Evidence", "demold_times", "expected", "observe"]
 
 Array = NDArray[np.float64]
 Places = NDArray[np.intp]
 
 _LITER: Final = 1000.0
 _LEAST: Final = 1e-6
+_SAME: Final = 1e-10
 
 
 @dataclass(frozen=True)
@@ -245,6 +247,39 @@ def _wall(face: int) -> Callable[[_Sheet], Array]:
     return walls
 
 
+def _peak(sheet: _Sheet) -> Array:
+    """Return the highest temperature while setting, in the room of each trial [degC]."""
+    mold = sheet.evidence.bench.mold
+    shape = sheet.clocks.initial.shape
+    heat = np.stack(
+        [np.broadcast_to(one, sheet.clock.initial.shape) for one in setting_heat(sheet.cast, sheet.clock)]
+    )
+    heat = np.broadcast_to(sheet.at(heat), (len(heat), *shape))
+    # most parameters leave the heat of most trials alone: what equals the first draw is computed once
+    moved = np.any(heat != heat[:, :1], axis=0)
+    moved[0] = True
+    peak = np.empty(shape)
+    peak[moved] = casting_peak(mold, *heat[:, moved])[0]
+    peak = np.where(moved, peak, peak[0])
+    # all else equal, the whole curve lies as much higher as the room is warmer
+    return np.asarray(peak + sheet.evidence.rooms[sheet.where] - mold.room)
+
+
+def demold_times(evidence: Evidence, model: Model) -> Array:
+    """Return when the castings of each trial can first leave their molds [min], shape (draws, trials).
+
+    Parameters
+    ----------
+    evidence
+        From `observe`.
+    model
+        The chain for `evidence.names` with draws of the parameters.
+    """
+    cast = cast_of(model, evidence.bench, evidence.mixes)
+    clock = clock_of(model, cast.body, temperature=evidence.rooms)
+    return demold_time(clock, cast.demold_need)
+
+
 _EXPECTED: Final[dict[str, Callable[[_Sheet], Array]]] = {
     "fresh_density": lambda sheet: _log(sheet.at(sheet.cast.fresh_density)),
     "demolded_mass": _demolded,
@@ -259,6 +294,7 @@ _EXPECTED: Final[dict[str, Callable[[_Sheet], Array]]] = {
     "wet_flexural": lambda sheet: _flexural(sheet, sheet.strength),
     "dry_flexural": lambda sheet: _flexural(sheet, sheet.dry_strength),
     "whiteness": lambda sheet: sheet.at(PREDICTORS["whiteness"](sheet.cast)),
+    "casting_peak": _peak,
     "outer_wall": _wall(0),
     "inner_wall": _wall(1),
 }

@@ -68,6 +68,8 @@ class Reading:
         Age at a test of strength [min]; nan where it has none.
     burn : Burn | None
         The test burn a wall was read in.
+    whole : float
+        What the value is a share of: the mass out of the mold [g], for a dry mass over it.
     """
 
     trial: str
@@ -78,6 +80,7 @@ class Reading:
     side: int = 0
     age: float = math.nan
     burn: Burn | None = None
+    whole: float = 1.0
 
     @property
     def fitted(self) -> float:
@@ -152,6 +155,8 @@ def _readings(trial: Trial, place: int, studio: Studio) -> Iterator[Reading]:
     if trial.whiteness:
         error = trial.whiteness_error or KINDS["whiteness"].error
         yield Reading(trial.id, place, "whiteness", trial.whiteness, error)
+    if trial.casting_peak is not None and studio.vessel is not None:
+        yield Reading(trial.id, place, "casting_peak", trial.casting_peak, KINDS["casting_peak"].error)
     for strength in trial.strengths:
         if not _strength_fault(strength):
             yield _strength(trial, place, strength, studio)
@@ -168,7 +173,8 @@ def _masses(trial: Trial, place: int) -> Iterator[Reading]:
     if dry is None:
         return
     if first is not None:
-        yield Reading(trial.id, place, "dry_share", dry / first.mass, KINDS["dry_share"].error)
+        error = KINDS["dry_share"].error
+        yield Reading(trial.id, place, "dry_share", dry / first.mass, error, whole=first.mass)
     elif trial.cavity_volume:
         yield Reading(trial.id, place, "dry_mass", dry, KINDS["dry_mass"].error)
 
@@ -207,6 +213,8 @@ def _reasons(trial: Trial, studio: Studio) -> Iterator[str]:
     yield from dict.fromkeys(filter(None, map(_strength_fault, trial.strengths)))
     if trial.weighings and not trial.cavity_volume:
         yield "measure the volume of the mold: a mass alone says little"
+    if trial.casting_peak is not None and studio.vessel is None:
+        yield "name the job whose vessel was cast: how hot it sets depends on its wall"
     if trial.burns and studio.vessel is None:
         yield "name the job whose vessel was burned"
     if any(not burn.burn_rate for burn in trial.burns):

@@ -28,6 +28,7 @@ __all__ = [
     "Calibration",
     "Flagged",
     "Learned",
+    "figure_spread",
     "parameter_set",
     "priors_fingerprint",
     "version",
@@ -210,6 +211,19 @@ def _short(record: _Record) -> _Record:
 
 def _digits(value: float) -> float:
     return float(f"{value:.{_DIGITS}g}") + 0.0
+
+
+def figure_spread(catalogue: Catalogue, material: str, figure: str) -> float:
+    """Return what one unit of a binder's ``strength`` or ``set_time`` is worth [of the log].
+
+    Both count in spreads of the binder's own figures.
+    """
+    binder = catalogue[material]
+    if figure == "set_time":
+        stated = binder.figures["set_initial"]
+    else:
+        stated = max(binder.reference_points, key=lambda point: point.age).strength
+    return Parameter.of_figure("", stated).spread
 
 
 def version() -> str:

@@ -62,14 +62,17 @@ class Misfit:
     readings: int
     chance: float
 
-    def sentence(self) -> str:
-        """Return the finding as a caster reads it."""
+    def sentence(self, labels: Mapping[str, str] | None = None) -> str:
+        """Return the finding as a caster reads it; `labels` are the trade names of the materials."""
+        labels = labels or {}
         kind = KINDS[self.kind]
         way = "above" if self.departure > 0.0 else "below"
         size = (
             f"{100.0 * abs(math.expm1(self.departure)):.0f} %" if kind.log else f"{abs(self.departure):.1f}"
         )
-        parts = ", ".join(f"{100.0 * share:.0f} % {name}" for name, share in self.blend.items())
+        parts = ", ".join(
+            f"{100.0 * share:.0f} % {labels.get(name, name)}" for name, share in self.blend.items()
+        )
         return (
             f"{kind.words} comes out {size} {way} what is expected near {parts} ({self.readings} readings)."
         )

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from optimizer.calibration.bags import Effect, common_part, effects_of, own_parts
 from optimizer.calibration.lab_errors import KINDS
-from optimizer.calibration.observe import Evidence, expected
+from optimizer.calibration.observe import Evidence, demold_times, expected
 from optimizer.calibration.outliers import Blocks
 from optimizer.calibration.readings import Reading
 from optimizer.calibration.update import Measured, Slopes
@@ -175,6 +175,11 @@ class Task:
         level, design = self._linear(self.fitted(point), self.active)
         whole = np.column_stack([design, *(self._column(placed, design) for placed in self.effects)])
         return Slopes(level + whole[:, count:] @ point[count:], whole)
+
+    def demold_times(self, center: Array) -> Array:
+        """Return when castings of each trial can first leave their molds, parameters at `center` [min]."""
+        model = compile_model(self.evidence.catalogue, self.evidence.names, self.common, center[None, :])
+        return np.asarray(demold_times(self.evidence, model)[0])
 
     def _linear(self, center: Array, moved: Places) -> tuple[Array, Array]:
         shifts = np.zeros((len(moved), len(center)))

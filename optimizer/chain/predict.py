@@ -30,7 +30,7 @@ from optimizer.properties.hydration import hydrate
 from optimizer.properties.sealing import sealer_coats
 from optimizer.properties.service_heat import wall_temperatures
 
-__all__ = ["PREDICTORS", "Cast", "cast_of", "predict", "window_of"]
+__all__ = ["PREDICTORS", "Cast", "cast_of", "predict", "setting_heat", "window_of"]
 
 Array = NDArray[np.float64]
 
@@ -189,17 +189,21 @@ def _whiteness(cast: Cast) -> Array:
     return np.asarray(lightness(reflectance(ratio)))
 
 
-def _casting_peak(cast: Cast) -> Array:
+def setting_heat(cast: Cast, clock: Clock) -> tuple[Array, ...]:
+    """Return what `optimizer.properties.casting_heat.casting_peak` takes beside the mold, in its order."""
     body = cast.body
-    peak, _ = casting_peak(
-        cast.bench.mold,
-        1e-3 * body["heat_gypsum"],
-        1e-3 * np.maximum(body["heat_csa"], 0.0),
-        np.minimum(cast.clock.initial, LONGEST),
-        np.minimum(cast.clock.final, LONGEST),
-        1e-3 * body["capacity"],
-        cast.model["csa_heat_half_time"],
+    return (
+        np.asarray(1e-3 * body["heat_gypsum"]),
+        np.asarray(1e-3 * np.maximum(body["heat_csa"], 0.0)),
+        np.asarray(np.minimum(clock.initial, LONGEST)),
+        np.asarray(np.minimum(clock.final, LONGEST)),
+        np.asarray(1e-3 * body["capacity"]),
+        np.asarray(cast.model["csa_heat_half_time"]),
     )
+
+
+def _casting_peak(cast: Cast) -> Array:
+    peak, _ = casting_peak(cast.bench.mold, *setting_heat(cast, cast.clock))
     return np.asarray(peak)
 
 

@@ -27,7 +27,9 @@ def test_fit_keeps_a_dated_file_and_says_how_to_undo_it(studio, capsys):
     assert run(["trials", "fit"]) == 0
     shown = capsys.readouterr()
     assert "3 trials" in shown.out
-    assert "gypsum_cement.strength" in shown.out
+    assert "gypsum cement: strength" in shown.out
+    assert "gamma" not in shown.out
+    assert "gypsum_cement" not in shown.out
     path = newest_calibration(studio)
     assert path is not None
     assert str(path) in shown.err
@@ -64,6 +66,11 @@ def test_next_rests_on_the_newest_calibration(studio, capsys):
     capsys.readouterr()
     assert run(["trials", "next", "job.toml", "--json"]) == 0
     after = json.loads(capsys.readouterr().out)
+    assert set(before["weigh"]) == {*before["blend"], "water"}
+    mixed = sum(before["weigh"].values())
+    # three molds of 215 mL with 8 % waste, of slurry of some 1.7 to 2.1 g/mL
+    assert 1.6 < mixed / (3 * 215 * 1.08) < 2.2
+    assert next(iter(before["measure"])) == "dry_strength"
     assert before["calibration"] is None
     assert after["calibration"] == str(newest_calibration(studio))
     assert after["before"] < before["before"]
@@ -121,3 +128,54 @@ def test_nothing_to_enter_is_no_trial(tmp_path, monkeypatch, capsys):
     assert run(["trials", "add"]) == 4
     assert "at least one mass or reading" in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.fixture
+def five_casts(tmp_path, monkeypatch, capsys):
+    """Make a folder with the demo job and a book of the five invented casts."""
+    monkeypatch.chdir(tmp_path)
+    for words in ("columns --example -o casts.csv", "import casts.csv"):
+        assert run(["trials", *words.split()]) == 0
+    assert run(["init", "tumbler.toml", "--demo"]) == 0
+    capsys.readouterr()
+
+
+def test_every_reading_is_shown_before_now_and_seen(five_casts, capsys):
+    assert run(["trials", "fit", "tumbler.toml", "--look", "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    kinds = {one["reading"] for one in data["readings"]}
+    assert {"demold", "dry_share", "demolded_mass", "casting_peak", "final_set"} <= kinds
+    assert len(data["readings"]) == 45
+    assert all(one["before"] is not None and one["after"] is not None for one in data["readings"])
+    worse = {one["trial"] for one in data["readings"] if one["worse"]}
+    assert run(["trials", "fit", "tumbler.toml", "--look"]) == 0
+    shown = capsys.readouterr().out
+    assert worse
+    assert "further off than before" in " ".join(shown.split())
+    assert "out at 50 min" in shown
+    assert shown.count("hottest while setting") == 6
+
+
+def test_five_casts_change_the_recipe_and_name_the_next(five_casts, capsys):
+    """The way of a newcomer: import, fit, design with and without what was learned, next cast."""
+    assert run(["trials", "fit", "tumbler.toml"]) == 0
+    capsys.readouterr()
+    assert run(["design", "tumbler.toml", "--json"]) == 0
+    shipped = json.loads(capsys.readouterr().out)
+    assert run(["design", "tumbler.toml", "--json", "--calibration", "."]) == 0
+    learned = json.loads(capsys.readouterr().out)
+    blends = [answer["blend"] for answer in (shipped, learned)]
+    names = {name for blend in blends for name in blend}
+    assert max(abs(blends[0].get(name, 0.0) - blends[1].get(name, 0.0)) for name in names) > 0.01
+    assert run(["trials", "next", "tumbler.toml"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "white CSA cement" in said
+    assert "Measure" in said
+    for left in ("gypsum_cement", "1 % to 1 %"):
+        assert left not in said
+
+
+def test_a_peak_without_a_job_says_what_is_missing(five_casts, capsys):
+    assert run(["trials", "fit", "--look", "--json"]) == 0
+    reasons = [one["reason"] for one in json.loads(capsys.readouterr().out)["unused"]]
+    assert any("how hot it sets depends on its wall" in reason for reason in reasons)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from optimizer.calibration.next_trial import NextTrial
     from optimizer.calibration.record import Calibration, Learned
     from optimizer.calibration.response_surface import Misfit
+    from optimizer.materials import Catalogue
     from optimizer.units import System
     from ui.terminal import Block
 
@@ -56,7 +57,7 @@ def trials_fit(job: str | None, book: str, look: bool, specs: str | None, delive
     wrong = misfits(found)
     path = None if look else keep_calibration(found.calibration, Path(book).resolve().parent)
     data = _fit_json(found, wrong) | {"file": None if path is None else str(path)}
-    delivery.send(data, lambda: list(_fit_blocks(found, wrong, delivery.units)))
+    delivery.send(data, lambda: list(_fit_blocks(found, wrong, catalogue, delivery.units)))
     if path is not None:
         say(f"Kept: {path}. To undo this calibration, remove that file.")
     return 0
@@ -73,12 +74,13 @@ def trials_next(job: str | None, book: str, specs: str | None, delivery: Deliver
     The newest calibration beside the book counts; without one, the shipped figures.
     """
     from optimizer.calibration.files import calibrated, newest_calibration
-    from optimizer.calibration.next_trial import next_trial
+    from optimizer.calibration.next_trial import grams_of, next_trial
     from optimizer.problem import problem_of
     from optimizer.studies.design import design_problem
     from ui.answer_text import no_blend_blocks
     from ui.jobs import ask
     from ui.terminal import rendered
+    from ui.trial_next import next_blocks, test_volume
 
     asked = ask(job, specs)
     folder = Path(book).resolve().parent
@@ -90,8 +92,9 @@ def trials_next(job: str | None, book: str, specs: str | None, delivery: Deliver
         say(rendered(no_blend_blocks(solution, delivery.units), None))
         return NO_BLEND
     found = next_trial(problem, solution)
-    data = _next_json(found) | {"calibration": None if path is None else str(path)}
-    delivery.send(data, lambda: list(_next_blocks(found)))
+    weighed = grams_of(problem, found.cast, test_volume(asked.job))
+    data = _next_json(found, weighed) | {"calibration": None if path is None else str(path)}
+    delivery.send(data, lambda: list(next_blocks(found, weighed, asked.job, asked.catalogue, delivery.units)))
     return 0
 
 
@@ -125,53 +128,87 @@ def _figure_json(one: Learned) -> dict[str, Any]:
 
 
 def _seen_json(one: Seen) -> dict[str, Any]:
-    bound = math.isnan(one.before)  # a time out of the mold has no expected value
+    before, after = (value if math.isfinite(value) else None for value in (one.before, one.after))
     return {
         "trial": one.reading.trial,
         "reading": one.reading.kind,
         "value": one.reading.value,
-        "before": None if bound else one.before,
-        "after": None if bound else one.after,
+        "before": before,
+        "after": after,
+        "bound": ("<=", None, ">=")[one.reading.side + 1],
+        "worse": one.worse,
         "distance": one.distance,
         "trust": one.trust,
         "flagged": one.flagged,
     }
 
 
-def _fit_blocks(found: Fit, wrong: tuple[Misfit, ...], units: System) -> Iterator[Block]:
+def _fit_blocks(
+    found: Fit, wrong: tuple[Misfit, ...], catalogue: Catalogue, units: System
+) -> Iterator[Block]:
     from optimizer.calibration.agreement import agreement
     from ui.terminal import heading, sentence, table
+    from ui.trial_seen import NOTES, seen_rows, worse_words
 
     kept = found.calibration
     yield sentence(f"{len(kept.trials)} trials, {len(found.seen)} readings used.")
-    yield heading("How far readings are off what is expected")
-    rows = [_agreement_row(one) for one in agreement(found)]
-    yield table(("reading", "readings", "before", "now"), rows, (1, 2, 3))
-    yield from _taught_blocks(kept)
-    yield from _odd_blocks(found, wrong, units)
+    yield heading("Predicted before, predicted now, and seen")
+    read = seen_rows(found, units)
+    heads = ("trial", "reading", "before", "now", "seen", "")
+    firsts = [row.trial if k == 0 or read[k - 1].trial != row.trial else "" for k, row in enumerate(read)]
+    rows = [
+        (first, row.reading, row.before, row.after, row.seen, row.mark)
+        for first, row in zip(firsts, read, strict=True)
+    ]
+    yield table(heads, rows, (2, 3, 4))
+    yield sentence(NOTES, indent=2)
+    yield heading("How far readings are off what is expected, by kind")
+    agreed = [_agreement_row(one) for one in agreement(found)]
+    yield table(("reading", "readings", "before", "now", ""), agreed, (1, 2, 3))
+    worse = worse_words(found)
+    if worse:
+        yield sentence(worse, indent=2)
+    yield from _taught_blocks(kept, catalogue)
+    yield from _odd_blocks(found, wrong, catalogue, units)
 
 
-def _taught_blocks(kept: Calibration) -> Iterator[Block]:
+def _taught_blocks(kept: Calibration, catalogue: Catalogue) -> Iterator[Block]:
     """Give the figures the trials moved, and the bags they were made from."""
+    from optimizer.calibration.words import figure_words, size_words
     from ui.terminal import heading, sentence, table
 
     taught = [one for one in kept.learned if one.trials]
     if taught:
         yield heading("What the trials teach")
-        yield table(("figure", "before", "now", "trials"), [_figure_row(one) for one in taught], (3,))
-        yield sentence(
-            "Strength and set time of a binder count from its spec figures, in their standard errors."
-        )
+        rows = [
+            (figure_words(one.name, catalogue), *size_words(one, catalogue), str(one.trials))
+            for one in taught
+        ]
+        yield table(("figure", "before", "now", "trials"), rows, (3,))
+        yield sentence("Strength and set time of a binder are in percent of the shipped ones.", indent=2)
     if kept.bags:
         yield heading("Bags beside each other")
         bags = [
-            (bag.material, bag.lot, bag.figure.replace("_", " "), _percent(bag.factor, bag.error))
+            (
+                _label(bag.material, catalogue),
+                bag.lot,
+                bag.figure.replace("_", " "),
+                _percent(bag.factor, bag.error),
+            )
             for bag in kept.bags
         ]
         yield table(("material", "lot", "figure", "against all lots"), bags)
 
 
-def _odd_blocks(found: Fit, wrong: tuple[Misfit, ...], units: System) -> Iterator[Block]:
+def _label(name: str, catalogue: Catalogue) -> str:
+    from ui.words import label_of
+
+    return label_of(name, catalogue) if name in catalogue else name
+
+
+def _odd_blocks(
+    found: Fit, wrong: tuple[Misfit, ...], catalogue: Catalogue, units: System
+) -> Iterator[Block]:
     """Give the readings that do not fit, where the chain is wrong, and what could not be used."""
     from ui.terminal import heading, indented, table
 
@@ -180,31 +217,21 @@ def _odd_blocks(found: Fit, wrong: tuple[Misfit, ...], units: System) -> Iterato
         odd = [_flagged_row(one, units) for one in found.seen if one.flagged]
         yield table(("trial", "reading", "read", "expected", "standard errors off"), odd, (4,))
     if wrong:
-        yield heading("Where the chain is wrong")
+        yield heading("Where the predictions are wrong in a way no figure can mend")
         for one in wrong:
-            yield indented(one.sentence())
+            yield indented(one.sentence({name: _label(name, catalogue) for name in one.blend}))
     if found.evidence.unused:
         yield heading("What could not be used")
         for unused in found.evidence.unused:
             yield indented(f"{unused.trial}: {unused.reason}")
 
 
-def _agreement_row(one: Agreement) -> tuple[str, str, str, str]:
+def _agreement_row(one: Agreement) -> tuple[str, str, str, str, str]:
     from optimizer.calibration.lab_errors import KINDS
 
     kind = KINDS[one.kind]
     before, after = (f"{100.0 * x:.1f} %" if kind.log else f"{x:.1f}" for x in (one.before, one.after))
-    return kind.words, str(one.readings), before, after
-
-
-def _figure_row(one: Learned) -> tuple[str, str, str, str]:
-    return one.name, _with_error(*one.before), _with_error(*one.after), str(one.trials)
-
-
-def _with_error(value: float, error: float) -> str:
-    """Return a value to the digits its error allows: two digits of the error."""
-    places = max(0, 1 - math.floor(math.log10(error))) if error > 0.0 else 3
-    return f"{value:.{places}f} \u00b1 {error:.{places}f}"
+    return kind.words, str(one.readings), before, after, "further off" if one.after > one.before else ""
 
 
 def _percent(factor: float, error: float) -> str:
@@ -212,24 +239,24 @@ def _percent(factor: float, error: float) -> str:
 
 
 def _flagged_row(one: Seen, units: System) -> tuple[str, str, str, str, str]:
-    from optimizer.calibration.lab_errors import KINDS
-    from optimizer.units import show
+    from ui.trial_seen import seen_row
 
-    kind = KINDS[one.reading.kind]
-    expected = "earlier or later" if math.isnan(one.after) else show(one.after, kind.quantity, units)
-    read = show(one.reading.value, kind.quantity, units)
-    return one.reading.trial, kind.words, read, expected, f"{one.distance:+.1f}"
+    row = seen_row(one, units)
+    return row.trial, row.reading, row.seen, row.after, f"{one.distance:+.1f}"
 
 
-def _next_json(found: NextTrial) -> dict[str, Any]:
+def _next_json(found: NextTrial, weighed: Mapping[str, float]) -> dict[str, Any]:
     return {
         "cast": found.cast.name,
         "blend": dict(found.cast.blend),
         "water_ratio": found.cast.water_ratio,
+        "weigh": dict(weighed),
         "limit": asdict(found.limit),
         "before": found.before,
         "after": found.after,
         "relative": found.relative,
+        "limits": [asdict(fall) for fall in found.falls],
+        "measure": dict(found.alone),
         "share": found.share,
         "open": found.open,
         "why": found.sentence(),
@@ -237,14 +264,3 @@ def _next_json(found: NextTrial) -> dict[str, Any]:
             {"cast": cast.name, "blend": dict(cast.blend), "share": share} for cast, share in found.others
         ],
     }
-
-
-def _next_blocks(found: NextTrial) -> Iterator[Block]:
-    from ui.terminal import heading, sentence, table
-
-    yield sentence(found.sentence())
-    yield heading("Doubt that each cast would take off the limits still open")
-    casts = [(found.cast, found.share), *found.others]
-    yield table(
-        ("cast", "share of all doubt"), [(cast.name, f"{100.0 * s:.0f} %") for cast, s in casts], (1,)
-    )
