@@ -26,8 +26,8 @@ _HOW: Final[Mapping[str, str]] = {
     "dry_share": "weigh the same piece daily until it is dry (trials measure drying)",
     "initial_set": "note when a needle or fingernail no longer goes through",
     "final_set": "note when it no longer leaves a mark",
-    "wet_strength": "crush a cube, or break bars with a bucket, {early} old and never dried (trials measure bar)",
-    "dry_strength": "crush a cube, or break bars with a bucket, once dry (trials measure bar)",
+    "wet_strength": "crush a cube or break bars, {early} old and never dried (trials measure bar)",
+    "dry_strength": "crush a cube or break bars, once dry (trials measure bar)",
     "whiteness": "photograph the dry face beside a white card (trials measure whiteness)",
 }
 _HOURS: Final = 120.0
