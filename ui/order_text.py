@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from optimizer.materials import Catalogue
+from optimizer.money.leftover import Leftover
 from optimizer.money.order import OrderPlan
 from optimizer.money.remedies import Change, Remedy
 from optimizer.money.schedule import DayPlan
@@ -20,10 +21,12 @@ from ui.answer_text import EXAMPLE_PRICES
 from ui.card import CARD_CAUTIONS
 from ui.ranking_text import day_words, ranking_blocks
 from ui.terminal import Block, heading, indented, sentence, table
-from ui.words import blend_words, grams_words, label_of, money
+from ui.words import blend_words, cost_groups, grams_words, label_of, money
 
 __all__ = [
     "BOTTLENECKS",
+    "left_words",
+    "leftover_words",
     "no_remedy_words",
     "order_blocks",
     "plan_words",
@@ -92,6 +95,9 @@ def plan_words(plan: OrderPlan, owned: int) -> str:
     if plan.meets_date:
         more = alone if plan.molds_at_work > owned else ""
         return f"In time: ready on {day_words(plan.ready)} {molds}.{more}"
+    if owned and plan.molds_at_work == owned:
+        alone = ""
+        molds = f"with the {counted(owned, 'mold')} owned alone{_bought_words(plan, owned)}"
     early = plan.earliest and plan.ready_owned and plan.earliest < plan.ready_owned
     if not early:
         return f"Late: ready on {day_words(plan.ready)} {molds}. No number of molds makes it earlier."
@@ -193,29 +199,60 @@ def _change(change: Change) -> str:
     if change.name == "overnight":
         return "fill the molds at the end of the shift and leave them overnight"
     unit = " min" if change.name in _MINUTES else ""
-    return f"{_CHANGES[change.name]} {change.now:.3g} to {change.needed:.3g}{unit}"
+    return f"{_CHANGES[change.name]} {_figure(change.now)} to {_figure(change.needed)}{unit}"
+
+
+def _figure(number: float) -> str:
+    return f"{number:,.0f}" if number >= 100.0 else f"{number:.3g}"
 
 
 def _buying(answer: OrderAnswer, plan: OrderPlan, catalogue: Catalogue) -> Iterator[Block]:
     bought, currency = plan.purchase, answer.solutions[plan.candidate.name].job.currency
     yield heading("Buy")
     if bought.bags:
-        rows = [
-            [
-                label_of(b.material, catalogue),
-                f"{b.packs} x {b.offer.pack:g} kg",
-                f"{bought.left[b.material]:.1f} kg",
-            ]
-            for b in bought.bags
-        ]
-        yield table(("powder", "packs", "left over"), rows, right=(1, 2))
+        left = {each.material: each for each in plan.leftovers}
+        rows = [[label_of(b.material, catalogue), f"{b.packs} x {b.offer.pack:g} kg"] for b in bought.bags]
+        rows = [[*row, *_left(left.get(b.material))] for row, b in zip(rows, bought.bags, strict=True)]
+        yield table(("powder", "packs", "left over", "worth", "keeps"), rows, right=(1, 2, 3))
     stock = [f"{mass:.1f} kg {label_of(n, catalogue)}" for n, mass in bought.from_stock.items() if mass > 0.0]
     if stock:
         yield sentence(f"From the shelf: {', '.join(stock)}.", indent=2)
+    yield from (sentence(words, indent=2) for words in leftover_words(plan, catalogue, currency))
     if plan.molds_to_buy:
         price = money(plan.molds_to_buy * answer.request.shop.mold_price, currency)
         yield sentence(f"{counted(plan.molds_to_buy, 'mold')}, {price}.", indent=2)
     yield sentence(f"Powders now: {money(bought.total, currency)}, tax and delivery in.", indent=2)
+
+
+def left_words(left: Leftover) -> str:
+    """Return how much is left over, what it is worth, and whether it keeps."""
+    mass, worth, keeps = _left(left)
+    return f"{mass}, worth {worth}, {'keeps ' if left.keeps_until else ''}{keeps}"
+
+
+def _left(left: Leftover | None) -> list[str]:
+    if left is None:
+        return ["-", "-", ""]
+    keeps = f"until {day_words(left.keeps_until)}" if left.keeps_until else "no shelf life stated"
+    return [f"{left.mass:.1f} kg", f"{left.worth:.2f}", keeps]
+
+
+def leftover_words(plan: OrderPlan, catalogue: Catalogue, currency: str) -> Iterator[str]:
+    """Give what is left over, what it is worth, and what does not keep."""
+    if not plan.leftovers:
+        return
+    mass = math.fsum(each.mass for each in plan.leftovers)
+    worth = money(math.fsum(each.worth for each in plan.leftovers), currency)
+    yield (
+        f"Packs are whole, so {mass:.1f} kg worth {worth} at their landed price stay on the shelf for the "
+        f"next order; the cost of a vessel below does not contain them."
+    )
+    old = [label_of(each.material, catalogue) for each in plan.leftovers if each.spoils]
+    if old:
+        yield (
+            f"Bought at once, {', '.join(old)} would pass its shelf life before the last casting: buy it in "
+            f"parts, and count what is left over as lost."
+        )
 
 
 def _money(answer: OrderAnswer, plan: OrderPlan) -> Iterator[Block]:
@@ -226,6 +263,11 @@ def _money(answer: OrderAnswer, plan: OrderPlan) -> Iterator[Block]:
         f"{order} for one good vessel with bought molds charged to this order; {wear} with wear only.",
         indent=2,
     )
+    groups = cost_groups(plan.cost_order.parts).items()
+    parts = ", ".join(
+        f"{name} {each:.2f}" for name, each in sorted(groups, key=lambda group: -group[1]) if each
+    )
+    yield sentence(f"With bought molds charged: {parts}.", indent=2)
     floor = money(plan.price_floor, job.currency)
     yield sentence(f"Lowest price that covers it, with your fees and profit: {floor}.", indent=2)
     if job.example_prices:

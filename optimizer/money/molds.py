@@ -50,6 +50,7 @@ def search_molds(request: OrderRequest, candidate: Candidate) -> MoldSearch:
     """Return the molds to work with: those owned if they make the date, else the fewest that do.
 
     Where none make it, the owned ones stay at work, or those of the earliest date where none are owned.
+    An order that takes too long with any number is planned with as many as are of use.
     """
 
     def ready(molds: int, until: datetime.date | None = None) -> datetime.date | None:
@@ -69,7 +70,7 @@ def search_molds(request: OrderRequest, candidate: Candidate) -> MoldSearch:
         return MoldSearch(molds, ready(molds), as_it_is, earliest, least)
     if as_it_is:
         return MoldSearch(owned, as_it_is, as_it_is, earliest, least)
-    return MoldSearch(least, earliest, None, earliest, least)
+    return MoldSearch(least if earliest else most, earliest, None, earliest, least)
 
 
 def _most_useful(request: OrderRequest, candidate: Candidate) -> int:

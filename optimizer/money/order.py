@@ -6,12 +6,14 @@ import datetime
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from optimizer.errors import FileFaults
 from optimizer.money.breakeven import OrderLine
 from optimizer.money.capacity import RESOURCES, Capacity, capacity, day_rates, without
 from optimizer.money.checks import check_candidate, check_request
 from optimizer.money.landed import landed_price
+from optimizer.money.leftover import Leftover, leftovers
 from optimizer.money.molds import search_molds
 from optimizer.money.purchase import Purchase, buy_bags
 from optimizer.money.remedies import Remedy, find_remedies
@@ -30,6 +32,8 @@ class OrderPlan:
 
     Attributes
     ----------
+    request : OrderRequest
+        What was asked.
     candidate : Candidate
         The blend.
     vessels, pours, turns : int
@@ -59,11 +63,10 @@ class OrderPlan:
         Ready date of one vessel alone: drying, sealing and test burns take that long whatever the shop has.
     most_vessels : int
         Good vessels this plan makes: those ordered, or as many as ten years give, the longest plan [count].
-    remedies : tuple[Remedy, ...]
-        Changes to the shop as it stands that make the date, each confirmed by a plan of its own; empty when
-        the molds owned make it.
     purchase : Purchase
         Whole bags to buy.
+    leftovers : tuple[Leftover, ...]
+        What the whole bags leave over.
     cost_order, cost_wear : CostParts
         One good vessel with the molds bought charged to this order, and with wear only. A blend that
         cannot be cast is charged no molds.
@@ -73,6 +76,7 @@ class OrderPlan:
         The plan as `optimizer.money.breakeven` compares it at other sizes.
     """
 
+    request: OrderRequest
     candidate: Candidate
     vessels: int
     pours: int
@@ -90,12 +94,22 @@ class OrderPlan:
     ready_owned: datetime.date | None
     soonest: datetime.date | None
     most_vessels: int
-    remedies: tuple[Remedy, ...]
     purchase: Purchase
+    leftovers: tuple[Leftover, ...]
     cost_order: CostParts
     cost_wear: CostParts
     price_floor: float
     line: OrderLine
+
+    @cached_property
+    def remedies(self) -> tuple[Remedy, ...]:
+        """Changes to the shop as it stands that make the date, each confirmed by a plan of its own.
+
+        Empty when the molds owned make it. Found when first asked for, for it takes many plans.
+        """
+        if self.ready_owned is not None and self.ready_owned <= self.request.due:
+            return ()
+        return find_remedies(self.request, self.candidate)
 
     @property
     def ready(self) -> datetime.date | None:
@@ -139,11 +153,11 @@ def plan_order(request: OrderRequest, candidate: Candidate) -> OrderPlan:
     rates = day_rates(bounds, shop)
     made = make_schedule(request.vessels, bounds, shop, request.start)
     purchase = _purchase(request, candidate)
-    owned_are_enough = molds.ready_owned is not None and molds.ready_owned <= request.due
     charge = order_charge(request.vessels, molds.at_work if made else 0, request.shop)
     order, wear, bare = _costs(request, candidate, purchase, charge)
     pours = pours_needed(request.vessels, shop.reject, shop.finish_reject)
     return OrderPlan(
+        request=request,
         candidate=candidate,
         vessels=request.vessels,
         pours=pours,
@@ -161,8 +175,8 @@ def plan_order(request: OrderRequest, candidate: Candidate) -> OrderPlan:
         ready_owned=molds.ready_owned,
         soonest=_soonest(request, bounds),
         most_vessels=request.vessels if made else most_vessels(bounds, shop, request.start),
-        remedies=() if owned_are_enough else find_remedies(request, candidate),
         purchase=purchase,
+        leftovers=_leftovers(request, purchase, made),
         cost_order=order,
         cost_wear=wear,
         price_floor=price_floor(order.per_good_vessel, shop.fees, shop.profit),
@@ -175,6 +189,11 @@ def _purchase(request: OrderRequest, candidate: Candidate) -> Purchase:
     filled = pours_needed(request.vessels, shop.reject, shop.finish_reject) * (1.0 + shop.waste)
     needs = {name: filled * mass for name, mass in candidate.materials.items()}
     return buy_bags(needs, {name: request.prices[name] for name in needs}, shop.wage)
+
+
+def _leftovers(request: OrderRequest, purchase: Purchase, made: Schedule | None) -> tuple[Leftover, ...]:
+    last = made.last_cast if made else None
+    return leftovers(purchase, request.prices, request.shop.wage, request.start, last)
 
 
 def _costs(

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from optimizer.money.molds import ready_in, search_molds
 from optimizer.money.request import Candidate, OrderRequest
 from optimizer.money.schedule import least_whole
-from optimizer.money.turns import demold_edges, pours_needed, turns_per_day
+from optimizer.money.turns import demold_edges, pours_needed, turns_per_day, whole_up
 from optimizer.shop import Shop
 
 __all__ = ["LONGEST_SHIFT", "Change", "Remedy", "find_remedies"]
@@ -19,6 +19,7 @@ LONGEST_SHIFT = 720.0
 
 _STEP = 15.0
 _MOST_PEOPLE_MORE = 10
+_PEOPLE_FACTORS = (1.5, 2.0, 3.0, 5.0, 10.0)
 _SHELF_STEPS = 1000
 
 
@@ -151,7 +152,7 @@ def _people(request: OrderRequest, candidate: Candidate) -> list[_Trial]:
     now = request.shop.people
     return [
         _in_shop(request, candidate, Change("people", now, more), replace(request.shop, people=more))
-        for more in (now + number for number in range(1, _MOST_PEOPLE_MORE + 1))
+        for more in _more_people(now)
     ]
 
 
@@ -186,11 +187,23 @@ def _weeks(request: OrderRequest, candidate: Candidate) -> list[_Trial]:
 _KINDS = (_blends, _overnight, _shifts, _people, _shelves, _weeks)
 
 
+def _more_people(now: float) -> list[float]:
+    """Return numbers of people to try: ten single steps, then up to ten times as many."""
+    steps = {now + more for more in range(1, _MOST_PEOPLE_MORE + 1)}
+    return sorted(
+        steps | {float(whole_up(now * factor)) for factor in _PEOPLE_FACTORS if now * factor > now + 1}
+    )
+
+
 def _hands_and_shelf(request: OrderRequest, candidate: Candidate) -> Iterator[Remedy]:
     """Yield the fewest people with whom some more places, and then molds, make the date."""
-    for hands in _people(request, candidate):
-        wider = _shelves(hands.request, candidate)
-        wider = [_Trial((*hands.changes, *shelf.changes), shelf.request, candidate) for shelf in wider]
-        if found := _first(wider, _Trial.and_molds):
-            yield found
-            return
+
+    def wider(hands: _Trial) -> Remedy | None:
+        trials = [
+            _Trial((*hands.changes, *shelf.changes), shelf.request, candidate)
+            for shelf in _shelves(hands.request, candidate)
+        ]
+        return _first(trials, _Trial.and_molds)
+
+    if found := _first(_people(request, candidate), wider):
+        yield found

@@ -67,6 +67,16 @@ def _plan(plan: OrderPlan) -> Json:
             for remedy in plan.remedies
         ],
         "purchase": _purchase(plan.purchase),
+        "leftovers": [
+            {
+                "material": each.material,
+                "mass_kg": each.mass,
+                "worth": each.worth,
+                "keeps_until": _day(each.keeps_until),
+                "spoils": each.spoils,
+            }
+            for each in plan.leftovers
+        ],
         "cost_molds_charged": plan.cost_order.per_good_vessel,
         "cost_mold_wear": plan.cost_wear.per_good_vessel,
         "price_floor": plan.price_floor,

@@ -14,7 +14,15 @@ from optimizer.studies.order_blends import OrderAnswer
 from ui.fields import ORDER_SHOP
 from ui.money_answers import order_curve, planned
 from ui.order_charts import calendar_chart, curve_chart, rates_chart
-from ui.order_text import BOTTLENECKS, no_remedy_words, plan_words, remedy_words, shelf_words
+from ui.order_text import (
+    BOTTLENECKS,
+    left_words,
+    leftover_words,
+    no_remedy_words,
+    plan_words,
+    remedy_words,
+    shelf_words,
+)
 from ui.question import catalogue
 from ui.ranking_text import break_even_words, choice_words, cost_words, day_words, view_words
 from ui.state import Session, session
@@ -172,9 +180,10 @@ def _money(now: Session, plan: OrderPlan) -> None:
 
 def _buying(now: Session, plan: OrderPlan) -> None:
     bought, known = plan.purchase, catalogue()
+    left = {each.material: each for each in plan.leftovers}
     lines = [
-        f"- {bag.packs} x {bag.offer.pack:g} kg {label_of(bag.material, known)}, "
-        f"{bought.left[bag.material]:.1f} kg left over"
+        f"- {bag.packs} x {bag.offer.pack:g} kg {label_of(bag.material, known)}"
+        + (f", left over: {left_words(left[bag.material])}" if bag.material in left else "")
         for bag in bought.bags
     ]
     lines += [
@@ -186,6 +195,7 @@ def _buying(now: Session, plan: OrderPlan) -> None:
         lines.append(f"- {plan.molds_to_buy} molds")
     st.markdown("### Buy")
     st.markdown("\n".join(lines) or "Nothing.")
+    st.markdown("\n\n".join(leftover_words(plan, known, now.job.currency)))
     st.markdown(f"Powders: {money(bought.total, now.job.currency)}, tax and delivery in.")
 
 
