@@ -6,7 +6,8 @@ from pathlib import Path
 
 import streamlit as st
 
-from ui.frame import decisions, strip
+from optimizer.errors import VesselblendError
+from ui.frame import decisions, strip, tell
 from ui.state import session
 
 _PAGES = Path(__file__).parent / "app_pages"
@@ -25,5 +26,8 @@ page = st.navigation(
     position="top",
 )
 decisions()
-strip(session())
-page.run()
+try:
+    strip(session())
+    page.run()
+except VesselblendError as error:
+    tell(error)

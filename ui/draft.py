@@ -20,6 +20,7 @@ from optimizer.jobfile.keys import PRICE as PRICE_KEYS
 from optimizer.jobfile.keys import SHOP as SHOP_KEYS
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
+from optimizer.problem import counts_money
 from optimizer.shop import Price, Shop
 
 __all__ = ["Drafted", "default_text", "drafted", "field_value", "laid_over", "tables_of", "whose"]
@@ -126,7 +127,20 @@ def drafted(text: str, edits: Mapping[str, Any], catalogue: Catalogue) -> Drafte
         job = parse_job(new, catalogue, _WHERE)
     except FileFaults as error:
         return Drafted(new, None, {_field_of(fault): _as_typed(fault, edits) for fault in error.faults})
-    return Drafted(new, job, {})
+    unpriced = _unpriced(job)
+    return Drafted(new, None if unpriced else job, unpriced)
+
+
+def _unpriced(job: Job) -> dict[str, Fault]:
+    """Return a fault for each powder without a price, where money counts; by the key of its pack."""
+    bare = [name for name in job.materials if name not in job.prices] if counts_money(job) else []
+    repair = "Write its pack and its price, or take it out of the powders."
+    return {
+        f"prices.{name}.pack": Fault(
+            f"{_WHERE}:prices.{name}.pack", "nothing", "a price for every powder the blend may use", repair
+        )
+        for name in bare
+    }
 
 
 def whose(tables: Mapping[str, Any], demo: Mapping[str, Any], key: str, shown: object) -> str:
@@ -221,7 +235,9 @@ def _without_unlisted(tables: Tables) -> None:
 
 
 def _as_typed(fault: Fault, edits: Mapping[str, Any]) -> Fault:
-    """Return a fault of a limit with what was typed, without the sense the page put before it."""
+    """Return a fault in the words of the page: with what was typed, and no line to add to a file."""
+    if fault.repair.startswith("Add "):
+        return replace(fault, repair="Write it here.")
     typed = edits.get(_field_of(fault))
     if _field_of(fault).startswith("limits.") and isinstance(typed, str) and not _SENSE.match(typed):
         return replace(fault, value=repr(typed))

@@ -61,7 +61,10 @@ CHANCE: Final = Field(
 
 DECISIONS: Final = (
     Field(
-        "vessel.cavity_volume", "mold volume", "water that fills it: 215 mL, 7.3 fl oz or 13 in3", "volume"
+        "vessel.cavity_volume",
+        "mold volume",
+        "water that fills it: 215 mL, 7.3 fl oz or 13 in3; empty: from the outer measures",
+        "volume",
     ),
     _limit("demold_time", "out of the mold, at most", "60 min, 1h15"),
     _limit("working_window", "pourable for, at least", "8 min"),

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import streamlit as st
 
-from optimizer.errors import Fault
+from optimizer.errors import Fault, FileFaults, VesselblendError
 from optimizer.nomenclature import quantity
 from optimizer.solution import LimitVerdict, Solution
 from ui import answers
-from ui.fields import DECISIONS, SHOP
+from ui.fields import DECISIONS, SHOP, price_fields
 from ui.page_words import MARKS, spoken_bound
 from ui.state import Session, base_tables, drop_pick, session, set_base, units
 from ui.widgets import show_field, tell_faults
-from ui.words import blend_words, judged_words, money, verdict_words
+from ui.words import blend_words, judged_words, label_of, money, verdict_words
 
-__all__ = ["decisions", "strip", "tightest"]
+__all__ = ["decisions", "strip", "tell", "tightest"]
 
 _UNITS = {"metric": "metric", "us": "US"}
 _CURRENCIES = ("EUR", "USD", "GBP", "CHF", "CAD", "AUD", "SEK", "NOK", "DKK", "PLN", "CZK", "JPY")
@@ -35,9 +35,14 @@ def decisions() -> None:
 
 def _elsewhere(keys: list[str]) -> None:
     """Say that the draft does not read, and which figures on other pages are to blame."""
-    fields = {field.key: field.label for field in SHOP}
+    fields = {"materials": "the powders the blend may use"}
+    fields |= {field.key: f"“{field.label}”" for field in SHOP}
+    known = answers.catalogue()
+    for name in known:
+        label = label_of(name, known)
+        fields |= {field.key: f"“{field.label}” of {label}" for field in price_fields(name)}
     names = ", ".join(fields.get(key, key) for key in keys)
-    others = f" See also, on its own page: {names}." if names else ""
+    others = f" Repair also, on its own page: {names}." if names else ""
     st.warning(f"The page shows the last figures that could be read.{others}")
 
 
@@ -113,6 +118,18 @@ def _currency() -> None:
         persist_state="session",
         width=96,
     )
+
+
+def tell(error: VesselblendError) -> None:
+    """Say why a page has no answer, and where a missing price is written."""
+    faults = error.faults if isinstance(error, FileFaults) else ()
+    unpriced = [fault.where.removeprefix("prices.") for fault in faults if fault.where.startswith("prices.")]
+    if not unpriced:
+        st.error(str(error))
+        return
+    names = ", ".join(label_of(name, answers.catalogue()) for name in unpriced)
+    st.error(f"This page counts money, and there is no price yet for: {names}.")
+    st.page_link("app_pages/shelf.py", label="Write their prices")
 
 
 def tightest(solution: Solution) -> LimitVerdict | None:

@@ -12,6 +12,7 @@ from ui.state import Session, units
 
 __all__ = ["print_card", "with_print_button"]
 
+_PAPERS: Final = {"a5": "A5", "half-letter": "half letter"}
 _BUTTON: Final = """<style>@media print { .ask { display: none; } }</style>
 <p class="ask"><button type="button" onclick="window.print()"
 style="font: inherit; padding: 2mm 6mm; margin-bottom: 4mm">Print</button></p>
@@ -30,14 +31,17 @@ def print_card(now: Session) -> None:
         key="card_vessels",
         persist_state="session",
     )
+    usual = "half-letter" if units() == "us" else "a5"
+    paper = st.segmented_control(
+        "Paper", list(_PAPERS), default=usual, required=True, key="paper", format_func=_PAPERS.__getitem__
+    )
     batch = answers.batch(now.asked, now.blend, int(vessels))
     if batch is None:
         st.info("No blend meets the limits, so there is nothing to weigh.")
         return
-    paper = "half-letter" if units() == "us" else "a5"
     trials = now.asked.trials
     sheet = sheet_of(now.solution, batch, answers.catalogue(), units=units(), trials=trials)
-    html = card_html(sheet, paper)
+    html = card_html(sheet, paper or usual)
     st.download_button(
         "Keep it as a file", html, "card.html", "text/html", on_click="ignore", key="keep_card"
     )

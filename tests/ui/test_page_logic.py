@@ -312,6 +312,36 @@ class TestShelf:
         assert at.markdown[1].value != before
         assert "● yours" in list(at.dataframe[0].value["whose"])
 
+    def test_a_powder_without_a_price_asks_for_it_and_breaks_nothing(self):
+        at = turned(opened(), "shelf")
+        before = at.markdown[0].value
+        at.pills(key="powders").set_value(["gypsum_cement", "molding_plaster", "white_csa_cement"]).run()
+        assert not at.exception
+        assert at.markdown[0].value == before
+        assert "“one pack holds” of white CSA cement" in text_of(at)
+        at.selectbox(key="price_of").set_value("white_csa_cement").run()
+        assert "Write its pack and its price" in text_of(at)
+        at.text_input(key="prices.white_csa_cement.pack").set_value("25 kg")
+        at.text_input(key="prices.white_csa_cement.price").set_value("5").run()
+        assert not at.exception
+        assert not at.error
+        assert "white CSA cement" in at.markdown[0].value
+
+    @pytest.mark.parametrize("page", PAGES)
+    def test_a_job_that_counts_no_money_needs_no_prices(self, page):
+        whitest = SMALL.replace('currency = "EUR"', 'currency = "EUR"\nobjective = "max whiteness"')
+        at = turned(opened(whitest.partition("[prices")[0]), page)
+        assert not at.exception
+        if at.error:
+            assert re.search(r"no price.*gypsum.cement", at.error[0].value)
+
+    def test_powders_of_which_none_sets_are_told_beside_their_choice(self):
+        at = turned(opened(), "shelf")
+        at.pills(key="powders").set_value(["marble_flour"]).run()
+        assert not at.exception
+        assert any("binder" in error.value for error in at.error)
+        assert "the powders the blend may use" in at.warning[0].value
+
     def test_a_powder_can_be_taken_out(self):
         at = turned(opened(), "shelf")
         at.pills(key="powders").set_value(["gypsum_cement"]).run()

@@ -23,7 +23,7 @@ from ui.words import blend_words, range_words, span_words
 
 _NONE = "none"
 _POINTS = (12, 24, 60)
-_HEIGHT = 450  # pixels kept for the chart and its key, so that nothing below jumps
+_HEIGHT = 410  # pixels kept for the chart, so that nothing below jumps
 
 
 def show() -> None:
@@ -40,6 +40,10 @@ def show() -> None:
         traded = _drawn(now, over, points)
     if traded is None:
         return
+    st.caption(
+        "Circle: meets · diamond: too close to call · ring: the blend in hand, and the best mix of each "
+        "binder alone · whiskers: likely range · dashed: your limit."
+    )
     st.markdown(_sentence(traded))
     _pickers(now, traded)
     _table(now, traded)
@@ -81,8 +85,7 @@ def _drawn(now: Session, over: tuple[str, ...], points: int) -> Traded | None:
             few = _traded(now, over, _POINTS[0])
             if few is None:
                 return None
-            st.caption(f"{len(few.solutions)} of about {points} blends; the others follow here.")
-            draw(_picture(now, few), key="front_few", alt="The first blends")
+            draw(_picture(now, few), key="front_few", alt="The first blends; the others follow here")
             found = _traded(now, over, points)
     else:
         found = _traded(now, over, points)
@@ -100,10 +103,6 @@ def _chart(now: Session, traded: Traded) -> None:
         on_select=lambda: _picked_on_chart(traded),
         selection_mode=PICK,
         alt=f"{len(traded.solutions)} blends traded over {words}; the table below holds them.",
-    )
-    st.caption(
-        "Circle: meets · diamond: too close to call · ring: the blend in hand, and the best mix of each "
-        "binder alone · whiskers: likely range · dashed: your limit."
     )
 
 

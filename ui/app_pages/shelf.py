@@ -15,7 +15,7 @@ from ui.money_answers import landed, price_steps
 from ui.order_charts import steps_chart
 from ui.page_words import MARKS
 from ui.state import Session, base_tables, session, set_materials
-from ui.widgets import draw, show_fields, tell_faults
+from ui.widgets import draw, fault_words, show_fields, tell_faults
 from ui.words import label_of, money
 
 _MOST_PACKS: Final = 12
@@ -33,8 +33,12 @@ def show() -> None:
     )
     _powders(now)
     _table(now)
-    if now.job.materials:
-        _one(now)
+    _one(now)
+
+
+def _listed() -> list[str]:
+    """Return the powders of the draft, those still without a price among them."""
+    return list(base_tables()["materials"])
 
 
 def _powders(now: Session) -> None:
@@ -43,15 +47,17 @@ def _powders(now: Session) -> None:
         "Powders the blend may use",
         [name for name in catalogue if catalogue[name].role != "water"],
         selection_mode="multi",
-        default=list(now.job.materials),
+        default=_listed(),
         key="powders",
         format_func=lambda name: label_of(name, catalogue),
         on_change=lambda: set_materials(st.session_state["powders"]),
     )
+    if fault := now.faults.get("materials"):
+        st.error(fault_words(fault))
 
 
 def _table(now: Session) -> None:
-    rows = [_row(now, name) for name in now.job.materials]
+    rows = [_row(now, name) for name in _listed()]
     st.dataframe(_filled(rows), hide_index=True, key="prices_table", alt="Landed price of each powder")
 
 
@@ -86,7 +92,7 @@ def _one(now: Session) -> None:
     catalogue = answers.catalogue()
     name = st.selectbox(
         "Price of",
-        now.job.materials,
+        _listed(),
         key="price_of",
         format_func=lambda each: label_of(each, catalogue),
         persist_state="session",
