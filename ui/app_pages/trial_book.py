@@ -18,6 +18,7 @@ from optimizer.trials.exchange import import_trials
 from optimizer.trials.records import Trial
 from optimizer.units import show as show_value
 from ui import answers
+from ui.measure_form import show_measuring
 from ui.state import Session, session, units
 from ui.trial_answers import book_folder
 from ui.trial_fit import show_fit
@@ -39,6 +40,7 @@ def show() -> None:
     try:
         book = TrialBook(path) if path.exists() else None
         _enter(now, path)
+        show_measuring()
         _exchange(path, book)
         if book is not None and book.count():
             _list(book)
