@@ -349,6 +349,10 @@ class TestShelf:
         assert "100 % gypsum cement" in at.markdown[0].value
 
 
+def _button(at, label):
+    return next(button for button in at.button if button.label == label)
+
+
 class TestTrialBook:
     """The trial book on the page."""
 
@@ -356,7 +360,7 @@ class TestTrialBook:
         at = turned(opened(), "trial_book")
         at.text_input(key="trial.water").set_value("118 g")
         at.text_input(key="trial.demold").set_value("58 min")
-        at.button[-1].click().run()
+        _button(at, "Enter it").click().run()
         assert not at.exception
         assert "Entered as" in at.success[0].value
         entered = TrialBook(folder / "trials.db").page()[0].trial
@@ -367,10 +371,36 @@ class TestTrialBook:
         at = turned(opened(), "trial_book")
         at.text_input(key="trial.demold").set_value("58 g")
         at.text_input(key="trial.water").set_value("118 g")
-        at.button[-1].click().run()
+        _button(at, "Enter it").click().run()
         assert "Allowed" in at.error[0].value
         assert at.text_input(key="trial.water").value == "118 g"
         assert not (folder / "trials.db").exists()
+
+    def test_a_mold_is_measured_by_its_water(self, folder):
+        at = turned(opened(), "trial_book")
+        at.text_input(key="measure.volume.water").set_value("214 g, 215 g, 215 g")
+        _button(at, "Work it out").click().run()
+        assert not at.exception
+        assert "215.0" in text_of(at)
+        assert "cavity_volume=215.1 mL" in text_of(at)
+
+    def test_what_is_typed_wrong_in_a_measurement_is_told(self, folder):
+        at = turned(opened(), "trial_book")
+        at.text_input(key="measure.volume.temperature").set_value("soon")
+        _button(at, "Work it out").click().run()
+        assert len(at.error) == 2
+
+    def test_a_trial_is_made_void_with_a_reason(self, folder):
+        book = TrialBook(folder / "trials.db")
+        book.add(Trial(dt.date(2026, 3, 1), "A1", water=126.0), dt.date(2026, 4, 1))
+        book.add(Trial(dt.date(2026, 3, 2), "A2", water=126.0), dt.date(2026, 4, 1))
+        at = turned(opened(), "trial_book")
+        at.selectbox(key="void_id").set_value("A1")
+        at.text_input(key="void_reason").set_value("wet bag")
+        _button(at, "Make it void").click().run()
+        assert not at.exception
+        assert book.count() == 1
+        assert book.get("A1").reason == "wet bag"
 
     def test_trials_teach_and_the_toggle_brings_the_shipped_figures_back(self, folder):
         book = TrialBook(folder / "trials.db")

@@ -23,8 +23,9 @@ from ui.state import Session, session, units
 from ui.trial_answers import book_folder
 from ui.trial_fit import show_fit
 from ui.trial_form import CHOICES, READINGS, Reading, powder_column, trial_of
+from ui.trial_text import known_blend
 from ui.widgets import fault_words, in_rows
-from ui.words import blend_words, grams_words, label_of
+from ui.words import grams_words, label_of
 
 _FIELD: Final = "trial."
 _PAGE: Final = 50
@@ -169,13 +170,37 @@ def _list(book: TrialBook) -> None:
         key="trials_table",
         alt="The newest trials",
     )
+    _void(book, [entry.trial.id for entry in entries])
+
+
+def _void(book: TrialBook, ids: list[str]) -> None:
+    with st.expander("Correct a trial or make it void"):
+        st.markdown(
+            "To correct a trial, save all trials as CSV, mend its row, and import the file as a correction: "
+            "what stood there stays in the book."
+        )
+        with st.form("void", border=False):
+            st.selectbox("Trial", ids, key="void_id")
+            st.text_input("Why it no longer counts", key="void_reason", placeholder="wet bag")
+            st.form_submit_button("Make it void", on_click=_voided, args=(book,))
+
+
+def _voided(book: TrialBook) -> None:
+    reason = str(st.session_state["void_reason"]).strip()
+    id = str(st.session_state["void_id"])
+    if not reason:
+        st.session_state["trial_said"] = "Nothing was changed: say why the trial no longer counts."
+        return
+    book.withdraw(id, reason)
+    st.session_state["void_reason"] = ""
+    st.session_state["trial_said"] = f"{id} is void; it stays in the book with its reason."
 
 
 def _row(trial: Trial) -> dict[str, str]:
     strengths = [show_value(each.value, "dry_strength", units()) for each in trial.strengths]
     return {
         "trial": trial.id,
-        "blend": blend_words(trial.blend, answers.catalogue()) if trial.blend else "",
+        "blend by mass": known_blend(trial, answers.catalogue()),
         "left the mold after": ""
         if trial.demold is None
         else show_value(trial.demold, "demold_time", units()),
