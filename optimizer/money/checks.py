@@ -16,6 +16,8 @@ from optimizer.shop import Shop
 MOST_VESSELS = 1_000_000
 """Largest order that is planned [count]."""
 
+_LAST_YEAR = 9900
+
 __all__ = ["MOST_VESSELS", "check_candidate", "check_request", "check_shop"]
 
 
@@ -117,6 +119,9 @@ def check_request(request: OrderRequest, where: str = "order") -> list[Fault]:
         repair = "Split the order into parts with dates of their own."
         allowed = f"up to {MOST_VESSELS:,}, the largest order planned"
         faults.append(Fault(f"{where}.vessels", f"{request.vessels}", allowed, repair))
+    if request.start.year > _LAST_YEAR:
+        repair = "Check the year of the start."
+        faults.append(Fault(f"{where}.start", f"{request.start}", f"a year up to {_LAST_YEAR}", repair))
     if request.due < request.start:
         repair = "Give a later due date, or an earlier start."
         faults.append(Fault(f"{where}.due", f"{request.due}", f"{request.start} or later", repair))

@@ -12,7 +12,7 @@ from optimizer.money.schedule import least_whole
 from optimizer.money.turns import demold_edges, pours_needed, turns_per_day, whole_up
 from optimizer.shop import Shop
 
-__all__ = ["LONGEST_SHIFT", "Change", "Remedy", "find_remedies"]
+__all__ = ["LONGEST_SHIFT", "Change", "Remedy", "fast_enough", "find_remedies"]
 
 LONGEST_SHIFT = 720.0
 """Longest shift proposed [min]."""
@@ -97,6 +97,12 @@ def find_remedies(request: OrderRequest, candidate: Candidate) -> tuple[Remedy, 
         return tuple(single)
     pairs = [_first(kind(request, candidate), _Trial.and_molds) for kind in _KINDS if kind is not _blends]
     return tuple(pair for pair in pairs if pair) or tuple(_hands_and_shelf(request, candidate))
+
+
+def fast_enough(request: OrderRequest, candidate: Candidate) -> float | None:
+    """Return the longest demold time with which the molds owned make the date [min]; None when none does."""
+    found = _first(_blends(request, candidate), _Trial.remedy)
+    return found.changes[0].needed if found else None
 
 
 def _first(trials: Sequence[_Trial], tried: Callable[[_Trial], Remedy | None]) -> Remedy | None:

@@ -15,7 +15,9 @@ from optimizer.money.breakeven import Switch, break_even
 from optimizer.money.checks import check_candidate, check_request
 from optimizer.money.order import OrderPlan, plan_order
 from optimizer.money.ranking import Ranked, rank_candidates
+from optimizer.money.remedies import fast_enough
 from optimizer.money.request import Candidate, OrderRequest
+from optimizer.shop import Limit
 from optimizer.solution import Solution
 from optimizer.studies.check import check
 from optimizer.studies.design import design
@@ -29,6 +31,7 @@ __all__ = ["OrderAnswer", "candidate_of", "plan_blends", "shop_request", "with_s
 
 CHEAPEST = "cheapest by mold wear"
 FOR_ORDER = "cheapest with molds charged"
+FAST_ENOUGH = "fast enough for the molds owned"
 SOONEST = "soonest out of the mold"
 
 _DUST = 1e-6
@@ -146,6 +149,7 @@ def plan_blends(
     found = [
         (CHEAPEST, best),
         *_with_molds_charged(job, catalogue, request, plan, parameters),
+        *_fast_enough(asked, catalogue, plan, parameters),
         *_soonest(asked, catalogue, plan, parameters),
     ]
     blends = dict(_distinct({**dict(found), **dict(_others(asked, best, catalogue, parameters))}))
@@ -164,6 +168,19 @@ def _with_molds_charged(
     vessels, days = max(1, request.vessels), plan.line.casting_days
     shop = replace(request.shop, mold_view="order", order_vessels=vessels, order_days=days)
     yield FOR_ORDER, design(replace(job, shop=shop), catalogue, parameters, explain=False)
+
+
+def _fast_enough(
+    job: Job, catalogue: Catalogue, plan: OrderPlan, parameters: ParameterSet | None
+) -> Iterator[tuple[str, Solution]]:
+    """Design the cheapest blend whose turns make the date with the molds owned, if the cheapest is late."""
+    if plan.ready_owned is not None and plan.ready_owned <= plan.request.due:
+        return
+    longest = fast_enough(plan.request, plan.candidate)
+    if longest is not None:
+        others = [each for each in job.limits if (each.property, each.sense) != ("demold_time", "<=")]
+        limits = (*others, Limit("demold_time", "<=", longest))
+        yield FAST_ENOUGH, design(replace(job, limits=limits), catalogue, parameters, explain=False)
 
 
 def _soonest(

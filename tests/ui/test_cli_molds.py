@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from optimizer.jobfile import template
 from tests.ui.conftest import Command
 
 FLIP = Path(__file__).parents[1] / "money" / "molds_flip.toml"
@@ -57,6 +58,7 @@ def test_both_rankings_are_told_side_by_side(command: Command) -> None:
         pytest.param(("--due", "tomorrow"), "year-month-day", id="no-date"),
         pytest.param(("--due", "2026-12-24", "--start", "24.11.2026"), "--start", id="no-start"),
         pytest.param(("--due", "2026-12-24", "--start", "2026-12-25"), "Give a later due date", id="past"),
+        pytest.param(("--due", "9999-12-31", "--start", "9999-12-30"), "order.start", id="end-of-time"),
         pytest.param(("--due", "2026-12-24", "--molds", "-2"), "shop.molds", id="negative-molds"),
         pytest.param(
             ("--due", "2026-12-24", "--molds", "0", "--no-new-molds"), "Let molds be bought", id="no-molds"
@@ -72,3 +74,18 @@ def test_slips_of_an_order_are_told_with_their_repair(
     ran = command("order", FLIP, "--vessels", 30, *start, *words)
     assert ran.code == 4
     assert told in ran.err
+
+
+def test_a_faster_blend_is_designed_where_molds_are_too_few(command: Command, tmp_path: Path) -> None:
+    job = tmp_path / "demo.toml"
+    job.write_text(template("demo"), encoding="utf-8")
+    words = ("--vessels", 300, "--start", "2026-11-26", "--due", "2026-12-16", "--molds", 4)
+    data = json.loads(command("order", job, *words, "--json").out)
+    rows = {row["name"]: row for row in data["ranking"]}
+    fast = rows["fast enough for the molds owned"]
+    assert fast["in_time"]
+    # 327 castings at 80 a mold wear out one more than the four owned, whatever the blend (own arithmetic)
+    assert fast["molds_to_buy"] == 1
+    alone = json.loads(command("order", job, *words, "--no-new-molds", "--json").out)
+    assert alone["plan"]["name"] == "fast enough for the molds owned"
+    assert alone["plan"]["molds_at_work"] == 4
