@@ -38,12 +38,17 @@ SERVE = "from ui.page_launcher import run; import sys; run(port=int(sys.argv[1])
 
 
 @pytest.fixture(scope="session")
-def served(tmp_path_factory) -> Iterator[str]:
-    """Serve the page from an empty folder and return its address."""
+def folder(tmp_path_factory) -> Path:
+    """Return the studio's folder: empty at the start."""
+    return tmp_path_factory.mktemp("studio")
+
+
+@pytest.fixture(scope="session")
+def served(folder) -> Iterator[str]:
+    """Serve the page from the studio's folder and return its address."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
-    folder = tmp_path_factory.mktemp("studio")
     environment = {**os.environ, "PYTHONPATH": str(ROOT), "HOME": str(folder)}
     server = subprocess.Popen(
         [sys.executable, "-c", SERVE, str(port)], cwd=folder, env=environment, stdout=subprocess.DEVNULL

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 import tomllib
 
 import pytest
 
+from optimizer.trials.book import TrialBook
+from optimizer.trials.records import Trial
 from tests.browser.conftest import PATIENCE
 
 pytestmark = pytest.mark.browser
@@ -213,3 +216,58 @@ def test_the_smallest_change_is_one_click(visit):
     one.settle()
     assert metrics(one)
     assert one.box("out of the mold, at most").input_value() != "15 min"
+
+
+def test_two_windows_do_not_disturb_each_other(visit):
+    first, second = visit().go(), visit().go()
+    before = metrics(second)
+    first.type("out of the mold, at most", "35 min")
+    first.page.get_by_text("US", exact=True).click()
+    first.settle()
+    second.type("dry mass, at most", "380 g")
+    assert second.box("out of the mold, at most").input_value() == "45 min"
+    assert metrics(second) == before
+    assert metrics(first) != before
+
+
+def test_a_file_too_large_is_refused_and_changes_nothing(visit, tmp_path):
+    path = tmp_path / "large.toml"
+    path.write_bytes(b"# nothing\n" * (50 * 1024 * 1024 // 10))
+    one = visit().go()
+    before = metrics(one)
+    one.send(path, "File must be")
+    assert metrics(one) == before
+
+
+def test_a_window_left_open_sees_a_trial_book_that_moved(visit, served, folder):
+    one = visit().go("/trials")
+    TrialBook(folder / "trials.db").add(Trial(dt.date(2026, 3, 2), water=118.0, demold=58.0))
+    one.turn("Weigh")
+    one.turn("Trial book")
+    assert re.search(r"\b[1-9][0-9]* trial", one.words)
+    for part in folder.glob("trials.db*"):
+        part.rename(folder / f"moved-{part.name}")
+    one.turn("Weigh")
+    assert metrics(one)
+    one.turn("Trial book")
+    assert "Note a trial" in one.words
+    for part in folder.glob("moved-trials.db*"):
+        part.rename(folder / part.name.removeprefix("moved-"))
+
+
+def test_the_blend_cast_today_stands_beside_its_candidate(visit):
+    one = visit(1280, 1600).go("/cheaper-blend")
+    one.page.get_by_text("You cast another one today?").click()
+    boxes = {name: one.page.get_by_role("textbox", name=name) for name in ("gypsum cement", "silica sand")}
+    for name, text in (("gypsum cement", "68"), ("silica sand", "32")):
+        boxes[name].first.fill(text)
+        boxes[name].first.press("Enter")
+        one.settle()
+    one.box("water per powder").fill("0,26")
+    one.box("water per powder").press("Enter")
+    one.settle()
+    one.page.get_by_role("button", name="This is what I cast today").click()
+    one.settle()
+    assert "68 % gypsum cement, 32 % silica sand (picked by you)" in one.words
+    assert re.search(r"Largest saving that still meets every limit: [0-9.]+ EUR", one.words)
+    assert "seal check and burn test" in one.words
