@@ -10,11 +10,13 @@ from typing import Any
 
 from optimizer.errors import Fault, FileFaults
 from optimizer.materials import Catalogue
+from optimizer.nomenclature import quantity
 from optimizer.trials.book import TrialBook
 from optimizer.trials.cells import cell_text, restored, write_row
 from optimizer.trials.columns import headers_for
 from optimizer.trials.records import Trial, Version
 from optimizer.trials.rows import Entry
+from optimizer.trials.teaching import cannot_teach, teaches
 from optimizer.trials.trace import Trace
 from optimizer.units import System, show, significant
 from ui.terminal import Block, heading, indented, sentence, table
@@ -26,6 +28,7 @@ __all__ = [
     "known_blend",
     "listed_blocks",
     "opened",
+    "teaching_words",
     "trace_blocks",
     "trial_json",
 ]
@@ -124,6 +127,16 @@ def _noted(trial: Trial) -> dict[str, str]:
     columns = headers_for([version])
     cells = write_row(version, columns)
     return {column.header: restored(cell_text(cell)) for column, cell in zip(columns, cells, strict=True)}
+
+
+def teaching_words(trial: Trial) -> str:
+    """Return what a trial teaches, and where to see what it lacks."""
+    taught = ", ".join(quantity(name).label for name in teaches(trial))
+    common = set(cannot_teach(trial).values())
+    if not taught:
+        lacking = f"{min(common)}" if len(common) == 1 else f"see vesselblend trials show {trial.id}"
+        return f"It teaches nothing yet: {lacking}."
+    return f"It teaches: {taught}. What it lacks for more: vesselblend trials show {trial.id}"
 
 
 def trace_blocks(found: Trace, catalogue: Catalogue) -> Iterator[Block]:

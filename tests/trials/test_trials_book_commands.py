@@ -76,7 +76,9 @@ def test_a_damaged_book_is_exported_as_far_as_it_can_be_read(studio, capsys):
     said = capsys.readouterr().err
     assert "damaged" in said
     assert "Newest versions written" in said
-    assert (studio / "saved.csv").exists()
+    assert "A1, A2, A3, A4, A5" in said
+    rows = read_csv_text((studio / "saved.csv").read_text()).versions
+    assert [(row.trial.id, row.void) for row in rows] == [(f"A{number}", True) for number in range(1, 6)]
 
 
 def test_bags_and_vessels_are_followed_both_ways(studio, capsys):
@@ -121,3 +123,11 @@ def test_decimal_point_and_comma_are_both_read(tmp_path, monkeypatch, typed):
     assert run(["trials", "add", f"demold={typed}"]) == 0
     (trial,) = TrialBook(tmp_path / "trials.db").trials()
     assert trial.demold == pytest.approx(38.5)
+
+
+def test_what_a_trial_teaches_is_said_as_it_is_entered(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert run(["trials", "add", "demold=38 min"]) == 0
+    assert "weigh the powders" in capsys.readouterr().out
+    assert run(["trials", "add", "demold=38 min", "--weighed", "gypsum_cement=300, water=105"]) == 0
+    assert "It teaches: demold time." in " ".join(capsys.readouterr().out.split())

@@ -59,7 +59,8 @@ def add(
     out.
     """
     from optimizer.trials.book import TrialBook
-    from ui.trial_text import entry_json, opened
+    from ui.terminal import sentence
+    from ui.trial_text import entry_json, opened, teaching_words
     from ui.trial_typing import corrected_trial, typed_trial
 
     if correct is None:
@@ -76,7 +77,8 @@ def add(
         said = (
             f"Corrected {correct} in {book}: version {entry.revision}; the one before stays in its history."
         )
-    delivery.send_as(entry_json(entry)["trial"] | {"version": entry.revision}, f"{said}\n")
+    data = entry_json(entry)["trial"] | {"version": entry.revision}
+    delivery.send(data, lambda: [sentence(said), sentence(teaching_words(entry.trial))])
     return 0
 
 
@@ -193,16 +195,18 @@ def _versions(path: Path, current: bool) -> list[Version]:
 
 def _salvaged(path: Path, error: BookDamaged) -> tuple[list[Version], str]:
     """Return what can still be read of a damaged book, and what to say about the rest."""
-    from optimizer.trials.records import as_versions
+    from optimizer.trials.records import Version, as_versions
     from optimizer.trials.salvage import salvage
 
     found = salvage(path)
     partial = ", ".join(trial.id for trial in found.partial) or "none"
     words = (
-        f"{error}\nNewest versions written: {len(found.trials)} whole. Read only in part and left out: "
+        f"{error}\nNewest versions written: {len(found.trials)} whole. Read in part and written as void: "
         f"{partial}. Entries lost: {len(found.lost)}."
     )
-    return list(as_versions(found.trials)), words
+    reason = "some readings were lost in a damaged book: look before it counts again"
+    broken = (Version(trial, void=True, reason=reason) for trial in found.partial)
+    return [*as_versions(found.trials), *broken], words
 
 
 def _from_stdin(folder: Path) -> Path:
