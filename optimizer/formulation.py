@@ -7,7 +7,7 @@ data and functions: no solver object appears here.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -123,6 +123,7 @@ def linear_rows(problem: Problem, case: Case) -> LinearRows:
         ("pigment_ceiling", pigment * column("binder") - column("pigment"), 0.0, free),
     ]
     rows.extend(_share_rows(problem, case))
+    rows.extend(_shelf_rows(problem))
     names, matrix, lower, upper = zip(*rows, strict=True)
     return LinearRows(names, np.array(matrix), np.array(lower), np.array(upper))
 
@@ -143,6 +144,15 @@ def _share_rows(problem: Problem, case: Case) -> list[tuple[str, Array, float, f
         elif bounds.most < 1.0:
             rows.append((f"most_{name}", bounds.most * powder - unit, 0.0, np.inf))
     return rows
+
+
+def _shelf_rows(problem: Problem) -> Iterator[tuple[str, Array, float, float]]:
+    """Yield how much of a material the shelf has for one cavity; a mix is kilograms in a liter of slurry."""
+    for k, name in enumerate(problem.names):
+        if name in problem.job.shelf:
+            unit = np.zeros(len(problem.names) + 1)
+            unit[k] = 1.0
+            yield f"shelf_{name}", unit, -np.inf, problem.job.shelf[name] / problem.liters
 
 
 def _case_cut(problem: Problem, case: Case) -> float:

@@ -30,6 +30,8 @@ class Job:
         Price by material; a material without a price may be used only in `check`.
     bounds : Mapping[str, Bounds]
         Share of the dry powder by material.
+    shelf : Mapping[str, float]
+        Most mass in one filled cavity, before waste, of what must come from the shelf, by material [kg].
     at_most_materials : int | None
         Most powders in the blend; water and admixtures do not count, pigments do.
     confidence : float
@@ -54,6 +56,7 @@ class Job:
     limits: tuple[Limit, ...] = ()
     prices: Mapping[str, Price] = field(default_factory=dict)
     bounds: Mapping[str, Bounds] = field(default_factory=dict)
+    shelf: Mapping[str, float] = field(default_factory=dict)
     at_most_materials: int | None = None
     confidence: float = 0.5
     objective: str = "cost"

@@ -76,6 +76,12 @@ class Asked:
         if faults:
             raise FileFaults(faults)
 
+    def from_stock(self, vessels: int) -> Asked:
+        """Return the question with the shelf's materials alone; `FileFaults` if nothing is on it."""
+        from optimizer.studies.from_stock import from_stock
+
+        return replace(self, job=from_stock(self.job, vessels, self.named))
+
     @property
     def trials(self) -> int:
         """Trials the figures were calibrated on [count]."""

@@ -243,9 +243,10 @@ def leftover_words(plan: OrderPlan, catalogue: Catalogue, currency: str) -> Iter
         return
     mass = math.fsum(each.mass for each in plan.leftovers)
     worth = money(math.fsum(each.worth for each in plan.leftovers), currency)
+    why = "Packs are whole, so " if plan.purchase.bags else ""
     yield (
-        f"Packs are whole, so {mass:.1f} kg worth {worth} at their landed price stay on the shelf for the "
-        f"next order; the cost of a vessel below does not contain them."
+        f"{why}{mass:.1f} kg worth {worth} at their landed price stay on the shelf for the next order; the "
+        f"cost of a vessel below does not contain them."
     )
     old = [label_of(each.material, catalogue) for each in plan.leftovers if each.spoils]
     if old:

@@ -24,9 +24,21 @@ __all__ = ["design"]
     metavar="SECONDS",
     help="Time to prove how near the answer is to the best.",
 )
+@click.option(
+    "--from-stock",
+    is_flag=True,
+    help="Use only what stands on the shelf (stock in the prices), enough for --vessels.",
+)
 @figure_options
 @delivered
-def design(job: str | None, vessels: int | None, seconds: float, figures: Figures, delivery: Delivery) -> int:
+def design(
+    job: str | None,
+    vessels: int | None,
+    seconds: float,
+    from_stock: bool,
+    figures: Figures,
+    delivery: Delivery,
+) -> int:
     """Find the cheapest blend that meets the limits of JOB (without JOB: of the shipped demo).
 
     JOB is a TOML file, or - for standard input.
@@ -39,6 +51,7 @@ def design(job: str | None, vessels: int | None, seconds: float, figures: Figure
 
     asked = figures.ask(job)
     asked.require_prices()
+    asked = asked.from_stock(vessels or 1) if from_stock else asked
     parameters = asked.parameters()
     solution = asked.signed(solve(asked.job, asked.catalogue, parameters, proof_seconds=seconds))
     if solution.mix is None:

@@ -20,6 +20,7 @@ __all__ = ["order"]
 @click.option("--start", metavar="YYYY-MM-DD", help="First day of casting; default: today.")
 @click.option("--molds", type=int, help="Molds owned; default: those of the job.")
 @click.option("--no-new-molds", is_flag=True, help="Plan with the molds owned alone.")
+@click.option("--from-stock", is_flag=True, help="Use only what stands on the shelf (stock in the prices).")
 @figure_options
 @delivered
 def order(
@@ -29,6 +30,7 @@ def order(
     start: str | None,
     molds: int | None,
     no_new_molds: bool,
+    from_stock: bool,
     figures: Figures,
     delivery: Delivery,
 ) -> int:
@@ -46,6 +48,7 @@ def order(
     first = typed_day("--start", start) if start else dt.date.today()
     asked = figures.ask(job)
     asked.require_prices(always=True)
+    asked = asked.from_stock(vessels) if from_stock else asked
     request = shop_request(asked.job, vessels, first, last, molds)
     request = replace(request, may_buy_molds=not no_new_molds)
     answer = plan_blends(asked.job, asked.catalogue, request, asked.parameters())
