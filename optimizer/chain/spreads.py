@@ -1,4 +1,4 @@
-"""Ranges of predictions: every parameter moved by its spread, then linearized or drawn, sampled as a check.
+"""Ranges of predictions: every parameter moved by its spread, then summed up or drawn, sampled as a check.
 
 The binders' reference points are solved again for every move, so a range is never narrower than the
 evidence behind the anchors.
@@ -19,6 +19,7 @@ from optimizer.chain.ages import Ages, ages_of
 from optimizer.chain.draws import points_of
 from optimizer.chain.heat_draws import heat_draws
 from optimizer.chain.model import Model, compile_model
+from optimizer.chain.moments import Moments, moments
 from optimizer.chain.parameters import ParameterSet
 from optimizer.chain.predict import PREDICTORS, Cast, cast_of, window_of
 from optimizer.materials import Catalogue
@@ -26,9 +27,6 @@ from optimizer.materials import Catalogue
 __all__ = ["Around", "Moves", "moves_of", "ranges_of", "sampled"]
 
 Array = NDArray[np.float64]
-
-Z90: Final = 1.6448536269514722
-"""Standard normal point with 5 % above it."""
 
 _ADDITIVE: Final = frozenset({"whiteness", "casting_peak"})
 """Properties whose range is additive; the others are positive and spread on the log."""
@@ -102,9 +100,16 @@ class Around:
         """Return values of `moved` as shape (2 k,), those that no parameter moves repeated."""
         return np.broadcast_to(values, (2 * len(self.moves.names), 1))[:, 0]
 
-    def spread(self, values: Array) -> float:
-        """Return the standard deviation of a quantity from its values for `moved`, by linearization."""
-        return float(self.moves.spread(self.moves.changes(self.column(values))))
+    def moments(self, best: Array, moved: Array) -> Moments:
+        """Return the moments of quantities from their values at the center and for `moved`.
+
+        Parameters
+        ----------
+        best, moved
+            Values of shape (m,) and (2 k, m).
+        """
+        half = len(self.moves.names)
+        return moments(best, moved[:half], moved[half:], self.moves.correlation)
 
 
 def moves_of(catalogue: Catalogue, names: tuple[str, ...], parameters: ParameterSet) -> Moves:
@@ -134,13 +139,13 @@ def ranges_of(around: Around, values: Mapping[str, float]) -> dict[str, tuple[fl
 
     Notes
     -----
-    By linearization, on the log where a property cannot be negative. Four go their own way: the working
-    window is what mixing leaves of a linearized set; the demold time and the heat in use are worked out
+    From moments, on the log where a property cannot be negative. Four go their own way: the working
+    window is what mixing leaves of such a set; the demold time and the heat in use are worked out
     anew from drawn sums (`optimizer.chain.draws`). A best value near an edge, such as a cement at its most
     water, may lie outside what is drawn: its range is widened to hold it.
     """
     plain = [name for name in values if name not in _OWN_WAY]
-    out = _linear_ranges(around, plain, np.array([values[name] for name in plain]))
+    out = _summed_ranges(around, plain, np.array([values[name] for name in plain]))
     ranges = {name: out[name] if name in out else _OWN_WAY[name](around) for name in values}
     return {name: _holding(ends, values[name]) for name, ends in ranges.items()}
 
@@ -150,7 +155,7 @@ def _holding(ends: tuple[float, float], value: float) -> tuple[float, float]:
     return (low, high) if np.isnan(value) else (min(low, value), max(high, value))
 
 
-def _linear_ranges(around: Around, names: list[str], best: Array) -> dict[str, tuple[float, float]]:
+def _summed_ranges(around: Around, names: list[str], best: Array) -> dict[str, tuple[float, float]]:
     there = np.array([around.column(PREDICTORS[name](around.moved)) for name in names])
     there = there.reshape(len(names), 2 * len(around.moves.names))
     smooth = np.isfinite(best) & np.all(np.isfinite(there), axis=1)
@@ -159,10 +164,14 @@ def _linear_ranges(around: Around, names: list[str], best: Array) -> dict[str, t
     on_log = smooth & ~additive & (best > 0.0) & np.all(there > 0.0, axis=1)
     moved = np.where(smooth[:, None], there, 0.0)
     moved[on_log] = np.log(np.maximum(there[on_log], _TINY))
-    reach = Z90 * around.moves.spread(around.moves.changes(moved.T))
-    low = np.where(on_log, best * np.exp(-np.where(on_log, reach, 0.0)), best - reach)
+    middle = np.where(smooth, best, 0.0)
+    middle[on_log] = np.log(best[on_log])
+    spread = around.moments(middle, moved.T)
+    low, high = (
+        np.where(on_log, np.exp(np.where(on_log, end, 0.0)), end)
+        for end in (middle + spread.point(0.05), middle + spread.point(0.95))
+    )
     low = np.where(on_log | additive, low, np.maximum(low, 0.0))
-    high = np.where(on_log, best * np.exp(np.where(on_log, reach, 0.0)), best + reach)
     return {
         name: (float(low[k]), float(high[k])) if smooth[k] else _ends(np.append(there[k], best[k]))
         for k, name in enumerate(names)
@@ -170,9 +179,10 @@ def _linear_ranges(around: Around, names: list[str], best: Array) -> dict[str, t
 
 
 def _window_range(around: Around) -> tuple[float, float]:
-    reach = Z90 * around.spread(np.log(around.moved.clock.initial))
-    initial = around.center.clock.initial[0] * np.exp(np.array([-reach, reach]))
-    low, high = window_of(initial, around.center.bench.shop.mixing)
+    middle = np.log(around.center.clock.initial)
+    spread = around.moments(middle, around.column(np.log(around.moved.clock.initial))[:, None])
+    ends = np.exp(np.concatenate([middle + spread.point(0.05), middle + spread.point(0.95)]))
+    low, high = window_of(ends, around.center.bench.shop.mixing)
     return float(low), float(high)
 
 

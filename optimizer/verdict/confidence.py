@@ -1,9 +1,9 @@
 """Meet limits with a stated chance: how unsure each row is at a mix, and how far to back off.
 
-Each limit is held at its own chance. Spreads of rows add up linearly; only strength at the age of a demold
-limit is drawn (`optimizer.chain.ages`), for its chance, its reserve and the printed range alike. Heat limits
-without a burn test are judged at best values: their estimate spreads wider than any confidence could meet,
-and the report says so.
+Each limit is held at its own chance. Spreads of rows are summed up (`optimizer.chain.moments`); only strength
+at the age of a demold limit is drawn (`optimizer.chain.ages`), for its chance, its reserve and the printed
+range alike. Heat limits without a burn test are judged at best values: their estimate spreads wider than any
+confidence could meet, and the report says so.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
 
 from optimizer.chain.model import compile_model
+from optimizer.chain.moments import Moments
 from optimizer.chain.predict import Cast, cast_of
 from optimizer.chain.spreads import Around, Moves, moves_of
 from optimizer.formulation import RowLabel
@@ -26,6 +26,9 @@ from optimizer.shop import Limit
 __all__ = ["Doubt", "doubt_of", "nominal_only"]
 
 Array = NDArray[np.float64]
+
+_MET, _ROUNDED = 1e-6, 1e-9
+"""What a row may miss by and be met: where nothing is unsure of it, and where something is [row units]."""
 
 _BURN_PROPERTIES = ("heat_margin", "outer_wall_temperature", "inner_wall_temperature")
 
@@ -54,18 +57,25 @@ class Doubt:
 
     def spreads(self, limits: tuple[Limit, ...], mix: Array) -> dict[RowLabel, float]:
         """Return the standard deviation of each row of `limits` at one mix [row units]."""
-        return self._spreads(limits, self.around(self._cast(mix)))
+        return {
+            label: float(spread.width)
+            for label, (_, spread) in self._spreads(limits, self.around(self._cast(mix))).items()
+        }
 
     def _cast(self, mix: Array) -> Cast:
         return cast_of(self.problem.model, self.problem.bench, mix[None, :])
 
-    def _spreads(self, limits: tuple[Limit, ...], around: Around) -> dict[RowLabel, float]:
-        return {
-            RowLabel(limit, part): around.spread(row)
-            for limit in limits
-            if not nominal_only(self.problem, limit)
-            for part, row in enumerate(limit_rows(limit, around.moved))
-        }
+    def _spreads(self, limits: tuple[Limit, ...], around: Around) -> dict[RowLabel, tuple[float, Moments]]:
+        """Return each row of `limits` at its best value, and how it is spread about it."""
+        out: dict[RowLabel, tuple[float, Moments]] = {}
+        for limit in limits:
+            if nominal_only(self.problem, limit):
+                continue
+            pairs = zip(limit_rows(limit, around.center), limit_rows(limit, around.moved), strict=True)
+            for part, (best, moved) in enumerate(pairs):
+                row = float(np.ravel(best)[0])
+                out[RowLabel(limit, part)] = row, around.moments(np.array(row), around.column(moved))
+        return out
 
     def probabilities(self, limits: tuple[Limit, ...], around: Around) -> dict[Limit, float]:
         """Return the chance that one mix meets each limit; 0 or 1 where judged at best, none for money."""
@@ -74,10 +84,12 @@ class Doubt:
         for limit in limits:
             if limit.property == "cost":
                 continue
-            rows = enumerate(limit_rows(limit, around.center))
+            if nominal_only(self.problem, limit):
+                rows = limit_rows(limit, around.center)
+                out[limit] = float(all(float(np.ravel(row)[0]) >= -_MET for row in rows))
+                continue
             chances = [
-                _chance(float(np.ravel(row)[0]), spreads.get(RowLabel(limit, part), 0.0))
-                for part, row in rows
+                _chance(row, spread) for label, (row, spread) in spreads.items() if label.limit == limit
             ]
             if _drawn(limit):
                 chances[0] = around.ages.chance(limit.bound)
@@ -106,9 +118,11 @@ class Doubt:
 
     def shifts(self, limits: tuple[Limit, ...], mix: Array, confidence: float) -> dict[RowLabel, float]:
         """Return how far each row must be over-met at `mix` to hold with `confidence`."""
-        factor = float(ndtri(confidence))
         around = self.around(self._cast(mix))
-        out = {label: factor * spread for label, spread in self._spreads(limits, around).items()}
+        out = {
+            label: max(0.0, -float(spread.point(1.0 - confidence)))
+            for label, (_, spread) in self._spreads(limits, around).items()
+        }
         for label in out:
             if _drawn(label.limit) and label.part == 0:
                 out[label] = around.ages.reserve(label.limit.bound, confidence)
@@ -120,10 +134,10 @@ def _drawn(limit: Limit) -> bool:
     return (limit.property, limit.sense) == ("demold_time", "<=")
 
 
-def _chance(row: float, spread: float) -> float:
-    if spread <= 0.0:
-        return 1.0 if row >= -1e-6 else 0.0
-    return float(ndtr((row + 1e-9) / spread))
+def _chance(row: float, spread: Moments) -> float:
+    if float(spread.width) <= 0.0:
+        return float(row >= -_MET)
+    return float(spread.chance_above(-(row + _ROUNDED)))
 
 
 def doubt_of(problem: Problem) -> Doubt:

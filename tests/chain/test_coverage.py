@@ -67,14 +67,19 @@ def draws_of(drawn, center, names):
 
 
 @pytest.mark.parametrize("name", BLENDS)
-def test_nine_of_ten_draws_lie_in_the_range(problem, drawn, name):
+def test_nine_of_ten_draws_lie_in_the_range_and_as_many_beyond_either_end(problem, drawn, name):
+    """A strength capped by its ceiling may keep a wider range; next to no draws beyond an end are too few."""
     center = there(problem, name)
     stated, draws = ranges(problem, center), draws_of(drawn, center, PREDICTORS)
     for key, (low, high) in stated.items():
         slack = 1e-9 * abs(low)  # a property that no parameter moves has a range of one point
-        held = np.mean((draws[key] >= low - slack) & (draws[key] <= high + slack) | (draws[key] == high))
+        below = np.mean(draws[key] < low - slack)
+        above = np.mean((draws[key] > high + slack) & (draws[key] != high))
         stepped = key in ("sealer_coats", "damp_risk") or np.ptp(draws[key]) < 1e-9
-        assert 0.85 <= held <= (1.0 if stepped else 0.95), f"{key}: {held:.3f} in {low:.4g} to {high:.4g}"
+        told = f"{key}: {below:.3f} below {low:.4g}, {above:.3f} above {high:.4g}"
+        assert max(below, above) <= 0.09, told
+        assert below + above <= 0.15, told
+        assert stepped or below + above >= 0.015, told
 
 
 def test_ranges_hold_where_parameters_hang_together(problem):
