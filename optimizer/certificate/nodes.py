@@ -13,7 +13,7 @@ from optimizer.certificate.relax import Relaxation
 from optimizer.certificate.terms import Box, Fault
 from optimizer.formulation import Case
 
-__all__ = ["IN", "OPEN", "OUT", "Choice", "Node", "choices", "split", "widest", "worst_fault"]
+__all__ = ["IN", "OPEN", "OUT", "Choice", "Node", "choices", "split", "split_point", "widest", "worst_fault"]
 
 Array = NDArray[np.float64]
 
@@ -101,7 +101,7 @@ def choices(
         ratios.append(hidden.ratio())
     for k in dict.fromkeys(ratios):
         value = relaxation.builder.layout.ratios[k].of(point)
-        found.append(Choice(ratio=k, at=_split_point(box, k, value, hint)))
+        found.append(Choice(ratio=k, at=split_point(box, k, value, hint)))
     return found, error
 
 
@@ -122,13 +122,16 @@ def _worst(faults: list[Fault], box: Box, duals: Array, hydrates: float) -> Faul
     return best
 
 
-def _split_point(box: Box, ratio: int, value: float, hint: Array | None) -> float:
+def split_point(box: Box, ratio: int, value: float, hint: Array | None) -> float:
+    """Return where to split the interval of a ratio: at the best mix known or near `value`, at no end."""
     low, high = float(box.low[ratio]), float(box.high[ratio])
     if not (math.isfinite(low) and math.isfinite(high)):
         return _open_split(low, high, value)
     width = high - low
     if hint is not None and low + _MIDDLE * width < hint[ratio] < high - _MIDDLE * width:
         return float(hint[ratio])
+    if not math.isfinite(value):  # a ratio of nothing to nothing
+        return low + 0.5 * width
     return min(max(value, low + _EDGE * width), high - _EDGE * width)
 
 

@@ -33,6 +33,7 @@ _OPTIONS: dict[str, bool | float | str] = {
     "parallel": "off",
     "threads": 1,
     "small_matrix_value": 1e-12,
+    "simplex_iteration_limit": 5_000,  # a hundred times the usual
 }
 _ANY_THREADS = 0
 _MINIMIZE = 1
@@ -143,6 +144,7 @@ class WarmLP:
             Cost per unit of each column.
         """
         self.cost = _copy(cost)
+        self._refuse(self.cost)
         self._highs.changeColsCost(self.cost.size, _indices(self.cost.size), self.cost)
 
     def set_column_bounds(self, columns: Index, lower: ArrayLike, upper: ArrayLike) -> None:
@@ -190,6 +192,7 @@ class WarmLP:
             Its new limits.
         """
         new = np.asarray(coefficients, dtype=float)
+        self._refuse(new)
         for column in np.flatnonzero(new != self.matrix[row]).tolist():
             self._highs.changeCoeff(row, column, float(new[column]))
         self.matrix[row] = new
@@ -207,6 +210,7 @@ class WarmLP:
             Their limits.
         """
         new = _copy(matrix).reshape(-1, self.cost.size)
+        self._refuse(new)
         count, width = new.shape
         low = np.broadcast_to(_copy(lower), count)
         high = np.broadcast_to(_copy(upper), count)
@@ -285,6 +289,10 @@ class WarmLP:
             np.zeros(width, dtype=np.int32),
         )
         self._refused = int(taken) < 0
+
+    def _refuse(self, coefficients: Vector) -> None:
+        """Note a coefficient that is no number: HiGHS takes it and then may never end."""
+        self._refused = self._refused or not np.isfinite(coefficients).all()
 
     def _solve_once(self) -> RelaxationAnswer:
         if int(self._highs.run()) < 0:

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from optimizer.certificate import certify_bound
+from optimizer.certificate.nodes import split_point
+from optimizer.certificate.terms import Box
 from optimizer.chain.body import demand_of, per_liter
 from optimizer.engine.search import best_mix
 from optimizer.problem import problem_of
@@ -75,3 +77,10 @@ def test_a_small_budget_says_so(demo, catalogue):
     assert not proof.finished
     assert not proof.proved
     assert proof.gap > 1e-3
+
+
+def test_a_ratio_of_nothing_to_nothing_is_split_in_the_middle():
+    """Split at a value that is no number, a proof once went on for ever."""
+    box = Box(np.array([7.0]), np.array([9.0]))
+    assert split_point(box, 0, np.nan, None) == 8.0
+    assert np.isfinite(split_point(Box(np.array([-np.inf]), np.array([9.0])), 0, np.nan, None))

@@ -20,7 +20,7 @@ def of(function, count=1, correlation=None):
 @pytest.mark.parametrize("bend", [-0.1, -0.05, 0.02, 0.1])
 @pytest.mark.parametrize("share", [0.05, 0.1, 0.5, 0.9, 0.95])
 def test_a_parabola_has_the_points_of_the_noncentral_chi_square(bend, share):
-    """Solve z + b z^2 = b (z + 1/2b)^2 - 1/4b: b times a noncentral chi-square of one degree (Patnaik 1949)."""
+    """Solve z + b z^2 = b (z + 1/2b)^2 - 1/4b: b times a noncentral chi-square (Patnaik 1949)."""
     spread = of(lambda z: float(z[0] + bend * z[0] ** 2))
     square = stats.ncx2(1, (0.5 / bend) ** 2)
     exact = bend * square.ppf(share if bend > 0 else 1.0 - share) - 0.25 / bend

@@ -218,3 +218,19 @@ def test_the_first_solve_of_a_process_prints_nothing_and_a_later_one_works(befor
         check=True,
     )
     assert run.stdout == "2.0\n"
+
+
+@pytest.mark.parametrize("change", ["row", "rows", "cost"])
+def test_what_is_no_number_ends_without_a_verdict(change):
+    """Left to itself, the simplex may go round in circles on a coefficient that is no number."""
+    lp = small()
+    assert lp.solve().status is Status.OPTIMAL
+    if change == "row":
+        lp.set_row(0, [np.nan, 1.0], 1.5, 9.0)
+    elif change == "rows":
+        lp.add_rows([[np.nan, 1.0]], [0.0], [1.0])
+    else:
+        lp.set_cost([np.nan, 1.0])
+    assert lp.solve().status is Status.FAILED
+    lp.replace([1.0, 2.0], [0, 0], [1, 1], [[1.0, 1.0]], [1.5], [9.0])
+    assert lp.solve().value == pytest.approx(2.0)
