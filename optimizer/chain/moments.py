@@ -33,8 +33,8 @@ class Moments:
 
     Attributes
     ----------
-    shift : Array
-        Mean [the quantity's unit].
+    mean : Array
+        Mean departure [the quantity's unit].
     width : Array
         Standard deviation [the quantity's unit].
     lean : Array
@@ -45,7 +45,7 @@ class Moments:
     Points after Cornish and Fisher 1938 (Rev. Inst. Int. Stat. 5:307, from memory), to the third moment.
     """
 
-    shift: Array
+    mean: Array
     width: Array
     lean: Array
 
@@ -59,7 +59,7 @@ class Moments:
         3.29
         """
         z = float(ndtri(share))
-        return np.asarray(self.shift + self.width * (z + self.lean / 6.0 * (z * z - 1.0)))
+        return np.asarray(self.mean + self.width * (z + self.lean / 6.0 * (z * z - 1.0)))
 
     def chance_above(self, departure: Array | float) -> Array:
         """Return the chance of a departure of so much or more [-]; the other way round than `point`.
@@ -70,7 +70,7 @@ class Moments:
         >>> round(float(leaning.chance_above(leaning.point(0.1))), 9)
         0.9
         """
-        x = (departure - self.shift) / np.maximum(self.width, _LEAST)
+        x = (departure - self.mean) / np.maximum(self.width, _LEAST)
         bend = self.lean / 6.0
         curved = np.where(np.abs(bend) < _STRAIGHT, _STRAIGHT, bend)
         root = np.sqrt(np.maximum(1.0 + 4.0 * curved * (curved + x), 0.0))
@@ -99,7 +99,7 @@ def moments(best: Array, down: Array, up: Array, correlation: Array) -> Moments:
     Examples
     --------
     >>> one = moments(np.array([0.0]), np.array([[-0.9]]), np.array([[1.1]]), np.eye(1))
-    >>> round(float(one.shift[0]), 3), round(float(one.width[0]), 3), round(float(one.lean[0]), 3)
+    >>> round(float(one.mean[0]), 3), round(float(one.width[0]), 3), round(float(one.lean[0]), 3)
     (0.1, 1.01, 0.59)
     """
     slope, curve = (up - down) / 2.0, (up + down) / 2.0 - best
@@ -108,5 +108,5 @@ def moments(best: Array, down: Array, up: Array, correlation: Array) -> Moments:
     width = np.sqrt(np.maximum(variance, 0.0))
     third = 6.0 * np.sum(curve * tied**2, axis=0) + 8.0 * np.sum(curve**3, axis=0)
     lean = third / np.maximum(width, _LEAST) ** 3
-    shift = np.clip(np.sum(curve, axis=0), -_MOST_SHIFT * width, _MOST_SHIFT * width)
-    return Moments(np.asarray(shift), np.asarray(width), np.clip(lean, -_MOST_LEAN, _MOST_LEAN))
+    mean = np.clip(np.sum(curve, axis=0), -_MOST_SHIFT * width, _MOST_SHIFT * width)
+    return Moments(np.asarray(mean), np.asarray(width), np.clip(lean, -_MOST_LEAN, _MOST_LEAN))

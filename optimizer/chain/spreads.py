@@ -33,6 +33,8 @@ _ADDITIVE: Final = frozenset({"whiteness", "casting_peak"})
 
 _STEPPED: Final = frozenset({"sealer_coats", "damp_risk"})
 _TINY: Final = 1e-12
+_LARGEST: Final = 700.0
+"""Largest logarithm [-] whose number the machine holds."""
 
 
 @dataclass(frozen=True)
@@ -168,7 +170,7 @@ def _summed_ranges(around: Around, names: list[str], best: Array) -> dict[str, t
     middle[on_log] = np.log(best[on_log])
     spread = around.moments(middle, moved.T)
     low, high = (
-        np.where(on_log, np.exp(np.where(on_log, end, 0.0)), end)
+        np.where(on_log, np.exp(np.where(on_log, np.minimum(end, _LARGEST), 0.0)), end)
         for end in (middle + spread.point(0.05), middle + spread.point(0.95))
     )
     low = np.where(on_log | additive, low, np.maximum(low, 0.0))

@@ -43,7 +43,7 @@ def test_lines_add_up_as_their_correlation_says():
     tied = np.array([[1.0, 0.4, 0.0], [0.4, 1.0, -0.3], [0.0, -0.3, 1.0]])
     spread = of(lambda z: float(slopes @ z), 3, tied)
     exact = stats.norm(scale=np.sqrt(slopes @ tied @ slopes))
-    assert (float(spread.shift[0]), float(spread.lean[0])) == (0.0, 0.0)
+    assert (float(spread.mean[0]), float(spread.lean[0])) == (0.0, 0.0)
     assert float(spread.point(0.9)[0]) == pytest.approx(exact.ppf(0.9), rel=1e-9)
     assert float(spread.chance_above(1.0)[0]) == pytest.approx(exact.sf(1.0), rel=1e-6)
 
@@ -51,7 +51,7 @@ def test_lines_add_up_as_their_correlation_says():
 def test_an_edge_is_not_taken_for_a_curve():
     """A cliff under one move shifts the mean by no more than half the width, and leans no more than one."""
     spread = of(lambda z: 50.0 if z[0] < -0.5 else float(z[0]))
-    assert abs(float(spread.shift[0])) <= 0.5 * float(spread.width[0])
+    assert abs(float(spread.mean[0])) <= 0.5 * float(spread.width[0])
     assert abs(float(spread.lean[0])) <= 1.0
     ends = [float(spread.point(share)[0]) for share in (0.01, 0.1, 0.5, 0.9, 0.99)]
     assert ends == sorted(ends)

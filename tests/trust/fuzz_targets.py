@@ -37,7 +37,7 @@ from optimizer.units import parse
 from ui.blends import blend_of
 from ui.draft import drafted
 from ui.jobs import read_amounts, read_blend, read_water_ratio
-from ui.trial_text import typed_trial
+from ui.trial_typing import typed_trial
 
 __all__ = [
     "DRY",
