@@ -19,6 +19,9 @@ NAMES = ("Weigh", "Give and take", "Cheaper blend?", "Order", "Shelf and prices"
 AXE = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]
 """Rule sets of WCAG 2.1 (W3C Recommendation 2018), levels A and AA."""
 
+ROW = 35
+"""Height of a row of a table, and width of its box [px]."""
+
 KNOWN: set[tuple[str, str]] = set()
 """(rule, page) of violations inside the framework's own widgets, none of ours."""
 
@@ -124,6 +127,18 @@ def test_chart_list_and_address_agree_on_the_picked_blend(visit):
     weighed = metrics(one)
     again = visit().go(address.removeprefix(one.address).replace("/give-and-take", "/"))
     assert metrics(again) == weighed
+
+
+def test_a_row_of_the_table_picks_the_blend_of_its_number(visit):
+    one = visit(1280, 1600).go("/give-and-take")
+    place = one.page.get_by_test_id("stDataFrame").first.bounding_box()
+    one.page.mouse.click(place["x"] + ROW / 2, place["y"] + 2.5 * ROW)
+    one.settle()
+    chosen = one.page.get_by_label("Take a blend in hand").first
+    assert chosen.input_value().startswith("2:")
+    address = one.page.url
+    again = visit(1280, 1600).go(address.removeprefix(one.address))
+    assert again.page.get_by_label("Take a blend in hand").first.input_value().startswith("2:")
 
 
 def test_a_blend_is_picked_by_keyboard(visit):

@@ -6,15 +6,15 @@ from typing import Final
 
 import streamlit as st
 
-from optimizer.jobfile.kinds import number_text
 from optimizer.shop import Price
+from optimizer.units import show_amount
 from ui import answers
 from ui.draft import field_value, tables_of, whose
 from ui.fields import price_fields
 from ui.money_answers import landed, price_steps
 from ui.order_charts import steps_chart
 from ui.page_words import MARKS
-from ui.state import Session, base_tables, session, set_materials
+from ui.state import Session, base_tables, session, set_materials, units
 from ui.widgets import draw, fault_words, show_fields, tell_faults
 from ui.words import label_of, money
 
@@ -73,11 +73,16 @@ def _row(now: Session, name: str) -> dict[str, str]:
     return {
         "powder": label,
         _PER_KG: money(found.per_usable_kg, now.job.currency),
-        "pack": f"{number_text(price.pack)} kg for {money(price.price, now.job.currency)}",
+        "pack": f"{_mass(price.pack)} for {money(price.price, now.job.currency)}",
         "whose": f"{MARKS[owner]} {owner}",
         **parts,
-        _STOCK: "" if price.stock is None else f"{number_text(price.stock)} kg",
+        _STOCK: "" if price.stock is None else _mass(price.stock),
     }
+
+
+def _mass(kilograms: float) -> str:
+    number, _, unit = show_amount(kilograms, "kg", 3, units()).partition(" ")
+    return f"{float(number):g} {unit}"
 
 
 def _filled(rows: list[dict[str, str]]) -> list[dict[str, str]]:
