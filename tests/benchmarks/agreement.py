@@ -3,7 +3,7 @@
 Each job is solved by the quick search, proved by the certificate, and then put to SCIP as the question
 whether any mix is cheaper by more than the gap, for every case and regime, from formulas written out anew
 (`tests.certificate.exact`). Prints each disagreement and a summary. With ``--alone`` SCIP is left out and the
-jobs keep all of their limits.
+jobs keep all of their limits and rooms.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import sys
 import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -22,7 +22,7 @@ from optimizer.certificate import Certificate, certify_bound
 from optimizer.engine.cases import cases_of
 from optimizer.engine.polish import Candidate
 from optimizer.engine.search import best_mix
-from optimizer.problem import Problem
+from optimizer.problem import Problem, problem_of
 from optimizer.specs import load_catalogue
 from tests.certificate.invented import invented_problem
 
@@ -164,7 +164,10 @@ def _job(materials: int, seed: int, *, all_limits: bool) -> Problem:
         return problem
     from tests.certificate.exact import KINDS
 
-    return problem.with_limits(tuple(limit for limit in problem.job.limits if limit.property in KINDS))
+    # The formulas written out anew are those of the plain room: 21 degC, and no damp in use.
+    shop = replace(problem.job.shop, temperature=21.0, damp_service=False)
+    limits = tuple(limit for limit in problem.job.limits if limit.property in KINDS)
+    return problem_of(replace(problem.job, shop=shop, limits=limits), problem.catalogue)
 
 
 def _tell(words: str) -> None:
