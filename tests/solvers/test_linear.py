@@ -120,7 +120,7 @@ def test_a_column_in_no_row_and_without_cost_still_has_a_value():
 
 @pytest.mark.parametrize("seed", range(20))
 def test_random_models_agree_with_another_interface(seed):
-    """scipy.optimize.linprog and milp."""
+    """scipy.optimize.milp; some releases of it end short of the best, so ours may be better where it holds."""
     random = np.random.default_rng(seed)
     size, lines = int(random.integers(2, 8)), int(random.integers(1, 8))
     matrix = random.integers(-5, 10, (lines, size)).astype(float)
@@ -141,7 +141,12 @@ def test_random_models_agree_with_another_interface(seed):
     )
     assert ours.status.has_answer == (reference.status == 0)
     if ours.status.has_answer:
-        assert ours.objective == pytest.approx(reference.fun, rel=1e-6, abs=1e-9)
+        level, slack = matrix @ ours.values, 1e-6
+        assert (level >= low - slack).all()
+        assert (level <= high + slack).all()
+        assert (np.abs(ours.values - np.round(ours.values))[whole] < slack).all()
+        assert ours.objective == pytest.approx(float(cost @ ours.values), abs=1e-9)
+        assert ours.objective <= reference.fun + 1e-6 * abs(reference.fun) + 1e-9
         assert np.array_equal(ours.values[whole], np.round(ours.values[whole]))
         assert ours.violation <= TOLERANCE
 
