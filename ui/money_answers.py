@@ -13,6 +13,7 @@ from optimizer.money.breakeven import OrderLine, Switch, break_even, order_money
 from optimizer.money.landed import Landed, landed_price
 from optimizer.money.ranking import rank_candidates
 from optimizer.shop import Price, Shop
+from optimizer.studies.from_stock import from_stock
 from optimizer.studies.order_blends import OrderAnswer, candidate_of, plan_blends, shop_request, with_switches
 from ui.answers import checked
 from ui.blends import DESIGNED
@@ -29,18 +30,28 @@ CURVE_POINTS: Final = 120
 
 @st.cache_data(max_entries=32, show_spinner=False)
 def planned(
-    asked: Question, blend: str, vessels: int, start: dt.date, due: dt.date, may_buy: bool
+    asked: Question,
+    blend: str,
+    vessels: int,
+    start: dt.date,
+    due: dt.date,
+    *,
+    may_buy: bool,
+    shelf_only: bool,
 ) -> OrderAnswer:
     """Return the plans of an order for the blends worth looking at, the picked one among them.
+
+    With `shelf_only` only what stands on the shelf is poured, and a picked blend stays out.
 
     Raises
     ------
     FileFaults
         All faults of the order.
     """
-    request = replace(shop_request(asked.job, vessels, start, due, None), may_buy_molds=may_buy)
-    answer = plan_blends(asked.job, catalogue(), request, asked.parameters())
-    picked = checked(asked, blend) if blend != DESIGNED else None
+    job = from_stock(asked.job, vessels) if shelf_only else asked.job
+    request = replace(shop_request(job, vessels, start, due, None), may_buy_molds=may_buy)
+    answer = plan_blends(job, catalogue(), request, asked.parameters())
+    picked = checked(asked, blend) if blend != DESIGNED and not shelf_only else None
     if picked is None or picked.mix is None or not answer.ranked:
         return answer
     mine = candidate_of(IN_HAND, picked, catalogue())

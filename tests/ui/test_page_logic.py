@@ -288,6 +288,12 @@ class TestOrder:
         assert "In time" in text_of(at)
         assert "castings for 40 good vessels" in text_of(at)
 
+    def test_an_order_from_an_empty_shelf_is_told(self):
+        at = turned(opened(), "order")
+        at.checkbox(key="shelf_only").set_value(True).run()
+        assert not at.exception
+        assert "no stock" in at.error[0].value
+
     def test_an_order_of_nothing_needs_nothing(self):
         at = turned(opened(), "order")
         at.number_input(key="vessels").set_value(0).run()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Final
+from typing import Final, NamedTuple
 
 import streamlit as st
 
@@ -41,24 +41,34 @@ _SIDES: Final = {
 }
 
 
+class _Asked(NamedTuple):
+    """What the fields of the page say of the order."""
+
+    vessels: int
+    start: dt.date
+    due: dt.date
+    may_buy: bool
+    shelf_only: bool
+
+
 def show() -> None:
     """Show the page."""
     now = session()
     st.title("Order", anchor=False)
     left, right = st.columns([3, 7], gap="large")
     with left:
-        vessels, start, due, may_buy = _order_fields()
+        asked = _order_fields()
         slots = {ORDER_SHOP[0].key: show_field(ORDER_SHOP[0])}
         with st.expander("Molds, people and shelf"):
             slots |= show_fields(ORDER_SHOP[1:], 1)
         tell_faults(slots, {key: fault for key, fault in now.faults.items() if key in slots})
     with right:
-        answer = _answer(now, vessels, start, due, may_buy)
+        answer = _answer(now, asked)
         if answer is not None:
             _plan(now, answer)
 
 
-def _order_fields() -> tuple[int, dt.date, dt.date, bool]:
+def _order_fields() -> _Asked:
     today = dt.date.today()
     vessels = st.number_input(
         "good vessels ordered", 0, 1_000_000, 300, key="vessels", bind="query-params", persist_state="session"
@@ -73,13 +83,27 @@ def _order_fields() -> tuple[int, dt.date, dt.date, bool]:
         persist_state="session",
     )
     may_buy = st.checkbox("molds may be bought", value=True, key="may_buy", persist_state="session")
-    return int(vessels), start, due, may_buy
+    shelf_only = st.checkbox(
+        "only powders on the shelf",
+        key="shelf_only",
+        persist_state="session",
+        help="Pours what the page Shelf and prices says is on the shelf, and buys no powder.",
+    )
+    return _Asked(int(vessels), start, due, may_buy, shelf_only)
 
 
-def _answer(now: Session, vessels: int, start: dt.date, due: dt.date, may_buy: bool) -> OrderAnswer | None:
+def _answer(now: Session, asked: _Asked) -> OrderAnswer | None:
     try:
         with st.spinner("Planning the order with every blend worth looking at", show_time=True):
-            answer = planned(now.asked, now.blend, vessels, start, due, may_buy)
+            answer = planned(
+                now.asked,
+                now.blend,
+                asked.vessels,
+                asked.start,
+                asked.due,
+                may_buy=asked.may_buy,
+                shelf_only=asked.shelf_only,
+            )
     except FileFaults as error:
         for fault in error.faults:
             st.error(str(fault))
