@@ -129,8 +129,9 @@ class ParameterSet:
 
 
 def _root(matrix: Array) -> Array:
+    """Return the symmetric root: the only one that does not hang on which eigenvectors a machine picks."""
     values, vectors = np.linalg.eigh(matrix)
-    return np.asarray(vectors * np.sqrt(np.clip(values, 0.0, None)))
+    return np.asarray((vectors * np.sqrt(np.clip(values, 0.0, None))) @ vectors.T)
 
 
 def parameters_of(catalogue: Catalogue, names: Sequence[str]) -> ParameterSet:

@@ -17,6 +17,7 @@ from optimizer.calibration.files import (
 )
 from optimizer.calibration.fit import calibrate
 from optimizer.calibration.record import Calibration, parameter_set
+from optimizer.chain.parameters import Parameter, ParameterSet
 from optimizer.errors import FileFaults
 from tests.calibration.studios import NAMES, World
 
@@ -98,3 +99,23 @@ def test_correlations_no_scatter_could_have_are_refused(kept, text):
         wrong[i, j] = wrong[j, i] = -0.9
     with pytest.raises(FileFaults, match="cannot be correlations"):
         parse_calibration(calibration_text(replace(kept, correlation=wrong)), "file")
+
+
+def test_draws_do_not_hang_on_the_eigenvectors_a_machine_picks(monkeypatch):
+    """Any turn within equal eigenvalues is as good a choice (linear algebra); the draws stay the same."""
+    names = ("a", "b", "c", "d")
+    correlation = np.eye(4)
+    correlation[0, 1] = correlation[1, 0] = 0.6
+    parameters = ParameterSet(tuple(Parameter(name, 0.0, 1.0) for name in names), correlation=correlation)
+    plain = parameters.draws(50, 7)
+    picked = np.linalg.eigh
+
+    def turned(matrix):
+        values, vectors = picked(matrix)
+        equal = np.flatnonzero(np.isclose(values, 1.0))
+        turn = np.array([[0.8, -0.6], [0.6, 0.8]])
+        vectors[:, equal] = -vectors[:, equal] @ turn
+        return values, vectors
+
+    monkeypatch.setattr(np.linalg, "eigh", turned)
+    np.testing.assert_allclose(parameters.draws(50, 7), plain, atol=1e-12)
