@@ -58,6 +58,7 @@ def seen(catalogue):
         cavity_volume=200.0,
         room_temperature=ROOM,
         window_end=9.0,
+        casting_peak=45.0,
         damp_cure=600.0,
         burns=(BURN,),
     )
@@ -74,6 +75,7 @@ def seen(catalogue):
         ("dry_flexural", "flexural_strength"),
         ("window_end", "working_window"),
         ("whiteness", "whiteness"),
+        ("casting_peak", "casting_peak"),
         ("outer_wall", "outer_wall_temperature"),
         ("inner_wall", "inner_wall_temperature"),
     ],
