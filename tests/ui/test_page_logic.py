@@ -17,6 +17,7 @@ from optimizer.trials.book import TrialBook
 from optimizer.trials.records import Portion, Strength, Trial
 from ui.draft import field_value, tables_of
 from ui.fields import DECISIONS
+from ui.trial_form import powder_column
 
 APP = Path(__file__).parents[2] / "ui" / "app.py"
 PAGES = ("bench", "give_and_take", "swap", "order", "shelf", "trial_book", "materials")
@@ -372,6 +373,16 @@ class TestTrialBook:
         entered = TrialBook(folder / "trials.db").page()[0].trial
         assert (entered.water, entered.demold) == (118.0, 58.0)
         assert len(turned(opened(), "trial_book").dataframe[0].value) == 1
+
+    def test_a_blend_that_is_not_in_hand_can_be_noted(self, folder):
+        at = turned(opened(), "trial_book")
+        for name in ("gypsum_cement", "molding_plaster", "marble_flour"):
+            at.text_input(key=f"trial.{powder_column(name)}").set_value("100 g")
+        at.text_input(key="trial.water").set_value("118 g")
+        _button(at, "Enter it").click().run()
+        assert not at.exception
+        entered = TrialBook(folder / "trials.db").page()[0].trial
+        assert set(entered.blend) == {"gypsum_cement", "molding_plaster", "marble_flour"}
 
     def test_a_faulty_trial_is_told_and_stays_in_the_form(self, folder):
         at = turned(opened(), "trial_book")

@@ -83,15 +83,14 @@ def _field(reading: Reading | None, faults: Mapping[str, Fault]) -> None:
 
 
 def _powder(name: str, mass: float) -> Reading:
-    hint = grams_words(mass, 1.0) if mass else "163 g"
+    hint = grams_words(mass, 1.0) if mass else "none, or 163 g"
     return Reading(powder_column(name), f"{label_of(name, answers.catalogue())}, weighed", hint)
 
 
 def _weighed(now: Session) -> dict[str, float]:
-    solution = now.solution
-    if solution.mix is not None:
-        return dict(solution.mix.grams)
-    return dict.fromkeys(now.job.materials, 0.0)
+    """Return what the blend in hand would weigh, and nothing of the job's other powders: any may be noted."""
+    mix = now.solution.mix
+    return dict.fromkeys(now.job.materials, 0.0) | ({} if mix is None else dict(mix.grams))
 
 
 def _key(column: str) -> str:
