@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from optimizer.chain.predict import cast_of
+from optimizer.engine.cases import cases_of
 from optimizer.engine.polish import Candidate
 from optimizer.engine.scan import Scan
 from optimizer.engine.search import Search
@@ -71,17 +72,33 @@ def backed_off(problem: Problem, doubt: Doubt, nominal: Found) -> Found | None:
     found += [_held(problem, doubt, _of_binders(nominal, group)) for group in groups]
     if not any(x is not None and x.best.feasible for x in found):
         found += [_held(problem, doubt, _of_binders(nominal, [m])) for m in binders]
+    if problem.doses and not any(x is not None and x.best.feasible for x in found):
+        found += [_settled(problem, doubt, _undosed(nominal, [m])) for m in binders]
     best = min((x for x in found if x is not None), key=lambda x: x.best.rank(), default=None)
     return None if best is None else replace(best, search=replace(best.search, only=None))
+
+
+def _with_binders(problem: Problem, binders: Sequence[Material]) -> tuple[int, ...]:
+    """Return the positions of all materials but other binders."""
+    return tuple(
+        k for k in problem.solids if problem.materials[k].role != "binder" or problem.materials[k] in binders
+    )
 
 
 def _of_binders(nominal: Found, binders: Sequence[Material]) -> Found | None:
     """Return the best blend whose binders are the given ones, at best values."""
     problem = nominal.search.problem
-    only = tuple(
-        k for k in problem.solids if problem.materials[k].role != "binder" or problem.materials[k] in binders
-    )
-    return searched(problem, {}, nominal.search.scan, only)
+    return searched(problem, {}, nominal.search.scan, _with_binders(problem, binders))
+
+
+def _undosed(nominal: Found, binders: Sequence[Material]) -> Found | None:
+    """Return the best blend of such binders without admixtures, at best values: their effect is unsure."""
+    problem = nominal.search.problem
+    search = Search(problem, {}, _with_binders(problem, binders), nominal.search.scan)
+    plain = [case for case in cases_of(problem) if not any(case.doses.values())]
+    ends = [end for case in plain if (end := search.best_of_case(case)) is not None]
+    best = min(ends, key=Candidate.rank, default=None)
+    return None if best is None else Found(search, best, {})
 
 
 def _held(problem: Problem, doubt: Doubt, start: Found | None) -> Found | None:
@@ -92,7 +109,12 @@ def _held(problem: Problem, doubt: Doubt, start: Found | None) -> Found | None:
     if start is None or not start.best.feasible:
         return None
     search = start.search
-    found = searched(problem, shifts_at(problem, doubt, start.best), search.scan, search.only)
+    shifts = shifts_at(problem, doubt, start.best)
+    return _settled(problem, doubt, searched(problem, shifts, search.scan, search.only))
+
+
+def _settled(problem: Problem, doubt: Doubt, found: Found | None) -> Found | None:
+    """Return the best blend of the steps of `found` under the spreads of its own mix."""
     for _ in range(_ROUNDS):
         if found is None:
             return None

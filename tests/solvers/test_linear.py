@@ -120,7 +120,7 @@ def test_a_column_in_no_row_and_without_cost_still_has_a_value():
 
 @pytest.mark.parametrize("seed", range(20))
 def test_random_models_agree_with_another_interface(seed):
-    """scipy.optimize.milp; some releases of it end short of the best, so ours may be better where it holds."""
+    """scipy.optimize.milp; some releases end short of the best, so ours may be better where it holds."""
     random = np.random.default_rng(seed)
     size, lines = int(random.integers(2, 8)), int(random.integers(1, 8))
     matrix = random.integers(-5, 10, (lines, size)).astype(float)

@@ -108,7 +108,7 @@ def test_a_batch_is_entered_listed_and_exported(command: Command, book: Path) ->
     # 1 psi is 6894.757 Pa (NIST SP 811, table B.8)
     assert trial["strengths"][0]["value"] == pytest.approx(3500 * 6.894757e-3, rel=1e-6)
     assert (trial["water"], trial["demold"], trial["whiteness"]) == (125.5, 38.0, 89.0)
-    assert "71 % gypsum_cement" in command("trials", "list", "--book", book).out
+    assert "71 % gypsum" in command("trials", "list", "--book", book).out
     rows = list(csv.DictReader(io.StringIO(command("trials", "export", "--book", book).out)))
     assert [row["id"] for row in rows] == [named]
     assert float(rows[0]["water [g]"]) == 125.5
@@ -143,7 +143,7 @@ def test_faulty_rows_are_told_and_nothing_entered(command: Command, book: Path, 
     assert ran.code == 4
     assert "row 2" in ran.err
     assert "row 3" in ran.err
-    assert json.loads(command("trials", "list", "--book", book, "--json").out)["count"] == 0
+    assert not book.exists()
     done = command("trials", "import", file, "--book", book, "--leave-out-faulty")
     assert "1 added" in done.out
     assert "row 3" in done.err
@@ -162,7 +162,7 @@ def test_a_correction_must_be_asked_for(command: Command, book: Path, tmp_path: 
     ("words", "told"),
     [
         (["demold=38"], "Add the unit"),
-        (["demould=38 min"], "export"),
+        (["demould=38 min"], "trials columns"),
         (["38 min"], "name=value"),
         (["date=2026-13-01"], "2026-13-01"),
         (["--weighed", "gypsm=3"], "nearest"),
