@@ -6,8 +6,9 @@ over-met. The two are taken in turns until they agree.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeAlias
 
 from optimizer.chain.predict import cast_of
 from optimizer.engine.cases import cases_of
@@ -21,7 +22,10 @@ from optimizer.verdict.confidence import Doubt, nominal_only
 
 __all__ = ["Found", "backed_off", "searched", "shifts_at"]
 
-_ROUNDS, _HALVINGS = 5, 6
+_Met: TypeAlias = dict[tuple[int, ...], Candidate]
+"""A blend of each set of materials that some turn ended with."""
+
+_ROUNDS, _HALVINGS, _MOST_SETS = 5, 6, 12
 _SETTLED = 2e-3
 _NEARLY = 0.05
 """Chance below the one asked for that is still offered, and said to be too close to call."""
@@ -60,22 +64,59 @@ def backed_off(problem: Problem, doubt: Doubt, nominal: Found) -> Found | None:
     """Return the best blend that holds each limit with the job's confidence.
 
     What is unsure of the nominal answer need not be unsure of another blend: mixes of one kind of binder
-    are known far better than those across. So each kind is held on its own, too, and each binder if all
-    else fails.
+    are known far better than those across. So each kind is held on its own, too, and where all else fails
+    each binder, each binder without admixtures, and the materials of every blend met on the way.
     """
     if problem.job.confidence <= 0.5:
         return nominal
+    found: list[Found] = []
+    met: _Met = {}
+    for stage in (_kinds, _binders, _undosed, _few):
+        found += [x for x in stage(problem, doubt, nominal, met) if x is not None]
+        if any(x.best.feasible for x in found):
+            break
+    best = min(found, key=lambda x: x.best.rank(), default=None)
+    return None if best is None else replace(best, search=replace(best.search, only=None))
+
+
+def _kinds(problem: Problem, doubt: Doubt, nominal: Found, met: _Met) -> Iterator[Found | None]:
+    yield _held(problem, doubt, nominal, met)
     binders = [m for m in problem.materials if m.role == "binder"]
     kinds = sorted({m.kind for m in binders})
-    groups = [[m for m in binders if m.kind == kind] for kind in kinds] if len(kinds) > 1 else []
-    found = [_held(problem, doubt, nominal)]
-    found += [_held(problem, doubt, _of_binders(nominal, group)) for group in groups]
-    if not any(x is not None and x.best.feasible for x in found):
-        found += [_held(problem, doubt, _of_binders(nominal, [m])) for m in binders]
-    if problem.doses and not any(x is not None and x.best.feasible for x in found):
-        found += [_settled(problem, doubt, _undosed(nominal, [m])) for m in binders]
-    best = min((x for x in found if x is not None), key=lambda x: x.best.rank(), default=None)
-    return None if best is None else replace(best, search=replace(best.search, only=None))
+    for kind in kinds if len(kinds) > 1 else ():
+        group = [m for m in binders if m.kind == kind]
+        yield _held(problem, doubt, _of_binders(nominal, group), met)
+
+
+def _binders(problem: Problem, doubt: Doubt, nominal: Found, met: _Met) -> Iterator[Found | None]:
+    for binder in problem.materials:
+        if binder.role == "binder":
+            yield _held(problem, doubt, _of_binders(nominal, [binder]), met)
+
+
+def _undosed(problem: Problem, doubt: Doubt, nominal: Found, met: _Met) -> Iterator[Found | None]:
+    for binder in problem.materials if problem.doses else ():
+        if binder.role == "binder":
+            yield _settled(problem, doubt, _plain(nominal, binder), met)
+
+
+def _few(problem: Problem, doubt: Doubt, nominal: Found, met: _Met) -> Iterator[Found | None]:
+    """Yield blends of the same few materials as those met, or one fewer: they are alike in what is unsure."""
+    for support, end in list(met.items()):
+        own = tuple(k for k in support if k in problem.solids)
+        shifts = shifts_at(problem, doubt, end)
+        yield _settled(problem, doubt, searched(problem, shifts, nominal.search.scan, own), met)
+    for fewer in _one_fewer(problem, met):
+        yield _held(problem, doubt, searched(problem, {}, nominal.search.scan, fewer), met)
+
+
+def _one_fewer(problem: Problem, met: _Met) -> tuple[tuple[int, ...], ...]:
+    """Return the sets of materials met, each without one, as far as a binder is left and they are new."""
+    known = {tuple(k for k in support if k in problem.solids) for support in met}
+    fewer = {tuple(j for j in own if j != k) for own in known for k in own} - known
+    return tuple(sorted(own for own in fewer if any(problem.materials[k].role == "binder" for k in own)))[
+        :_MOST_SETS
+    ]
 
 
 def _with_binders(problem: Problem, binders: Sequence[Material]) -> tuple[int, ...]:
@@ -91,17 +132,17 @@ def _of_binders(nominal: Found, binders: Sequence[Material]) -> Found | None:
     return searched(problem, {}, nominal.search.scan, _with_binders(problem, binders))
 
 
-def _undosed(nominal: Found, binders: Sequence[Material]) -> Found | None:
-    """Return the best blend of such binders without admixtures, at best values: their effect is unsure."""
+def _plain(nominal: Found, binder: Material) -> Found | None:
+    """Return the best blend of one binder without admixtures, at best values: their effect is unsure."""
     problem = nominal.search.problem
-    search = Search(problem, {}, _with_binders(problem, binders), nominal.search.scan)
+    search = Search(problem, {}, _with_binders(problem, [binder]), nominal.search.scan)
     plain = [case for case in cases_of(problem) if not any(case.doses.values())]
     ends = [end for case in plain if (end := search.best_of_case(case)) is not None]
     best = min(ends, key=Candidate.rank, default=None)
     return None if best is None else Found(search, best, {})
 
 
-def _held(problem: Problem, doubt: Doubt, start: Found | None) -> Found | None:
+def _held(problem: Problem, doubt: Doubt, start: Found | None, met: _Met) -> Found | None:
     """Return the best blend under the spreads of its own mix, sought from those of `start`.
 
     A mix that falls short under foreign spreads may well hold under its own, so the turns go on from there.
@@ -110,14 +151,15 @@ def _held(problem: Problem, doubt: Doubt, start: Found | None) -> Found | None:
         return None
     search = start.search
     shifts = shifts_at(problem, doubt, start.best)
-    return _settled(problem, doubt, searched(problem, shifts, search.scan, search.only))
+    return _settled(problem, doubt, searched(problem, shifts, search.scan, search.only), met)
 
 
-def _settled(problem: Problem, doubt: Doubt, found: Found | None) -> Found | None:
+def _settled(problem: Problem, doubt: Doubt, found: Found | None, met: _Met) -> Found | None:
     """Return the best blend of the steps of `found` under the spreads of its own mix."""
     for _ in range(_ROUNDS):
         if found is None:
             return None
+        met[found.best.support] = found.best
         renewed = shifts_at(problem, doubt, found.best)
         change = max((abs(v - found.shifts.get(k, 0.0)) for k, v in renewed.items()), default=0.0)
         if change <= _SETTLED:
