@@ -65,8 +65,8 @@ def _relaxed(
     shift = max((v for k, v in shifts.items() if k.limit == limit), default=0.0)
     for tries in range(_ROUND_TRIES):
         new = replace(limit, bound=_outward(limit, best, shift, tries))
-        if (new.bound <= limit.bound) == (limit.sense == "<="):
-            return None  # no loosening: what stands in the way is not this limit
+        if not (new.bound > limit.bound if limit.sense == "<=" else new.bound < limit.bound):
+            return None  # what stands in the way is not this limit
         again = Search(problem.with_limits([*rest, new]), shifts, scan=scan).run()
         if again is not None and again.feasible:
             sign = -1.0 if problem.job.maximize else 1.0
