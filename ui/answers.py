@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import threading
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final
@@ -40,11 +41,15 @@ __all__ = [
 DEMO: Final = template("demo")
 """Text of the shipped demo job."""
 
+_ONE_AT_A_TIME: Final = threading.Lock()
+"""Designs of several windows in turn: all at once, each would take longer than all of them do."""
+
 
 @st.cache_data(max_entries=64, show_spinner=False)
 def designed(asked: Question, explain: bool) -> Solution:
     """Return the best blend of a job; with `explain`, what each limit costs and the blends beside it."""
-    return asked.signed(design(asked.job, catalogue(), asked.parameters(), explain=explain))
+    with _ONE_AT_A_TIME:
+        return asked.signed(design(asked.job, catalogue(), asked.parameters(), explain=explain))
 
 
 @st.cache_data(max_entries=512, show_spinner=False)
