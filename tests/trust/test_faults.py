@@ -21,6 +21,7 @@ from pathlib import Path
 
 import pytest
 
+from optimizer.calibration.files import read_calibration
 from optimizer.trials.csvfile import read_csv_text
 from tests.ui.conftest import SMALL
 
@@ -137,7 +138,7 @@ def test_killed_many_times_at_any_moment(folder, command):
     assert ran(folder, [*WRITERS[command], "-o", "out"]).returncode == 0
     usual = time.monotonic() - begun
     (folder / "out").unlink()
-    for _ in range(30):
+    for _ in range(200):
         _killed_at(folder, WRITERS[command], chance.uniform(0.0, 1.3 * usual))
 
 
@@ -338,3 +339,42 @@ def test_a_closed_standard_output_is_told(folder):
     done = ran(folder, WRITERS["check"], ["sh", "-c", '"$@" >&-', "sh"])
     assert done.returncode == 4
     assert "standard output" in done.stderr
+
+
+@pytest.fixture
+def studio(folder):
+    """Fill a book with the example's five casts."""
+    assert ran(folder, ["trials", "columns", "--example", "-o", "five.csv"]).returncode == 0
+    assert ran(folder, ["trials", "import", "five.csv"]).returncode == 0
+    return folder
+
+
+@pytest.mark.slow
+def test_killed_many_times_while_a_fit_is_written(studio):
+    """Each calibration that is there is whole; the book still lists its five casts."""
+    chance = random.Random(4)
+    for _ in range(200):
+        _killed(studio, ["trials", "fit"], chance.uniform(0.0, 1.6))
+        for path in studio.glob("calibration-*.toml"):
+            assert read_calibration(path).trials == ("A1", "A2", "A3", "A4", "A5")
+            path.unlink()
+    assert json.loads(ran(studio, ["trials", "list", "--json"]).stdout)["count"] == 5
+
+
+@pytest.mark.slow
+def test_killed_many_times_while_a_book_is_exported(studio):
+    """The table is not there, or as whole as one that nobody killed."""
+    assert ran(studio, ["trials", "export", "whole.csv"]).returncode == 0
+    whole, out, chance = (studio / "whole.csv").read_text("utf-8"), studio / "out.csv", random.Random(5)
+    for _ in range(200):
+        _killed(studio, ["trials", "export", "out.csv"], chance.uniform(0.0, 1.2))
+        assert not out.exists() or out.read_text("utf-8") == whole
+        out.unlink(missing_ok=True)
+
+
+def _killed(folder, words, seconds):
+    with subprocess.Popen(
+        [*PYTHON, *words], cwd=folder, env=ENV, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+    ) as running:
+        time.sleep(seconds)
+        running.kill()
