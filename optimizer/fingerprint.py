@@ -8,7 +8,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from importlib.metadata import PackageNotFoundError, version
-from typing import Any, Final
+from typing import Final
 
 from optimizer.job import Job
 from optimizer.materials import Catalogue
@@ -89,7 +89,7 @@ def _version() -> str:
         return "not installed"
 
 
-def _plain(value: Any) -> Any:  # noqa: ANN401  any part of a record
+def _plain(value: object) -> object:
     if value is None or isinstance(value, bool | str):
         return value
     if isinstance(value, datetime.date):

@@ -44,7 +44,8 @@ def opened(path: Path) -> TrialBook:
 
 def trial_json(trial: Trial) -> dict[str, Any]:
     """Return what was noted of a trial as JSON, in the units of its records."""
-    return {name: value for name, value in _plain(trial).items() if value not in (None, "", [])}
+    noted = {field.name: _plain(getattr(trial, field.name)) for field in fields(trial)}
+    return {name: value for name, value in noted.items() if value not in (None, "", [])}
 
 
 def entry_json(entry: Entry) -> dict[str, Any]:
@@ -154,7 +155,7 @@ def trace_blocks(found: Trace, catalogue: Catalogue) -> Iterator[Block]:
         yield sentence(f"Not every vessel of {', '.join(found.unlabeled)} has a label.")
 
 
-def _plain(value: Any) -> Any:  # noqa: ANN401  any part of a record
+def _plain(value: object) -> object:
     if is_dataclass(value):
         return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
     if isinstance(value, tuple):

@@ -45,7 +45,11 @@ __all__ = ["Fit", "Seen", "calibrate"]
 Array = NDArray[np.float64]
 
 _WORSE: Final = 0.2
+"""Loss of a reading's agreement that is told, over its error [-]: less does not show beside the error."""
+
 _LEAST: Final = 1e-9
+"""Stands for an expectation of zero in a logarithm [the reading's unit]."""
+
 _TAUGHT: Final = 0.05
 """A trial has taught a parameter when, alone, it would cut its variance by this much [-]."""
 

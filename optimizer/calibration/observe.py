@@ -149,6 +149,12 @@ def observe(trials: Iterable[Trial], catalogue: Catalogue, studio: Studio | None
     return Evidence(catalogue, studio, used, names, readings, unused)
 
 
+def _castings(evidence: Evidence, model: Model) -> tuple[Cast, Clock]:
+    """Return the castings of the trials, and their clocks in the rooms they stood in."""
+    cast = cast_of(model, evidence.bench, evidence.mixes)
+    return cast, clock_of(model, cast.body, temperature=evidence.rooms)
+
+
 def expected(evidence: Evidence, model: Model) -> Array:
     """Return what each reading should be, on its fitted scale, shape (draws, readings).
 
@@ -159,8 +165,7 @@ def expected(evidence: Evidence, model: Model) -> Array:
     model
         The chain for `evidence.names` with draws of the parameters.
     """
-    cast = cast_of(model, evidence.bench, evidence.mixes)
-    clock = clock_of(model, cast.body, temperature=evidence.rooms)
+    cast, clock = _castings(evidence, model)
     draws = np.shape(cast.fresh_density)[0]
     out = np.zeros((draws, len(evidence.readings)))
     for kind, rows in evidence.by_kind.items():
@@ -275,8 +280,7 @@ def demold_times(evidence: Evidence, model: Model) -> Array:
     model
         The chain for `evidence.names` with draws of the parameters.
     """
-    cast = cast_of(model, evidence.bench, evidence.mixes)
-    clock = clock_of(model, cast.body, temperature=evidence.rooms)
+    cast, clock = _castings(evidence, model)
     return demold_time(clock, cast.demold_need)
 
 

@@ -109,7 +109,10 @@ class Term:
         yield from ()
 
     def truth(self, point: Array) -> float:
-        """Return the curved quantity at the masses of `point`, whatever its own column says."""
+        """Return the curved quantity at the masses of `point`, whatever its own column says.
+
+        Terms of several columns have no such one quantity; they say how to `lift` instead.
+        """
         raise NotImplementedError
 
     def lift(self, point: Array) -> None:
@@ -276,20 +279,20 @@ class Product(Term):
 
     def _planes(self, box: Box, *, low: bool) -> tuple[Row, Row]:
         e, r = box.of(self.extent), box.of(self.part)
-        pairs = ((r.low, e.low), (r.high, e.high)) if low else ((r.high, e.low), (r.low, e.high))
-        sign = 1.0 if low else -1.0
-        return tuple(  # type: ignore[return-value]  # two pairs in, two rows out
-            Row(
-                sum_of(
-                    (sign, {self.column: 1.0}),
-                    (-sign * on_factor, self.factor),
-                    (-sign * on_part, self.above_part),
-                    (sign * on_factor * on_part, self.below_part),
-                )
+        if low:
+            return self._plane(r.low, e.low, 1.0), self._plane(r.high, e.high, 1.0)
+        return self._plane(r.high, e.low, -1.0), self._plane(r.low, e.high, -1.0)
+
+    def _plane(self, on_factor: float, on_part: float, sign: float) -> Row:
+        if not (math.isfinite(on_factor) and math.isfinite(on_part)):
+            return OFF
+        return Row(
+            sum_of(
+                (sign, {self.column: 1.0}),
+                (-sign * on_factor, self.factor),
+                (-sign * on_part, self.above_part),
+                (sign * on_factor * on_part, self.below_part),
             )
-            if math.isfinite(on_factor) and math.isfinite(on_part)
-            else OFF
-            for on_factor, on_part in pairs
         )
 
     def cuts(self, point: Array) -> Iterator[Row]:

@@ -24,7 +24,10 @@ _MOST_LEAN: Final = 1.0
 """Largest skewness that is believed [-]; up to three times it the points below keep their order."""
 
 _STRAIGHT: Final = 1e-7
+"""A sixth of a skewness [-] below which points are those of the normal, to seven digits."""
+
 _LEAST: Final = 1e-90
+"""Stands for a width of zero in a division [the quantity's unit]; its cube is still a number."""
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,7 @@ def load_tables(text: str, where: str) -> dict[str, Any]:
     return data
 
 
-def _excesses(value: Any, where: str, keys: tuple[object, ...] = ()) -> list[Fault]:  # noqa: ANN401  any TOML value
+def _excesses(value: object, where: str, keys: tuple[object, ...] = ()) -> list[Fault]:
     """Return faults of values no reader should be troubled with."""
     at = f"{where}:{'.'.join(map(shown_key, keys))}" if keys else where
     if isinstance(value, int) and abs(value) > _MOST_INTEGER:

@@ -13,6 +13,7 @@ from optimizer.shop import Price
 __all__ = ["Leftover", "leftovers"]
 
 _CRUMB = 0.05
+"""Rest of a pack not worth a word [kg]: what clings to a bag."""
 
 
 @dataclass(frozen=True)

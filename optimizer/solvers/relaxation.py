@@ -33,7 +33,6 @@ _OPTIONS: dict[str, bool | float | str] = {
     "parallel": "off",
     "threads": 1,
     "small_matrix_value": 1e-12,
-    "simplex_iteration_limit": 5_000,  # a hundred times the usual
 }
 _ANY_THREADS = 0
 _MINIMIZE = 1

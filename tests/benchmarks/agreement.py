@@ -135,7 +135,7 @@ def _scip_word(problem: Problem, proof: Certificate, seconds: float) -> str:
 
 
 def main(words: Sequence[str]) -> int:
-    """Run and report; the exit code is 1 when SCIP disagrees or a proof is below a known blend's own."""
+    """Run and report; the exit code is 1 when SCIP disagrees."""
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )

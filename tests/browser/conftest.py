@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import os
 import shutil
-import socket
-import subprocess
-import sys
-import time
-import urllib.request
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
+
+from tests.page_server import page_served
 
 ROOT = Path(__file__).parents[2]
 CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
@@ -34,8 +31,6 @@ QUIET = """(least) => {
 LEAST = 300
 """How long a page must be quiet to count as settled [ms]; a request shows on it at once."""
 
-SERVE = "from ui.page_launcher import run; import sys; run(port=int(sys.argv[1]), open_browser=False)"
-
 
 @pytest.fixture(scope="session")
 def folder(tmp_path_factory) -> Path:
@@ -46,31 +41,8 @@ def folder(tmp_path_factory) -> Path:
 @pytest.fixture(scope="session")
 def served(folder) -> Iterator[str]:
     """Serve the page from the studio's folder and return its address."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    environment = {**os.environ, "PYTHONPATH": str(ROOT), "HOME": str(folder)}
-    server = subprocess.Popen(
-        [sys.executable, "-c", SERVE, str(port)], cwd=folder, env=environment, stdout=subprocess.DEVNULL
-    )
-    try:
-        _wait_for(f"http://127.0.0.1:{port}/_stcore/health", server)
-        yield f"http://127.0.0.1:{port}"
-    finally:
-        server.terminate()
-        server.wait(timeout=30)
-
-
-def _wait_for(address: str, server: subprocess.Popen[bytes]) -> None:
-    for _ in range(600):
-        assert server.poll() is None, "the page stopped at once"
-        try:
-            with urllib.request.urlopen(address, timeout=2) as answer:
-                if answer.status == 200:
-                    return
-        except OSError:
-            time.sleep(0.1)
-    raise AssertionError("the page did not come up")
+    with page_served(folder) as page:
+        yield page.address
 
 
 @pytest.fixture(scope="session")

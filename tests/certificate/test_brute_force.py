@@ -46,7 +46,7 @@ def grid_best(problem: Problem) -> float:
     return best
 
 
-def _agree(catalogue, seed: int) -> None:
+def _assert_agreed(catalogue, seed: int) -> None:
     problem = invented_problem(catalogue, 3, seed)
     grid = grid_best(problem)
     found = best_mix(problem)
@@ -62,10 +62,10 @@ def _agree(catalogue, seed: int) -> None:
 
 @pytest.mark.parametrize("seed", range(12))
 def test_no_grid_mix_beats_the_bound(catalogue, seed):
-    _agree(catalogue, seed)
+    _assert_agreed(catalogue, seed)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(12, 200))
 def test_no_grid_mix_beats_the_bound_at_length(catalogue, seed):
-    _agree(catalogue, seed)
+    _assert_agreed(catalogue, seed)

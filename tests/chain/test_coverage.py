@@ -36,6 +36,13 @@ BLENDS = {
     "demo": {"white_csa_cement": 43, "silica_sand": 27, "gypsum_cement": 24, "molding_plaster": 6},
 }
 WATER = {"demo": 0.368}
+CAPPED = {
+    (name, key)
+    for name in ("CSA cement", "plaster half CSA")
+    for key in ("wet_strength", "dry_strength", "flexural_strength")
+}
+"""Strengths that lie at the ceiling of the model."""
+
 COUNT = 2500
 
 
@@ -68,7 +75,7 @@ def draws_of(drawn, center, names):
 
 @pytest.mark.parametrize("name", BLENDS)
 def test_nine_of_ten_draws_lie_in_the_range_and_as_many_beyond_either_end(problem, drawn, name):
-    """A strength capped by its ceiling may keep a wider range; next to no draws beyond an end are too few."""
+    """A strength capped by its ceiling keeps a wider range: the cap is an edge, and edges are no curves."""
     center = there(problem, name)
     stated, draws = ranges(problem, center), draws_of(drawn, center, PREDICTORS)
     for key, (low, high) in stated.items():
@@ -79,7 +86,8 @@ def test_nine_of_ten_draws_lie_in_the_range_and_as_many_beyond_either_end(proble
         told = f"{key}: {below:.3f} below {low:.4g}, {above:.3f} above {high:.4g}"
         assert max(below, above) <= 0.09, told
         assert below + above <= 0.15, told
-        assert stepped or below + above >= 0.015, told
+        least = 0.015 if (name, key) in CAPPED else 0.05
+        assert stepped or below + above >= least, told
 
 
 def test_ranges_hold_where_parameters_hang_together(problem):

@@ -1,4 +1,8 @@
-"""Points and chances of quantities that curve in a parameter, against exact distributions of SciPy."""
+"""Points and chances of quantities that curve in a parameter, against exact distributions of SciPy.
+
+Three moments leave out the fourth: of a curve of a tenth of its slope that is 0.018 standard deviations of a
+point and 0.003 of a chance; a line alone is 0.27 and 0.035 off (own arithmetic).
+"""
 
 from __future__ import annotations
 
@@ -24,8 +28,8 @@ def test_a_parabola_has_the_points_of_the_noncentral_chi_square(bend, share):
     spread = of(lambda z: float(z[0] + bend * z[0] ** 2))
     square = stats.ncx2(1, (0.5 / bend) ** 2)
     exact = bend * square.ppf(share if bend > 0 else 1.0 - share) - 0.25 / bend
-    assert float(spread.point(share)[0]) == pytest.approx(exact, abs=0.03)
-    assert float(spread.chance_above(exact)[0]) == pytest.approx(1.0 - share, abs=0.008)
+    assert float(spread.point(share)[0]) == pytest.approx(exact, abs=0.02)
+    assert float(spread.chance_above(exact)[0]) == pytest.approx(1.0 - share, abs=0.004)
 
 
 @pytest.mark.parametrize("share", [0.05, 0.1, 0.9, 0.95])

@@ -57,7 +57,7 @@ def wait_for(condition, seconds=60.0):
         time.sleep(0.01)
 
 
-def killed_and_finished(folder, whole, chance, kills):
+def assert_whole_after_kills(folder, whole, chance, kills):
     """Kill a sweep after random rows, then let it finish; the file must be as if nothing happened."""
     path = folder / "out.csv"
     for rows in sorted(chance.sample(range(COUNT), kills)):
@@ -75,13 +75,13 @@ def killed_and_finished(folder, whole, chance, kills):
 
 
 def test_a_killed_sweep_goes_on(tmp_path, whole):
-    killed_and_finished(tmp_path, whole, random.Random(1), kills=1)
+    assert_whole_after_kills(tmp_path, whole, random.Random(1), kills=1)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(2, 22))
 def test_a_sweep_killed_often_goes_on(tmp_path, whole, seed):
-    killed_and_finished(tmp_path, whole, random.Random(seed), kills=3)
+    assert_whole_after_kills(tmp_path, whole, random.Random(seed), kills=3)
 
 
 def test_a_killed_worker_is_replaced(tmp_path, whole):

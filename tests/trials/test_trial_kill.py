@@ -86,16 +86,16 @@ def _check(path, acknowledged):
         assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
 
 
-def _finish(book, table):
+def _assert_finishes(book, table):
     output, _ = _start(book, table).communicate()
     assert output.endswith("done\n")
     assert len(list(TrialBook(book).trials())) == ROWS
 
 
 def test_ten_kills(tmp_path, table):
-    _finish(_kill(10, tmp_path / "trials.db", table, seed=1), table)
+    _assert_finishes(_kill(10, tmp_path / "trials.db", table, seed=1), table)
 
 
 @pytest.mark.slow
 def test_two_hundred_kills(tmp_path, table):
-    _finish(_kill(200, tmp_path / "trials.db", table, seed=2), table)
+    _assert_finishes(_kill(200, tmp_path / "trials.db", table, seed=2), table)

@@ -9,15 +9,11 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import os
 import random
-import socket
-import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -27,10 +23,10 @@ from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from websockets.asyncio.client import ClientConnection, connect
 from websockets.typing import Subprotocol
 
-__all__ = ["Seen", "main", "served"]
+from tests.page_server import Served, page_served
 
-ROOT = Path(__file__).parents[2]
-SERVE = "import sys; from ui.page_launcher import run; run(port=int(sys.argv[1]), open_browser=False)"
+__all__ = ["Seen", "crowd", "main"]
+
 EDITS = {
     "volume": lambda chance: f"{chance.uniform(190.0, 240.0):.1f} mL",
     "dry_strength": lambda chance: f"{chance.uniform(20.0, 27.0):.2f} MPa",
@@ -51,34 +47,6 @@ class Seen:
     edits: list[float] = field(default_factory=list)
     errors: list[str] = field(default_factory=list)
     memory: list[float] = field(default_factory=list)
-
-
-@contextmanager
-def served() -> Iterator[tuple[int, int]]:
-    """Serve the page from an empty folder; give its port and its process."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = int(probe.getsockname()[1])
-    with tempfile.TemporaryDirectory() as folder:
-        environment = {**os.environ, "PYTHONPATH": str(ROOT), "HOME": folder}
-        server = subprocess.Popen(
-            [sys.executable, "-c", SERVE, str(port)], cwd=folder, env=environment, stdout=subprocess.DEVNULL
-        )
-        try:
-            _wait_for(port)
-            yield port, server.pid
-        finally:
-            server.terminate()
-            server.wait(timeout=30)
-
-
-def _wait_for(port: int) -> None:
-    for _ in range(300):
-        with socket.socket() as probe:
-            if probe.connect_ex(("127.0.0.1", port)) == 0:
-                return
-        time.sleep(0.2)
-    raise TimeoutError("the page's server did not start")
 
 
 def memory_of(process: int) -> float:
@@ -119,14 +87,14 @@ async def _session(port: int, chance: random.Random, pause: float, until: float,
         seen.opened.append(time.perf_counter() - begun)
         for _ in range(chance.randint(3, 8)):
             await asyncio.sleep(chance.uniform(0.5, 1.5) * pause)
-            if time.monotonic() > until:
-                return
             key = chance.choice(sorted(EDITS))
             typed[key] = EDITS[key](chance)
             begun = time.perf_counter()
             await wire.send(_asked(fields, typed))
             await _answer(wire, fields, seen)
             seen.edits.append(time.perf_counter() - begun)
+            if time.monotonic() > until:
+                return
 
 
 def _asked(fields: dict[str, str], typed: dict[str, str]) -> bytes:
@@ -155,11 +123,11 @@ async def _watched(process: int, until: float, seen: Seen) -> None:
         await asyncio.sleep(5.0)
 
 
-async def crowd(port: int, process: int, sessions: int, minutes: float, pause: float) -> Seen:
+async def crowd(page: Served, sessions: int, minutes: float, pause: float) -> Seen:
     """Return what so many sessions saw in so many minutes."""
     seen, until = Seen(), time.monotonic() + 60.0 * minutes
-    people = (_person(port, number, pause, until, seen) for number in range(sessions))
-    await asyncio.gather(_watched(process, until, seen), *people)
+    people = (_person(page.port, number, pause, until, seen) for number in range(sessions))
+    await asyncio.gather(_watched(page.process, until, seen), *people)
     return seen
 
 
@@ -172,8 +140,8 @@ def main(words: Sequence[str]) -> int:
     parser.add_argument("--minutes", type=float, default=10.0)
     parser.add_argument("--pause", type=float, default=20.0, help="between the edits of a session [s]")
     options = parser.parse_args(words)
-    with served() as (port, process):
-        seen = asyncio.run(crowd(port, process, options.sessions, options.minutes, options.pause))
+    with tempfile.TemporaryDirectory() as folder, page_served(Path(folder)) as page:
+        seen = asyncio.run(crowd(page, options.sessions, options.minutes, options.pause))
     for name, times in (("first screen", seen.opened), ("edit", seen.edits)):
         middle, high = np.percentile(times, (50, 95))
         _tell(f"{name}: {len(times)}, median {middle:.2f} s, 95 % {high:.2f} s, most {max(times):.2f} s")

@@ -111,7 +111,7 @@ def test_stopped_in_the_middle_of_writing_leaves_nothing(folder):
     assert [path.name for path in folder.iterdir()] == ["job.toml"]
 
 
-def _killed_at(folder, words, seconds):
+def _assert_whole_when_killed(folder, words, seconds):
     out = folder / "out"
     with subprocess.Popen(
         [*PYTHON, *words, "-o", "out"],
@@ -127,7 +127,7 @@ def _killed_at(folder, words, seconds):
 
 @pytest.mark.parametrize("command", ["design", "order"])
 def test_killed_at_any_moment(folder, command):
-    _killed_at(folder, WRITERS[command], 1.0)
+    _assert_whole_when_killed(folder, WRITERS[command], 1.0)
 
 
 @pytest.mark.slow
@@ -139,7 +139,7 @@ def test_killed_many_times_at_any_moment(folder, command):
     usual = time.monotonic() - begun
     (folder / "out").unlink()
     for _ in range(200):
-        _killed_at(folder, WRITERS[command], chance.uniform(0.0, 1.3 * usual))
+        _assert_whole_when_killed(folder, WRITERS[command], chance.uniform(0.0, 1.3 * usual))
 
 
 @pytest.mark.parametrize("command", ["order", "design"])

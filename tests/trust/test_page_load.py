@@ -7,13 +7,15 @@ import sys
 
 import pytest
 
-from tests.trust.page_load import crowd, served
+from tests.page_server import page_served
+from tests.trust.page_load import crowd
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="reads the server's memory from /proc")
-def test_three_sessions_edit_at_once_without_an_error():
-    with served() as (port, process):
-        seen = asyncio.run(crowd(port, process, sessions=3, minutes=0.15, pause=1.0))
+def test_three_sessions_edit_at_once_without_an_error(tmp_path):
+    with page_served(tmp_path) as page:
+        seen = asyncio.run(crowd(page, sessions=3, minutes=0.1, pause=1.0))
     assert seen.errors == []
-    assert seen.opened
-    assert seen.memory
+    assert len(seen.opened) >= 3
+    assert len(seen.edits) >= 3
+    assert min(seen.memory) > 50.0  # the server's own process, which holds numpy and more

@@ -1,0 +1,69 @@
+"""The page served on the loopback address from a folder, as `vesselblend page` does it."""
+
+from __future__ import annotations
+
+import os
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+__all__ = ["Served", "page_served"]
+
+ROOT = Path(__file__).parents[1]
+SERVE = "from ui.page_launcher import run; import sys; run(port=int(sys.argv[1]), open_browser=False)"
+
+
+@dataclass(frozen=True)
+class Served:
+    """A page that answers.
+
+    Attributes
+    ----------
+    port, process : int
+        Port on the loopback address, and number of the server's process.
+    """
+
+    port: int
+    process: int
+
+    @property
+    def address(self) -> str:
+        """Where a browser finds it."""
+        return f"http://127.0.0.1:{self.port}"
+
+
+@contextmanager
+def page_served(folder: Path) -> Iterator[Served]:
+    """Serve the page from a folder, which is its home, too, until the block ends."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = int(probe.getsockname()[1])
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), "HOME": str(folder)}
+    server = subprocess.Popen(
+        [sys.executable, "-c", SERVE, str(port)], cwd=folder, env=environment, stdout=subprocess.DEVNULL
+    )
+    served = Served(port, server.pid)
+    try:
+        _wait_for(f"{served.address}/_stcore/health", server)
+        yield served
+    finally:
+        server.terminate()
+        server.wait(timeout=30)
+
+
+def _wait_for(address: str, server: subprocess.Popen[bytes]) -> None:
+    for _ in range(600):
+        assert server.poll() is None, "the page stopped at once"
+        try:
+            with urllib.request.urlopen(address, timeout=2) as answer:
+                if answer.status == 200:
+                    return
+        except OSError:
+            time.sleep(0.1)
+    raise AssertionError("the page did not come up")
