@@ -7,11 +7,14 @@ how the files in ``material_specs/`` become these records.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
+from functools import cached_property
 from types import MappingProxyType
 
+from optimizer.canonical import canonical_text
 from optimizer.errors import UnknownMaterial
 
 __all__ = ["PHASES", "ROLES", "Catalogue", "Figure", "Material", "ReferencePoint", "Source"]
@@ -160,6 +163,12 @@ class Catalogue:
     def __post_init__(self) -> None:
         for name in ("materials", "model", "sources"):
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
+
+    @cached_property
+    def fingerprint(self) -> str:
+        """SHA-256 of all figures and sources, 64 hexadecimal digits."""
+        whole = {"materials": self.materials, "model": self.model, "sources": self.sources}
+        return hashlib.sha256(canonical_text(whole).encode()).hexdigest()
 
     def __getitem__(self, name: str) -> Material:
         """Return the material `name`; raises `UnknownMaterial` with the three nearest names."""

@@ -11,7 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from optimizer.fingerprint import canonical_text, fingerprint
+from optimizer.canonical import canonical_text
+from optimizer.fingerprint import fingerprint
 from optimizer.job import Job
 from optimizer.materials import Catalogue, Figure, Material
 from optimizer.shop import Limit, Price, Shop, Vessel

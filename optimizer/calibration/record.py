@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.canonical import canonical_text
 from optimizer.chain.parameters import Parameter, ParameterSet, parameters_of
 from optimizer.errors import Fault, FileFaults
-from optimizer.fingerprint import canonical_text
 from optimizer.materials import Catalogue, Figure, Material
 from optimizer.tables import data_frame, html_lines, html_table
 

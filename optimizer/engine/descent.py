@@ -8,7 +8,7 @@ instead, the walk says so and `optimizer.engine.polish` finishes it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,6 +38,9 @@ _BOX = 0.4
 """First half-width of the box around the mix [kg/L]; a mix weighs about two."""
 
 _LARGEST_BOX, _SMALLEST_BOX = 4.0, 1e-5
+_BESIDE = 0.01
+"""Distance within which a walk ends where an earlier one ended [kg/L]."""
+
 _TELLING = 0.1
 """Box from which a promise says something of mixes far away, too [kg/L]."""
 
@@ -88,6 +91,7 @@ def descend(
     backoff: Array | None = None,
     at_least: Iterable[int] = (),
     cutoff: float = np.inf,
+    known: Sequence[Candidate] = (),
 ) -> Candidate:
     """Return the best mix that a walk downhill from `start` finds.
 
@@ -105,13 +109,15 @@ def descend(
         Positions among `allowed` that are held at their least share or more.
     cutoff
         Objective from which an end is of no interest; a walk that promises no better is broken off.
+    known
+        Ends of earlier walks of the same question: a walk that comes upon one ends there, too.
 
     Returns
     -------
     Candidate
         Its violation tells whether it is a blend at all; least shares of other materials are not looked at.
     """
-    walk = _Walk(problem, case, tuple(sorted(set(allowed))), backoff, tuple(at_least))
+    walk = _Walk(problem, case, tuple(sorted(set(allowed))), backoff, tuple(at_least), known)
     return walk.run(start, cutoff)
 
 
@@ -129,12 +135,15 @@ class _Walk:
         allowed: tuple[int, ...],
         backoff: Array | None,
         at_least: tuple[int, ...],
+        known: Sequence[Candidate],
     ) -> None:
         self.problem, self.case, self.backoff, self.at_least = problem, case, backoff, at_least
+        self.known = known
         water = len(problem.names)
         self.free = np.unique([*allowed, *problem.doses, water]).astype(np.intp)
         self.evaluator = Evaluator(problem, case, self.free, backoff)
         self.matrix, self.lower, self.upper = rows_of_support(problem, case, at_least)
+        self.linear = self.matrix[:, self.free]
         self.floor, self.ceiling = (bound[:-1][self.free] for bound in self.evaluator.box())
         self.width = _BOX
         self.held = False
@@ -149,6 +158,8 @@ class _Walk:
         at = self._look(mix, price_it=True)
         self.held = self._broken(at) <= _STILL
         at, arrived = self._walked(at, cutoff)
+        if (found := self._come_upon(at)) is not None:
+            return found
         if TOLERANCE < at.short <= _NEAR:
             # So near, a row may be worth more than the price of missing it: once more, whatever it costs.
             self.evaluator.relief_price *= _WHATEVER
@@ -176,7 +187,14 @@ class _Walk:
             if self._tired(at) or self.width < _SMALLEST_BOX:
                 break
             at = self._moved_on(at, step)
+            if self._come_upon(at) is not None:
+                break
         return at, False
+
+    def _come_upon(self, at: _Point) -> Candidate | None:
+        """Return the known end a mix lies beside, unless the mix is better than that end."""
+        near = (end for end in self.known if np.abs(end.mix - at.mix).max() <= _BESIDE)
+        return next((end for end in near if at.short > 0.0 or at.value >= end.value), None)
 
     def _idle(self, at: _Point, step: _Step) -> bool:
         gain = at.merit(step.price) - step.promised
@@ -216,8 +234,7 @@ class _Walk:
 
     def _look(self, mix: Array, *, price_it: bool = False) -> _Point:
         value, gradient, rows, jacobian = self.evaluator.evaluate(mix)
-        # On the edge of "never" a difference quotient is no number, or one beyond all measure.
-        gradient, jacobian = (np.clip(np.nan_to_num(x), -_STEEP, _STEEP) for x in (gradient, jacobian))
+        gradient, jacobian = _tame(gradient), _tame(jacobian)
         if price_it:
             self.evaluator.price(value)
         return _Point(mix, value, gradient, rows, jacobian)
@@ -233,7 +250,7 @@ class _Walk:
         a good step along a curve that ends a hair outside is mended by the next one.
         """
         lp = self._program(at)
-        answer = lp.solve()
+        answer = lp.solve(proved=False)
         if not answer.status.has_answer:
             return None
         worth = _WORTH * float(np.abs(answer.duals[len(self.matrix) :]).sum())
@@ -244,15 +261,17 @@ class _Walk:
 
     def _program(self, at: _Point) -> WarmLP:
         """Return the linear program of a mix; its last column is the priced relief of all curved rows."""
+        here = at.mix[self.free]
         level = self.matrix @ at.mix
-        pieces = [at, *self.beyond]
+        pieces = (at, *self.beyond)
         slopes = np.concatenate([piece.jacobian for piece in pieces])
         now = np.concatenate([piece.rows + piece.jacobian @ (at.mix - piece.mix) for piece in pieces])
-        relief = np.concatenate([np.zeros(level.size), np.ones(now.size)])[:, None]
-        rows = np.hstack([np.vstack([self.matrix, slopes])[:, self.free], relief])
+        rows = np.empty((level.size + now.size, self.free.size + 1))
+        rows[: level.size, :-1], rows[: level.size, -1] = self.linear, 0.0
+        rows[level.size :, :-1], rows[level.size :, -1] = slopes[:, self.free], 1.0
         cost = np.append(at.gradient[self.free], self.evaluator.relief_price)
-        low = np.append(np.maximum(self.floor - at.mix[self.free], -self.width), 0.0)
-        high = np.append(np.minimum(self.ceiling - at.mix[self.free], self.width), np.inf)
+        low = np.append(np.maximum(self.floor - here, -self.width), 0.0)
+        high = np.append(np.minimum(self.ceiling - here, self.width), np.inf)
         row_low = np.concatenate([self.lower - level, -now])
         row_high = np.concatenate([self.upper - level, np.full(now.size, np.inf)])
         if self.lp is None:
@@ -281,3 +300,11 @@ class _Walk:
         used = {*found.support, *self.at_least}
         again = polish(self.problem, self.case, used, at.mix, self.backoff, at_least=self.at_least)
         return min(found, again, key=Candidate.rank)
+
+
+def _tame(slopes: Array) -> Array:
+    """Return slopes that a linear program takes: on the edge of "never" a quotient is no number, or huge."""
+    with np.errstate(invalid="ignore"):
+        if np.abs(slopes).max(initial=0.0) <= _STEEP:
+            return slopes
+    return np.clip(np.nan_to_num(slopes), -_STEEP, _STEEP)

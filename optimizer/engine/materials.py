@@ -6,15 +6,12 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from optimizer.engine.descent import descend
 from optimizer.engine.polish import Candidate
+from optimizer.engine.walks import Walks
 from optimizer.problem import Problem
 
 __all__ = ["settle"]
-
-Array = NDArray[np.float64]
 
 _MOST_NODES = 40
 _MARGIN = 1e-9
@@ -34,10 +31,9 @@ class _Node:
 
 
 def settle(
-    problem: Problem,
+    walks: Walks,
     end: Candidate,
     allowed: Iterable[int],
-    backoff: Array | None = None,
     best: Candidate | None = None,
 ) -> list[Candidate]:
     """Return blends made of a walk's end that hold least shares and the most materials, best found last.
@@ -47,17 +43,16 @@ def settle(
 
     Parameters
     ----------
-    problem
-        What is asked.
+    walks
+        Walks of the problem.
     end
         End of a walk with all of `allowed`.
     allowed
         Positions of the materials that may be used.
-    backoff
-        As for the walk.
     best
         A blend known before, if any: only better ones are of interest.
     """
+    problem = walks.problem
     queue = [_Node(end, tuple(allowed), ())]
     seen = {(queue[0].allowed, queue[0].forced)}
     found: list[Candidate] = []
@@ -76,9 +71,8 @@ def settle(
         for allowed_now, forced in _choices(problem, node):
             if (allowed_now, forced) not in seen:
                 seen.add((allowed_now, forced))
-                again = descend(
-                    problem, node.end.case, allowed_now, node.end.mix, backoff, forced, _cutoff(found, best)
-                )
+                cutoff = _cutoff(found, best)
+                again = walks.down(node.end.case, allowed_now, node.end.mix, forced, cutoff)
                 queue.append(_Node(again, allowed_now, forced))
     return found
 

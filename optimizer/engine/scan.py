@@ -47,8 +47,18 @@ class Scan:
 
     @cached_property
     def supports(self) -> tuple[tuple[int, ...], ...]:
-        """Materials in use by blend."""
-        return tuple(tuple(int(k) for k in np.flatnonzero(row)) for row in self.grid > 0.0)
+        """Sets of materials that occur in the grid."""
+        return tuple(tuple(int(k) for k in np.flatnonzero(used)) for used in self._sets[0])
+
+    @property
+    def support_of(self) -> NDArray[np.intp]:
+        """Place in `supports` of each blend, shape (blends,)."""
+        return self._sets[1]
+
+    @cached_property
+    def _sets(self) -> tuple[NDArray[np.bool_], NDArray[np.intp]]:
+        used, places = np.unique(self.grid > 0.0, axis=0, return_inverse=True)
+        return used, places.ravel().astype(np.intp)
 
     def cast(self, case: Case) -> Cast:
         """Return the grid cast with the case's doses."""

@@ -9,6 +9,7 @@ import heapq
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from itertools import count
 
 import numpy as np
@@ -16,11 +17,11 @@ from numpy.typing import NDArray
 
 from optimizer.chain.predict import cast_of
 from optimizer.engine.cases import cases_of
-from optimizer.engine.descent import descend
 from optimizer.engine.materials import settle
-from optimizer.engine.polish import NEVER, TOLERANCE, Candidate, objective_of
+from optimizer.engine.polish import NEVER, Candidate, objective_of
 from optimizer.engine.scan import Scan
-from optimizer.formulation import Case, RowLabel, backoff_vector, rows_of_cast
+from optimizer.engine.walks import Walks
+from optimizer.formulation import Case, RowLabel, rows_of_cast
 from optimizer.problem import Problem
 
 __all__ = ["Search", "best_mix"]
@@ -42,7 +43,7 @@ _SAME = 1e-3
 
 _EDGELESS = "fresh_density"
 _FAR = 0.05
-"""Violation of a row [-] from which one more start is enough to give a case up."""
+"""Violation of a row [-] from which one more start is enough to give a case up, until all are given up."""
 
 
 @dataclass
@@ -73,6 +74,11 @@ class Search:
     short: frozenset[int] | None = None
     polished: dict[tuple[Case, tuple[int, ...]], Candidate] = field(default_factory=dict)
 
+    @cached_property
+    def walks(self) -> Walks:
+        """Walks made so far."""
+        return Walks(self.problem, self.shifts)
+
     def solids(self) -> tuple[int, ...]:
         """Positions the search may use."""
         sets = [chosen for chosen in (self.only, self.short) if chosen is not None]
@@ -95,9 +101,8 @@ class Search:
         found = Search(replace(self.problem, job=job), self.shifts, self.only, self.scan)._best()
         if found is None or not found.feasible:
             return None
-        backoff = backoff_vector(self.problem, found.case, self.shifts)
         own = [k for k in found.support if k in self.problem.solids]
-        end = descend(self.problem, found.case, own, found.mix, backoff, own)
+        end = self.walks.down(found.case, own, found.mix, own)
         if end.feasible:
             return end
         cast = cast_of(self.problem.model, self.problem.bench, found.mix[None, :])
@@ -154,12 +159,11 @@ class Search:
     def _last_resort(self, best: Candidate, solved: Iterable[Candidate]) -> Candidate:
         """Look once more, from many starts, where a blend was missed by least: "none" is a hard word."""
         for end in sorted(solved, key=Candidate.rank)[:_RETRIED]:
-            backoff = backoff_vector(self.problem, end.case, self.shifts)
             for support, start in list(self._ranked(end.case).items())[:_SUPPORTS_AT_LAST]:
                 own = [k for k in support if k in self.problem.solids]
                 if len(own) > self._cap():
                     continue
-                alone = descend(self.problem, end.case, own, start, backoff, own)
+                alone = self.walks.down(end.case, own, start, own)
                 if alone.feasible:
                     return self._made(end.case, [alone], None) or alone
                 best = _better(best, alone)
@@ -182,13 +186,12 @@ class Search:
 
         Those met on the way to the answer are among them; best first.
         """
-        backoff = backoff_vector(self.problem, best.case, self.shifts)
         for k in best.support:
             rest = tuple(j for j in self.solids() if j != k)
             if k in rest or not any(self.problem.materials[j].role == "binder" for j in rest):
                 continue
-            end = descend(self.problem, best.case, rest, best.mix, backoff)
-            for blend in settle(self.problem, end, rest, backoff):
+            end = self.walks.down(best.case, rest, best.mix)
+            for blend in settle(self.walks, end, rest):
                 self._keep(blend)
         others = (c for c in self.polished.values() if c.feasible and c.support != best.support)
         return sorted(others, key=Candidate.rank)
@@ -198,17 +201,16 @@ class Search:
 
         From blends of other cases, and from the grid where those lead nowhere.
         """
-        backoff = backoff_vector(self.problem, case, self.shifts)
         ends: list[Candidate] = []
         for start in sorted(known, key=Candidate.rank)[:_WARM]:
-            ends.append(descend(self.problem, case, self.solids(), start.mix, backoff))
+            ends.append(self.walks.down(case, self.solids(), start.mix))
             if ends[-1].feasible:
                 break
         far = bool(ends) and min(end.violation for end in ends) > _FAR
         basins = self._starts(case, [end for end in ends if end.feasible])
         for mixes in basins[:1] if far else basins:
             for mix in mixes[: 1 if far else _TRIES]:
-                end = descend(self.problem, case, self.solids(), mix, backoff)
+                end = self.walks.down(case, self.solids(), mix)
                 again = any(np.abs(end.mix - other.mix).max() < _SAME for other in ends)
                 ends.append(end)
                 if end.feasible or again:
@@ -220,28 +222,27 @@ class Search:
         found: Candidate | None = None
         tried = False
         beaten = best if best is not None and best.feasible else None
-        backoff = backoff_vector(self.problem, case, self.shifts)
         for end in free:
             if beaten is not None and end.feasible and end.value >= beaten.value - _MARGIN:
                 continue
             tried = True
-            for blend in settle(self.problem, end, self.solids(), backoff, beaten):
+            for blend in settle(self.walks, end, self.solids(), beaten):
                 self._keep(blend)
                 found = _better(found, blend)
                 beaten = _better(beaten, blend) if blend.feasible else beaten
         crowded = any(len(end.support) > self._cap() for end in free)
-        if tried and (found is None or not found.feasible or crowded):
+        near = found is None or found.violation <= _FAR
+        if tried and near and (found is None or not found.feasible or crowded):
             found = self._by_support(case, found, beaten)
         return found
 
     def _by_support(self, case: Case, best: Candidate | None, beaten: Candidate | None) -> Candidate | None:
         """Walk on the grid's most promising sets of materials alone: where all at once lead astray."""
-        backoff = backoff_vector(self.problem, case, self.shifts)
-        most = _SUPPORTS if best is None or TOLERANCE < best.violation <= _FAR else _SUPPORTS // 2
+        most = _SUPPORTS // 2 if best is not None and best.feasible else _SUPPORTS
         for support, start in list(self._ranked(case).items())[:most]:
             cutoff = np.inf if beaten is None else beaten.value
             own = [k for k in support if k in self.problem.solids]
-            end = descend(self.problem, case, own, start, backoff, own, cutoff)
+            end = self.walks.down(case, own, start, own, cutoff)
             self._keep(end)
             best = _better(best, end)
         return best
@@ -280,18 +281,15 @@ class Search:
             return {}
         cast = scan.cast(case)
         rows = rows_of_cast(self.problem, case, cast)
-        backoff = backoff_vector(self.problem, case, self.shifts)
+        backoff = self.walks.backoff(case)
         short = np.maximum(-(rows if backoff is None else rows - backoff), 0.0).sum(axis=1)
         value = objective_of(self.problem, case, cast)
         short = np.where(value >= NEVER, np.maximum(short, 1.0), short)
         order = np.lexsort((value, np.where(short <= _NEARLY, 0.0, short)))
-        out: dict[tuple[int, ...], Array] = {}
+        _, first = np.unique(scan.support_of[order], return_index=True)
         allowed = {*self.solids(), *self.problem.doses}
-        for i in order:
-            support = scan.supports[i]
-            if support not in out and allowed.issuperset(support):
-                out[support] = cast.mixes[i]
-        return out
+        best = ((scan.supports[scan.support_of[i]], cast.mixes[i]) for i in order[np.sort(first)])
+        return {support: mix for support, mix in best if allowed.issuperset(support)}
 
 
 class _Agenda:

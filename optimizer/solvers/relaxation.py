@@ -234,8 +234,13 @@ class WarmLP:
         self.matrix = self.matrix[:count]
         self.row_lower, self.row_upper = self.row_lower[:count], self.row_upper[:count]
 
-    def solve(self) -> RelaxationAnswer:
+    def solve(self, *, proved: bool = True) -> RelaxationAnswer:
         """Solve from the last basis by the dual simplex.
+
+        Parameters
+        ----------
+        proved : bool
+            False leaves the bound of an optimum at minus infinity, for those who only want the point.
 
         Returns
         -------
@@ -246,10 +251,10 @@ class WarmLP:
             return _nothing(Status.INFEASIBLE, np.inf)
         if self._refused:  # a coefficient that is no number, or too large for HiGHS
             return _nothing(Status.FAILED, -np.inf)
-        answer = self._solve_once()
+        answer = self._solve_once(proved)
         if answer.status is Status.FAILED:
             self._highs.clearSolver()
-            answer = self._solve_once()
+            answer = self._solve_once(proved)
         return answer
 
     def safe_bound(self, duals: ArrayLike) -> float:
@@ -293,7 +298,7 @@ class WarmLP:
         """Note a coefficient that is no number: HiGHS takes it and then may never end."""
         self._refused = self._refused or not np.isfinite(coefficients).all()
 
-    def _solve_once(self) -> RelaxationAnswer:
+    def _solve_once(self, proved: bool) -> RelaxationAnswer:
         if int(self._highs.run()) < 0:
             # HiGHS refuses a number of threads other than that of the first solve in the process, whoever
             # made it.
@@ -301,17 +306,18 @@ class WarmLP:
             self._highs.run()
         status = from_highs(int(self._highs.getModelStatus()))
         if status is Status.OPTIMAL:
-            return self._optimum()
+            return self._optimum(proved)
         if status is Status.INFEASIBLE:
             return self._infeasible()
         return _nothing(status if status is Status.UNBOUNDED else Status.FAILED, -np.inf)
 
-    def _optimum(self) -> RelaxationAnswer:
+    def _optimum(self, proved: bool) -> RelaxationAnswer:
         solution = self._highs.getSolution()
         x, duals = np.array(solution.col_value), np.array(solution.row_dual)
         value = float(self.cost @ x)
         reduced = self.cost - duals @ self.matrix
-        return RelaxationAnswer(Status.OPTIMAL, self.safe_bound(duals), value, x, duals, reduced)
+        bound = self.safe_bound(duals) if proved else -np.inf
+        return RelaxationAnswer(Status.OPTIMAL, bound, value, x, duals, reduced)
 
     def _infeasible(self) -> RelaxationAnswer:
         """Believe infeasibility only with a ray whose bound on a zero cost is above zero."""

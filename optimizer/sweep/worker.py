@@ -19,9 +19,10 @@ import tomli_w
 
 from optimizer.calibration.files import parse_calibration
 from optimizer.calibration.record import Calibration, parameter_set
+from optimizer.canonical import canonical_text
 from optimizer.engine.scan import Scan
 from optimizer.errors import FileFaults, VesselblendError
-from optimizer.fingerprint import canonical_text, fingerprint
+from optimizer.fingerprint import fingerprint
 from optimizer.job import Job
 from optimizer.jobfile import parse_job
 from optimizer.materials import Catalogue

@@ -11,9 +11,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.canonical import canonical_text
 from optimizer.chain.predict import PREDICTORS, cast_of, predict
 from optimizer.chain.spreads import Around, ranges_of
-from optimizer.fingerprint import canonical_text, fingerprint
+from optimizer.fingerprint import fingerprint
 from optimizer.limit_rows import limit_rows
 from optimizer.money.turns import turns_per_day
 from optimizer.money.vessel_cost import vessel_cost

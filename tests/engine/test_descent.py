@@ -14,6 +14,7 @@ from optimizer.engine.materials import settle
 from optimizer.engine.polish import polish
 from optimizer.engine.scan import Scan
 from optimizer.engine.search import Search
+from optimizer.engine.walks import Walks
 from optimizer.formulation import curved_rows, linear_rows
 from optimizer.problem import problem_of
 
@@ -84,7 +85,7 @@ def test_what_is_settled_is_what_a_shop_weighs(demo, catalogue, most):
     case = next(case for case in cases_of(problem) if case.coats == 1)
     mixes = Scan(problem).cast(case).mixes
     end = descend(problem, case, problem.solids, mixes[len(mixes) // 2])
-    for blend in settle(problem, end, problem.solids):
+    for blend in settle(Walks(problem, {}), end, problem.solids):
         if not blend.feasible:
             continue
         powder = blend.mix[:-1].sum()

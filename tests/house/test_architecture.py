@@ -11,7 +11,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 
 LAYERS = (
-    ("errors", "nomenclature", "constants", "pareto", "tables", "caution_words"),
+    ("errors", "canonical", "nomenclature", "constants", "pareto", "tables", "caution_words"),
     ("materials", "shop", "toml_files", "unit_words"),
     ("units", "job"),
     ("fingerprint", "jobfile", "properties", "solvers"),
