@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,7 @@ __all__ = [
     "Case",
     "LinearRows",
     "RowLabel",
+    "Steps",
     "backoff_vector",
     "cost_of_line",
     "curved_rows",
@@ -34,6 +36,9 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
+
+Steps: TypeAlias = tuple[int, int, float, tuple[tuple[int, float], ...]]
+"""Turns, coats, postage, and the doses by material position."""
 
 CHAIN_ROWS = 3
 """Curved rows of the chain itself: water to hydrate, binder floor, sand ceiling."""
@@ -68,6 +73,11 @@ class Case:
     def fixed(self) -> float:
         """Cost before any powder and drying [currency]."""
         return self.line.fixed + self.shipping
+
+    @property
+    def steps(self) -> Steps:
+        """What tells the cases of one problem apart, whatever its limits."""
+        return self.turns, self.coats, self.shipping, tuple(sorted(self.doses.items()))
 
     def tighter_than(self, other: Case) -> bool:
         """Return True when every mix of this case is one of `other` too (same doses, tighter limits)."""

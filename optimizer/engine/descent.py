@@ -44,6 +44,9 @@ _BESIDE = 0.01
 _TELLING = 0.1
 """Box from which a promise says something of mixes far away, too [kg/L]."""
 
+_SURELY = 2
+"""Such promises in a row, each dearer than what is known, that end a walk from a mix that is no blend yet."""
+
 _STILL = 1e-7
 """Promised gain, as a share of the objective, below which the walk has arrived."""
 
@@ -169,6 +172,7 @@ class _Walk:
 
     def _walked(self, at: _Point, cutoff: float) -> tuple[_Point, bool]:
         """Return the end of a walk, and True when nothing better was promised there."""
+        dear = 0
         for _ in range(_MOST_STEPS):
             step = self._step(at)
             if step is None:
@@ -181,7 +185,8 @@ class _Walk:
             if self._idle(at, step):
                 self.beyond.clear()
                 continue
-            if step.promised > cutoff and at.short == 0.0 and self.width >= _TELLING:
+            dear = dear + 1 if step.promised > cutoff and self.width >= _TELLING else 0
+            if dear and (at.short == 0.0 or dear >= _SURELY):
                 return at, True
             self.marks.append(at.merit(self.evaluator.relief_price))
             if self._tired(at) or self.width < _SMALLEST_BOX:

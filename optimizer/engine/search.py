@@ -192,7 +192,7 @@ class Search:
                 continue
             end = self.walks.down(best.case, rest, best.mix)
             for blend in settle(self.walks, end, rest):
-                self._keep(blend)
+                self.keep(blend)
         others = (c for c in self.polished.values() if c.feasible and c.support != best.support)
         return sorted(others, key=Candidate.rank)
 
@@ -227,7 +227,7 @@ class Search:
                 continue
             tried = True
             for blend in settle(self.walks, end, self.solids(), beaten):
-                self._keep(blend)
+                self.keep(blend)
                 found = _better(found, blend)
                 beaten = _better(beaten, blend) if blend.feasible else beaten
         crowded = any(len(end.support) > self._cap() for end in free)
@@ -243,14 +243,15 @@ class Search:
             cutoff = np.inf if beaten is None else beaten.value
             own = [k for k in support if k in self.problem.solids]
             end = self.walks.down(case, own, start, own, cutoff)
-            self._keep(end)
+            self.keep(end)
             best = _better(best, end)
         return best
 
     def _cap(self) -> int:
         return self.problem.job.at_most_materials or len(self.problem.names)
 
-    def _keep(self, found: Candidate) -> None:
+    def keep(self, found: Candidate) -> None:
+        """Remember a blend among those of its case and materials."""
         key = (found.case, found.support)
         self.polished[key] = _better(self.polished.get(key), found)
 

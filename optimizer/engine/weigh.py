@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.chain.body import water_cut
-from optimizer.engine.polish import TOLERANCE, Candidate, objective_of
+from optimizer.engine.polish import TOLERANCE, Candidate, Evaluator, objective_of
 from optimizer.formulation import curved_rows, linear_rows
 from optimizer.problem import Problem
 
@@ -23,6 +22,9 @@ _REACH = (1, 2, 4)
 _MOST_CHOICES = 20_000
 _FILL = (0.9985, 1.02)
 """Share of the cavity that the rounded masses may fill before waste [-]."""
+
+_LOOKED_AT = 600
+"""Roundings judged by the chain; of more, the most promising."""
 
 _ANY_FILL = (0.0, np.inf)
 
@@ -79,9 +81,10 @@ def _choices(grams: Array, steps: Array, reach: int) -> Array:
     while len(span) ** len(used) > _MOST_CHOICES and len(span) > 2:
         span = span[1:]
     near = np.round(grams / steps)
-    axes = [np.maximum(near[k] + span, 1.0) * steps[k] for k in used]
-    out = np.zeros((len(span) ** len(used), len(grams)))
-    out[:, used] = np.array(list(product(*axes)))
+    axes = np.array([np.maximum(near[k] + span, 1.0) * steps[k] for k in used])
+    places = np.indices((len(span),) * len(used)).reshape(len(used), -1)
+    out = np.zeros((places.shape[1], len(grams)))
+    out[:, used] = np.take_along_axis(axes, places, axis=1).T
     return out
 
 
@@ -98,10 +101,13 @@ def _best(
     if len(choices) == 0:
         return None
     mixes = choices / volume[:, None]
+    straight = _linear_broken(problem, found, mixes)
+    if len(mixes) > _LOOKED_AT:
+        likely = _likely(problem, found, mixes, straight, backoff)
+        choices, volume, mixes, straight = (x[likely] for x in (choices, volume, mixes, straight))
     rows, cast = curved_rows(problem, found.case, mixes)
     held = rows if backoff is None else rows - backoff
-    broken = np.maximum(_linear_broken(problem, found, mixes), (-held).max(axis=1))
-    broken = np.maximum(broken, 0.0)
+    broken = np.maximum(np.maximum(straight, (-held).max(axis=1)), 0.0)
     value = objective_of(problem, found.case, cast)
     amiss = np.abs(volume - problem.liters * 1e3)
     short = np.where(broken <= TOLERANCE, 0.0, broken)
@@ -109,6 +115,23 @@ def _best(
     i = int(order[0])
     rounded = Candidate(found.case, mixes[i], float(value[i]), float(broken[i]))
     return Weighed(choices[i], rounded, filled is not _ANY_FILL)
+
+
+def _likely(
+    problem: Problem, found: Candidate, mixes: Array, straight: Array, backoff: Array | None
+) -> NDArray[np.intp]:
+    """Return the places of the best roundings by the slopes at the mix: the scale's steps are small.
+
+    Half of them are the best of those that seem to hold all rows, the others those with the most in reserve.
+    """
+    free = np.append(np.flatnonzero(found.mix[:-1] > 0.0), len(found.mix) - 1).astype(np.intp)
+    value, gradient, rows, jacobian = Evaluator(problem, found.case, free, backoff).evaluate(found.mix)
+    moves = mixes - found.mix
+    broken = np.maximum(straight, -(rows + moves @ jacobian.T).min(axis=1))
+    values = value + moves @ gradient
+    by_value = np.lexsort((values, np.where(broken <= TOLERANCE, 0.0, broken)))
+    by_reserve = np.argsort(broken, kind="stable")
+    return np.unique(np.concatenate([order[: _LOOKED_AT // 2] for order in (by_value, by_reserve)]))
 
 
 def _linear_broken(problem: Problem, found: Candidate, mixes: Array) -> Array:

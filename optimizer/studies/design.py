@@ -67,16 +67,23 @@ def design(
 
 
 def design_problem(
-    problem: Problem, *, explain: bool = True, scan: Scan | None = None, proof_seconds: float = 0.0
+    problem: Problem,
+    *,
+    explain: bool = True,
+    scan: Scan | None = None,
+    proof_seconds: float = 0.0,
+    doubt: Doubt | None = None,
+    nominal: Found | None = None,
 ) -> Solution:
     """Return the solution of a compiled problem; see `design`.
 
-    A `scan` may be shared by problems that differ in limits, prices, confidence and objective alone.
+    A `scan` and a `doubt` may be shared by problems that differ in limits, prices, confidence and objective
+    alone. `nominal` is the best blend at best values where it is known already.
     """
     require_prices(problem)
-    doubt = Doubt(problem)
+    doubt = doubt or Doubt(problem)
     scan = scan or Scan(problem)
-    nominal = searched(problem, {}, scan)
+    nominal = nominal or searched(problem, {}, scan)
     if nominal is None or not nominal.best.feasible:
         return _no_blend(problem, {}, scan, explain, proof_seconds)
     found = backed_off(problem, doubt, nominal)

@@ -15,13 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.chain.predict import cast_of, predict
-from optimizer.engine.cases import cases_of
 from optimizer.engine.descent import descend
+from optimizer.engine.nearby import Pool, nearby
 from optimizer.engine.polish import Candidate
 from optimizer.engine.scan import Scan
 from optimizer.engine.search import Search
 from optimizer.errors import NoBlend
-from optimizer.formulation import Case, RowLabel, backoff_vector
+from optimizer.formulation import RowLabel, backoff_vector
 from optimizer.limit_rows import row_count
 from optimizer.pareto import Sense
 from optimizer.problem import Problem
@@ -33,19 +33,17 @@ __all__ = ["LevelWalk", "Placed", "values_of"]
 
 Array = NDArray[np.float64]
 
-_SEARCHED = 6
+_SEARCHED = 3
 """Levels searched in full."""
 
-_MENDED, _STEEP = 6, 0.1
+_MENDED, _STEEP = 4, 0.1
 """Further levels searched, beyond steps of more than this share of the whole range."""
 
-_SUPPORTS = 4
-"""Sets of materials tried at every level."""
+_GAIN = 1e-6
+"""Share of the objective by which a blend must be better to take another's place."""
 
 _RENEWED = 3
 """Times that a blend's own spreads are taken again."""
-
-_Steps = tuple[int, int, float, tuple[tuple[int, float], ...]]
 
 
 @dataclass(frozen=True)
@@ -88,9 +86,8 @@ def _largest_step(best: Sequence[Candidate | None], searched: Container[int]) ->
     return place if rise > _STEEP * reach else None
 
 
-def _steps(case: Case) -> _Steps:
-    """Return what tells the cases of one problem apart, whatever its limits."""
-    return case.turns, case.coats, case.shipping, tuple(sorted(case.doses.items()))
+def _better(found: Candidate, known: Candidate | None) -> bool:
+    return known is None or found.value < known.value - _GAIN * abs(known.value)
 
 
 class LevelWalk:
@@ -103,7 +100,7 @@ class LevelWalk:
     over, senses
         The quantities traded, and ``min`` or ``max`` for each.
 
-    `pool` keeps the last mix of every choice of steps and materials that was the best somewhere, latest last.
+    `pool` keeps the blends met so far.
     """
 
     def __init__(self, problem: Problem, over: Sequence[str], senses: Sequence[Sense]) -> None:
@@ -112,7 +109,7 @@ class LevelWalk:
         self.scan = Scan(problem)
         self.doubt = Doubt(problem) if problem.job.confidence > 0.5 else None
         self.shifts: Mapping[RowLabel, float] = {}
-        self.pool: dict[tuple[_Steps, tuple[int, ...]], Array] = {}
+        self.pool = Pool()
 
     def _aimed(self, k: int) -> Problem:
         job = replace(self.base.job, objective=self.over[k], maximize=self.senses[k] == "max")
@@ -129,7 +126,9 @@ class LevelWalk:
         out = []
         for k in range(len(self.over)):
             aimed = self._aimed(k)
-            nominal = Search(aimed, scan=self.scan).run()
+            search = Search(aimed, scan=self.scan)
+            nominal = search.run()
+            self.pool.learn(search)
             placed = None
             if nominal is not None and nominal.feasible:
                 self.shifts = self._shifts(nominal)
@@ -186,10 +185,7 @@ class LevelWalk:
         """Return the best blend at each level that has one."""
         stride = max(1, math.ceil(len(levels) / _SEARCHED))
         whole = {i: self._searched(levels[i]) for i in range(stride // 2, len(levels), stride)}
-        best: list[Candidate | None] = []
-        for i, level in enumerate(levels):
-            near = min(whole, key=lambda k: abs(k - i))
-            best.append(self._walked(level, whole.get(i), whole[near]))
+        best = [whole.get(i) or self._near(level) for i, level in enumerate(levels)]
         if len(self.over) == 2:
             self._mend(levels, best, set(whole))
         placed = [
@@ -209,13 +205,15 @@ class LevelWalk:
                 return
             searched.add(k)
             found = self._searched(levels[k])
-            for j in (*range(k, len(levels)), *range(k - 1, -1, -1)):
-                again = self._walked(levels[j], best[j], found)
-                if again is best[j] and abs(j - k) > 1:
-                    if j < k:
+            if found is None or not _better(found, best[k]):
+                continue
+            best[k] = found
+            for way in (range(k + 1, len(levels)), range(k - 1, -1, -1)):
+                for j in way:
+                    again = self._near(levels[j])
+                    if again is None or not _better(again, best[j]):
                         break
-                    continue
-                best[j] = again
+                    best[j] = again
 
     def _asked(self, level: tuple[float, ...]) -> Problem:
         """Return the problem with the other quantities held at a level."""
@@ -227,42 +225,18 @@ class LevelWalk:
 
     def _searched(self, level: tuple[float, ...]) -> Candidate | None:
         """Search a level in full and remember the materials met."""
-        asked = self._asked(level)
-        search = Search(asked, self._backoff(asked, self.shifts), scan=self.scan)
+        search = self._search(level)
         found = search.run()
-        for met in sorted(search.polished.values(), key=Candidate.rank, reverse=True)[-_SUPPORTS:]:
-            if met.feasible:
-                self._remember(met)
+        self.pool.learn(search)
         return found if found is not None and found.feasible else None
 
-    def _remember(self, found: Candidate) -> None:
-        key = (_steps(found.case), found.support)
-        self.pool.pop(key, None)
-        self.pool[key] = found.mix
+    def _near(self, level: tuple[float, ...]) -> Candidate | None:
+        """Return the best blend at a level that those met so far lead to."""
+        return nearby(self._search(level), self.pool)
 
-    def _walked(
-        self, level: tuple[float, ...], best: Candidate | None, near: Candidate | None
-    ) -> Candidate | None:
-        """Return the best at a level of the materials met so far, the nearest search's first."""
+    def _search(self, level: tuple[float, ...]) -> Search:
         asked = self._asked(level)
-        shifts = self._backoff(asked, self.shifts)
-        cases = {_steps(case): case for case in cases_of(asked)}
-        known = list(self.pool.items())[::-1][:_SUPPORTS]
-        if near is not None:
-            known.insert(0, ((_steps(near.case), near.support), near.mix))
-        for (steps, support), start in known:
-            case = cases.get(steps)
-            if case is None or (best is not None and self.over[0] == "cost" and case.fixed >= best.value):
-                continue
-            own = [k for k in support if k in asked.solids]
-            cutoff = np.inf if best is None else best.value
-            backoff = backoff_vector(asked, case, shifts)
-            again = descend(asked, case, own, start, backoff, own, cutoff)
-            if again.feasible and (best is None or again.value < best.value):
-                best = again
-        if best is not None:
-            self._remember(best)
-        return best
+        return Search(asked, self._backoff(asked, self.shifts), scan=self.scan)
 
     def _others(self, held: Sequence[Limit]) -> list[Limit]:
         """Return the job's limits that no level replaces: the tighter of the two rules anyway."""

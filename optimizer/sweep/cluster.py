@@ -7,9 +7,8 @@ from importlib import import_module
 from typing import Any, Final
 
 from optimizer.errors import VesselblendError
-from optimizer.sweep.crews import AHEAD, Promise
-from optimizer.sweep.scenarios import Values
-from optimizer.sweep.worker import Plan, Refused, Row, solve
+from optimizer.sweep.crews import AHEAD, Promise, Rows, Stretch
+from optimizer.sweep.worker import Plan, Refused, solve
 
 __all__ = ["DaskCrew"]
 
@@ -48,9 +47,9 @@ class DaskCrew:
         threads: dict[str, int] = self._client.nthreads()
         self.ahead = AHEAD * max(1, sum(threads.values()))
 
-    def submit(self, plan: Plan, values: Values) -> Promise:
-        """Hand a scenario over."""
-        return _DaskPromise(self._client.submit(solve, plan, values, pure=False), self._losses)
+    def submit(self, plan: Plan, stretch: Stretch) -> Promise:
+        """Hand scenarios over."""
+        return _DaskPromise(self._client.submit(solve, plan, stretch, pure=False), self._losses)
 
     def renew(self) -> None:
         """Say that it is over: Dask replaces workers by itself as long as it can."""
@@ -68,9 +67,9 @@ class _DaskPromise:
     def done(self) -> bool:
         return bool(self._future.done())
 
-    def result(self) -> Row | Refused:
+    def result(self) -> Rows | Refused:
         try:
-            answer: Row | Refused = self._future.result()
+            answer: Rows | Refused = self._future.result()
         except self._losses as error:
             raise BrokenExecutor(str(error)) from None
         return answer

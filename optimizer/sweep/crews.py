@@ -1,8 +1,8 @@
 """Who designs the scenarios: this process, processes of this machine, or the workers of a Dask cluster.
 
-A crew takes scenarios and gives promises of rows. `in_order` keeps a bounded queue of promises and hands
-the rows out in the order of the scenarios, whoever finishes first: the same sweep gives the same file with
-any crew, and the memory it takes does not grow with its length.
+A crew takes stretches of scenarios and gives promises of rows. `in_order` keeps a bounded queue of promises
+and hands the rows out in the order of the scenarios, whoever finishes first: the same sweep gives the same
+file with any crew, and the memory it takes does not grow with its length.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from collections import deque
 from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import BrokenExecutor, Future, ProcessPoolExecutor
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Final, Protocol
+from typing import TYPE_CHECKING, Final, Protocol, TypeAlias
 
 from optimizer.errors import Fault, FileFaults, VesselblendError
 from optimizer.sweep.scenarios import Values
@@ -21,20 +21,36 @@ from optimizer.sweep.worker import Plan, Refused, Row, solve
 if TYPE_CHECKING:
     from multiprocessing.process import BaseProcess
 
-__all__ = ["AHEAD", "Crew", "ProcessCrew", "Promise", "SoloCrew", "crew_of", "in_order", "usable_cores"]
+__all__ = [
+    "AHEAD",
+    "Crew",
+    "ProcessCrew",
+    "Promise",
+    "Rows",
+    "SoloCrew",
+    "Stretch",
+    "crew_of",
+    "in_order",
+    "usable_cores",
+]
 
-AHEAD: Final = 8
-"""Scenarios in the queue for each worker: enough that a slow one seldom leaves the others idle."""
+AHEAD: Final = 3
+"""Stretches in the queue for each worker: enough that a slow one seldom leaves the others idle."""
+
+Stretch: TypeAlias = tuple[Values, ...]
+"""Scenarios that one worker designs in turn."""
+
+Rows: TypeAlias = tuple[Row, ...]
 
 _MOST_BREAKS: Final = 3
 _ONE_THREAD: Final = {name: "1" for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")}
 
 
 class Promise(Protocol):
-    """A row to come."""
+    """Rows to come."""
 
-    def result(self) -> Row | Refused:
-        """Wait for the row."""
+    def result(self) -> Rows | Refused:
+        """Wait for the rows."""
 
     def done(self) -> bool:
         """Tell whether waiting is over."""
@@ -51,8 +67,8 @@ class Crew(Protocol):
 
     ahead: int
 
-    def submit(self, plan: Plan, values: Values) -> Promise:
-        """Hand a scenario over."""
+    def submit(self, plan: Plan, stretch: Stretch) -> Promise:
+        """Hand scenarios over."""
 
     def renew(self) -> None:
         """Replace workers that died; what they had in hand is to be handed over again."""
@@ -96,48 +112,55 @@ def crew_of(executor: str, workers: int | None = None) -> Crew:
     raise FileFaults([Fault("--executor", executor[:60], allowed, "Write one of these.")])
 
 
-def in_order(crew: Crew, plan: Plan, scenarios: Iterable[Values]) -> Iterator[Row]:
+def in_order(crew: Crew, plan: Plan, stretches: Iterable[Stretch]) -> Iterator[Row]:
     """Iterate over the rows of scenarios, in their order.
+
+    Parameters
+    ----------
+    crew, plan
+        Who designs, and what.
+    stretches
+        Scenarios that one worker designs in turn.
 
     Raises
     ------
     VesselblendError
         If a worker refuses the plan, or workers die again and again at the same scenario.
     """
-    queue: deque[tuple[Values, Promise]] = deque()
-    for values in scenarios:
-        queue.append((values, _submitted(crew, plan, values)))
+    queue: deque[tuple[Stretch, Promise]] = deque()
+    for stretch in stretches:
+        queue.append((stretch, _submitted(crew, plan, stretch)))
         while len(queue) >= crew.ahead or (queue and queue[0][1].done()):
-            yield _first(crew, plan, queue)
+            yield from _first(crew, plan, queue)
     while queue:
-        yield _first(crew, plan, queue)
+        yield from _first(crew, plan, queue)
 
 
-def _first(crew: Crew, plan: Plan, queue: deque[tuple[Values, Promise]]) -> Row:
+def _first(crew: Crew, plan: Plan, queue: deque[tuple[Stretch, Promise]]) -> tuple[Row, ...]:
     for _ in range(_MOST_BREAKS):
         try:
-            row = queue[0][1].result()
+            rows = queue[0][1].result()
         except BrokenExecutor:
             crew.renew()
-            again = [(values, _kept(promise) or _submitted(crew, plan, values)) for values, promise in queue]
+            again = [(each, _kept(promise) or _submitted(crew, plan, each)) for each, promise in queue]
             queue.clear()
             queue.extend(again)
             continue
         queue.popleft()
-        if isinstance(row, Refused):
-            raise VesselblendError(f"The sweep cannot go on: {row.reason}.")
-        return row
+        if isinstance(rows, Refused):
+            raise VesselblendError(f"The sweep cannot go on: {rows.reason}.")
+        return rows
     raise VesselblendError(
-        f"Workers died {_MOST_BREAKS} times at the scenario {queue[0][0]}. Is there memory enough? "
-        "What was answered before is kept; the same command goes on from there."
+        f"Workers died {_MOST_BREAKS} times at the scenario {queue[0][0][0]} or one soon after. Is there "
+        "memory enough? What was answered before is kept; the same command goes on from there."
     )
 
 
-def _submitted(crew: Crew, plan: Plan, values: Values) -> Promise:
+def _submitted(crew: Crew, plan: Plan, stretch: Stretch) -> Promise:
     try:
-        return crew.submit(plan, values)
+        return crew.submit(plan, stretch)
     except BrokenExecutor as error:  # said again when its turn comes, so that the whole queue is renewed
-        broken: Future[Row] = Future()
+        broken: Future[Rows] = Future()
         broken.set_exception(error)
         return broken
 
@@ -158,10 +181,10 @@ class SoloCrew:
 
     ahead = 1
 
-    def submit(self, plan: Plan, values: Values) -> Promise:
+    def submit(self, plan: Plan, stretch: Stretch) -> Promise:
         """Design at once."""
-        kept: Future[Row | Refused] = Future()
-        kept.set_result(solve(plan, values))
+        kept: Future[Rows | Refused] = Future()
+        kept.set_result(solve(plan, stretch))
         return kept
 
     def renew(self) -> None:
@@ -172,16 +195,16 @@ class SoloCrew:
 
 
 class ProcessCrew:
-    """Processes of this machine, one scenario each at a time."""
+    """Processes of this machine, one stretch of scenarios each at a time."""
 
     def __init__(self, workers: int) -> None:
         self.workers, self.ahead = workers, AHEAD * workers
         self._pool = self._started()
 
-    def submit(self, plan: Plan, values: Values) -> Promise:
-        """Hand a scenario over; `BrokenExecutor` if workers died."""
+    def submit(self, plan: Plan, stretch: Stretch) -> Promise:
+        """Hand scenarios over; `BrokenExecutor` if workers died."""
         with _environment(_ONE_THREAD):  # a process starts when it is first needed
-            return self._pool.submit(solve, plan, values)
+            return self._pool.submit(solve, plan, stretch)
 
     def renew(self) -> None:
         """Start new processes."""
@@ -189,7 +212,7 @@ class ProcessCrew:
         self._pool = self._started()
 
     def close(self) -> None:
-        """End the processes when each has finished the scenario in hand."""
+        """End the processes when each has finished the stretch in hand."""
         self._pool.shutdown(wait=True, cancel_futures=True)
 
     def _started(self) -> ProcessPoolExecutor:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import time
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from itertools import islice
+from typing import Final
 
 from optimizer.sweep.crews import Crew, in_order
 from optimizer.sweep.ledger import Ledger
@@ -13,6 +15,13 @@ from optimizer.sweep.scenarios import Scenarios, Values
 from optimizer.sweep.worker import Plan, scenario_key
 
 __all__ = ["Progress", "sweep"]
+
+
+_STRETCHES: Final = 8
+"""Stretches of scenarios that a sweep is cut into at least, for many workers to have their part."""
+
+_LONGEST: Final = 384
+"""Scenarios of a stretch at most: what is lost when a worker is killed."""
 
 
 @dataclass(frozen=True)
@@ -79,13 +88,25 @@ def sweep(
     report(progress)
     status = 2 + len(plan.variables)
     statuses: Counter[str] = Counter()
-    to_do = (values for values in scenarios if not _is_done(plan, ledger, values))
-    for now, row in enumerate(in_order(crew, plan, to_do), start=1):
+    to_do = (each for each in _stretches(scenarios) if not all(_is_done(plan, ledger, v) for v in each))
+    now = 0
+    for row in in_order(crew, plan, to_do):
+        if int(str(row[0]), 16) in ledger.done:  # of a stretch that was interrupted
+            continue
+        now += 1
         ledger.append(row)
         statuses[str(row[status])] += 1
         progress = Progress(len(scenarios), before, now, time.monotonic() - begun, statuses)
         report(progress)
     return progress
+
+
+def _stretches(scenarios: Scenarios) -> Iterator[tuple[Values, ...]]:
+    """Yield the scenarios in stretches that depend on nothing but the sweep: so do the rows."""
+    length = min(max(len(scenarios) // _STRETCHES, 1), _LONGEST)
+    left = iter(scenarios)
+    while stretch := tuple(islice(left, length)):
+        yield stretch
 
 
 def _is_done(plan: Plan, ledger: Ledger, values: Values) -> bool:

@@ -1,4 +1,4 @@
-"""One scenario: the job with its changes, designed, as one row. Runs in any process that has the package.
+"""A few scenarios: the job with its changes, designed, as rows. Runs in any process that has the package.
 
 A catalogue does not travel between processes: every process loads its own once, and says so when it is not
 the one the sweep was planned with. The chain and the scan of the room of blends are compiled once for all
@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import islice
@@ -27,14 +27,15 @@ from optimizer.job import Job
 from optimizer.jobfile import parse_job
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import PROPERTIES, QUANTITIES
-from optimizer.problem import Problem, counts_money, price_faults, problem_of
+from optimizer.problem import counts_money, price_faults, problem_of
 from optimizer.shop import DAMP_CLASSES
 from optimizer.solution import Solution
 from optimizer.specs import load_catalogue
-from optimizer.studies.design import design_problem
+from optimizer.sweep.neighbors import Asked, Bench, Outcome, answers
 from optimizer.sweep.scenarios import Values
 from optimizer.sweep.variables import Variable, changed
 from optimizer.toml_files import parse_toml
+from optimizer.verdict.confidence import Doubt
 from optimizer.verdict.judge import worst_verdict
 
 __all__ = [
@@ -63,7 +64,7 @@ OWN_FAULT: Final = "a fault of vesselblend"
 _WORDS: Final = ("scenario", "job", "status", "verdict", "damp_risk", "fault", "fingerprint")
 _LONGEST_FAULT: Final = 400
 _KEY_DIGITS: Final = 16
-_COMPILED: Final = 4
+_COMPILED: Final = 16
 _LOOKED_AT: Final = 50
 
 
@@ -83,6 +84,8 @@ class Plan:
         Of the unchanged job, the figures, the calibration and the version.
     calibration : str
         Text of the calibration in use; empty for shipped figures.
+    in_full : bool
+        True searches each scenario in full, whatever its neighbors gave.
     """
 
     text: str
@@ -90,6 +93,7 @@ class Plan:
     variables: tuple[Variable, ...]
     fingerprint: str
     calibration: str = ""
+    in_full: bool = False
 
 
 @dataclass(frozen=True)
@@ -167,15 +171,19 @@ def _with_unit(name: str, unit: str, currency: str) -> str:
     return f"{name} [{unit.replace('currency', currency)}]"
 
 
-def solve(plan: Plan, values: Values) -> Row | Refused:
-    """Design one scenario and return its row, in the columns of `header_of`.
+def solve(plan: Plan, stretch: Sequence[Values]) -> tuple[Row, ...] | Refused:
+    """Design some scenarios in turn and return their rows, in the columns of `header_of`.
+
+    Those of the same materials start from each other's blends
+    (`optimizer.sweep.neighbors`), so rows depend a little on the stretch they are designed in: within what a
+    full search may miss by, and never in whether a limit is met.
 
     Parameters
     ----------
     plan
         The sweep.
-    values
-        One value per variable.
+    stretch
+        Scenarios, each one value per variable.
     """
     try:
         bench = _workbench(plan)
@@ -183,14 +191,29 @@ def solve(plan: Plan, values: Values) -> Row | Refused:
         return Refused(f"a worker cannot read the job or its materials: {error}")
     if bench.fingerprint != plan.fingerprint:
         return Refused("a worker has other material files or another version of vesselblend")
+    outcomes: list[Outcome] = [VesselblendError("not asked")] * len(stretch)
+    groups: dict[tuple[object, ...], list[tuple[int, Asked]]] = {}
+    for place, values in enumerate(stretch):
+        try:
+            job = bench.job_of(plan, values)
+            kind = (job.materials, job.at_most_materials, job.objective, job.maximize)
+            groups.setdefault(kind, []).append((place, bench.asked(job)))
+        except Exception as error:
+            outcomes[place] = error
+    for alike in groups.values():
+        places, asked = zip(*alike, strict=True)
+        for place, outcome in zip(places, answers(asked, in_full=plan.in_full), strict=True):
+            outcomes[place] = outcome
+    return tuple(_row(plan, bench.job, *each) for each in zip(stretch, outcomes, strict=True))
+
+
+def _row(plan: Plan, job: Job, values: Values, outcome: Outcome) -> Row:
     front = (scenario_key(plan, values), plan.fingerprint[:_KEY_DIGITS], *(map(_cell, values)))
-    try:
-        solution = bench.design(bench.job_of(plan, values))
-    except VesselblendError as error:
-        return (*front, FAULTY, *_blanks(bench.job), _one_line(str(error)), "")
-    except Exception as error:  # one scenario that trips us up must not end a night's work
-        return (*front, OWN_FAULT, *_blanks(bench.job), _one_line(f"{type(error).__name__}: {error}"), "")
-    return (*front, *_answer(solution), "", solution.fingerprint)
+    if isinstance(outcome, VesselblendError):
+        return (*front, FAULTY, *_blanks(job), _one_line(str(outcome)), "")
+    if isinstance(outcome, Exception):
+        return (*front, OWN_FAULT, *_blanks(job), _one_line(f"{type(outcome).__name__}: {outcome}"), "")
+    return (*front, *_answer(outcome), "", outcome.fingerprint)
 
 
 def _cell(value: float | str | bool | None) -> Cell:
@@ -237,28 +260,27 @@ class _Workbench:
     job: Job
     fingerprint: str
     calibration: Calibration | None = None
-    compiled: dict[str, tuple[Problem, Scan]] = field(default_factory=dict, compare=False)
+    compiled: dict[str, Bench] = field(default_factory=dict, compare=False)
 
     def job_of(self, plan: Plan, values: Values) -> Job:
         """Return the job of a scenario; `FileFaults` if its values do not fit together."""
         stated = {v: x for v, x in zip(plan.variables, values, strict=True) if x is not None}
         return parse_job(tomli_w.dumps(changed(self.data, stated)), self.catalogue, "scenario")
 
-    def design(self, job: Job) -> Solution:
-        """Return the quick answer, with the chain compiled once for all scenarios that share it."""
-        # The limits, prices, confidence and objective play no part in what is compiled.
+    def asked(self, job: Job) -> Asked:
+        """Return a job with its bench, compiled once for all jobs that share it."""
+        # Limits, prices, confidence and objective play no part in what is compiled.
         bare = replace(job, title="", limits=(), prices={}, confidence=0.5, objective="cost", maximize=False)
-        problem, scan = self._compiled(canonical_text(bare), bare)
-        return design_problem(replace(problem, job=job), explain=False, scan=scan)
+        return Asked(self._compiled(canonical_text(bare), bare), job)
 
-    def _compiled(self, key: str, job: Job) -> tuple[Problem, Scan]:
+    def _compiled(self, key: str, job: Job) -> Bench:
         if key not in self.compiled:
             while len(self.compiled) >= _COMPILED:
                 self.compiled.pop(next(iter(self.compiled)), None)
             taught = self.calibration
             known = None if taught is None else parameter_set(taught, self.catalogue, job.materials)
             problem = problem_of(job, self.catalogue, known)
-            self.compiled[key] = (problem, Scan(problem))
+            self.compiled[key] = Bench(problem, Scan(problem), Doubt(problem))
         return self.compiled[key]
 
 

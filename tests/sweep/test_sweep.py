@@ -101,18 +101,18 @@ def test_no_blend_and_no_job_are_rows_too(tmp_path):
 
 def test_shared_scans_change_no_answer():
     plan, scenarios = planned("limits.dry_strength=20 MPa:30 MPa:3, bounds.marble_flour.max=0.1|1")
-    forward = [solve(plan, values) for values in scenarios]
+    forward = [solve(plan, (values,)) for values in scenarios]
     from optimizer.sweep.worker import _workbench
 
     _workbench.cache_clear()
-    backward = [solve(plan, values) for values in list(scenarios)[::-1]]
+    backward = [solve(plan, (values,)) for values in list(scenarios)[::-1]]
     assert forward == backward[::-1]
 
 
 def test_a_fault_of_ours_ends_one_scenario_not_the_night(monkeypatch):
     plan, scenarios = planned()
-    monkeypatch.setattr("optimizer.sweep.worker.design_problem", lambda *_, **__: 1 / 0)
-    row = solve(plan, next(iter(scenarios)))
+    monkeypatch.setattr("optimizer.sweep.neighbors.design_problem", lambda *_, **__: 1 / 0)
+    (row,) = solve(plan, (next(iter(scenarios)),))
     assert row[4] == OWN_FAULT
     assert row[-2] == "ZeroDivisionError: division by zero"
     assert len(row) == len(header_of(plan))
@@ -121,10 +121,10 @@ def test_a_fault_of_ours_ends_one_scenario_not_the_night(monkeypatch):
 def test_a_worker_with_other_materials_refuses(tmp_path):
     plan, scenarios = planned()
     values = next(iter(scenarios))
-    assert isinstance(solve(replace(plan, fingerprint="0" * 64), values), Refused)
-    assert isinstance(solve(replace(plan, specs=str(tmp_path / "none")), values), Refused)
+    assert isinstance(solve(replace(plan, fingerprint="0" * 64), (values,)), Refused)
+    assert isinstance(solve(replace(plan, specs=str(tmp_path / "none")), (values,)), Refused)
     with pytest.raises(VesselblendError, match="other material files"):
-        list(in_order(SoloCrew(), replace(plan, fingerprint="0" * 64), scenarios))
+        list(in_order(SoloCrew(), replace(plan, fingerprint="0" * 64), [tuple(scenarios)]))
 
 
 def test_a_slip_in_the_values_is_told_before_anything_runs():
@@ -165,7 +165,7 @@ class FlakyCrew:
     def work(self):
         for promise, values in self.given[::-1]:
             if not promise.done():
-                promise.set_result((values,))
+                promise.set_result(((values,),))
                 return
 
     def renew(self):

@@ -41,6 +41,11 @@ Example:
 @click.option(
     "--workers", type=click.IntRange(1, 1024), help="Processes to start; default: one per usable processor."
 )
+@click.option(
+    "--in-full",
+    is_flag=True,
+    help="Search each scenario as design does, whatever its neighbors gave; several times slower.",
+)
 @figure_options
 @delivered
 def sweep(
@@ -49,6 +54,7 @@ def sweep(
     table: str | None,
     executor: str,
     workers: int | None,
+    in_full: bool,
     figures: Figures,
     delivery: Delivery,
 ) -> int:
@@ -57,6 +63,9 @@ def sweep(
     Rows go to FILE of -o as they come: CSV, or for the ending .parquet a folder of Parquet files. Stopped
     at any moment, the same command goes on from there. Without -o rows go to standard output, as CSV or
     with --json as one JSON object a line; with -o, --json gives the counts. Units are those of --json.
+
+    In a long sweep most scenarios start from the blends of their neighbors, and every 64th is searched in
+    full to check them. Every row is certified from the property functions, as the answer of design is.
 
     JOB is a TOML file, or - for standard input.
     """
@@ -72,6 +81,6 @@ def sweep(
     folder = None if figures.specs is None else str(Path(figures.specs).resolve())
     bare = plan_of(text, named, catalogue, folder, named_calibration(figures.calibration))
     scenarios = read_scenarios(vary, None if table is None else Path(table), parse_toml(text, named))
-    plan = replace(bare, variables=scenarios.variables)
+    plan = replace(bare, variables=scenarios.variables, in_full=in_full)
     check_first(plan, scenarios)
     return run_sweep(plan, scenarios, executor, workers, delivery)

@@ -1,0 +1,93 @@
+"""Long sweeps start scenarios from their neighbors: answers as in full, whoever works, whenever stopped."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import replace
+
+import pytest
+
+from optimizer.sweep import CsvLedger, header_of, neighbors, sweep
+from optimizer.sweep.crews import ProcessCrew, SoloCrew
+from tests.sweep.samples import planned
+
+LONG = (
+    "prices.gypsum_cement.price=30:60:8, "
+    "limits.dry_strength=18 MPa|24 MPa|240 MPa|300 MPa, vessel.wall=6mm|8mm"
+)
+
+
+def swept(path, crew=None, **changes):
+    plan, scenarios = planned(LONG)
+    plan = replace(plan, **changes)
+    ledger, crew = CsvLedger(path, header_of(plan), plan.fingerprint[:16]), crew or SoloCrew()
+    try:
+        return sweep(plan, scenarios, ledger, crew)
+    finally:
+        ledger.close()
+        crew.close()
+
+
+def rows_of(path):
+    return list(csv.DictReader(io.StringIO(path.read_text())))
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory):
+    path = tmp_path_factory.mktemp("sweep") / "whole.csv"
+    swept(path)
+    return path
+
+
+def test_rows_are_those_of_full_searches(whole, tmp_path):
+    swept(tmp_path / "full.csv", in_full=True)
+    near, full = rows_of(whole), rows_of(tmp_path / "full.csv")
+    assert len(near) == len(full) == 64
+    assert [x["status"] for x in near] == [x["status"] for x in full]
+    assert {x["status"] for x in near} == {"designed", "no blend meets the limits"}
+    for mine, alone in zip(near, full, strict=True):
+        assert mine["scenario"] == alone["scenario"]
+        if mine["status"] == "designed":
+            assert mine["verdict"] == "meets"
+            assert float(mine["cost [EUR]"]) == pytest.approx(float(alone["cost [EUR]"]), rel=1e-3)
+
+
+def test_most_scenarios_are_not_searched_in_full(monkeypatch, tmp_path):
+    full = []
+    real = neighbors.Search.run
+    monkeypatch.setattr(neighbors.Search, "run", lambda self: full.append(1) or real(self))
+    swept(tmp_path / "out.csv")
+    # Eight stretches: the first and the last of each, and what no blend met under the loosest limits.
+    assert 16 <= len(full) <= 40
+
+
+def test_processes_write_the_same_file(whole, tmp_path):
+    swept(tmp_path / "out.csv", crew=ProcessCrew(2))
+    assert (tmp_path / "out.csv").read_bytes() == whole.read_bytes()
+
+
+@pytest.mark.parametrize("rows", [1, 5, 12, 40])
+def test_a_stretch_cut_short_goes_on_as_if_nothing_had_been(whole, tmp_path, rows):
+    path = tmp_path / "out.csv"
+    path.write_bytes(b"".join(whole.read_bytes().splitlines(keepends=True)[: rows + 1]))
+    progress = swept(path)
+    assert (progress.before, progress.now) == (rows, 64 - rows)
+    assert path.read_bytes() == whole.read_bytes()
+
+
+def test_where_neighbors_mislead_all_are_searched_in_full(monkeypatch, whole, tmp_path):
+    """Neighbors that give an answer a tenth too dear are found out at the next check."""
+    real = neighbors.nearby
+
+    def dear(search, pool):
+        best = real(search, pool)
+        return None if best is None else replace(best, value=1.1 * best.value)
+
+    monkeypatch.setattr(neighbors, "nearby", dear)
+    full = []
+    run = neighbors.Search.run
+    monkeypatch.setattr(neighbors.Search, "run", lambda self: full.append(1) or run(self))
+    swept(tmp_path / "out.csv")
+    assert len(full) >= 32
+    assert [x["status"] for x in rows_of(tmp_path / "out.csv")] == [x["status"] for x in rows_of(whole)]
