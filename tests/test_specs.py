@@ -382,6 +382,7 @@ EDITS = [
     ("gypsum_cement", '"dust", "heat"', '"dust", "heet"', "cautions.1"),
     ("citric_acid", '"0.10 %"', '"10 %"', "dose_levels.levels"),
     ("citric_acid", '"0.15 %"\nsource', "0.15\nsource", "figures.max_dose_gypsum.value"),
+    ("superplasticizer", '"0.2 %"\nsource', '"0 %"\nsource', "figures.dose.value"),
     ("water", 'role = "water"', 'role = "filler"', "kind"),
     ("red_oxide", 'role = "pigment"', 'role = "pigment"\nkind = "heavy"', "kind"),
 ]

@@ -69,7 +69,7 @@ MATERIAL_FIGURES: Final[Mapping[str, Span]] = {
     "csa_strength_loss": Span("1/%", 0.0, 10.0),
     "max_dose_gypsum": DOSE,
     "max_dose_csa": DOSE,
-    "dose": DOSE,
+    "dose": Span("%", 0.01, 5.0),
     "water_reduction": Span("fraction", 0.0, 0.4),
     "set_factor": Span("-", 0.3, 5.0),
 }
