@@ -91,6 +91,11 @@ class Search:
             return best
         return self._met_at_all() or best
 
+    def run_from(self, met: Candidate) -> Candidate:
+        """Return the best candidate over all cases, given a blend that this search has not met by itself."""
+        self.keep(met)
+        return _better(met, self._best((met,), last=True))
+
     def _met_at_all(self) -> Candidate | None:
         """Return a blend that meets the limits, found by an objective without edges.
 
@@ -134,11 +139,35 @@ class Search:
             if self.first and agenda.best is not None and agenda.best.feasible:
                 break
         best = agenda.best
+        if best is not None and best.feasible and not self.first:
+            return self._without_each(best)
         if best is None or best.feasible or last:
             return best
         best = self._last_resort(best, agenda.solved)
         again = self._best((best,), last=True) if best.feasible and not self.first else None
         return _better(best, again)
+
+    def _without_each(self, best: Candidate) -> Candidate:
+        """Return a better blend of the same case that lacks one of the materials of `best`, or `best`.
+
+        A walk seldom crosses from one set of binders to another; leaving one out makes it.
+        """
+        for k in best.support:
+            rest = self._rest(k)
+            if not rest:
+                continue
+            end = self.walks.down(best.case, rest, best.mix, (), best.value)
+            if end.feasible and end.value < best.value - _MARGIN:
+                for blend in settle(self.walks, end, rest, best):
+                    self.keep(blend)
+                    best = _better(best, blend)
+        return best
+
+    def _rest(self, k: int) -> tuple[int, ...]:
+        """Return the materials without one; none where it may not be left out."""
+        rest = tuple(j for j in self.solids() if j != k)
+        bound = any(self.problem.materials[j].role == "binder" for j in rest)
+        return rest if bound and len(rest) < len(self.solids()) else ()
 
     def _shorten(self, cases: tuple[Case, ...], seeds: tuple[Candidate, ...]) -> list[Candidate]:
         """Keep the materials worth a look among many, and return the walks among all of them that told.
@@ -187,8 +216,8 @@ class Search:
         Those met on the way to the answer are among them; best first.
         """
         for k in best.support:
-            rest = tuple(j for j in self.solids() if j != k)
-            if k in rest or not any(self.problem.materials[j].role == "binder" for j in rest):
+            rest = self._rest(k)
+            if not rest:
                 continue
             end = self.walks.down(best.case, rest, best.mix)
             for blend in settle(self.walks, end, rest):

@@ -9,6 +9,7 @@ from dataclasses import replace
 from optimizer.chain.parameters import ParameterSet
 from optimizer.engine.polish import Candidate
 from optimizer.engine.scan import Scan
+from optimizer.engine.search import Search
 from optimizer.fingerprint import fingerprint
 from optimizer.formulation import RowLabel
 from optimizer.job import Job
@@ -16,19 +17,14 @@ from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of, require_prices
 from optimizer.solution import Alternative, Proof, Solution
 from optimizer.studies.explain import alternatives, blend_shares, limit_prices, price_switches, single_binders
-from optimizer.studies.held import Found, backed_off, searched, shifts_at
+from optimizer.studies.held import Found, backed_off, shifts_at
 from optimizer.studies.infeasible import conflict_of, joint_relaxation, single_relaxations
-from optimizer.studies.proofs import prove
+from optimizer.studies.proofs import FIRST_PARTS, PATIENT_SECONDS, prove, sought
 from optimizer.studies.rounding import rounded
 from optimizer.verdict.confidence import Doubt
 from optimizer.verdict.judge import solution_of
 
 __all__ = ["design", "design_problem"]
-
-_FIRST_NODES = 30
-"""Parts of a proof in which a better blend is looked for, whatever time they take."""
-
-_PATIENT_SECONDS = 30.0
 
 
 def design(
@@ -83,7 +79,7 @@ def design_problem(
     require_prices(problem)
     doubt = doubt or Doubt(problem)
     scan = scan or Scan(problem)
-    nominal = nominal or searched(problem, {}, scan)
+    nominal = nominal or _nominal(problem, scan)
     if nominal is None or not nominal.best.feasible:
         return _no_blend(problem, {}, scan, explain, proof_seconds)
     found = backed_off(problem, doubt, nominal)
@@ -110,6 +106,13 @@ def design_problem(
     return _explained(problem, found, replace(answer, joint_probability=together))
 
 
+def _nominal(problem: Problem, scan: Scan) -> Found | None:
+    """Return the best blend at best values, with the search that met it."""
+    search = Search(problem, scan=scan)
+    best = sought(search)
+    return None if best is None else Found(search, best, {})
+
+
 def _proved(problem: Problem, found: Found, seconds: float) -> tuple[Found, Proof | None]:
     """Return the proof for the answer; a better mix met on its first steps becomes the answer.
 
@@ -117,7 +120,7 @@ def _proved(problem: Problem, found: Found, seconds: float) -> tuple[Found, Proo
     """
     if seconds <= 0.0:
         return found, None
-    proof, better = prove(problem, found.best, found.shifts, _PATIENT_SECONDS, _FIRST_NODES)
+    proof, better = prove(problem, found.best, found.shifts, PATIENT_SECONDS, FIRST_PARTS)
     if better is not None and better.rank() < found.best.rank():
         found = replace(found, best=better)
     if proof is None or not proof.finished:

@@ -26,6 +26,7 @@ from optimizer.limit_rows import row_count
 from optimizer.pareto import Sense
 from optimizer.problem import Problem
 from optimizer.shop import Limit
+from optimizer.studies.proofs import sought
 from optimizer.verdict.confidence import Doubt
 from optimizer.verdict.judge import cost_parts_of
 
@@ -127,7 +128,7 @@ class LevelWalk:
         for k in range(len(self.over)):
             aimed = self._aimed(k)
             search = Search(aimed, scan=self.scan)
-            nominal = search.run()
+            nominal = sought(search)
             self.pool.learn(search)
             placed = None
             if nominal is not None and nominal.feasible:

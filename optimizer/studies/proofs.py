@@ -6,11 +6,30 @@ from collections.abc import Mapping
 
 from optimizer.certificate import certify_bound
 from optimizer.engine.polish import Candidate
+from optimizer.engine.search import Search
 from optimizer.formulation import RowLabel
 from optimizer.problem import Problem
 from optimizer.solution import Proof
 
-__all__ = ["prove"]
+__all__ = ["FIRST_PARTS", "PATIENT_SECONDS", "prove", "sought"]
+
+FIRST_PARTS = 30
+"""Parts of a proof in which a better blend is looked for, whatever time they take."""
+
+PATIENT_SECONDS = 30.0
+"""Time in which those parts end on any machine [s]."""
+
+
+def sought(search: Search) -> Candidate | None:
+    """Return the best candidate of a search; where that is no blend, what the first parts of a proof lead to.
+
+    These parts are counted, not timed, so that the same problem has the same answer on any machine.
+    """
+    best = search.run()
+    if best is None or best.feasible:
+        return best
+    met = prove(search.problem, None, search.shifts, PATIENT_SECONDS, FIRST_PARTS)[1]
+    return best if met is None or not met.feasible else search.run_from(met)
 
 
 def prove(

@@ -20,6 +20,7 @@ from optimizer.problem import Problem
 from optimizer.solution import Solution
 from optimizer.studies.design import design_problem
 from optimizer.studies.held import Found
+from optimizer.studies.proofs import sought
 from optimizer.verdict.confidence import Doubt
 
 __all__ = ["Asked", "Bench", "Outcome", "answers"]
@@ -113,7 +114,7 @@ class _Turn:
 
     def _searched(self, asked: Asked) -> tuple[Outcome, Candidate | None]:
         search = asked.bench.search(asked.job)
-        best = _kept(search.run)
+        best = _kept(sought, search)
         if isinstance(best, Exception):
             return best, None
         if best is None:
