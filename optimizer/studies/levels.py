@@ -34,11 +34,11 @@ __all__ = ["LevelWalk", "Placed", "values_of"]
 
 Array = NDArray[np.float64]
 
-_SEARCHED = 3
-"""Levels searched in full."""
+_SEARCHED, _APART = 3, 10
+"""Levels searched in full at most, and levels to each."""
 
-_MENDED, _STEEP = 4, 0.1
-"""Further levels searched, beyond steps of more than this share of the whole range."""
+_STEEP = 0.1
+"""Share of the whole range beyond which a step between neighbors has the next level searched, too."""
 
 _GAIN = 1e-6
 """Share of the objective by which a blend must be better to take another's place."""
@@ -101,7 +101,7 @@ class LevelWalk:
     over, senses
         The quantities traded, and ``min`` or ``max`` for each.
 
-    `pool` keeps the blends met so far.
+    `pool` keeps the blends met so far, `hopeless` the levels that none reaches.
     """
 
     def __init__(self, problem: Problem, over: Sequence[str], senses: Sequence[Sense]) -> None:
@@ -111,6 +111,7 @@ class LevelWalk:
         self.doubt = Doubt(problem) if problem.job.confidence > 0.5 else None
         self.shifts: Mapping[RowLabel, float] = {}
         self.pool = Pool()
+        self.hopeless: list[tuple[float, ...]] = []
 
     def _aimed(self, k: int) -> Problem:
         job = replace(self.base.job, objective=self.over[k], maximize=self.senses[k] == "max")
@@ -184,11 +185,12 @@ class LevelWalk:
 
     def between(self, levels: Sequence[tuple[float, ...]]) -> list[Placed]:
         """Return the best blend at each level that has one."""
-        stride = max(1, math.ceil(len(levels) / _SEARCHED))
+        count = max(1, min(_SEARCHED, len(levels) // _APART))
+        stride = max(1, math.ceil(len(levels) / count))
         whole = {i: self._searched(levels[i]) for i in range(stride // 2, len(levels), stride)}
-        best = [whole.get(i) or self._near(level) for i, level in enumerate(levels)]
+        best = [whole.get(i) or self._reached(level) for i, level in enumerate(levels)]
         if len(self.over) == 2:
-            self._mend(levels, best, set(whole))
+            self._mend(levels, best, set(whole), count + 1)
         placed = [
             self._held(self._asked(level), found)
             for level, found in zip(levels, best, strict=True)
@@ -197,10 +199,10 @@ class LevelWalk:
         return [found for found in placed if found is not None]
 
     def _mend(
-        self, levels: Sequence[tuple[float, ...]], best: list[Candidate | None], searched: set[int]
+        self, levels: Sequence[tuple[float, ...]], best: list[Candidate | None], searched: set[int], most: int
     ) -> None:
         """Search beyond the largest steps between neighbors: there the materials are likely to change."""
-        for _ in range(_MENDED):
+        for _ in range(most):
             k = _largest_step(best, searched)
             if k is None:
                 return
@@ -230,6 +232,20 @@ class LevelWalk:
         found = search.run()
         self.pool.learn(search)
         return found if found is not None and found.feasible else None
+
+    def _reached(self, level: tuple[float, ...]) -> Candidate | None:
+        """Return the best blend at a level; searched in full where those met lead nowhere, unless in vain."""
+        if any(self._tighter(level, none) for none in self.hopeless):
+            return None
+        found = self._near(level) or self._searched(level)
+        if found is None:
+            self.hopeless.append(level)
+        return found
+
+    def _tighter(self, level: tuple[float, ...], other: tuple[float, ...]) -> bool:
+        """Return True when a level asks for all that another one asks for, or more."""
+        pairs = zip(self.senses[1:], level, other, strict=True)
+        return all(mine <= their if sense == "min" else mine >= their for sense, mine, their in pairs)
 
     def _near(self, level: tuple[float, ...]) -> Candidate | None:
         """Return the best blend at a level that those met so far lead to."""
