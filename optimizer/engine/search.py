@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import heapq
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from itertools import count
+from itertools import combinations, count
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,7 +35,10 @@ _TRIES, _WARM, _SUPPORTS = 3, 2, 4
 _VALLEYS = (0.3, 0.7)
 """Share of gypsum binders among the binders that parts the valleys of cost [-]."""
 
-_RETRIED, _SUPPORTS_AT_LAST = 3, 16
+_RETRIED, _SUPPORTS_AT_LAST, _SUPPORTS_BELOW = 3, 16, 8
+_MOST_SETS = 20
+"""Sets of materials of one crowded mix that are tried."""
+
 _MARGIN = 1e-9
 _NEARLY = 0.02
 _SAME = 1e-3
@@ -140,12 +143,47 @@ class Search:
                 break
         best = agenda.best
         if best is not None and best.feasible and not self.first:
-            return self._without_each(best)
+            return self._without_each(self._below(cases, best))
         if best is None or best.feasible or last:
             return best
         best = self._last_resort(best, agenda.solved)
-        again = self._best((best,), last=True) if best.feasible and not self.first else None
-        return _better(best, again)
+        if not best.feasible or self.first:
+            return best
+        again = self._best((best,), last=True)
+        return self._without_each(self._below(cases, _better(best, again)))
+
+    def _below(self, cases: tuple[Case, ...], best: Candidate) -> Candidate:
+        """Return a better blend of cheaper steps than those of `best`, or `best`.
+
+        A step costs more than any choice of materials, so what walks with all materials gave up is tried once
+        more on the grid's most promising sets; where even looser steps have no blend, tighter ones have none.
+        """
+        vain: list[Case] = []
+        below = sorted((x for x in cases if x.fixed < best.case.fixed), key=lambda x: -x.fixed)
+        for case in below:
+            if case.fixed >= best.case.fixed or any(case.tighter_than(other) for other in vain):
+                continue
+            found = self._tried(case, best)
+            if found is None:
+                vain.append(case)
+            else:
+                best = _better(best, found)
+                best = _better(best, self._made(case, self._free(case, [found]), best))
+        return best
+
+    def _tried(self, case: Case, best: Candidate) -> Candidate | None:
+        """Return a blend of a case that a walk on one set of materials leads to, or None."""
+        known, nearest = {best.support: best.mix, **self._ranked(case)}, math.inf
+        for tried, (support, start) in enumerate(known.items()):
+            if tried >= (_SUPPORTS_BELOW if nearest <= _FAR else _SUPPORTS):
+                break
+            own = [k for k in support if k in self.problem.solids]
+            end = self.walks.down(case, own, start, own, best.value)
+            if end.feasible:
+                self.keep(end)
+                return end
+            nearest = min(nearest, end.violation)
+        return None
 
     def _without_each(self, best: Candidate) -> Candidate:
         """Return a better blend of the same case that lacks one of the materials of `best`, or `best`.
@@ -246,7 +284,7 @@ class Search:
                     break
         return _distinct(ends)
 
-    def _made(self, case: Case, free: Iterable[Candidate], best: Candidate | None) -> Candidate | None:
+    def _made(self, case: Case, free: Sequence[Candidate], best: Candidate | None) -> Candidate | None:
         """Return what a shop can weigh of the free ends, where that may be better than `best`."""
         found: Candidate | None = None
         tried = False
@@ -259,11 +297,30 @@ class Search:
                 self.keep(blend)
                 found = _better(found, blend)
                 beaten = _better(beaten, blend) if blend.feasible else beaten
-        crowded = any(len(end.support) > self._cap() for end in free)
+        crowded = any(len(self._solids_in(end)) > self._cap() for end in free)
+        if tried and crowded and free[0].feasible and (found is None or not found.feasible):
+            found = self._thinned(free[0], found, beaten)
         near = found is None or found.violation <= _FAR
         if tried and near and (found is None or not found.feasible or crowded):
             found = self._by_support(case, found, beaten)
         return found
+
+    def _solids_in(self, end: Candidate) -> tuple[int, ...]:
+        return tuple(k for k in end.support if k in self.problem.solids)
+
+    def _thinned(self, end: Candidate, best: Candidate | None, beaten: Candidate | None) -> Candidate | None:
+        """Walk on every few of the materials of a crowded end, those first that hold most of its mass."""
+        sets = combinations(self._solids_in(end), self._cap())
+        cutoff = np.inf if beaten is None else beaten.value
+        for own in sorted(sets, key=lambda few: -float(end.mix[list(few)].sum()))[:_MOST_SETS]:
+            if not any(self.problem.materials[k].role == "binder" for k in own):
+                continue
+            found = self.walks.down(end.case, own, end.mix, own, cutoff)
+            if found.feasible:
+                self.keep(found)
+                cutoff = min(cutoff, found.value)
+            best = _better(best, found)
+        return best
 
     def _by_support(self, case: Case, best: Candidate | None, beaten: Candidate | None) -> Candidate | None:
         """Walk on the grid's most promising sets of materials alone: where all at once lead astray."""
