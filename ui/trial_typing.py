@@ -73,6 +73,8 @@ def _pairs(readings: Sequence[str], weighed: str | None) -> tuple[_Pairs, list[F
     typed = [(name.strip(), value.strip()) for name, equals, value in parts if equals]
     headers, wrong = read_header(["date", *(name for name, _ in typed if name.lower() != "date")], _TYPED)
     faults += [_named(fault) for fault in wrong]
+    if not headers:  # more names, or longer ones, than any trial has
+        return [], faults
     day = [value for name, value in typed if name.lower() == "date"]
     values = [value for name, value in typed if name.lower() != "date"]
     found = zip(headers, [day[0] if day else None, *values], strict=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from optimizer.errors import QuantityError
+from optimizer.errors import QuantityError, short
 from optimizer.properties.color import lightness
 from optimizer.trials.measured import Measured
 
@@ -275,7 +275,7 @@ def _pixels(path: Path) -> tuple[NDArray[np.float64], tuple[str, ...]]:
                 photo, notes = _in_srgb(ImageOps.exif_transpose(file))
                 return np.asarray(photo, dtype=float), notes
     except (UnidentifiedImageError, OSError, Image.DecompressionBombError) as error:
-        raise QuantityError(f"{path.name} ({error})", allowed, repair) from None
+        raise QuantityError(f"{path.name} ({short(error)})", allowed, repair) from None
 
 
 def _in_srgb(photo: Photo) -> tuple[Photo, tuple[str, ...]]:

@@ -21,7 +21,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from optimizer.errors import Fault, VesselblendError
+from optimizer.errors import Fault, VesselblendError, short
 
 __all__ = [
     "BookBusy",
@@ -149,7 +149,7 @@ def translated(path: Path) -> Iterator[None]:
         if found is None:
             raise
         kind, value, allowed, repair = found
-        raise kind(path, f"{value} ({error})", allowed, repair) from error
+        raise kind(path, f"{value} ({short(error)})", allowed, repair) from error
     except OSError as error:
         kind, value, allowed, repair = _UNOPENED
         raise kind(path, f"{value} ({error.strerror or error})", allowed, repair) from error

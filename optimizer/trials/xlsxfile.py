@@ -10,7 +10,7 @@ from pathlib import Path
 from types import ModuleType
 from typing import TYPE_CHECKING, Final
 
-from optimizer.errors import Fault, FileFaults, VesselblendError
+from optimizer.errors import Fault, FileFaults, VesselblendError, short
 from optimizer.trials.cells import Cell, write_row
 from optimizer.trials.columns import headers_for
 from optimizer.trials.records import Trial, Version, as_versions
@@ -88,7 +88,9 @@ def read_xlsx(path: Path, today: dt.date | None = None) -> Table:
             "an XLSX file",
             "Open it in a spreadsheet program and save it as XLSX, or as CSV UTF-8.",
         )
-        raise FileFaults([Fault(path.name, f"a file that is not XLSX ({error})", allowed, repair)]) from None
+        raise FileFaults(
+            [Fault(path.name, f"a file that is not XLSX ({short(error)})", allowed, repair)]
+        ) from None
     return read_table(rows, path.name, False, today)
 
 

@@ -287,6 +287,19 @@ def test_a_spreadsheet_with_a_damaged_part(tmp_path):
         read_trials(tmp_path / "a.xlsx")
 
 
+def test_a_spreadsheet_whose_fault_names_half_the_file_is_told_shortly(tmp_path):
+    export_trials([FULL], tmp_path / "a.xlsx")
+    content = bytearray((tmp_path / "a.xlsx").read_bytes())
+    with zipfile.ZipFile(tmp_path / "a.xlsx") as archive:
+        start = archive.getinfo("docProps/core.xml").header_offset
+    # The part's name is said to be 4,000 bytes long (PKWARE APPNOTE 4.3.7, from memory).
+    content[start + 26 : start + 28] = (4000).to_bytes(2, "little")
+    (tmp_path / "a.xlsx").write_bytes(content)
+    with pytest.raises(FileFaults, match="not XLSX") as caught:
+        read_trials(tmp_path / "a.xlsx")
+    assert len(str(caught.value)) < 1000
+
+
 def test_a_spreadsheet_that_swells_on_unpacking(tmp_path, monkeypatch):
     export_trials([FULL], tmp_path / "a.xlsx")
     monkeypatch.setattr(xlsxfile, "_MOST_UNPACKED", 1000)
