@@ -24,7 +24,7 @@ from optimizer.studies.rounding import rounded
 from optimizer.verdict.confidence import Doubt
 from optimizer.verdict.judge import solution_of
 
-__all__ = ["design", "design_problem"]
+__all__ = ["design", "design_problem", "nominal_best"]
 
 
 def design(
@@ -79,7 +79,7 @@ def design_problem(
     require_prices(problem)
     doubt = doubt or Doubt(problem)
     scan = scan or Scan(problem)
-    nominal = nominal or _nominal(problem, scan)
+    nominal = nominal or nominal_best(problem, scan)
     if nominal is None or not nominal.best.feasible:
         return _no_blend(problem, {}, scan, explain, proof_seconds)
     found = backed_off(problem, doubt, nominal)
@@ -106,8 +106,8 @@ def design_problem(
     return _explained(problem, found, replace(answer, joint_probability=together))
 
 
-def _nominal(problem: Problem, scan: Scan) -> Found | None:
-    """Return the best blend at best values, with the search that met it."""
+def nominal_best(problem: Problem, scan: Scan) -> Found | None:
+    """Return the best blend at best values, with the search that met it; None where no mix can be started."""
     search = Search(problem, scan=scan)
     best = sought(search)
     return None if best is None else Found(search, best, {})

@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 from optimizer.jobfile import parse_job, template
 from optimizer.specs import load_catalogue
 from optimizer.studies.check import check
-from optimizer.studies.design import design
+from optimizer.studies.design import design, design_problem
 from optimizer.trials.book import TrialBook
 from optimizer.trials.records import Portion, Strength, Trial
 from ui.draft import field_value, tables_of
@@ -452,10 +452,10 @@ def test_a_new_recipe_does_not_wait_for_its_reasons(monkeypatch):
 
     def watched(*args, **options):
         asked.append(options["explain"])
-        return design(*args, **options)
+        return design_problem(*args, **options)
 
     at = opened()
-    monkeypatch.setattr("ui.answers.design", watched)
+    monkeypatch.setattr("ui.answers.design_problem", watched)
     at.text_input(key="dry_strength").set_value("21.37 MPa").run()
     assert not at.exception
     assert asked[0] is False
