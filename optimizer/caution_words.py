@@ -33,6 +33,8 @@ CAUTIONS: Final[dict[str, str]] = {
     "gypsum_water": "Gypsum softens when wet: dry rooms only, not for food, dishwasher or frost.",
     "disposal": "Let leftovers set and bin them: never down the drain; keep gypsum out of organic waste.",
     "titanium_dust": "Titanium white dust: do not breathe it; weigh it in still air.",
+    "stays_soft": "This blend is strong enough to leave the mold with nothing to spare: some castings may "
+    "never be. Cast one vessel before you rely on it, or take less filler and water.",
     "extrapolated": "Nobody has published gypsum and cement mixed like this: cast a trial before you "
     "promise it.",
 }

@@ -41,6 +41,7 @@ CARD_CAUTIONS: Final[Mapping[str, str]] = {
     "damp": "May crack in damp: keep it dry.",
     "bleeding": "More water than the powders hold: the face may bleed.",
     "gypsum_water": "Softens when wet: dry rooms only.",
+    "stays_soft": "Some castings may stay too soft to demold: cast one first.",
     "extrapolated": "Nobody has published a mix like this: cast a trial first.",
     "titanium_dust": "Titanium white: weigh in still air, do not breathe the dust.",
     "dust": "Powder dust: mask on, tip bags low.",
@@ -51,7 +52,7 @@ CARD_CAUTIONS: Final[Mapping[str, str]] = {
 }
 """Cautions of `optimizer.verdict.cautions.CAUTIONS` as one line each."""
 
-_LASTING: Final = ("extrapolated", "candle", "certify")
+_LASTING: Final = ("stays_soft", "extrapolated", "candle", "certify")
 """Cautions that no card leaves out where they apply."""
 
 _MOST_LIMITS: Final = 6

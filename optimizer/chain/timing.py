@@ -41,6 +41,8 @@ _NEVER = 30.0
 """Log of a set time that stands for "never" inside the arithmetic [ln min]."""
 
 _ROUNDS, _POINTS = 3, 24
+_ENOUGH = 2e-6
+"""Shortfall of ln strength that is still strong enough [-]: twice what a row may miss by and be met."""
 
 
 @dataclass(frozen=True)
@@ -166,11 +168,12 @@ def first_strong_age(clock: Clock, need: Array, start: Array) -> Array:
     shape = np.broadcast_shapes(np.shape(start), np.shape(need), np.shape(clock.final))
     low = np.log(np.broadcast_to(start, shape)).ravel()
     high = np.full_like(low, np.log(LONGEST))
-    wanted = np.log(np.broadcast_to(need, shape)).ravel()[:, None]
+    enough = np.log(need) - _ENOUGH
+    wanted = np.broadcast_to(enough, shape).ravel()[:, None]
     parts = (np.broadcast_to(getattr(clock, name), shape) for name in Clock.__dataclass_fields__)
     wide = Clock(*(part.reshape(-1, 1) for part in parts))
     steps, rows = np.linspace(0.0, 1.0, _POINTS), np.arange(len(low))
-    reached = np.log(np.maximum(wet_strength_at(clock, LONGEST), 1e-12)) >= np.log(need)
+    reached = np.log(np.maximum(wet_strength_at(clock, LONGEST), 1e-12)) >= enough
     for _ in range(_ROUNDS):
         grid = low[:, None] + (high - low)[:, None] * steps
         excess = np.log(np.maximum(wet_strength_at(wide, np.exp(grid)), 1e-12)) - wanted

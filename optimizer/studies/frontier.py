@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -169,7 +170,10 @@ def frontier(
     walk = LevelWalk(problem, over, senses)
     ends = walk.ends()
     found = [*ends, *walk.between(walk.levels(points, ends))]
-    blends = [_blend_of(problem, placed) for placed in found]
+    pairs = [(placed, _blend_of(problem, placed)) for placed in found]
+    # What never ends, such as the demold time of a blend too soft to leave the mold, is nothing to trade.
+    pairs = [(placed, b) for placed, b in pairs if all(math.isfinite(b.values[name]) for name in over)]
+    found, blends = [placed for placed, _ in pairs], [blend for _, blend in pairs]
     values = np.array([[b.values[name] for name in over] for b in blends])
     kept = nondominated(values, senses)
     order = sorted(kept, key=lambda k: tuple(values[k][::-1]))

@@ -18,7 +18,13 @@ _TOUCH = 48.0
 
 
 def cautions_of(
-    problem: Problem, cast: Cast, values: Mapping[str, float], *, hottest: float, extrapolated: bool
+    problem: Problem,
+    cast: Cast,
+    values: Mapping[str, float],
+    *,
+    hottest: float,
+    latest: float,
+    extrapolated: bool,
 ) -> tuple[str, ...]:
     """Return the keys of the cautions of one mix, most urgent first.
 
@@ -30,6 +36,8 @@ def cautions_of(
         Its properties at best values.
     hottest
         Upper end of the likely range of its peak in the mold [degC].
+    latest
+        Upper end of the likely range of its demold time [min]; infinity when it may never leave the mold.
     extrapolated
         Whether a property is predicted for a mix nobody has published.
     """
@@ -47,6 +55,8 @@ def cautions_of(
         keys.append("bucket_heat")
     keys.extend(_heat_keys(problem, values))
     keys.extend(_body_keys(problem, cast, values))
+    if not np.isfinite(latest):
+        keys.append("stays_soft")
     if extrapolated:
         keys.append("extrapolated")
     keys.extend(key for key in ("titanium_dust", "dust") if key in stated)

@@ -99,8 +99,8 @@ def judge(problem: Problem, grams: Array, doubt: Doubt | None = None) -> Judgeme
     verdicts = _verdicts(problem, around, values, parts, doubt)
     extrapolated = any(p.evidence == "extrapolated" for p in properties.values())
     turns = turns_per_day(values["demold_time"], problem.job.shop)
-    hottest = ranges["casting_peak"][1]
-    keys = cautions_of(problem, cast, values, hottest=hottest, extrapolated=extrapolated)
+    hottest, latest = ranges["casting_peak"][1], ranges["demold_time"][1]
+    keys = cautions_of(problem, cast, values, hottest=hottest, latest=latest, extrapolated=extrapolated)
     notes = broken_rules(problem, cast)
     sets = sets_at_all(problem, cast)
     return Judgement(

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import re
+from dataclasses import replace
 
 import pytest
 
+from optimizer.shop import Limit
 from optimizer.studies.check import check
 from optimizer.verdict.cautions import CAUTIONS
 from ui.words import caution_words
@@ -52,3 +55,27 @@ def test_no_caution_keeps_celsius_under_us_units():
 def test_us_degrees_are_those_of_the_scale():
     # 48 x 9/5 + 32 = 118.4
     assert re.search(r"118 °F", caution_words("setting_heat", "us"))
+
+
+def _sanded(demo, catalogue, sand):
+    """Return the verdict on gypsum cement with so much sand, both in grams to 427 g of water."""
+    thin = replace(demo.vessel, wall=5.0)
+    job = replace(demo, vessel=thin, limits=(Limit("demold_time", "<=", 1440.0),))
+    return check(job, {"gypsum_cement": 1153.0, "silica_sand": sand}, catalogue, 427.0 / (1153.0 + sand))
+
+
+def test_a_blend_that_may_never_leave_the_mold_is_told(demo, catalogue):
+    assert "stays_soft" in _sanded(demo, catalogue, 955.0).cautions
+    assert "stays_soft" not in check(demo, {"gypsum_cement": 1}, catalogue).cautions
+
+
+def test_what_never_leaves_the_mold_meets_no_time_for_it(demo, catalogue):
+    """Sand thins the binder until its end strength is what leaving the mold takes: looked at closely."""
+    soon, never = 700.0, 1400.0
+    for _ in range(45):
+        middle = 0.5 * (soon + never)
+        seen = _sanded(demo, catalogue, middle)
+        finite = math.isfinite(seen.properties["demold_time"].value)
+        soon, never = (middle, never) if finite else (soon, middle)
+        assert finite or seen.limits[0].verdict != "meets"
+    assert never - soon < 1e-9
