@@ -36,6 +36,9 @@ _VALLEYS = (0.3, 0.7)
 """Share of gypsum binders among the binders that parts the valleys of cost [-]."""
 
 _RETRIED, _SUPPORTS_AT_LAST, _SUPPORTS_BELOW = 3, 16, 8
+_WITHIN_REACH = 0.12
+"""Violation of a row [-] up to which it is doubtful that a case of cheaper steps has no blend."""
+
 _MOST_SETS = 20
 """Sets of materials of one crowded mix that are tried."""
 
@@ -67,6 +70,8 @@ class Search:
         True stops at the first blend that holds, for questions of whether there is one.
     short : frozenset[int] | None
         Of very many materials, those that the search found worth a look.
+    doubtful : bool
+        True after a search that fell short by little of a blend of cheaper steps: a walk may have missed it.
     """
 
     problem: Problem
@@ -75,6 +80,7 @@ class Search:
     scan: Scan | None = None
     first: bool = False
     short: frozenset[int] | None = None
+    doubtful: bool = False
     polished: dict[tuple[Case, tuple[int, ...]], Candidate] = field(default_factory=dict)
 
     @cached_property
@@ -183,6 +189,7 @@ class Search:
                 self.keep(end)
                 return end
             nearest = min(nearest, end.violation)
+        self.doubtful = self.doubtful or nearest <= _WITHIN_REACH
         return None
 
     def _without_each(self, best: Candidate) -> Candidate:

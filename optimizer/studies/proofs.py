@@ -21,15 +21,17 @@ PATIENT_SECONDS = 30.0
 
 
 def sought(search: Search) -> Candidate | None:
-    """Return the best candidate of a search; where that is no blend, what the first parts of a proof lead to.
+    """Return the best candidate of a search, or what the first parts of a proof lead to where that is better.
 
-    These parts are counted, not timed, so that the same problem has the same answer on any machine.
+    They are asked where the search met no blend, or only just none of cheaper steps. These parts are counted,
+    not timed, so that the same problem has the same answer on any machine.
     """
     best = search.run()
-    if best is None or best.feasible:
+    if best is None or (best.feasible and not search.doubtful):
         return best
-    met = prove(search.problem, None, search.shifts, PATIENT_SECONDS, FIRST_PARTS)[1]
-    return best if met is None or not met.feasible else search.run_from(met)
+    known = best if best.feasible else None
+    met = prove(search.problem, known, search.shifts, PATIENT_SECONDS, FIRST_PARTS)[1]
+    return best if met is None or met.rank() >= best.rank() else search.run_from(met)
 
 
 def prove(
