@@ -14,7 +14,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.engine.polish import TOLERANCE, Candidate, Evaluator, polish, rows_of_support, violation
+from optimizer.engine.polish import (
+    TOLERANCE,
+    Candidate,
+    Evaluator,
+    Look,
+    polish,
+    rows_of_support,
+    violation,
+)
 from optimizer.formulation import Case
 from optimizer.problem import Problem
 from optimizer.solvers.relaxation import WarmLP
@@ -95,6 +103,7 @@ def descend(
     at_least: Iterable[int] = (),
     cutoff: float = np.inf,
     known: Sequence[Candidate] = (),
+    look: Look | None = None,
 ) -> Candidate:
     """Return the best mix that a walk downhill from `start` finds.
 
@@ -114,6 +123,8 @@ def descend(
         Objective from which an end is of no interest; a walk that promises no better is broken off.
     known
         Ends of earlier walks of the same question: a walk that comes upon one ends there, too.
+    look
+        Objective, rows and slopes at `start`, where they are known for all materials allowed.
 
     Returns
     -------
@@ -121,7 +132,7 @@ def descend(
         Its violation tells whether it is a blend at all; least shares of other materials are not looked at.
     """
     walk = _Walk(problem, case, tuple(sorted(set(allowed))), backoff, tuple(at_least), known)
-    return walk.run(start, cutoff)
+    return walk.run(start, cutoff, look)
 
 
 class _Walk:
@@ -154,11 +165,11 @@ class _Walk:
         self.beyond: list[_Point] = []
         self.lp: WarmLP | None = None
 
-    def run(self, start: Array, cutoff: float) -> Candidate:
+    def run(self, start: Array, cutoff: float, look: Look | None) -> Candidate:
         """Walk until nothing is promised any more."""
         mix = np.zeros_like(start)
         mix[self.free] = np.clip(start[self.free], self.floor, self.ceiling)
-        at = self._look(mix, price_it=True)
+        at = self._look(mix, look if np.array_equal(mix, start) else None, price_it=True)
         self.held = self._broken(at) <= _STILL
         at, arrived = self._walked(at, cutoff)
         if (found := self._come_upon(at)) is not None:
@@ -237,8 +248,8 @@ class _Walk:
         worth = _SLOW_SHORT * excess if at.short > _NEAR else _SLOW * max(abs(at.value), 1e-3)
         return self.marks[-1 - _PATIENCE] - self.marks[-1] < worth
 
-    def _look(self, mix: Array, *, price_it: bool = False) -> _Point:
-        value, gradient, rows, jacobian = self.evaluator.evaluate(mix)
+    def _look(self, mix: Array, known: Look | None = None, *, price_it: bool = False) -> _Point:
+        value, gradient, rows, jacobian = known or self.evaluator.evaluate(mix)
         gradient, jacobian = _tame(gradient), _tame(jacobian)
         if price_it:
             self.evaluator.price(value)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ __all__ = [
     "TOLERANCE",
     "Candidate",
     "Evaluator",
+    "Look",
     "objective_of",
     "polish",
     "row_slack",
@@ -88,6 +90,10 @@ def objective_of(problem: Problem, case: Case, cast: Cast) -> Array:
     return np.asarray(-value if problem.job.maximize else value)
 
 
+Look: TypeAlias = tuple[float, Array, Array, Array]
+"""Objective, its gradient, rows held, and their Jacobian at one mix."""
+
+
 class _EnoughError(Exception):
     """Ends a smooth solve that keeps searching along a line; the best point seen is the answer."""
 
@@ -105,9 +111,9 @@ class Evaluator:
         self.evaluations = 0
         self.best: tuple[float, Array] = (np.inf, np.zeros(0))
         self._key = b""
-        self._last: tuple[float, Array, Array, Array] | None = None
+        self._last: Look | None = None
 
-    def at(self, point: Array) -> tuple[float, Array, Array, Array]:
+    def at(self, point: Array) -> Look:
         """Return objective, its gradient, rows and their Jacobian over the mix (relief left out)."""
         z = point[:-1]
         key = z.tobytes()
@@ -128,7 +134,7 @@ class Evaluator:
         if merit < self.best[0]:
             self.best = (merit, z.copy())
 
-    def evaluate(self, z: Array) -> tuple[float, Array, Array, Array]:
+    def evaluate(self, z: Array) -> Look:
         """Return objective, its gradient, rows and their Jacobian at a mix of shape (n + 1,)."""
         count = len(self.free)
         steps = _STEP * np.maximum(np.abs(z[self.free]), 0.05)

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from optimizer.chain.predict import cast_of
 from optimizer.engine.cases import cases_of
+from optimizer.engine.exchange import exchanged
 from optimizer.engine.materials import settle
 from optimizer.engine.polish import NEVER, Candidate, objective_of
 from optimizer.engine.scan import Scan
@@ -149,14 +150,14 @@ class Search:
                 break
         best = agenda.best
         if best is not None and best.feasible and not self.first:
-            return self._without_each(self._below(cases, best))
+            return self._exchanged(self._below(cases, best))
         if best is None or best.feasible or last:
             return best
         best = self._last_resort(best, agenda.solved)
         if not best.feasible or self.first:
             return best
         again = self._best((best,), last=True)
-        return self._without_each(self._below(cases, _better(best, again)))
+        return self._exchanged(self._below(cases, _better(best, again)))
 
     def _below(self, cases: tuple[Case, ...], best: Candidate) -> Candidate:
         """Return a better blend of cheaper steps than those of `best`, or `best`.
@@ -192,21 +193,11 @@ class Search:
         self.doubtful = self.doubtful or nearest <= _WITHIN_REACH
         return None
 
-    def _without_each(self, best: Candidate) -> Candidate:
-        """Return a better blend of the same case that lacks one of the materials of `best`, or `best`.
-
-        A walk seldom crosses from one set of binders to another; leaving one out makes it.
-        """
-        for k in best.support:
-            rest = self._rest(k)
-            if not rest:
-                continue
-            end = self.walks.down(best.case, rest, best.mix, (), best.value)
-            if end.feasible and end.value < best.value - _MARGIN:
-                for blend in settle(self.walks, end, rest, best):
-                    self.keep(blend)
-                    best = _better(best, blend)
-        return best
+    def _exchanged(self, best: Candidate) -> Candidate:
+        """Return the best blend that exchanges of single materials lead to."""
+        found = exchanged(self.walks, best, self.solids(), self._cap())
+        self.keep(found)
+        return found
 
     def _rest(self, k: int) -> tuple[int, ...]:
         """Return the materials without one; none where it may not be left out."""

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.engine.descent import descend
-from optimizer.engine.polish import Candidate
+from optimizer.engine.polish import Candidate, Evaluator, Look
 from optimizer.formulation import Case, RowLabel, backoff_vector
 from optimizer.problem import Problem
 
@@ -38,6 +38,7 @@ class Walks:
     shifts: Mapping[RowLabel, float]
     _backoffs: dict[Case, Array | None] = field(default_factory=dict, repr=False)
     _made: dict[tuple[_Room, bytes], tuple[float, Candidate]] = field(default_factory=dict, repr=False)
+    _looks: dict[tuple[Case, tuple[int, ...], bytes], Look] = field(default_factory=dict, repr=False)
     _ends: dict[_Room, list[Candidate]] = field(default_factory=dict, repr=False)
 
     def backoff(self, case: Case) -> Array | None:
@@ -53,11 +54,13 @@ class Walks:
         start: Array,
         at_least: Iterable[int] = (),
         cutoff: float = np.inf,
+        shared: Iterable[int] = (),
     ) -> Candidate:
         """Return where a walk ends; see `optimizer.engine.descent.descend`.
 
         A walk that was not broken off earlier than at `cutoff` is not made again, and one that comes upon
-        the end of another walk in the same room ends there.
+        the end of another walk in the same room ends there. Slopes at a start are looked at once for all
+        walks from there that name the same materials as `shared`.
         """
         room = (case, tuple(sorted(set(allowed))), tuple(sorted(set(at_least))))
         key = (room, start.tobytes())
@@ -65,8 +68,16 @@ class Walks:
             return self._made[key][1]
         ends = self._ends.setdefault(room, [])
         _, free, own = room
-        end = descend(self.problem, case, free, start, self.backoff(case), own, cutoff, ends)
+        look = self._look(case, start, tuple(shared)) if shared else None
+        end = descend(self.problem, case, free, start, self.backoff(case), own, cutoff, ends, look)
         self._made[key] = cutoff, end
         if end.feasible and cutoff == np.inf:
             ends.append(end)
         return end
+
+    def _look(self, case: Case, start: Array, materials: tuple[int, ...]) -> Look:
+        key = (case, materials, start.tobytes())
+        if key not in self._looks:
+            free = np.unique([*materials, *self.problem.doses, len(start) - 1]).astype(np.intp)
+            self._looks[key] = Evaluator(self.problem, case, free, self.backoff(case)).evaluate(start)
+        return self._looks[key]
