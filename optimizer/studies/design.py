@@ -17,7 +17,7 @@ from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of, require_prices
 from optimizer.solution import Alternative, Proof, Solution
 from optimizer.studies.explain import alternatives, blend_shares, limit_prices, price_switches, single_binders
-from optimizer.studies.held import Found, backed_off, shifts_at
+from optimizer.studies.held import Found, backed_off, holds_as_it_is, shifts_at
 from optimizer.studies.infeasible import conflict_of, joint_relaxation, single_relaxations
 from optimizer.studies.proofs import FIRST_PARTS, PATIENT_SECONDS, prove, sought
 from optimizer.studies.rounding import rounded
@@ -85,7 +85,7 @@ def design_problem(
     found = backed_off(problem, doubt, nominal)
     if found is None or not found.best.feasible:
         return _no_blend(problem, shifts_at(problem, doubt, nominal.best), scan, explain, proof_seconds)
-    found, proof = _proved(problem, found, proof_seconds)
+    found, proof = _proved(problem, found, proof_seconds, doubt)
     made = rounded(problem, found, doubt)
     proof = None if proof is None else _as_weighed(problem, proof, made.weighed.candidate)
     answer = replace(solution_of(problem, "designed", made.judged), proof=proof)
@@ -113,7 +113,7 @@ def nominal_best(problem: Problem, scan: Scan) -> Found | None:
     return None if best is None else Found(search, best, {})
 
 
-def _proved(problem: Problem, found: Found, seconds: float) -> tuple[Found, Proof | None]:
+def _proved(problem: Problem, found: Found, seconds: float, doubt: Doubt) -> tuple[Found, Proof | None]:
     """Return the proof for the answer; a better mix met on its first steps becomes the answer.
 
     These steps are counted, not timed, so that the same job has the same answer on any machine.
@@ -121,7 +121,8 @@ def _proved(problem: Problem, found: Found, seconds: float) -> tuple[Found, Proo
     if seconds <= 0.0:
         return found, None
     proof, better = prove(problem, found.best, found.shifts, PATIENT_SECONDS, FIRST_PARTS)
-    if better is not None and better.rank() < found.best.rank():
+    sure = problem.job.confidence <= 0.5 or better is None or holds_as_it_is(problem, doubt, better)
+    if better is not None and sure and better.rank() < found.best.rank():
         found = replace(found, best=better)
     if proof is None or not proof.finished:
         proof, _ = prove(problem, found.best, found.shifts, seconds)

@@ -12,15 +12,15 @@ from typing import TypeAlias
 
 from optimizer.chain.predict import cast_of
 from optimizer.engine.cases import cases_of
-from optimizer.engine.polish import Candidate
+from optimizer.engine.polish import Candidate, objective_of
 from optimizer.engine.scan import Scan
 from optimizer.engine.search import Search
-from optimizer.formulation import RowLabel
+from optimizer.formulation import RowLabel, backoff_vector, curved_rows
 from optimizer.materials import Material
 from optimizer.problem import Problem
 from optimizer.verdict.confidence import Doubt, nominal_only
 
-__all__ = ["Found", "backed_off", "searched", "shifts_at"]
+__all__ = ["Found", "backed_off", "holds_as_it_is", "searched", "shifts_at"]
 
 _Met: TypeAlias = dict[tuple[int, ...], Candidate]
 """A blend of each set of materials that some turn ended with."""
@@ -71,7 +71,7 @@ def backed_off(problem: Problem, doubt: Doubt, nominal: Found) -> Found | None:
         return nominal
     found: list[Found] = []
     met: _Met = {}
-    for stage in (_kinds, _binders, _undosed, _few):
+    for stage in (_kinds, _binders, _undosed, _few, _densest):
         found += [x for x in stage(problem, doubt, nominal, met) if x is not None]
         if any(x.best.feasible for x in found):
             break
@@ -108,6 +108,31 @@ def _few(problem: Problem, doubt: Doubt, nominal: Found, met: _Met) -> Iterator[
         yield _settled(problem, doubt, searched(problem, shifts, nominal.search.scan, own), met)
     for fewer in _one_fewer(problem, met):
         yield _held(problem, doubt, searched(problem, {}, nominal.search.scan, fewer), met)
+
+
+def _densest(problem: Problem, doubt: Doubt, nominal: Found, met: _Met) -> Iterator[Found | None]:
+    """Yield the densest blend of each binder if it holds as it is: some are the surer, the less water."""
+    job = replace(problem.job, objective="fresh_density", maximize=True)
+    for binder in problem.materials:
+        if binder.role != "binder":
+            continue
+        only = _with_binders(problem, [binder])
+        dense = searched(replace(problem, job=job), {}, nominal.search.scan, only)
+        if dense is None or not dense.best.feasible:
+            continue
+        if holds_as_it_is(problem, doubt, dense.best):
+            shifts = shifts_at(problem, doubt, dense.best)
+            cast = cast_of(problem.model, problem.bench, dense.best.mix[None, :])
+            value = float(objective_of(problem, dense.best.case, cast)[0])
+            search = Search(problem, shifts, only, nominal.search.scan)
+            yield Found(search, replace(dense.best, value=value), shifts)
+
+
+def holds_as_it_is(problem: Problem, doubt: Doubt, best: Candidate) -> bool:
+    """Return True when a blend holds every limit with the job's confidence under its own spreads."""
+    rows, _ = curved_rows(problem, best.case, best.mix[None, :])
+    backoff = backoff_vector(problem, best.case, shifts_at(problem, doubt, best))
+    return bool((rows[0] if backoff is None else rows[0] - backoff).min() >= -_SETTLED)
 
 
 def _one_fewer(problem: Problem, met: _Met) -> tuple[tuple[int, ...], ...]:

@@ -39,6 +39,13 @@ def test_a_blend_without_the_unsure_admixture_is_found():
     assert outcome.inspected.findings == ()
 
 
+def test_the_surest_blend_with_the_least_water_is_found():
+    """Held with a chance of 0.8: neat white cement is the surer the drier, so no fixed reserve leads there."""
+    outcome = look(78, 623)
+    assert outcome.inspected.status == "designed"
+    assert outcome.inspected.findings == ()
+
+
 def test_the_same_number_is_the_same_job(catalogue):
     assert job_text(3, 7, catalogue) == job_text(3, 7, catalogue)
     assert job_text(3, 7, catalogue) != job_text(3, 8, catalogue)
