@@ -40,7 +40,7 @@ def test_a_blend_without_the_unsure_admixture_is_found():
 
 
 def test_the_surest_blend_with_the_least_water_is_found():
-    """Held with a chance of 0.8: neat white cement is the surer the drier, so no fixed reserve leads there."""
+    """Held with a chance of 0.8: neat white cement is the surer the drier, so no reserve leads there."""
     outcome = look(78, 623)
     assert outcome.inspected.status == "designed"
     assert outcome.inspected.findings == ()
