@@ -31,26 +31,26 @@ PAPERS: Final[Mapping[str, str]] = {"a5": "148mm 210mm", "half-letter": "5.5in 8
 """Paper by name, as the printer is told."""
 
 CARD_CAUTIONS: Final[Mapping[str, str]] = {
-    "skin": "Never put skin in setting mix: it grips and gets hot.",
-    "silica": "Silica dust: fitted N95/P2 mask or better; never sweep dry.",
-    "alkali": "Wet cement burns unfelt: gloves, goggles, rinse at once.",
-    "setting_heat": "Sets hot: hands off, spread leftovers thin.",
-    "bucket_heat": "Leftovers in the bucket get hot: spread them thin.",
-    "heat_estimate": "Heat in use is an estimate: burn one and measure the wall.",
     "heat_negative": "The wall may run hotter than its mineral stands: test burn.",
+    "setting_heat": "Sets hot: hands off, spread leftovers thin.",
+    "alkali": "Wet cement burns unfelt: gloves, goggles, rinse at once.",
+    "silica": "Silica dust: fitted N95/P2 mask or better; never sweep dry.",
+    "skin": "Never put skin in setting mix: it grips and gets hot.",
+    "titanium_dust": "Titanium white: weigh in still air, do not breathe the dust.",
+    "dust": "Powder dust: mask on, tip bags low.",
+    "stays_soft": "Some castings may stay too soft to demold: cast one first.",
+    "extrapolated": "Nobody has published a mix like this: cast a trial first.",
     "damp": "May crack in damp: keep it dry.",
     "bleeding": "More water than the powders hold: the face may bleed.",
     "gypsum_water": "Softens when wet: dry rooms only.",
-    "stays_soft": "Some castings may stay too soft to demold: cast one first.",
-    "extrapolated": "Nobody has published a mix like this: cast a trial first.",
-    "titanium_dust": "Titanium white: weigh in still air, do not breathe the dust.",
-    "dust": "Powder dust: mask on, tip bags low.",
+    "bucket_heat": "Leftovers in the bucket get hot: spread them thin.",
+    "heat_estimate": "Heat in use is an estimate: burn one and measure the wall.",
     "candle": "Seal the inside; burn three to the end under watch first.",
     "retest": "New blend, water or sealer: repeat seal check and burn test.",
-    "certify": "Local codes, standards and accredited test houses decide.",
     "disposal": "Leftovers: let set, then bin. Never down the drain.",
+    "certify": "Local codes, standards and accredited test houses decide.",
 }
-"""Cautions of `optimizer.verdict.cautions.CAUTIONS` as one line each."""
+"""Cautions of `optimizer.verdict.cautions.CAUTIONS` as one line each, in the same order."""
 
 _LASTING: Final = ("stays_soft", "extrapolated", "candle", "certify")
 """Cautions that no card leaves out where they apply."""

@@ -70,7 +70,9 @@ def _binders(asked: Question, best: Solution) -> dict[str, Solution]:
 
 
 def _label(alone: Alternative) -> str:
-    return label_of(next(iter(alone.blend)), catalogue())
+    """Return the name of the one binder in it: it may well be the lesser part of the mix."""
+    known = catalogue()
+    return label_of(next(name for name in alone.blend if known[name].role == "binder"), known)
 
 
 def _judged(asked: Question, alone: Alternative) -> Solution:

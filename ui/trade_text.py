@@ -13,6 +13,7 @@ from optimizer.units import System
 from optimizer.verdict.confidence import Doubt
 from optimizer.verdict.judge import judge
 from ui.answer_text import EXAMPLE_PRICES
+from ui.bend_text import bend_words
 from ui.card import CARD_CAUTIONS
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import blend_words, money, value_words
@@ -44,7 +45,8 @@ def frontier_blocks(found: Frontier, problem: Problem, units: System) -> Iterato
     yield heading("Give and take: " + ", ".join(labels))
     yield table([*labels, "", "blend"], _rows(found, places, problem, units), right=tuple(range(len(labels))))
     if found.knee is not None:
-        yield sentence("Bend: beyond it each step of one quantity costs more of the other.", gap=True)
+        bend = _values(found, found.blends[found.knee], problem, units)
+        yield sentence(f"Bend: {bend_words(found.over, bend)}", gap=True)
     proofs = [blend.proof for blend in found.blends if blend.proof is not None]
     if proofs:
         proved = sum(proof.proved for proof in proofs)
@@ -85,10 +87,13 @@ def _rows(
 
 
 def _cells(found: Frontier, blend: FrontierBlend, problem: Problem, units: System) -> tuple[str, ...]:
-    values = (
+    return (*_values(found, blend, problem, units), blend_words(blend.blend, problem.catalogue))
+
+
+def _values(found: Frontier, blend: FrontierBlend, problem: Problem, units: System) -> tuple[str, ...]:
+    return tuple(
         money(blend.values[name], problem.job.currency)
         if name == "cost"
         else value_words(name, blend.values[name], units)
         for name in found.over
     )
-    return (*values, blend_words(blend.blend, problem.catalogue))

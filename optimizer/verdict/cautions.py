@@ -26,7 +26,7 @@ def cautions_of(
     latest: float,
     extrapolated: bool,
 ) -> tuple[str, ...]:
-    """Return the keys of the cautions of one mix, most urgent first.
+    """Return the keys of the cautions of one mix, the gravest first, as `CAUTIONS` orders them.
 
     Parameters
     ----------
@@ -61,7 +61,7 @@ def cautions_of(
         keys.append("extrapolated")
     keys.extend(key for key in ("titanium_dust", "dust") if key in stated)
     keys.extend(("candle", "retest", "certify", "disposal"))
-    return tuple(dict.fromkeys(keys))
+    return tuple(key for key in CAUTIONS if key in keys)
 
 
 def _bucket(problem: Problem, cast: Cast) -> float:

@@ -205,7 +205,7 @@ def test_pour_by_counts_from_powder_in(sheet: Sheet, few: Solution) -> None:
 
 
 def test_every_caution_has_a_line_for_the_card() -> None:
-    assert CARD_CAUTIONS.keys() == CAUTIONS.keys()
+    assert list(CARD_CAUTIONS) == list(CAUTIONS)
     # a line of 126 mm holds some 60 letters of 12 pt
     assert max(map(len, CARD_CAUTIONS.values())) <= 60
     assert not any(re.search(r"\bsafe", line, re.I) for line in CARD_CAUTIONS.values())

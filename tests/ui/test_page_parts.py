@@ -311,7 +311,7 @@ def _flat(tables, prefix=""):
     return out
 
 
-@pytest.mark.parametrize("name", ["blends", "draft", "fields", "page_words", "trial_form"])
+@pytest.mark.parametrize("name", ["bend_text", "blends", "draft", "fields", "page_words", "trial_form"])
 def test_the_examples_in_the_docs_are_true(name):
     done = doctest.testmod(importlib.import_module(f"ui.{name}"))
     assert done.attempted

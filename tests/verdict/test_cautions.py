@@ -79,3 +79,13 @@ def test_what_never_leaves_the_mold_meets_no_time_for_it(demo, catalogue):
         soon, never = (middle, never) if finite else (soon, middle)
         assert finite or seen.limits[0].verdict != "meets"
     assert never - soon < 1e-9
+
+
+def test_the_gravest_caution_stands_first_and_what_holds_for_all_last(demo, catalogue):
+    """Heat beyond the body, then burns and dust, then codes and bins: common practice, no source."""
+    hot = replace(demo, candle=replace(demo.candle, measured_outer=None, burn_rate=30.0))
+    keys = check(hot, {"gypsum_cement": 50, "csa_cement": 50}, catalogue).cautions
+    assert keys[0] == "heat_negative"
+    assert keys[1:3] in (("setting_heat", "alkali"), ("alkali", "skin"), ("alkali", "silica"))
+    assert keys[-1] == "certify"
+    assert keys.index("alkali") < keys.index("heat_estimate") < keys.index("candle") < keys.index("disposal")

@@ -11,6 +11,7 @@ from optimizer.errors import NoBlend
 from optimizer.nomenclature import PROPERTIES, quantity
 from optimizer.studies.frontier import frontier_faults
 from ui import answers
+from ui.bend_text import bend_words
 from ui.blends import blend_text
 from ui.card import CARD_CAUTIONS
 from ui.page_words import quantity_words
@@ -150,7 +151,7 @@ def _sentence(traded: Traded) -> str:
     first, last = (" at ".join(_told(traded, place)) for place in (0, -1))
     words = f"From {first} to {last}."
     if front.knee is not None:
-        words += f" The bend lies at {' at '.join(_told(traded, front.knee))}: past it, each step costs more."
+        words += f" {bend_words(front.over, _told(traded, front.knee))}"
     return words
 
 
