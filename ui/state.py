@@ -153,14 +153,25 @@ def set_base(text: str, where: str) -> tuple[Fault, ...]:
     except FileFaults as error:
         return error.faults
     st.session_state[_BASE] = text
-    tables = tables_of(text)
-    for field in DECISIONS:
-        st.session_state[field.widget] = field_value(tables, field.key)
-    for key in list(st.session_state):
-        if "." in str(key) or key in ("powders", "currency"):
-            del st.session_state[key]
+    _show_fields(tables_of(text))
     drop_pick()
     return ()
+
+
+def _show_fields(tables: dict[str, Any]) -> None:
+    """Put a job's values into every field.
+
+    A field on the screen keeps what was typed unless it is told otherwise, so each is told. Typed blends are
+    forgotten; a trial that is being noted stays.
+    """
+    for key in list(st.session_state):
+        if "." in str(key) and not str(key).startswith("trial."):
+            del st.session_state[key]
+    prices = (field for name in tables["materials"] for field in price_fields(name))
+    for field in (*DECISIONS, *SHOP, *prices):
+        st.session_state[field.widget] = field_value(tables, field.key)
+    st.session_state["powders"] = list(tables["materials"])
+    st.session_state["currency"] = tables["currency"]
 
 
 def set_materials(names: list[str]) -> None:

@@ -289,6 +289,23 @@ class TestOrder:
         assert "In time" in text_of(at)
         assert "castings for 40 good vessels" in text_of(at)
 
+    def test_the_blend_in_hand_is_planned_and_named_as_it_is_now(self):
+        at = turned(opened(), "order")
+        at.number_input(key="vessels").set_value(40).run()
+        old = _plan_box(at)
+        at.text_input(key="dry_strength").set_value("28 MPa").run()
+        new = _plan_box(at)
+        assert new.options[0] != old.options[0]
+        assert new.proto.id != old.proto.id  # a box of the same id keeps its old words in the browser
+        at.session_state["blend"] = "gypsum_cement=100@0.42"
+        at.run()
+        assert _plan_box(at).value == "picked by you"
+        other = next(each for each in _plan_box(at).options if not each.startswith("picked by you"))
+        _plan_box(at).select(other.partition(":")[0]).run()
+        at.number_input(key="vessels").set_value(41).run()
+        assert not at.exception
+        assert _plan_box(at).value == other.partition(":")[0]
+
     def test_an_order_from_an_empty_shelf_is_told(self):
         at = turned(opened(), "order")
         at.checkbox(key="shelf_only").set_value(True).run()
@@ -306,6 +323,10 @@ class TestOrder:
         at.date_input(key="due").set_value(dt.date(2020, 1, 1)).run()
         assert not at.exception
         assert at.error or "Late" in text_of(at)
+
+
+def _plan_box(at):
+    return next(each for each in at.selectbox if each.label == "Plan with the blend")
 
 
 class TestShelf:

@@ -15,7 +15,7 @@ from ui.page_words import MARKS, chance_phrase, mark_of, spoken_bound
 from ui.printing import print_card
 from ui.question import Question
 from ui.reasons import HEAT, limit_sentence, no_blend_words, proof_words, single_binder_words
-from ui.state import Session, apply_limits, base_tables, drop_pick, session, units
+from ui.state import Session, apply_limits, drop_pick, session, units
 from ui.widgets import draw, show_fields, tell_faults
 from ui.words import (
     caution_words,
@@ -58,10 +58,10 @@ def show() -> None:
         _buttons(now)
         _cost(now, solution)
     with right:
-        _margins(solution)
+        _margins(now, solution)
         why = st.container(height=_WHY, border=False)
     _cautions(solution)
-    _details(solution)
+    _details(now, solution)
     _surroundings(now)
     with why:
         _explanation(now.asked, now.blend)
@@ -136,7 +136,7 @@ def _buttons(now: Session) -> None:
             st.button("Back to the cheapest blend", on_click=drop_pick, key="drop_pick")
 
 
-def _margins(solution: Solution) -> None:
+def _margins(now: Session, solution: Solution) -> None:
     st.markdown("### Room to each limit")
     rows = margin_rows({"in hand": solution}, units())
     if not rows:
@@ -144,7 +144,8 @@ def _margins(solution: Solution) -> None:
         return
     for row in rows:
         known = solution.properties.get(row["property"])
-        row["words"] = f"{_mark(solution, row['property'], known)} {row['words']}" if known else row["words"]
+        mark = _mark(now, row["property"], known) if known else ""
+        row["words"] = f"{mark} {row['words']}" if mark else row["words"]
     draw(
         margin_chart(rows),
         key="margins",
@@ -230,7 +231,7 @@ def _cautions(solution: Solution) -> None:
             st.markdown("\n".join(f"- {text}" for text in texts[_FIRST_CAUTIONS:]))
 
 
-def _details(solution: Solution) -> None:
+def _details(now: Session, solution: Solution) -> None:
     with st.expander("All predicted figures, their ranges and what they rest on"):
         st.dataframe(
             [
@@ -253,7 +254,7 @@ def _details(solution: Solution) -> None:
                     "figure": quantity(name).label,
                     "best": value_words(name, p.value, units()),
                     "likely": range_words(name, p, units()),
-                    "rests on": f"{_mark(solution, name, p)} {p.evidence}",
+                    "rests on": f"{_mark(now, name, p)} {p.evidence}",
                 }
                 for name, p in solution.properties.items()
             ],
@@ -263,12 +264,12 @@ def _details(solution: Solution) -> None:
         )
 
 
-def _mark(solution: Solution, name: str, known: Prediction) -> str:
+def _mark(now: Session, name: str, known: Prediction) -> str:
     """Return whose a predicted figure is; what rests on the demo's invented burn test is an example."""
-    candle, key = solution.job.candle, "candle.measured_outer"
+    candle, key = now.job.candle, "candle.measured_outer"
     burned = candle is not None and candle.measured_outer is not None and name in HEAT
-    shown = field_value(base_tables(), key)
-    example = whose(base_tables(), tables_of(answers.DEMO), key, shown) == "example"
+    asked = tables_of(now.asked.text)
+    example = whose(asked, tables_of(answers.DEMO), key, field_value(asked, key)) == "example"
     return MARKS["example"] if burned and example else mark_of(known.evidence)
 
 

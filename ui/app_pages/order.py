@@ -12,7 +12,7 @@ from optimizer.money.order import OrderPlan
 from optimizer.money.ranking import Ranked
 from optimizer.studies.order_blends import OrderAnswer
 from ui.fields import ORDER_SHOP
-from ui.money_answers import order_curve, planned
+from ui.money_answers import IN_HAND, order_curve, planned
 from ui.order_charts import calendar_chart, curve_chart, rates_chart
 from ui.order_text import (
     BOTTLENECKS,
@@ -33,6 +33,7 @@ _WEEKS: Final = 4
 _CURVE: Final = 4
 _LEAST_CURVE: Final = 100
 _SWITCHES: Final = 6
+_CHOSEN: Final = "plan_chosen"
 _SIDES: Final = {
     "molds": "by the molds",
     "labor": "by the hands",
@@ -117,13 +118,7 @@ def _answer(now: Session, asked: _Asked) -> OrderAnswer | None:
 
 def _plan(now: Session, answer: OrderAnswer) -> None:
     rows = {row.plan.candidate.name: row for row in answer.ranked}
-    name = st.selectbox(
-        "Plan with the blend",
-        list(rows),
-        key="plan_blend",
-        format_func=lambda each: f"{each}: {_powders(answer, each)}",
-    )
-    plan = rows[name or next(iter(rows))].plan
+    plan = rows[_blend_planned(now, answer, list(rows))].plan
     st.markdown(f"### {plan_words(plan, answer.request.shop.molds)}")
     _calendar(plan)
     _held_back(plan, answer)
@@ -132,6 +127,30 @@ def _plan(now: Session, answer: OrderAnswer) -> None:
     _buying(now, plan)
     _ranking(answer)
     _break_even(now, answer, plan)
+
+
+def _blend_planned(now: Session, answer: OrderAnswer, names: list[str]) -> str:
+    """Let the caster choose the blend to plan with, first the one picked by hand, and return its name.
+
+    A closed box keeps the words it was filled with, so blends of another make-up are another box. What was
+    chosen is kept by name for as long as the same blend is in hand.
+    """
+    words = {name: f"{name}: {_powders(answer, name)}" for name in names}
+    first = IN_HAND if IN_HAND in names else names[0]
+    blend, chosen = st.session_state.get(_CHOSEN, (now.blend, first))
+    kept = chosen if blend == now.blend and chosen in names else first
+    name = st.selectbox(
+        "Plan with the blend",
+        names,
+        index=names.index(kept),
+        key=f"plan_blend {now.blend} {sorted(words.values())}",
+        format_func=words.__getitem__,
+    )
+    if name != first:
+        st.session_state[_CHOSEN] = (now.blend, name)
+    else:
+        st.session_state.pop(_CHOSEN, None)
+    return name or first
 
 
 def _calendar(plan: OrderPlan) -> None:

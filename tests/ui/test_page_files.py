@@ -1,0 +1,67 @@
+"""Job files on the page: what the fields show once one is opened."""
+
+from __future__ import annotations
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from optimizer.jobfile import template
+from tests.ui.test_page_logic import SMALL, opened, turned
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path, monkeypatch):
+    """Run in an empty folder: the trial book is made where the page is started."""
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def sent(at: AppTest, text: str) -> AppTest:
+    """Return the page after a job file was sent to it."""
+    at.file_uploader(key="job_upload").upload("job.toml", text.encode(), "text/plain")
+    return at.run()
+
+
+def shown(at: AppTest, key: str) -> str:
+    """Return what the browser was told to show in a field; nothing where it keeps what was typed."""
+    proto = at.text_input(key=key).proto
+    return proto.value if proto.set_value else ""
+
+
+class TestOpening:
+    """A job file opened over what was typed."""
+
+    def test_a_field_on_the_screen_shows_the_opened_job(self):
+        at = opened()
+        at.text_input(key="vessel.wall").set_value("9 mm").run()
+        at.text_input(key="demold_time").set_value("50 min").run()
+        at = sent(at, SMALL.replace("[limits]", 'wall = "5 mm"\n[limits]'))
+        assert not at.exception
+        assert (shown(at, "vessel.wall"), shown(at, "demold_time")) == ("5 mm", "60 min")
+        assert at.text_input(key="vessel.wall").value == "5 mm"
+
+    def test_prices_and_powders_on_the_screen_show_the_opened_job(self):
+        at = turned(opened(), "shelf")
+        at.text_input(key="prices.gypsum_cement.price").set_value("83").run()
+        at.pills(key="powders").set_value(["gypsum_cement"]).run()
+        at = sent(at, SMALL.replace('"EUR"', '"CHF"'))
+        assert not at.exception
+        assert shown(at, "prices.gypsum_cement.price") == "41.5"
+        assert at.pills(key="powders").value == ["gypsum_cement", "molding_plaster", "marble_flour"]
+        assert at.selectbox(key="currency").value == "CHF"
+
+
+class TestMeasured:
+    """A burn test of the caster's own."""
+
+    def test_a_measured_wall_counts_as_the_casters_once_it_is_typed(self):
+        at = opened(template("demo"))
+        assert _owner(at) == "○"
+        at.text_input(key="candle.measured_outer").set_value("45 C").run()
+        assert _owner(at) == "◆"
+
+
+def _owner(at: AppTest) -> str:
+    """Return the mark of the wall's predicted temperature."""
+    table = next(each.value for each in at.dataframe if "rests on" in each.value).set_index("figure")
+    return str(table.loc["outer wall temperature", "rests on"])[0]
