@@ -18,9 +18,9 @@ Array = NDArray[np.float64]
 
 _NOTHING = 1e-7
 _ROUNDING = 1e-10
-_NEAR = 0.12
+_NEAR = 0.2
 """Share of an interval's width: where a known point comes this near to an end, the end stays."""
-_SECOND = 0.10
+_SECOND = 0.15
 """Share of the width left unproved by the first solve from which a second one is made."""
 
 
