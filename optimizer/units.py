@@ -63,6 +63,21 @@ _WORDS: Final = {
     "class": "",
     "currency": "",
 }
+_USABLE: Final = {
+    "min": "min, h or d",
+    "h": "min, h or d",
+    "d": "h, d or wk",
+    "g": "g, kg, oz or lb",
+    "kg": "g, kg, oz or lb",
+    "mL": "mL, L, fl oz or in3",
+    "mm": "mm, cm or in",
+    "km": "km or mi",
+    "MPa": "MPa or psi",
+    "degC": "C or F",
+    "K": "K, C or F",
+}
+"""Units of each kind that a caster meets, for who wrote one of another kind."""
+
 _TIMES: Final = frozenset({"second", "minute", "hour", "day", "week"})
 _TEMPERATURES: Final = frozenset({"degC", "degF", "K", "delta_degF"})
 
@@ -114,7 +129,8 @@ def parse(text: str | float, unit: str) -> float:
     try:
         scale, offset = _conversion(unit_text, unit)
     except QuantityError as error:
-        raise QuantityError(words, error.allowed, error.repair) from None
+        repair = error.repair if unit_text else _unit_repair(words, unit)
+        raise QuantityError(words, error.allowed, repair) from None
     result = number * scale + offset
     if not math.isfinite(result):
         raise QuantityError(words, allowed_text(unit), "Write a number of ordinary size.")
@@ -385,7 +401,16 @@ def _dimension_repair(given: str, unit: str) -> str:
         return "Write 'oz' for a mass; 'fl oz' is a volume."
     if given == "meter" and unit in ("min", "h", "d"):
         return "Write 'min' for minutes; 'm' is a meter."
+    if unit == "fraction":
+        return "Write a share in %, or as a plain number."
+    if unit in _USABLE:
+        return f"Use one of these units: {_USABLE[unit]}."
     return f"Use a unit that can be turned into {unit}."
+
+
+def _unit_repair(number: str, unit: str) -> str:
+    word = "C" if unit == "degC" else unit.removeprefix("currency")
+    return f"Add the unit: {number} {word} if that is meant."
 
 
 @lru_cache(maxsize=1)

@@ -18,6 +18,9 @@ from optimizer.job import Job
 from optimizer.jobfile import parse_job
 from optimizer.jobfile.keys import PRICE as PRICE_KEYS
 from optimizer.jobfile.keys import SHOP as SHOP_KEYS
+from optimizer.jobfile.keys import TOP_VALUES
+from optimizer.jobfile.kinds import PLAIN_UNITS
+from optimizer.jobfile.limits import reach
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.problem import counts_money
@@ -33,6 +36,12 @@ _SHOP, _PRICE = Shop(), Price(pack=1.0, price=0.0)
 _STATED: Final = ("pack", "price")
 _SHARES: Final = frozenset({"confidence", "shop.humidity", "shop.reject", "shop.waste"})
 """Keys whose plain numbers read better as percent."""
+
+_FRACTIONS: Final = frozenset(
+    key.name for key in (*TOP_VALUES, *SHOP_KEYS, *PRICE_KEYS) if getattr(key, "unit", "") == "fraction"
+)
+_RANGE: Final = re.compile(r"(^|above |at most |below )([0-9.]+)( or more|(?=,|$))")
+"""An end of a range of fractions, for those who write percent."""
 
 Tables = dict[str, Any]
 
@@ -236,12 +245,22 @@ def _without_unlisted(tables: Tables) -> None:
 
 def _as_typed(fault: Fault, edits: Mapping[str, Any]) -> Fault:
     """Return a fault in the words of the page: with what was typed, and no line to add to a file."""
-    if fault.repair.startswith("Add "):
+    if fault.value == "nothing" and fault.repair.startswith("Add "):
         return replace(fault, repair="Write it here.")
-    typed = edits.get(_field_of(fault))
-    if _field_of(fault).startswith("limits.") and isinstance(typed, str) and not _SENSE.match(typed):
-        return replace(fault, value=repr(typed))
-    return fault
+    key = _field_of(fault)
+    typed = edits.get(key)
+    if key.rpartition(".")[2] in _FRACTIONS:
+        fault = replace(fault, allowed=_RANGE.sub(_percent, fault.allowed))
+    if not key.startswith("limits.") or not isinstance(typed, str):
+        return fault
+    if typed.lstrip().startswith(("-", "−")) and reach(key.removeprefix("limits.")).low == 0.0:
+        unit = "" if quantity(key.removeprefix("limits.")).unit in PLAIN_UNITS else " with its unit"
+        fault = replace(fault, repair=f"Write a number above 0{unit}, or nothing for no limit.")
+    return fault if _SENSE.match(typed) else replace(fault, value=repr(typed))
+
+
+def _percent(found: re.Match[str]) -> str:
+    return f"{found[1]}{100.0 * float(found[2]):g} %{found[3]}"
 
 
 def _field_of(fault: Fault) -> str:

@@ -103,6 +103,26 @@ class TestDraft:
         fault = drafted(DEMO, {"limits.demold_time": "soon"}, catalogue).faults["limits.demold_time"]
         assert fault.value == "'soon'"
 
+    @pytest.mark.parametrize(
+        ("key", "typed", "told"),
+        [
+            ("limits.dry_strength", "0.19", "Add the unit: 0.19 MPa if that is meant."),
+            ("limits.dry_strength", "-5", "Write a number above 0 with its unit"),
+            ("limits.dry_strength", "-5 MPa", "Write a number above 0 with its unit"),
+            ("limits.whiteness", "-5", "Write a number above 0, or nothing"),
+            ("limits.demold_time", "20 kg", "Use one of these units: min, h or d."),
+        ],
+    )
+    def test_a_repair_is_one_for_a_field(self, key, typed, told, catalogue):
+        fault = drafted(DEMO, {key: typed}, catalogue).faults[key]
+        assert told in fault.repair
+        assert fault.value == repr(typed)
+
+    def test_the_range_of_a_share_is_told_in_percent(self, catalogue):
+        faults = drafted(DEMO, {"confidence": "150", "shop.reject": "1"}, catalogue).faults
+        assert faults["confidence"].allowed == "50 % or more, at most 99.9 %"
+        assert faults["shop.reject"].allowed == "0 % or more, below 100 %"
+
     def test_price_breaks_are_read_and_shown_alike(self, catalogue):
         key = "prices.gypsum_cement.breaks"
         draft = drafted(DEMO, {key: "10: 38.50; 40: 36"}, catalogue)
