@@ -8,14 +8,15 @@ from optimizer.errors import Fault, FileFaults, VesselblendError
 from optimizer.nomenclature import quantity
 from optimizer.solution import LimitVerdict, Solution
 from ui import answers
-from ui.fields import DECISIONS, SHOP, price_fields
-from ui.page_words import MARKS, spoken_bound
+from ui.fields import DECISIONS, ORDER_SHOP, SHOP, price_fields
+from ui.page_words import MARKS, UNREAD, spoken_bound
 from ui.state import Session, base_tables, drop_pick, session, set_base, units
 from ui.widgets import show_field, tell_faults
 from ui.words import blend_words, judged_words, label_of, money, verdict_words
 
 __all__ = ["decisions", "strip", "tell", "tightest"]
 
+_SIDE = "on the left, on a phone behind »"
 _UNITS = {"metric": "metric", "us": "US"}
 _CURRENCIES = ("EUR", "USD", "GBP", "CHF", "CAD", "AUD", "SEK", "NOK", "DKK", "PLN", "CZK", "JPY")
 
@@ -28,22 +29,30 @@ def decisions() -> None:
         st.caption(f"{MARKS['example']} example number: replace with yours · {MARKS['yours']} yours")
         now = session()
         tell_faults(slots, {key: fault for key, fault in now.faults.items() if key in slots})
-        if now.faults:
-            _elsewhere([key for key in now.faults if key not in slots])
         _job_file(now)
 
 
-def _elsewhere(keys: list[str]) -> None:
-    """Say that the draft does not read, and which figures on other pages are to blame."""
-    fields = {"materials": "the powders the blend may use"}
-    fields |= {field.key: f"“{field.label}”" for field in SHOP}
-    known = answers.catalogue()
+def _unread(now: Session) -> None:
+    """Say above the page which fields cannot be read, and that what follows is of an older job."""
+    if not now.faults:
+        return
+    named = _field_names()
+    names = "; ".join(named.get(key, key) for key in now.faults)
+    st.error(
+        f"**Missing or not understood: {names}.** What stands below is the last job that could be read; "
+        "nothing is printed or saved until this is repaired."
+    )
+
+
+def _field_names() -> dict[str, str]:
+    """Return what each field is called, and where it stands, by its dotted key."""
+    known, places = answers.catalogue(), ((DECISIONS, _SIDE), (SHOP, "page Weigh"), (ORDER_SHOP, "page Order"))
+    names = {"materials": "the powders the blend may use (page Shelf and prices)"}
+    names |= {field.key: f"“{field.label}” ({place})" for fields, place in places for field in fields}
     for name in known:
-        label = label_of(name, known)
-        fields |= {field.key: f"“{field.label}” of {label}" for field in price_fields(name)}
-    names = ", ".join(fields.get(key, key) for key in keys)
-    others = f" Repair also, on its own page: {names}." if names else ""
-    st.warning(f"The page shows the last figures that could be read.{others}")
+        of = f"of {label_of(name, known)} (page Shelf and prices)"
+        names |= {field.key: f"“{field.label}” {of}" for field in price_fields(name)}
+    return names
 
 
 def _job_file(now: Session) -> None:
@@ -55,9 +64,13 @@ def _job_file(now: Session) -> None:
         mime="application/toml",
         on_click="ignore",
         width="stretch",
+        disabled=bool(now.faults),
         help="All figures, as text to keep, send or open with the command line.",
     )
-    st.caption("A reload keeps the figures above; save the job to keep all the others.")
+    if now.faults:
+        st.caption(UNREAD)
+    else:
+        st.caption("A reload keeps the figures above; save the job to keep all the others.")
     st.file_uploader("Open a job file", type=["toml"], key="job_upload", on_change=_opened)
     for fault in st.session_state.get("upload_faults", ()):
         st.error(str(fault))
@@ -78,7 +91,8 @@ def _opened() -> None:
 
 
 def strip(now: Session) -> None:
-    """Show blend in hand, cost, tightest limit, units and currency."""
+    """Show what cannot be read, then blend in hand, cost, tightest limit, units and currency."""
+    _unread(now)
     solution = now.solution
     with st.container(border=True, key="strip", gap="xsmall"):
         st.markdown(f"**In hand:** {_blend_words(solution, now)}")

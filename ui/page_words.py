@@ -10,10 +10,13 @@ from optimizer.solution import Solution
 from optimizer.units import System
 from ui.words import bound_words, money, value_words
 
-__all__ = ["MARKS", "chance_phrase", "mark_of", "quantity_words", "spoken_bound"]
+__all__ = ["MARKS", "UNREAD", "chance_phrase", "mark_of", "quantity_words", "spoken_bound"]
 
 MARKS: Final[Mapping[str, str]] = {"yours": "●", "example": "○", "fitted": "◆"}
 """Shape beside a figure for whose it is: never color alone."""
+
+UNREAD: Final = "Not while a field is missing or not understood: it would be an older job."
+"""Why nothing is printed or saved while a field is at fault."""
 
 _CHANCES: Final = (
     (0.99, "all but certain"),

@@ -17,6 +17,7 @@ from optimizer.trials.book import TrialBook
 from optimizer.trials.records import Portion, Strength, Trial
 from ui.draft import field_value, tables_of
 from ui.fields import DECISIONS
+from ui.page_words import UNREAD
 from ui.trial_form import powder_column
 
 APP = Path(__file__).parents[2] / "ui" / "app.py"
@@ -103,14 +104,43 @@ def test_nonsense_is_told_beside_its_field_and_loses_nothing():
     stronger = grams(at)
     at.text_input(key="demold_time").set_value("soon").run()
     assert not at.exception
-    assert "Begin with a number" in at.error[0].value
-    assert "last figures that could be read" in at.warning[0].value
+    assert "Begin with a number" in at.sidebar.error[0].value
+    assert "“out of the mold, at most”" in at.error[0].value
+    assert "the last job that could be read" in at.error[0].value
     assert grams(at) == stronger
     assert at.text_input(key="demold_time").value == "soon"
     at.text_input(key="demold_time").set_value("60 min").run()
     at.text_input(key="dry_strength").set_value("20 MPa").run()
     assert not at.error
     assert grams(at) == before
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_page_says_first_what_cannot_be_read(page):
+    at = opened()
+    at.text_input(key="demold_time").set_value("soon").run()
+    at.text_input(key="vessel.wall").set_value("thick").run()
+    at = turned(at, page)
+    assert not at.exception
+    banner = at.main.children[0].value
+    assert "“out of the mold, at most” (on the left" in banner
+    assert "“wall” (page Weigh)" in banner
+
+
+def test_no_old_card_or_job_is_handed_out_for_a_job_that_cannot_be_read():
+    at = opened()
+    doors = [lambda: at.button(key="print_card").disabled, lambda: _saving(at).disabled]
+    assert not any(door() for door in doors)
+    at.text_input(key="demold_time").set_value("soon").run()
+    assert all(door() for door in doors)
+    assert text_of(at).count(UNREAD) == len(doors)
+    at.text_input(key="demold_time").set_value("60 min").run()
+    assert not any(door() for door in doors)
+    assert UNREAD not in text_of(at)
+
+
+def _saving(at):
+    return next(each for each in at.get("download_button") if each.label == "Save the whole job").proto
 
 
 def test_units_change_no_decision():
@@ -224,8 +254,10 @@ class TestSwap:
         parts = [at.text_input(key=f"swap.{name}").value for name in ("gypsum_cement", "marble_flour")]
         assert all(len(part.replace(".", "")) <= 3 for part in parts)
         assert "### The candidate: meets" in text_of(at)
+        assert not any("candidate fails" in each.value for each in at.warning)
         at.text_input(key="swap_water").set_value("0.9").run()
         assert "### The candidate: fails" in text_of(at)
+        assert any(each.value.startswith("The candidate fails dry strength") for each in at.warning)
         assert "until you change a figure" not in text_of(at)
 
     def test_the_same_blend_saves_nothing(self):
@@ -368,11 +400,14 @@ class TestShelf:
         at.pills(key="powders").set_value(["marble_flour"]).run()
         assert not at.exception
         assert any("binder" in error.value for error in at.error)
-        assert "the powders the blend may use" in at.warning[0].value
+        assert "the powders the blend may use" in at.error[0].value
 
     def test_a_powder_can_be_taken_out(self):
         at = turned(opened(), "shelf")
+        assert "**molding plaster**: Cheap and quick, thirsty" in text_of(at)
         at.pills(key="powders").set_value(["gypsum_cement"]).run()
+        assert "**molding plaster**" not in text_of(at)
+        assert "**gypsum cement**: Dense, white" in text_of(at)
         assert not at.exception
         assert "100 % gypsum cement" in at.markdown[0].value
 

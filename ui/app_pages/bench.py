@@ -11,7 +11,7 @@ from ui import answers
 from ui.charts import BARS, cost_chart, margin_chart, margin_rows
 from ui.draft import field_value, tables_of, whose
 from ui.fields import CANDLE, CHANCE, MOST_POWDERS, ROOM, VESSEL
-from ui.page_words import MARKS, chance_phrase, mark_of, spoken_bound
+from ui.page_words import MARKS, UNREAD, chance_phrase, mark_of, spoken_bound
 from ui.printing import print_card
 from ui.question import Question
 from ui.reasons import HEAT, limit_sentence, no_blend_words, proof_words, single_binder_words
@@ -129,11 +129,14 @@ def _step(now: Session, solution: Solution) -> str:
 
 def _buttons(now: Session) -> None:
     with st.container(horizontal=True):
-        if st.button("Print the card", icon=":material/print:", key="print_card"):
+        unread = bool(now.faults)
+        if st.button("Print the card", icon=":material/print:", key="print_card", disabled=unread):
             print_card(now)
         st.page_link("app_pages/give_and_take.py", label="See give and take", icon=":material/balance:")
         if now.blend:
             st.button("Back to the cheapest blend", on_click=drop_pick, key="drop_pick")
+    if now.faults:
+        st.caption(UNREAD)
 
 
 def _margins(now: Session, solution: Solution) -> None:

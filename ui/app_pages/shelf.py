@@ -52,6 +52,8 @@ def _powders(now: Session) -> None:
         format_func=lambda name: label_of(name, catalogue),
         on_change=lambda: set_materials(st.session_state["powders"]),
     )
+    notes = {label_of(name, catalogue): catalogue[name].note for name in _listed()}
+    st.markdown("\n".join(f"- **{label}**: {note}" for label, note in notes.items() if note))
     if fault := now.faults.get("materials"):
         st.error(fault_words(fault))
 

@@ -136,6 +136,9 @@ def _consequences(found: Comparison, typed: str) -> None:
         )
     for note in found.candidate.notes:
         st.markdown(f"Candidate: {note}")
+    missed = [quantity(v.limit.property).label for v in found.candidate.limits if v.verdict == "fails"]
+    if missed:
+        st.warning(f"The candidate fails {', '.join(missed)}. Taken in hand, every page counts with it.")
     st.button("Take the candidate in hand", on_click=pick, args=(typed,), key="take_candidate")
 
 
