@@ -8,7 +8,7 @@ from typing import Final
 import streamlit as st
 
 from optimizer.calibration.agreement import agreement
-from optimizer.calibration.files import keep_calibration
+from optimizer.calibration.files import keep_calibration, newest_calibration
 from optimizer.calibration.fit import Fit
 from optimizer.calibration.lab_errors import KINDS
 from optimizer.calibration.words import figure_words, size_words
@@ -60,6 +60,9 @@ def show_fit(now: Session, book: TrialBook) -> None:
 
 
 def _in_use(now: Session) -> None:
+    if newest_calibration(book_folder()) is None:
+        st.caption("○ All pages show the shipped figures. To predict with your trials, keep the fit below.")
+        return
     st.toggle("Predict with what the trials taught", value=True, key="use_trials", persist_state="session")
     fault = st.session_state.get("calibration_fault")
     if fault:
@@ -67,7 +70,7 @@ def _in_use(now: Session) -> None:
     elif now.asked.trials:
         st.caption(f"◆ All pages show figures fitted to {now.asked.trials} trials.")
     else:
-        st.caption("○ All pages show the shipped figures.")
+        st.caption("○ Switched off: all pages show the shipped figures.")
 
 
 def _keep(fit: Fit) -> None:

@@ -23,11 +23,16 @@ _WHERE: Final = "trial"
 
 @dataclass(frozen=True)
 class Reading:
-    """One field of the form: column of the trial table, words beside it, what may be typed."""
+    """One field of the form: column of the trial table, words beside it, an example of what may be typed."""
 
     column: str
     label: str
-    hint: str
+    example: str
+
+    @property
+    def hint(self) -> str:
+        """What stands in the empty field: an example that nobody takes for a value already filled in."""
+        return f"such as {self.example}" if self.example else ""
 
 
 READINGS: Final = (
@@ -48,7 +53,7 @@ READINGS: Final = (
     Reading("cast", "castings poured", "6"),
     Reading("reject 1 count", "of them thrown away", "1"),
     Reading("reject 1 cause", "why", "bubbles"),
-    Reading("remarks", "remarks", "anything else"),
+    Reading("remarks", "remarks", "poured slowly"),
 )
 """The readings a studio usually takes; every column of the trial table can be imported as CSV."""
 

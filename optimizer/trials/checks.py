@@ -21,7 +21,8 @@ __all__ = ["LONGEST_TEXT", "check_trial", "trial_faults"]
 LONGEST_TEXT: Final = 10_000
 """Characters of one remark."""
 
-_YEAR: Final = 366.0 * 1440.0
+_DAY: Final = 1440.0
+_YEAR: Final = 366.0 * _DAY
 _SCALE_SLACK: Final = 1.01
 
 _RANGES: Final[dict[str, tuple[float, float, str]]] = {
@@ -95,6 +96,9 @@ def trial_faults(trial: Trial, today: dt.date | None = None) -> tuple[Fault, ...
     bad = frozenset(fault.where for fault in faults)  # a value that cannot be contradicts nothing
     faults += [*_date_faults(trial, today), *_time_faults(trial, bad), *_mass_faults(trial, bad)]
     faults += [*_strength_faults(trial, bad), *_piece_faults(trial, bad)]
+    if "date" not in {fault.where for fault in faults}:
+        told = bad | {fault.where for fault in faults}
+        faults += [fault for fault in _age_faults(trial, today) if fault.where not in told]
     return tuple(faults)
 
 
@@ -177,6 +181,21 @@ def _date_faults(trial: Trial, today: dt.date | None) -> Iterator[Fault]:
     if not dt.date(1900, 1, 1) <= trial.date <= last:
         allowed = f"a day from 1900 to today, {last.isoformat()}"
         yield Fault("date", trial.date.isoformat(), allowed, "Correct the date of the pour.")
+
+
+def _age_faults(trial: Trial, today: dt.date | None) -> Iterator[Fault]:
+    """Give the readings that would have been taken after today: only the day of the pour is known."""
+    days = ((today or dt.date.today()) - trial.date).days + 1
+    ages = [("demold", trial.demold, "min")]
+    ages += [(f"weighings.{k}.age", one.age, "d") for k, one in enumerate(trial.weighings, start=1)]
+    ages += [(f"strengths.{k}.age", one.age, "min") for k, one in enumerate(trial.strengths, start=1)]
+    for where, age, unit in ages:
+        most = days * (_DAY if unit == "min" else 1.0)
+        if age is not None and age >= most:
+            allowed = f"less than {days} d: poured on {trial.date.isoformat()}, no piece is older today"
+            repair = "Correct the day of the pour, or this age; enter a reading only once it was taken."
+            shown = f"{age / _DAY:g} d" if unit == "min" else f"{age:g} d"
+            yield Fault(where, shown, allowed, repair)
 
 
 def _time_faults(trial: Trial, bad: Places) -> Iterator[Fault]:

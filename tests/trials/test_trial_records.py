@@ -41,6 +41,22 @@ IMPOSSIBLE = {
     "burn-without-temperature": ({"burns": (Burn(burn_rate=4.0),)}, "burns.1"),
     "control-sign": ({"remarks": "a\x00b"}, "remarks"),
     "endless-remark": ({"remarks": "a" * 10_001}, "remarks"),
+    "strength-older-than-the-casting": (
+        {"date": TODAY, "weighings": (), "strengths": (Strength(36.0, 7 * 1440.0, "dry"),)},
+        "strengths.1.age",
+    ),
+    "tested-tomorrow": (
+        {"date": TODAY - dt.timedelta(days=1), "weighings": (), "strengths": (Strength(36.0, 2 * 1440.0),)},
+        "strengths.1.age",
+    ),
+    "weighed-tomorrow": (
+        {"date": TODAY, "strengths": (), "weighings": (Weighing(1, 380.0),)},
+        "weighings.1.age",
+    ),
+    "left-the-mold-tomorrow": (
+        {"date": TODAY, "strengths": (), "weighings": (), "demold": 1500.0},
+        "demold",
+    ),
     "nameless-powder": ({"portions": (Portion(" ", 1.0),)}, "portions.1.material"),
 }
 
@@ -52,6 +68,12 @@ def test_impossible_values_are_refused_with_place_and_repair(case):
     assert [fault.where for fault in faults] == [where]
     assert faults[0].allowed
     assert faults[0].repair.endswith(".")
+
+
+def test_a_reading_of_the_last_day_is_taken():
+    """Poured yesterday early and tested today late, a piece may be nearly two days old."""
+    aged = Trial(TODAY - dt.timedelta(days=1), strengths=(Strength(36.0, 2 * 1440.0 - 1.0),))
+    assert trial_faults(aged, TODAY) == ()
 
 
 def test_all_faults_come_at_once():

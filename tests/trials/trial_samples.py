@@ -109,7 +109,7 @@ def trials(draw):
     masses = sorted(draw(st.lists(_number(0.1, 1e4), min_size=len(ages), max_size=len(ages))), reverse=True)
     burns = draw(st.lists(_BURNS, max_size=2))
     return Trial(
-        date=draw(st.dates(dt.date(1900, 1, 1), TODAY)),
+        date=draw(st.dates(dt.date(1900, 1, 1), TODAY - dt.timedelta(days=700))),
         id=draw(_WORD),
         portions=tuple(draw(st.lists(_PORTIONS, max_size=3))),
         water=None if masses else draw(_maybe(_number(0.0, 1e5))),

@@ -449,6 +449,30 @@ class TestTrialBook:
         assert at.text_input(key="trial.water").value == "118 g"
         assert not (folder / "trials.db").exists()
 
+    def test_what_refused_a_trial_stands_last_in_the_form_too(self, folder):
+        at = turned(opened(), "trial_book")
+        at.text_input(key="trial.demold").set_value("58 g")
+        _button(at, "Enter it").click().run()
+        beside, repeated = (error.value for error in at.error)
+        assert beside in repeated
+        assert "Not entered" in repeated
+        assert at.text_input(key="trial.demold").label in repeated
+
+    def test_a_strength_older_than_the_casting_is_refused(self, folder):
+        at = turned(opened(), "trial_book")
+        at.text_input(key="trial.strength 1 value").set_value("36 MPa")
+        at.text_input(key="trial.strength 1 age").set_value("7 d")
+        _button(at, "Enter it").click().run()
+        assert "less than 1 d" in at.error[0].value
+        assert "day of the pour" in at.error[0].value
+        assert not (folder / "trials.db").exists()
+
+    def test_no_example_looks_like_a_value(self, folder):
+        at = turned(opened(), "trial_book")
+        hints = [field.placeholder for field in at.text_input if field.key.startswith("trial.")]
+        assert len(hints) > 15
+        assert all(hint.startswith("such as ") for hint in hints)
+
     def test_a_mold_is_measured_by_its_water(self, folder):
         at = turned(opened(), "trial_book")
         at.text_input(key="measure.volume.water").set_value("214 g, 215 g, 215 g")
@@ -488,6 +512,8 @@ class TestTrialBook:
         shipped = _strength(at)
         at = turned(at, "trial_book")
         assert not at.exception
+        assert not [toggle for toggle in at.toggle if toggle.key == "use_trials"]  # no fit is kept yet
+        assert text_of(at).count("shipped figures") == 2  # beneath the heading, and what the crosses are
         at.button(key="keep_fit").click().run()
         assert list(folder.glob("calibration-*.toml"))
         assert "fitted to 3 trials" in text_of(at)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -67,6 +67,7 @@ def _enter(now: Session, path: Path) -> None:
                 with column:
                     _field(reading, faults)
         st.form_submit_button("Enter it", on_click=_entered, args=(path, names))
+        _refused(fields, faults)
     st.caption("Only the day is compulsory: a half-filled trial is used as far as it goes.")
 
 
@@ -82,9 +83,18 @@ def _field(reading: Reading | None, faults: Mapping[str, Fault]) -> None:
         st.error(fault_words(fault))
 
 
+def _refused(fields: Sequence[Reading], faults: Mapping[str, Fault]) -> None:
+    """Repeat beside the button why nothing was entered: the field itself may be scrolled out of sight."""
+    if not faults:
+        return
+    labels = {reading.column: reading.label for reading in fields} | {"date": "day of the pour"}
+    told = [f"- **{labels.get(column, column)}**: {fault_words(fault)}" for column, fault in faults.items()]
+    st.error("\n".join(["Not entered. What you typed is still here; correct:", *told]))
+
+
 def _powder(name: str, mass: float) -> Reading:
-    hint = grams_words(mass, 1.0) if mass else "none, or 163 g"
-    return Reading(powder_column(name), f"{label_of(name, answers.catalogue())}, weighed", hint)
+    example = grams_words(mass, 1.0) if mass else "163 g, or empty"
+    return Reading(powder_column(name), f"{label_of(name, answers.catalogue())}, weighed", example)
 
 
 def _weighed(now: Session) -> dict[str, float]:
