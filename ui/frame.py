@@ -46,7 +46,8 @@ def _unread(now: Session) -> None:
 
 def _field_names() -> dict[str, str]:
     """Return what each field is called, and where it stands, by its dotted key."""
-    known, places = answers.catalogue(), ((DECISIONS, _SIDE), (SHOP, "page Weigh"), (ORDER_SHOP, "page Order"))
+    known = answers.catalogue()
+    places = ((DECISIONS, _SIDE), (SHOP, "page Weigh"), (ORDER_SHOP, "page Order"))
     names = {"materials": "the powders the blend may use (page Shelf and prices)"}
     names |= {field.key: f"“{field.label}” ({place})" for fields, place in places for field in fields}
     for name in known:
