@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 import altair as alt
 import pandas as pd
@@ -15,6 +15,7 @@ from optimizer.studies.frontier import Frontier
 from optimizer.units import System, display_value
 from ui.charts import SHAPES, colored, layered
 from ui.palette import PARTS
+from ui.trade_axes import Reach, clipped, reach_of
 
 __all__ = ["PICK", "mark_row", "trade_chart", "trade_rows"]
 
@@ -22,8 +23,8 @@ PICK: Final = "pick"
 """Name of the chart's selection."""
 
 _HEIGHT = 380
-_ASIDE: Final = {"left": 8, "center": 0, "right": -8}
-_SIDES: Final[tuple[Literal["left", "center", "right"], ...]] = ("left", "center", "right")
+_TOUCH: Final = 0.08
+"""Parts of an axis within which two rings share their letters."""
 
 
 def trade_rows(
@@ -68,7 +69,7 @@ def trade_chart(
     currency: str,
     units: System,
 ) -> alt.LayerChart:
-    """Return the frontier as points to pick, with whiskers, named marks and the limits as lines.
+    """Return the frontier as points to pick, with whiskers, lettered rings and the limits as lines.
 
     Parameters
     ----------
@@ -77,25 +78,39 @@ def trade_chart(
     rows
         From `trade_rows`.
     marks
-        From `mark_row`, each with a ``name``: the blend in hand first, then the binders alone.
+        From `mark_row`, each with a ``letter``: the blend in hand first, then the binders alone.
     limits
-        Limits of the job; those on the two axes are drawn.
+        Limits of the job; those on the two axes are drawn where they are near the blends.
     currency, units
         For the titles of the axes.
     """
-    base = alt.Chart(pd.DataFrame(rows))
-    x = _axis(alt.X, "x", over[1], currency, units)
-    y = _axis(alt.Y, "y", over[0], currency, units)
-    across = base.mark_rule(opacity=0.35).encode(x=alt.X("x_low:Q"), x2="x_high:Q", y=y)
-    upright = base.mark_rule(opacity=0.35).encode(x=x, y=alt.Y("y_low:Q"), y2="y_high:Q")
+    bounds = {"x": _bounds(limits, over[1], units), "y": _bounds(limits, over[0], units)}
+    reaches = {axis: _reach(axis, rows, marks, bounds[axis]) for axis in ("x", "y")}
+    base = alt.Chart(clipped(rows, reaches))
+    x = _axis(alt.X, "x", _title(over[1], currency, units), reaches["x"])
+    y = _axis(alt.Y, "y", _title(over[0], currency, units), reaches["y"])
+    across = base.mark_rule(opacity=0.35, clip=True).encode(x=alt.X("x_low:Q"), x2="x_high:Q", y=y)
+    upright = base.mark_rule(opacity=0.35, clip=True).encode(x=x, y=alt.Y("y_low:Q"), y2="y_high:Q")
     layers = [
-        *(_limit_line(limit, over, units) for limit in limits if limit.property in over[:2]),
+        *(_limit_line(axis, bound) for axis, reach in reaches.items() for bound in reach.limits),
         colored(across, "line"),
         colored(upright, "line"),
         _points(base, x, y, over, currency, units),
-        *_named(marks, x, y),
+        *_named(marks, x, y, reaches),
     ]
     return layered(layers, _HEIGHT)
+
+
+def _bounds(limits: Sequence[Limit], name: str, units: System) -> list[float]:
+    return [display_value(each.bound, name, units)[0] for each in limits if each.property == name]
+
+
+def _reach(
+    axis: str, rows: Sequence[Mapping[str, Any]], marks: Sequence[Mapping[str, Any]], bounds: Sequence[float]
+) -> Reach:
+    places = [row[axis] for row in (*rows, *marks)]
+    whiskers = [row[f"{axis}_{part}"] for row in rows for part in ("low", "high")]
+    return reach_of(places, whiskers, bounds)
 
 
 def _points(
@@ -111,46 +126,52 @@ def _points(
     else:
         color = alt.Color("verdict:N", scale=alt.Scale(domain=list(PARTS)), legend=None)
     points: alt.Chart = (
-        base.mark_point(filled=True, size=150, opacity=1, stroke="#7A7A7A", strokeWidth=1, cursor="pointer")
+        base.mark_point(filled=True, size=110, opacity=1, stroke="#7A7A7A", strokeWidth=1, cursor="pointer")
         .encode(x=x, y=y, shape=shape, color=color, tooltip=alt.value(None))
         .add_params(pick)
     )
     return points
 
 
-def _named(marks: Sequence[Mapping[str, Any]], x: alt.X, y: alt.Y) -> list[alt.Chart]:
-    """Return a ring and a name for each mark; names lean inward, that of the blend in hand hangs below."""
-    frame = pd.DataFrame(marks, columns=["name", "x", "y"])
-    low, reach = frame["x"].min(), max(frame["x"].max() - frame["x"].min(), 1e-12)
-    thirds = (3.0 * (frame["x"] - low) / reach).clip(0.0, 2.0).fillna(0.0).astype(int)
-    first = frame.index == 0
+def _named(
+    marks: Sequence[Mapping[str, Any]], x: alt.X, y: alt.Y, reaches: Mapping[str, Reach]
+) -> list[alt.Chart]:
+    """Return a ring for each mark and its letter above; rings close together share one row of letters."""
+    frame = pd.DataFrame(marks, columns=["letter", "x", "y"]).dropna()
     ring = alt.Chart(frame).mark_point(filled=False, size=420, strokeWidth=3, opacity=1).encode(x=x, y=y)
-    layers = [colored(ring, "third")]
-    for rows, way in ((frame[first], 1), (frame[~first], -1)):
-        for third, align in enumerate(_SIDES):
-            there = rows[thirds[rows.index] == third]
-            if there.empty:
-                continue
-            text = alt.Chart(there).mark_text(
-                dy=22 * way, dx=_ASIDE[align], align=align, fontSize=13, fontWeight="bold"
-            )
-            layers.append(colored(text.encode(x=x, y=y, text="name:N"), "third"))
-    return layers
+    text = alt.Chart(_joined(frame, reaches)).mark_text(dy=-21, fontSize=14, fontWeight="bold")
+    return [colored(ring, "third"), colored(text.encode(x=x, y=y, text="letter:N"), "third")]
 
 
-def _limit_line(limit: Limit, over: Sequence[str], units: System) -> alt.Chart:
-    bound = display_value(limit.bound, limit.property, units)[0]
-    axis = "y" if limit.property == over[0] else "x"
+def _joined(frame: pd.DataFrame, reaches: Mapping[str, Reach]) -> pd.DataFrame:
+    """Return the letters with those of rings near each other joined at the first of these."""
+    kept: list[dict[str, Any]] = []
+    for letter, x, y in frame.itertuples(index=False):
+        row = {"letter": letter, "x": x, "y": y}
+        beside = next((each for each in kept if _touch(each, row, reaches)), None)
+        if beside is None:
+            kept.append(row)
+        else:
+            beside["letter"] = f"{beside['letter']} {row['letter']}"
+    return pd.DataFrame(kept, columns=["letter", "x", "y"])
+
+
+def _touch(one: Mapping[str, Any], other: Mapping[str, Any], reaches: Mapping[str, Reach]) -> bool:
+    return all(
+        abs(one[axis] - other[axis]) < _TOUCH * (reach.high - reach.low) for axis, reach in reaches.items()
+    )
+
+
+def _limit_line(axis: str, bound: float) -> alt.Chart:
     line = alt.Chart(pd.DataFrame({axis: [bound]})).mark_rule(strokeDash=[6, 4], strokeWidth=2)
     return colored(line.encode(**{axis: f"{axis}:Q"}), "fails")
 
 
-def _axis(kind: type[Any], field: str, name: str, currency: str, units: System) -> Any:  # noqa: ANN401  X or Y
-    return kind(f"{field}:Q", title=_title(name, currency, units), scale=alt.Scale(zero=False, padding=12))
+def _axis(kind: type[Any], field: str, title: str, reach: Reach) -> Any:  # noqa: ANN401  X or Y
+    scale = alt.Scale(zero=False, nice=False, domain=[reach.low, reach.high])
+    return kind(f"{field}:Q", title=title, scale=scale, axis=alt.Axis(tickCount=6, labelOverlap=True))
 
 
 def _title(name: str, currency: str, units: System) -> str:
-    row = quantity(name)
     unit = currency if name == "cost" else display_value(1.0, name, units)[1]
-    better = {"lower": "less is better", "higher": "more is better"}.get(row.better, "")
-    return f"{row.label}{f' in {unit}' if unit else ''} ({better})"
+    return f"{quantity(name).label}{f', {unit}' if unit else ''}"

@@ -19,8 +19,8 @@ NAMES = ("Weigh", "Give and take", "Cheaper blend?", "Order", "Shelf and prices"
 AXE = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]
 """Rule sets of WCAG 2.1 (W3C Recommendation 2018), levels A and AA."""
 
-ROW = 35
-"""Height of a row of a table, and width of its box [px]."""
+BOX, ROW = 35, 78
+"""Height of a table's head and width of its boxes, and height of a row of blends [px]."""
 
 KNOWN: set[tuple[str, str]] = set()
 """(rule, page) of violations inside the framework's own widgets, none of ours."""
@@ -132,7 +132,7 @@ def test_chart_list_and_address_agree_on_the_picked_blend(visit):
 def test_a_row_of_the_table_picks_the_blend_of_its_number(visit):
     one = visit(1280, 1600).go("/give-and-take")
     place = one.page.get_by_test_id("stDataFrame").first.bounding_box()
-    one.page.mouse.click(place["x"] + ROW / 2, place["y"] + 2.5 * ROW)
+    one.page.mouse.click(place["x"] + BOX / 2, place["y"] + BOX + 1.5 * ROW)
     one.settle()
     chosen = one.page.get_by_label("Take a blend in hand").first
     assert chosen.input_value().startswith("2:")

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 import pytest
 
+from optimizer.shop import Limit
 from tests.ui.test_page_logic import folder, opened, text_of, turned
 from ui.bend_text import bend_words
 from ui.question import Question
 from ui.trade_answers import Traded, traded
+from ui.trade_charts import trade_chart
 
 __all__ = ["folder"]
 
@@ -62,3 +65,59 @@ def test_the_bend_says_which_way_it_gets_dear() -> None:
 )
 def test_each_quantity_has_its_own_side(over: tuple[str, str], told: tuple[str, str], way: str) -> None:
     assert bend_words(over, told).startswith(way)
+
+
+def _mark(letter: str, x: float, y: float) -> dict[str, Any]:
+    return {"letter": letter, "x": x, "y": y}
+
+
+def _dot(x: float, y: float, low: float, high: float) -> dict[str, Any]:
+    return {
+        "id": 1,
+        "verdict": "meets",
+        "x": x,
+        "y": y,
+        "x_low": low,
+        "x_high": high,
+        "y_low": y,
+        "y_high": y,
+    }
+
+
+def _chart(marks: list[dict[str, Any]], bound: float) -> dict[str, Any]:
+    dots = [_dot(30.0, 7.6, 25.0, 43.0), _dot(60.0, 7.4, 39.0, float("inf"))]
+    limits = (Limit("demold_time", "<=", bound),)
+    return trade_chart(("cost", "demold_time"), dots, marks, limits, "EUR", "metric").to_dict()
+
+
+def _rows(chart: dict[str, Any]) -> list[dict[str, Any]]:
+    return [row for data in chart["datasets"].values() for row in data]
+
+
+def test_a_range_without_end_is_cut_at_the_edge_of_the_chart() -> None:
+    chart = _chart([_mark("A", 45.0, 7.5)], 70.0)
+    domain = next(
+        layer["encoding"]["x"]["scale"]["domain"]
+        for layer in chart["layer"]
+        if "scale" in layer["encoding"].get("x", {})
+    )
+    ends = [row[end] for row in _rows(chart) if "x_high" in row for end in ("x_low", "x_high")]
+    assert all(domain[0] <= end <= domain[1] for end in ends)
+    assert domain[1] < 2 * 60.0
+
+
+@pytest.mark.parametrize(("bound", "drawn"), [(70.0, True), (1440.0, False)])
+def test_a_limit_far_from_all_blends_does_not_squeeze_them(bound: float, drawn: bool) -> None:
+    rows = _rows(_chart([_mark("A", 45.0, 7.5)], bound))
+    assert ({"x": bound} in rows) is drawn
+
+
+def test_rings_on_each_other_share_their_letters() -> None:
+    rows = _rows(_chart([_mark("A", 45.0, 7.5), _mark("B", 45.5, 7.501), _mark("C", 30.0, 7.6)], 70.0))
+    texts = {row["letter"] for row in rows if "letter" in row}
+    assert {"A B", "C"} <= texts
+
+
+def test_the_table_tells_number_and_blend_first() -> None:
+    table = turned(opened(), "give_and_take").dataframe[0].value
+    assert list(table.columns[:2]) == ["no.", "blend"]

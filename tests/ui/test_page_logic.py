@@ -199,7 +199,7 @@ class TestGiveAndTake:
         at.selectbox(key="front_choice").set_value(1).run()
         picked = at.session_state["blend"]
         assert at.query_params["blend"] == picked
-        assert list(at.dataframe[0].value["in hand"]).index("●") == 1
+        assert [place.startswith("●") for place in at.dataframe[0].value["no."]].index(True) == 1
         assert "picked by you" in at.markdown[0].value
         at = turned(at, "bench")
         assert at.session_state["blend"] == picked

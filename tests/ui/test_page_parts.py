@@ -331,7 +331,9 @@ def _flat(tables, prefix=""):
     return out
 
 
-@pytest.mark.parametrize("name", ["bend_text", "blends", "draft", "fields", "page_words", "trial_form"])
+@pytest.mark.parametrize(
+    "name", ["bend_text", "blends", "draft", "fields", "page_words", "trade_axes", "trial_form"]
+)
 def test_the_examples_in_the_docs_are_true(name):
     done = doctest.testmod(importlib.import_module(f"ui.{name}"))
     assert done.attempted

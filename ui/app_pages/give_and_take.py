@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from string import ascii_uppercase
 from typing import Any
 
 import altair as alt
@@ -24,7 +25,13 @@ from ui.words import blend_words, range_words, span_words
 
 _NONE = "none"
 _POINTS = (12, 24, 60)
-_HEIGHT = 410  # pixels kept for the chart, so that nothing below jumps
+_HEIGHT = 392  # pixels kept for the chart, so that nothing below jumps
+_ROW = 78  # pixels of a row of the table: from 65 on the browser breaks its words into lines
+_HEAD = 35
+_MOST_HIGH = 428
+_NARROW = 70
+_WIDTHS = {"no.": 38, "blend": 132, "cost": 72}
+"""Pixels of columns; on a phone all of them are seen, a wide window stretches them."""
 
 
 def show() -> None:
@@ -41,10 +48,7 @@ def show() -> None:
         traded = _drawn(now, over, points)
     if traded is None:
         return
-    st.caption(
-        "Circle: meets · diamond: too close to call · ring: the blend in hand, and the best mix of each "
-        "binder alone · whiskers: likely range · dashed: your limit."
-    )
+    st.caption(_key(now, traded))
     st.markdown(_sentence(traded))
     _pickers(now, traded)
     _table(now, traded)
@@ -114,12 +118,27 @@ def _picture(now: Session, traded: Traded) -> alt.LayerChart:
 
 
 def _marks(now: Session, traded: Traded) -> list[dict[str, Any]]:
+    """Return the rings: the blend in hand, then the best mix of each binder alone, each with a letter."""
     over, marks = traded.front.over, []
-    for name, solution in {"in hand": now.solution, **traded.binders}.items():
+    rings = {"in hand": now.solution, **traded.binders}
+    for letter, (name, solution) in zip(ascii_uppercase, rings.items(), strict=False):
         row = mark_row(over, solution, None, units())
         fails = "" if row["verdict"] == "meets" else f" ({row['verdict']})"
-        marks.append({"name": f"{name}{fails}", **row})
+        marks.append({"letter": letter, "name": f"{name}{fails}", **row})
     return marks
+
+
+def _key(now: Session, traded: Traded) -> str:
+    """Return how to read the chart: which way is better, the rings by letter, shapes and lines."""
+    over = traded.front.over
+    across = {"lower": "left", "higher": "right"}[quantity(over[1]).better]
+    upright = {"lower": "down", "higher": "up"}[quantity(over[0]).better]
+    rings = ", ".join(f"**{mark['letter']}** {mark['name']}" for mark in _marks(now, traded))
+    return (
+        f"Better lies {upright} and {across}. Rings: {rings}; each binder in the best mix of it alone. "
+        "Circle: meets · diamond: too close to call · thin lines: likely range, cut at the edge · dashed: "
+        "your limit, where it is near."
+    )
 
 
 def _ids(traded: Traded) -> list[str]:
@@ -183,6 +202,7 @@ def _cautions(traded: Traded) -> None:
 
 
 def _pickers(now: Session, traded: Traded) -> None:
+    """Show the list to pick from; the files below it keep the table's own buttons off the last of these."""
     ids = _ids(traded)
     st.session_state["front_choice"] = ids.index(now.blend) if now.blend in ids else None
     left, right = st.columns([5, 2], vertical_alignment="bottom")
@@ -197,19 +217,6 @@ def _pickers(now: Session, traded: Traded) -> None:
         args=(traded,),
     )
     right.button("Back to the design's blend", on_click=drop_pick, disabled=not now.blend, width="stretch")
-
-
-def _table(now: Session, traded: Traded) -> None:
-    rows = [_row(now, traded, place) for place in range(len(traded.solutions))]
-    st.dataframe(
-        rows,
-        hide_index=True,
-        height=280,
-        key="front_table",
-        on_select=lambda: _picked_in_table(traded),
-        selection_mode="single-row",
-        alt="The blends of the chart, one a row",
-    )
     st.download_button(
         "Save these blends as CSV",
         traded.csv,
@@ -220,15 +227,33 @@ def _table(now: Session, traded: Traded) -> None:
     )
 
 
+def _table(now: Session, traded: Traded) -> None:
+    rows = [_row(now, traded, place) for place in range(len(traded.solutions))]
+    widths = {name: _WIDTHS.get(name, _NARROW) for name in rows[0]}
+    st.dataframe(
+        rows,
+        hide_index=True,
+        height=min(_MOST_HIGH, _HEAD + _ROW * len(rows) + 3),
+        row_height=_ROW,
+        column_config={name: st.column_config.TextColumn(width=width) for name, width in widths.items()},
+        key="front_table",
+        on_select=lambda: _picked_in_table(traded),
+        selection_mode="single-row",
+        alt="The blends of the chart, one a row",
+    )
+
+
 def _row(now: Session, traded: Traded, place: int) -> dict[str, str]:
+    """Return a row: number and blend first, which a phone shows, then the figures and their ranges."""
     blend = traded.front.blends[place]
-    mine = "●" if _ids(traded)[place] == now.blend else ""
-    named = {_label(name): _cell(traded, place, name) for name in traded.front.over}
+    mine = "● " if _ids(traded)[place] == now.blend else ""
+    named = {
+        name if name == "cost" else _label(name): _cell(traded, place, name) for name in traded.front.over
+    }
     return {
-        "in hand": mine,
-        "no.": str(place + 1),
-        **named,
+        "no.": f"{mine}{place + 1}",
         "blend": blend_words(blend.blend, answers.catalogue()),
+        **named,
     }
 
 
