@@ -49,6 +49,9 @@ _LARGEST_BOX, _SMALLEST_BOX = 4.0, 1e-5
 _BESIDE = 0.01
 """Distance within which a walk ends where an earlier one ended [kg/L]."""
 
+_TRACE = 1e-9
+"""Amount of a material that is none [kg/L]."""
+
 _TELLING = 0.1
 """Box from which a promise says something of mixes far away, too [kg/L]."""
 
@@ -104,6 +107,7 @@ def descend(
     cutoff: float = np.inf,
     known: Sequence[Candidate] = (),
     look: Look | None = None,
+    program: WarmLP | None = None,
 ) -> Candidate:
     """Return the best mix that a walk downhill from `start` finds.
 
@@ -125,13 +129,15 @@ def descend(
         Ends of earlier walks of the same question: a walk that comes upon one ends there, too.
     look
         Objective, rows and slopes at `start`, where they are known for all materials allowed.
+    program
+        A linear program no longer needed, to be used instead of a new one.
 
     Returns
     -------
     Candidate
         Its violation tells whether it is a blend at all; least shares of other materials are not looked at.
     """
-    walk = _Walk(problem, case, tuple(sorted(set(allowed))), backoff, tuple(at_least), known)
+    walk = _Walk(problem, case, tuple(sorted(set(allowed))), backoff, tuple(at_least), known, program)
     return walk.run(start, cutoff, look)
 
 
@@ -150,6 +156,7 @@ class _Walk:
         backoff: Array | None,
         at_least: tuple[int, ...],
         known: Sequence[Candidate],
+        program: WarmLP | None,
     ) -> None:
         self.problem, self.case, self.backoff, self.at_least = problem, case, backoff, at_least
         self.known = known
@@ -163,13 +170,14 @@ class _Walk:
         self.held = False
         self.marks: list[float] = []
         self.beyond: list[_Point] = []
-        self.lp: WarmLP | None = None
+        self.lp = program
 
     def run(self, start: Array, cutoff: float, look: Look | None) -> Candidate:
         """Walk until nothing is promised any more."""
         mix = np.zeros_like(start)
         mix[self.free] = np.clip(start[self.free], self.floor, self.ceiling)
-        at = self._look(mix, look if np.array_equal(mix, start) else None, price_it=True)
+        same = np.abs(mix - start).max() <= _TRACE
+        at = self._look(mix, look if same else None, price_it=True)
         self.held = self._broken(at) <= _STILL
         at, arrived = self._walked(at, cutoff)
         if (found := self._come_upon(at)) is not None:

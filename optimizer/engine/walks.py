@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TypeAlias
 
 import numpy as np
@@ -13,6 +14,7 @@ from optimizer.engine.descent import descend
 from optimizer.engine.polish import Candidate, Evaluator, Look
 from optimizer.formulation import Case, RowLabel, backoff_vector
 from optimizer.problem import Problem
+from optimizer.solvers.relaxation import WarmLP
 
 __all__ = ["Walks"]
 
@@ -69,11 +71,19 @@ class Walks:
         ends = self._ends.setdefault(room, [])
         _, free, own = room
         look = self._look(case, start, tuple(shared)) if shared else None
-        end = descend(self.problem, case, free, start, self.backoff(case), own, cutoff, ends, look)
+        end = descend(
+            self.problem, case, free, start, self.backoff(case), own, cutoff, ends, look, self._program
+        )
         self._made[key] = cutoff, end
         if end.feasible and cutoff == np.inf:
             ends.append(end)
         return end
+
+    @cached_property
+    def _program(self) -> WarmLP:
+        """One linear program for all walks: opening another takes longer than solving it."""
+        nothing = np.zeros(1)
+        return WarmLP(nothing, nothing, nothing, np.zeros((0, 1)), np.zeros(0), np.zeros(0))
 
     def _look(self, case: Case, start: Array, materials: tuple[int, ...]) -> Look:
         key = (case, materials, start.tobytes())

@@ -10,6 +10,7 @@ believed only when a Farkas ray proves it the same way.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -122,7 +123,7 @@ class WarmLP:
         row_lower: ArrayLike,
         row_upper: ArrayLike,
     ) -> None:
-        """Put another program of the same columns in place of this one; solved from scratch.
+        """Put another program in place of this one; solved from scratch.
 
         Parameters
         ----------
@@ -274,7 +275,7 @@ class WarmLP:
 
     def _pass(self) -> None:
         count, width = self.matrix.shape
-        starts = np.arange(0, count * width + 1, max(width, 1), dtype=np.int32)
+        starts, columns = _dense(count, width)
         taken = self._highs.passModel(
             width,
             count,
@@ -288,7 +289,7 @@ class WarmLP:
             self.row_lower,
             self.row_upper,
             starts,
-            np.tile(_indices(width), count),
+            columns,
             self.matrix.ravel(),
             np.zeros(width, dtype=np.int32),
         )
@@ -391,6 +392,13 @@ def _nothing(status: Status, bound: float, duals: Vector | None = None) -> Relax
 
 def _copy(values: ArrayLike) -> Vector:
     return np.array(values, dtype=float)
+
+
+@lru_cache(maxsize=256)
+def _dense(count: int, width: int) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Return the starts of the rows of a dense matrix, and the columns of its entries."""
+    starts = np.arange(0, count * width + 1, max(width, 1), dtype=np.int32)
+    return starts, np.tile(_indices(width), count)
 
 
 def _indices(count: int) -> NDArray[np.int32]:
