@@ -15,10 +15,10 @@ from typing import Any, Final
 
 from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
-from optimizer.jobfile import parse_job
+from optimizer.jobfile import parse_job, template
 from optimizer.jobfile.keys import PRICE as PRICE_KEYS
 from optimizer.jobfile.keys import SHOP as SHOP_KEYS
-from optimizer.jobfile.keys import TOP_VALUES
+from optimizer.jobfile.keys import TOP_VALUES, UNTITLED
 from optimizer.jobfile.kinds import PLAIN_UNITS
 from optimizer.jobfile.limits import reach
 from optimizer.materials import Catalogue
@@ -34,6 +34,13 @@ _PAIR: Final = re.compile(r"[:=]")
 
 _SHOP, _PRICE = Shop(), Price(pack=1.0, price=0.0)
 _STATED: Final = ("pack", "price")
+_DEMO: Final = tomllib.loads(template("demo"))
+_TITLED: Final = ("vessel", "limits")
+"""Tables of the demo that its title speaks of."""
+
+_NO_TITLE: Final = re.compile(rf"{re.escape(_DEMO['title'])}|{UNTITLED}|[0-9.]+ mL vessel")
+"""Titles nobody gave: the demo's, that of a job without one, and a vessel's."""
+
 _SHARES: Final = frozenset({"confidence", "shop.humidity", "shop.reject", "shop.waste"})
 """Keys whose plain numbers read better as percent."""
 
@@ -137,7 +144,21 @@ def drafted(text: str, edits: Mapping[str, Any], catalogue: Catalogue) -> Drafte
     except FileFaults as error:
         return Drafted(new, None, {_field_of(fault): _as_typed(fault, edits) for fault in error.faults})
     unpriced = _unpriced(job)
-    return Drafted(new, None if unpriced else job, unpriced)
+    if unpriced:
+        return Drafted(new, None, unpriced)
+    title = _true_title(tables_of(new), job)
+    if title == job.title:
+        return Drafted(new, job, {})
+    titled = replace(job, title=title, stated=job.stated | {"title"})
+    return Drafted(tomli_w.dumps({"title": title} | tables_of(new) | {"title": title}), titled, {})
+
+
+def _true_title(tables: Mapping[str, Any], job: Job) -> str:
+    """Return what a job is called: by its vessel, where the title was made for another job or is none."""
+    same = all(tables.get(part) == _DEMO.get(part) for part in _TITLED)
+    if field_value(tables, "title") or same:
+        return job.title
+    return f"{float(f'{job.vessel.cavity_volume:.3g}'):g} mL vessel"
 
 
 def _unpriced(job: Job) -> dict[str, Fault]:
@@ -182,7 +203,7 @@ def _shown(value: Any, key: str) -> Any:  # noqa: ANN401
         return _SENSE.sub("", _own_bound(value, key)).strip()
     if key.endswith(".breaks"):
         return _breaks_text(value or [])
-    if value is None:
+    if value is None or (key == "title" and _NO_TITLE.fullmatch(str(value))):
         return ""
     if key in _SHARES and not isinstance(value, str):
         return f"{100.0 * value:g} %"

@@ -14,6 +14,7 @@ __all__ = [
     "PRICE",
     "ROOM",
     "SHOP",
+    "TITLE",
     "VESSEL",
     "Field",
     "price_fields",
@@ -79,6 +80,9 @@ DECISIONS: Final = (
 MOST_POWDERS: Final = Field("at_most_materials", "most powders used", "4; empty: as many as it takes")
 """How many powders a caster is ready to weigh."""
 
+TITLE: Final = Field("title", "title of the job", "what the card is headed with; empty: named by its vessel")
+"""What the job is called."""
+
 VESSEL: Final = (
     Field("vessel.outer_diameter", "outer diameter", "85 mm or 3.3 in"),
     Field("vessel.height", "height", "95 mm"),
@@ -137,5 +141,5 @@ def price_fields(material: str) -> tuple[Field, ...]:
     return tuple(Field(f"prices.{material}.{key}", label, hint) for key, label, hint in PRICE)
 
 
-SHOP: Final = (MOST_POWDERS, *VESSEL, *CANDLE, *ROOM, *ORDER_SHOP)
+SHOP: Final = (TITLE, MOST_POWDERS, *VESSEL, *CANDLE, *ROOM, *ORDER_SHOP)
 """Fields beside the decisions and the prices."""

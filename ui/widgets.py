@@ -28,8 +28,11 @@ def draw(chart: altair.LayerChart, key: str, alt: str, **picking: Any) -> None: 
     st.altair_chart(inked(chart, theme["text"]), key=key, alt=alt, **picking)
 
 
-def show_field(field: Field) -> Any:  # noqa: ANN401  Streamlit's container
-    """Put a field on the page and return the place under it where its fault is told."""
+def show_field(field: Field, empty: str = "") -> Any:  # noqa: ANN401  Streamlit's container
+    """Put a field on the page and return the place under it where its fault is told.
+
+    `empty` is what holds while nothing stands in it, where that is no default of the job file.
+    """
     base, demo = base_tables(), tables_of(DEMO)
     default = field_value(demo if field.name else base, field.key)
     shown = st.session_state.get(field.widget, st.query_params.get(field.name, default))
@@ -39,7 +42,7 @@ def show_field(field: Field) -> Any:  # noqa: ANN401  Streamlit's container
         value=default,
         key=field.widget,
         help=field.hint,
-        placeholder=default_text(field.key) or None,
+        placeholder=empty or default_text(field.key) or None,
         persist_state="session",
         **bound,
     )

@@ -51,6 +51,20 @@ class TestOpening:
         assert at.selectbox(key="currency").value == "CHF"
 
 
+class TestTitle:
+    """What the job is called."""
+
+    def test_the_title_typed_heads_the_page_and_its_card(self):
+        at = opened(template("demo"))
+        assert at.text_input(key="title").value == ""
+        at.text_input(key="volume").set_value("190 mL").run()
+        assert at.text_input(key="title").placeholder == "190 mL vessel"
+        assert at.caption[0].value.startswith("190 mL vessel")
+        at.text_input(key="title").set_value("Ribbed cup").run()
+        assert not at.exception
+        assert at.caption[0].value.startswith("Ribbed cup")
+
+
 class TestMeasured:
     """A burn test of the caster's own."""
 

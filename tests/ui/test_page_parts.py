@@ -118,6 +118,23 @@ class TestDraft:
         assert told in fault.repair
         assert fault.value == repr(typed)
 
+    def test_a_title_made_for_another_job_does_not_stay(self, catalogue, demo):
+        assert field_value(tables_of(DEMO), "title") == ""
+        changed = drafted(DEMO, {"title": "", "vessel.cavity_volume": "190 mL"}, catalogue)
+        assert changed.job.title == "190 mL vessel"
+        assert parse_job(changed.text, catalogue, "again") == changed.job
+        assert drafted(changed.text, {"vessel.cavity_volume": "6.5 fl oz"}, catalogue).job.title == (
+            "192 mL vessel"  # NIST SP 811: a US fluid ounce is 29.57353 mL
+        )
+        assert drafted(DEMO, {"limits.demold_time": "180 min"}, catalogue).job.title == "215 mL vessel"
+        assert drafted(DEMO, {"shop.wage": "25 /h"}, catalogue).job.title == demo.title
+
+    def test_a_title_of_ones_own_stays_until_it_is_cleared(self, catalogue):
+        own = drafted(DEMO, {"title": " Ribbed cup ", "vessel.cavity_volume": "190 mL"}, catalogue)
+        assert own.job.title == "Ribbed cup"
+        assert field_value(tables_of(own.text), "title") == "Ribbed cup"
+        assert drafted(own.text, {"title": ""}, catalogue).job.title == "190 mL vessel"
+
     def test_the_range_of_a_share_is_told_in_percent(self, catalogue):
         faults = drafted(DEMO, {"confidence": "150", "shop.reject": "1"}, catalogue).faults
         assert faults["confidence"].allowed == "50 % or more, at most 99.9 %"

@@ -10,13 +10,13 @@ from optimizer.studies.batch import weighing_order, weighing_step
 from ui import answers
 from ui.charts import BARS, cost_chart, margin_chart, margin_rows
 from ui.draft import field_value, tables_of, whose
-from ui.fields import CANDLE, CHANCE, MOST_POWDERS, ROOM, VESSEL
+from ui.fields import CANDLE, CHANCE, MOST_POWDERS, ROOM, TITLE, VESSEL
 from ui.page_words import MARKS, UNREAD, chance_phrase, mark_of, spoken_bound
 from ui.printing import print_card
 from ui.question import Question
 from ui.reasons import HEAT, limit_sentence, no_blend_words, proof_words, single_binder_words
 from ui.state import Session, apply_limits, drop_pick, session, units
-from ui.widgets import draw, show_fields, tell_faults
+from ui.widgets import draw, show_field, show_fields, tell_faults
 from ui.words import (
     caution_words,
     chance_words,
@@ -277,8 +277,9 @@ def _mark(now: Session, name: str, known: Prediction) -> str:
 
 
 def _surroundings(now: Session, *, expanded: bool = False) -> None:
-    with st.expander("Vessel, candle and room: what the figures above stand on", expanded=expanded):
-        slots = show_fields((*VESSEL, *CANDLE, *ROOM, MOST_POWDERS), 4)
+    with st.expander("Title, vessel, candle and room: what the figures above stand on", expanded=expanded):
+        slots = {TITLE.key: show_field(TITLE, now.job.title)}
+        slots |= show_fields((*VESSEL, *CANDLE, *ROOM, MOST_POWDERS), 4)
         tell_faults(slots, {key: fault for key, fault in now.faults.items() if key in slots})
 
 
