@@ -10,7 +10,7 @@ from optimizer.jobfile import parse_job, template
 from optimizer.solution import Prediction, Solution
 from optimizer.specs import load_catalogue
 from optimizer.studies.check import check
-from optimizer.studies.cost_range import cost_range
+from optimizer.studies.cost_range import cost_moves, cost_range
 
 
 @pytest.fixture(scope="module")
@@ -44,6 +44,14 @@ def test_two_coats_more_by_hand(solution):
     coats = solution.properties["sealer_coats"].value
     low, high = cost_range(_sure_but_for(solution, "sealer_coats", coats, coats + 2), load_catalogue())
     assert high - low == pytest.approx(2 * (0.12 + 20.0 * 2.5 / 60.0))  # hand-worked from the demo's shop
+
+
+def test_each_driver_moves_the_cost_alone(solution):
+    coats = solution.properties["sealer_coats"].value
+    moves = cost_moves(_sure_but_for(solution, "sealer_coats", coats, coats + 1), load_catalogue())
+    assert moves["sealer_coats"] == pytest.approx((0.0, 0.12 + 20.0 * 2.5 / 60.0))  # hand-worked, as above
+    for name in ("drying_time", "dry_mass", "demold_time"):
+        assert moves[name] == pytest.approx((0.0, 0.0))
 
 
 def test_a_seal_that_may_never_close_costs_without_end(solution):

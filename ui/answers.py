@@ -18,7 +18,6 @@ from optimizer.shop import Limit
 from optimizer.solution import Solution
 from optimizer.studies.batch import Batch, batch_of
 from optimizer.studies.check import Comparison, check, compare
-from optimizer.studies.cost_range import cost_range
 from optimizer.studies.design import design, design_problem, nominal_best
 from optimizer.studies.held import Found
 from ui.blends import DESIGNED, blend_of, blend_text
@@ -32,7 +31,6 @@ __all__ = [
     "catalogue",
     "checked",
     "compared",
-    "cost_span",
     "designed",
     "in_hand",
     "largest_saving",
@@ -78,12 +76,6 @@ def in_hand(asked: Question, blend: str) -> Solution:
     """Return the answer for the blend in hand: the design's own, or the one that was picked."""
     picked = checked(asked, blend) if blend != DESIGNED else None
     return picked or designed(asked, explain=False)
-
-
-@st.cache_data(max_entries=128, show_spinner=False)
-def cost_span(asked: Question, blend: str) -> tuple[float, float] | None:
-    """Return the likely range of the cost of the blend in hand [currency]."""
-    return cost_range(in_hand(asked, blend), catalogue())
 
 
 @st.cache_data(max_entries=128, show_spinner=False)

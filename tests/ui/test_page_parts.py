@@ -349,7 +349,7 @@ def _flat(tables, prefix=""):
 
 
 @pytest.mark.parametrize(
-    "name", ["bend_text", "blends", "draft", "fields", "page_words", "trade_axes", "trial_form"]
+    "name", ["bend_text", "blends", "cost_words", "draft", "fields", "page_words", "trade_axes", "trial_form"]
 )
 def test_the_examples_in_the_docs_are_true(name):
     done = doctest.testmod(importlib.import_module(f"ui.{name}"))

@@ -9,6 +9,7 @@ from optimizer.solution import Prediction, Relaxation, Solution
 from optimizer.studies.batch import weighing_order, weighing_step
 from ui import answers
 from ui.charts import BARS, cost_chart, margin_chart, margin_rows
+from ui.cost_answers import cost_told
 from ui.draft import field_value, tables_of, whose
 from ui.fields import CANDLE, CHANCE, MOST_POWDERS, ROOM, TITLE, VESSEL
 from ui.page_words import MARKS, UNREAD, chance_phrase, mark_of, spoken_bound
@@ -97,18 +98,14 @@ def _cost(now: Session, solution: Solution) -> None:
     if solution.cost is None:
         st.info("Give every powder a price on the page Shelf and prices to see the cost.")
         return
-    span = answers.cost_span(now.asked, now.blend)
+    told = cost_told(now.asked, now.blend)
     currency = now.job.currency
     st.markdown(f"### {money(solution.cost, currency)} a good vessel")
-    if span:
+    if told:
         whose = (
             f"{MARKS['example']} invented examples" if now.job.example_prices else f"{MARKS['yours']} yours"
         )
-        st.caption(
-            f"Likely {money(span[0], currency)} to {money(span[1], currency)}, prices and rejects as stated "
-            f"({whose})."
-            f"{_step(now, solution)}"
-        )
+        st.caption(f"{told}. Prices and rejects as stated ({whose}).{_step(now, solution)}")
     groups = cost_groups(solution.cost_parts)
     draw(
         cost_chart(groups),
