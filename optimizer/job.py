@@ -42,6 +42,8 @@ class Job:
         True when the objective is to be made large.
     example_prices : bool
         True when the prices are invented examples.
+    in_hand : str
+        Blend that was in hand on the page, as name=parts, water ratio after @; commands leave it alone.
     stated : frozenset[str]
         Dotted keys the caster wrote (``shop.wage``); every other value is a default. Two jobs that
         ask the same are equal whoever stated the values.
@@ -62,4 +64,5 @@ class Job:
     objective: str = "cost"
     maximize: bool = False
     example_prices: bool = False
+    in_hand: str = field(default="", compare=False)
     stated: frozenset[str] = field(default=frozenset(), compare=False)

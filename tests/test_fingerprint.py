@@ -106,6 +106,7 @@ def test_the_calibration_counts():
 
 def test_who_stated_what_and_where_files_lie_do_not_count():
     assert fingerprint(replace(JOB, stated=frozenset({"shop.wage"})), CATALOGUE) == PRESENT
+    assert fingerprint(replace(JOB, in_hand="gypsum_cement=1@0.4"), CATALOGUE) == PRESENT
     assert fingerprint(JOB, with_plaster(path="/there/plaster.toml")) == PRESENT
     reordered = with_plaster(phases={"inert": 0.1, "hemihydrate_beta": 0.9})
     assert fingerprint(JOB, reordered) == PRESENT

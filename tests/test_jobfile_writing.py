@@ -59,6 +59,13 @@ def test_the_vessel_by_its_measures_stays_so():
     assert parse_job(text, CATALOGUE, "again").vessel == vessel
 
 
+def test_the_blend_in_hand_is_kept_and_asks_nothing_else():
+    job = replace(job_with(), in_hand="gypsum_cement=75,marble_flour=25@0.33")
+    read = parse_job(write_job(job), CATALOGUE, "again")
+    assert read.in_hand == job.in_hand
+    assert read == replace(job, in_hand="")
+
+
 def test_stored_schema_is_the_present_one():
     stored = (files("optimizer") / "job_schema.json").read_text(encoding="utf-8")
     assert json.loads(stored) == schema(), (

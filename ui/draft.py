@@ -26,7 +26,16 @@ from optimizer.nomenclature import quantity
 from optimizer.problem import counts_money
 from optimizer.shop import Price, Shop
 
-__all__ = ["Drafted", "default_text", "drafted", "field_value", "laid_over", "tables_of", "whose"]
+__all__ = [
+    "Drafted",
+    "default_text",
+    "drafted",
+    "field_value",
+    "laid_over",
+    "tables_of",
+    "whose",
+    "with_blend",
+]
 
 _WHERE: Final = "job"
 _SENSE: Final = re.compile(r"\s*(<=|>=|≤|≥|<|>|=)")
@@ -159,6 +168,22 @@ def _true_title(tables: Mapping[str, Any], job: Job) -> str:
     if field_value(tables, "title") or same:
         return job.title
     return f"{float(f'{job.vessel.cavity_volume:.3g}'):g} mL vessel"
+
+
+def with_blend(text: str, blend: str) -> str:
+    r"""Return a job file's text with the blend in hand as text; without any where it is the design's own.
+
+    Examples
+    --------
+    >>> tables_of(with_blend('title = "Cup"\n', "gypsum_cement=100@0.3"))["in_hand"]
+    'gypsum_cement=100@0.3'
+    """
+    import tomli_w
+
+    known = tables_of(text)
+    if known.get("in_hand", "") == blend:
+        return text
+    return tomli_w.dumps(laid_over(known, {"in_hand": blend}))
 
 
 def _unpriced(job: Job) -> dict[str, Fault]:

@@ -8,6 +8,7 @@ from optimizer.errors import Fault, FileFaults, VesselblendError
 from optimizer.nomenclature import quantity
 from optimizer.solution import LimitVerdict, Solution
 from ui import answers
+from ui.draft import with_blend
 from ui.fields import DECISIONS, ORDER_SHOP, SHOP, price_fields
 from ui.page_words import MARKS, UNREAD, spoken_bound
 from ui.state import Session, base_tables, drop_pick, session, set_base, units
@@ -60,13 +61,13 @@ def _job_file(now: Session) -> None:
     st.subheader("Job file")
     st.download_button(
         "Save the whole job",
-        data=now.asked.text,
+        data=with_blend(now.asked.text, now.blend),
         file_name="job.toml",
         mime="application/toml",
         on_click="ignore",
         width="stretch",
         disabled=bool(now.faults),
-        help="All figures, as text to keep, send or open with the command line.",
+        help="All figures and the blend you picked, as text to keep, send or open with the command line.",
     )
     if now.faults:
         st.caption(UNREAD)
@@ -75,10 +76,13 @@ def _job_file(now: Session) -> None:
     st.file_uploader("Open a job file", type=["toml"], key="job_upload", on_change=_opened)
     for fault in st.session_state.get("upload_faults", ()):
         st.error(str(fault))
+    if said := st.session_state.get("upload_said"):
+        st.success(said)
 
 
 def _opened() -> None:
     sent = st.session_state.get("job_upload")
+    st.session_state["upload_said"] = ""
     if sent is None:
         st.session_state["upload_faults"] = ()
         return
@@ -88,7 +92,10 @@ def _opened() -> None:
         fault = Fault(sent.name, "bytes that are not UTF-8", "a TOML file", "Save it as plain text in UTF-8.")
         st.session_state["upload_faults"] = (fault,)
         return
-    st.session_state["upload_faults"] = set_base(text, sent.name)
+    faults = set_base(text, sent.name)
+    st.session_state["upload_faults"] = faults
+    if not faults:
+        st.session_state["upload_said"] = f"Opened: {sent.name}. Every field shows it now."
 
 
 def strip(now: Session) -> None:

@@ -20,11 +20,11 @@ from optimizer.jobfile import parse_job
 from optimizer.jobfile.limits import write_limit
 from optimizer.shop import Limit
 from optimizer.solution import Solution
-from optimizer.toml_files import read_text
+from optimizer.toml_files import read_text, shown_value
 from optimizer.units import System
 from ui import answers
 from ui.blends import DESIGNED, blend_of
-from ui.draft import Drafted, drafted, field_value, laid_over, tables_of
+from ui.draft import Drafted, drafted, field_value, laid_over, tables_of, with_blend
 from ui.fields import DECISIONS, SHOP, price_fields
 from ui.question import Question
 from ui.trial_answers import book_folder
@@ -147,14 +147,22 @@ def drop_pick() -> None:
 
 
 def set_base(text: str, where: str) -> tuple[Fault, ...]:
-    """Take a job file as the one to edit and show its values in the fields; return its faults."""
+    """Take a job file as the one to edit, show its values in the fields and take its blend in hand.
+
+    Return its faults; with any, nothing changes.
+    """
     try:
-        parse_job(text, answers.catalogue(), where)
+        job = parse_job(text, answers.catalogue(), where)
     except FileFaults as error:
         return error.faults
-    st.session_state[_BASE] = text
+    if job.in_hand and blend_of(job.in_hand, answers.catalogue()) is None:
+        allowed = 'a blend such as "gypsum_cement=75, marble_flour=25 @ 0.33"'
+        return (Fault(f"{where}:in_hand", shown_value(job.in_hand), allowed, "Correct it or take it out."),)
+    st.session_state[_BASE] = with_blend(text, DESIGNED)
     _show_fields(tables_of(text))
     drop_pick()
+    if job.in_hand:
+        pick(job.in_hand)
     return ()
 
 

@@ -153,6 +153,7 @@ TOP_VALUES: Final[tuple[Key, ...]] = (
     _count("at_most_materials", 1, 100),
     Number("confidence", "fraction", least=0.5, most=0.999),
     Flag("example_prices"),
+    Text("in_hand", 2000),
 )
 
 TOP: Final = (

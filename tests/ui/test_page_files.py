@@ -6,7 +6,8 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from optimizer.jobfile import template
-from tests.ui.test_page_logic import SMALL, opened, turned
+from tests.ui.test_page_logic import APP, SMALL, opened, turned
+from ui.question import Question
 
 
 @pytest.fixture(autouse=True)
@@ -49,6 +50,45 @@ class TestOpening:
         assert shown(at, "prices.gypsum_cement.price") == "41.5"
         assert at.pills(key="powders").value == ["gypsum_cement", "molding_plaster", "marble_flour"]
         assert at.selectbox(key="currency").value == "CHF"
+
+
+class TestSaving:
+    """A job saved and opened again."""
+
+    def test_the_blend_in_hand_comes_back_with_the_job(self):
+        at = opened()
+        at.session_state["blend"] = "gypsum_cement=68,marble_flour=32@0.3"
+        at.text_input(key="demold_time").set_value("75 min").run()
+        kept = saved(at)
+        assert Question(kept).job.in_hand == "gypsum_cement=68,marble_flour=32@0.3"
+        again = sent(AppTest.from_file(str(APP), default_timeout=180).run(), kept)
+        assert not again.exception
+        assert "68 % gypsum cement, 32 % marble flour (picked by you)" in again.markdown[0].value
+        assert again.query_params["blend"] == "gypsum_cement=68,marble_flour=32@0.3"
+        assert again.text_input(key="demold_time").value == "75 min"
+        assert again.success[0].value.startswith("Opened: job.toml")
+        again.session_state["blend"] = ""
+        assert "in_hand" not in saved(again)
+
+    def test_a_blend_that_is_none_is_told_and_nothing_is_opened(self):
+        at = sent(opened(), SMALL.replace("currency", 'in_hand = "no_such_powder=1@0.3"\ncurrency', 1))
+        assert not at.exception
+        assert "job.toml:in_hand" in at.error[0].value
+        assert not at.success
+
+
+def saved(at: AppTest) -> str:
+    """Return the job file that would be kept."""
+    offered = {}
+
+    def watched(label: str, data: str, **options) -> bool:
+        offered[label] = data
+        return False
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("streamlit.download_button", watched)
+        at.run()
+    return offered["Save the whole job"]
 
 
 class TestTitle:
