@@ -6,16 +6,19 @@ over-met. The two are taken in turns until they agree.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias
+
+import numpy as np
 
 from optimizer.chain.predict import cast_of
 from optimizer.engine.cases import cases_of
 from optimizer.engine.polish import Candidate, objective_of
 from optimizer.engine.scan import Scan
 from optimizer.engine.search import Search
-from optimizer.formulation import RowLabel, backoff_vector, curved_rows
+from optimizer.formulation import RowLabel, backoff_vector, curved_rows, rows_of_cast
 from optimizer.materials import Material
 from optimizer.problem import Problem
 from optimizer.verdict.confidence import Doubt, nominal_only
@@ -25,7 +28,7 @@ __all__ = ["Found", "backed_off", "holds_as_it_is", "searched", "shifts_at"]
 _Met: TypeAlias = dict[tuple[int, ...], Candidate]
 """A blend of each set of materials that some turn ended with."""
 
-_ROUNDS, _HALVINGS, _MOST_SETS = 5, 6, 12
+_ROUNDS, _HALVINGS, _MOST_SETS, _MOST_GRID = 5, 6, 12, 40
 _SETTLED = 2e-3
 _NEARLY = 0.05
 """Chance below the one asked for that is still offered, and said to be too close to call."""
@@ -71,7 +74,7 @@ def backed_off(problem: Problem, doubt: Doubt, nominal: Found) -> Found | None:
         return nominal
     found: list[Found] = []
     met: _Met = {}
-    for stage in (_kinds, _binders, _undosed, _few, _densest):
+    for stage in (_kinds, _binders, _undosed, _few, _densest, _strongest):
         found += [x for x in stage(problem, doubt, nominal, met) if x is not None]
         if any(x.best.feasible for x in found):
             break
@@ -120,12 +123,41 @@ def _densest(problem: Problem, doubt: Doubt, nominal: Found, met: _Met) -> Itera
         dense = searched(replace(problem, job=job), {}, nominal.search.scan, only)
         if dense is None or not dense.best.feasible:
             continue
-        if holds_as_it_is(problem, doubt, dense.best):
+        if holds_as_it_is(problem, doubt, dense.best) and _drawn_true(problem, doubt, dense.best):
             shifts = shifts_at(problem, doubt, dense.best)
-            cast = cast_of(problem.model, problem.bench, dense.best.mix[None, :])
-            value = float(objective_of(problem, dense.best.case, cast)[0])
-            search = Search(problem, shifts, only, nominal.search.scan)
-            yield Found(search, replace(dense.best, value=value), shifts)
+            yield _as_it_is(problem, dense.best, shifts, nominal.search.scan)
+
+
+def _strongest(problem: Problem, doubt: Doubt, nominal: Found, met: _Met) -> Iterator[Found | None]:
+    """Yield the blends of the grid that hold as they are, of those with the most to spare at best values.
+
+    Each is then bettered with its own materials under its own spreads, where that leads anywhere.
+    """
+    scan = nominal.search.scan or Scan(problem)
+    case = max(cases_of(problem), key=lambda each: each.fixed)
+    cast = scan.cast(case)
+    slack = rows_of_cast(problem, case, cast).min(axis=1)
+    order = np.argsort(-slack, kind="stable")
+    _, first = np.unique(scan.support_of[order], return_index=True)
+    for i in order[np.sort(first)][:_MOST_GRID]:
+        blend = Candidate(case, cast.mixes[i], math.inf, 0.0)
+        if not holds_as_it_is(problem, doubt, blend) or not _drawn_true(problem, doubt, blend):
+            continue
+        own = tuple(k for k in blend.support if k in problem.solids)
+        shifts = shifts_at(problem, doubt, blend)
+        bettered = _settled(problem, doubt, searched(problem, shifts, scan, own), met)
+        if bettered is not None and _drawn_true(problem, doubt, bettered.best):
+            yield bettered
+        yield _as_it_is(problem, blend, shifts, scan)
+
+
+def _as_it_is(
+    problem: Problem, blend: Candidate, shifts: Mapping[RowLabel, float], scan: Scan | None
+) -> Found:
+    cast = cast_of(problem.model, problem.bench, blend.mix[None, :])
+    value = float(objective_of(problem, blend.case, cast)[0])
+    own = tuple(k for k in blend.support if k in problem.solids)
+    return Found(Search(problem, shifts, own, scan), replace(blend, value=value), shifts)
 
 
 def holds_as_it_is(problem: Problem, doubt: Doubt, best: Candidate) -> bool:
@@ -133,6 +165,12 @@ def holds_as_it_is(problem: Problem, doubt: Doubt, best: Candidate) -> bool:
     rows, _ = curved_rows(problem, best.case, best.mix[None, :])
     backoff = backoff_vector(problem, best.case, shifts_at(problem, doubt, best))
     return bool((rows[0] if backoff is None else rows[0] - backoff).min() >= -_SETTLED)
+
+
+def _drawn_true(problem: Problem, doubt: Doubt, best: Candidate) -> bool:
+    """Return True when draws bear the chances out: of many blends looked at, some only seem to be sure."""
+    chances = doubt.sampled_chances(problem.job.limits, best.mix)
+    return min(chances.values(), default=1.0) >= problem.job.confidence - _NEARLY
 
 
 def _one_fewer(problem: Problem, met: _Met) -> tuple[tuple[int, ...], ...]:

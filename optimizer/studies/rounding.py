@@ -74,8 +74,10 @@ def _reserved(problem: Problem, found: Found, reserve: float) -> dict[RowLabel, 
     return {label: found.shifts.get(label, 0.0) + reserve for label in labels}
 
 
-def _rank(tried: Rounded) -> tuple[bool, tuple[bool, float, float]]:
-    return not tried.holds, tried.weighed.candidate.rank()
+def _rank(tried: Rounded) -> tuple[bool, float, tuple[bool, float, float]]:
+    """Order weighings: those that hold by value, then those that do not by their least chance."""
+    chance = min((verdict.probability for verdict in tried.judged.limits), default=1.0)
+    return not tried.holds, 0.0 if tried.holds else -round(chance, 2), tried.weighed.candidate.rank()
 
 
 def _with_reserve(problem: Problem, candidate: Candidate, found: Found, doubt: Doubt) -> Rounded:
@@ -92,12 +94,15 @@ def _with_reserve(problem: Problem, candidate: Candidate, found: Found, doubt: D
             aimed = descend(problem, case, own, candidate.mix, wanted, own)
             if not aimed.feasible:
                 break
-        weighed = weigh(problem, aimed, backoff)
-        judged = judge(problem, weighed.grams, doubt)
-        holds = weighed.fills and weighed.candidate.feasible and worst_verdict(judged.limits) == "meets"
-        tried = Rounded(weighed, judged, holds)
-        if holds:
+        tried = _judged(problem, weigh(problem, aimed, backoff), doubt)
+        if tried.holds:
             return tried
         first = first or tried
     assert first is not None  # the first turn asks for no reserve
     return first
+
+
+def _judged(problem: Problem, weighed: Weighed, doubt: Doubt) -> Rounded:
+    judged = judge(problem, weighed.grams, doubt)
+    holds = weighed.fills and weighed.candidate.feasible and worst_verdict(judged.limits) == "meets"
+    return Rounded(weighed, judged, holds)

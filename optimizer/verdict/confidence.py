@@ -103,18 +103,31 @@ class Doubt:
 
         Limits judged at best values do not enter. Same seed, same draws, same answer.
         """
+        met = self._met_in_draws(limits, mix, count, seed)
+        return float(np.logical_and.reduce(list(met.values())).mean()) if met else 1.0
+
+    def sampled_chances(
+        self, limits: tuple[Limit, ...], mix: Array, count: int = 400, seed: int = 7
+    ) -> dict[Limit, float]:
+        """Return the chance of each limit that is not judged at best values, by sampling the parameters."""
+        met = self._met_in_draws(limits, mix, count, seed)
+        return {limit: float(held.mean()) for limit, held in met.items()}
+
+    def _met_in_draws(
+        self, limits: tuple[Limit, ...], mix: Array, count: int, seed: int
+    ) -> dict[Limit, NDArray[np.bool_]]:
         held = [limit for limit in limits if not nominal_only(self.problem, limit)]
         if not held:
-            return 1.0
+            return {}
         problem = self.problem
         draws = problem.parameters.draws(count, seed)
         model = compile_model(problem.catalogue, problem.names, problem.parameters, draws)
         drawn = cast_of(model, problem.bench, mix[None, :])
-        met = np.ones(count, bool)
+        out = {}
         for limit in held:
-            for row in limit_rows(limit, drawn):
-                met &= np.broadcast_to(row, (count, 1))[:, 0] >= -1e-9
-        return float(met.mean())
+            rows = [np.broadcast_to(row, (count, 1))[:, 0] >= -1e-9 for row in limit_rows(limit, drawn)]
+            out[limit] = np.asarray(np.logical_and.reduce(rows))
+        return out
 
     def shifts(self, limits: tuple[Limit, ...], mix: Array, confidence: float) -> dict[RowLabel, float]:
         """Return how far each row must be over-met at `mix` to hold with `confidence`."""
