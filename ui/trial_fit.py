@@ -19,7 +19,7 @@ from ui.state import Session, units
 from ui.trial_answers import book_folder, chart_rows, fitted, next_cast
 from ui.trial_charts import seen_chart
 from ui.trial_next import measure_rows, next_sentence, weigh_rows
-from ui.trial_seen import seen_rows, worse_words
+from ui.trial_seen import moved_words, seen_rows, worse_words
 from ui.widgets import draw
 
 __all__ = ["show_fit"]
@@ -27,9 +27,10 @@ __all__ = ["show_fit"]
 _FIRST: Final = "dry_strength"
 _MARKS: Final[Mapping[str, str]] = {
     "": "",
-    "*": "further off than before",
+    "*": "further off than before, see below",
     "!": "does not fit the others, hardly counts",
 }
+_BOUND: Final = "an upper bound"
 
 
 def show_fit(now: Session, book: TrialBook) -> None:
@@ -110,7 +111,7 @@ def _seen(fit: Fit) -> None:
                 "expected before": row.before,
                 "expected after": row.after,
                 "seen": row.seen,
-                "note": _MARKS[row.mark],
+                "note": "; ".join(filter(None, (_BOUND if row.bound else "", _MARKS[row.mark]))),
             }
             for row in seen_rows(fit, units())
         ],
@@ -118,9 +119,20 @@ def _seen(fit: Fit) -> None:
         key="seen_table",
         alt="Every reading used, one a row",
     )
-    worse = worse_words(fit)
-    if worse:
-        st.info(worse)
+    moved = [*moved_words(fit, units()), worse_words(fit)]
+    if any(moved):
+        st.info("\n".join(f"- {words}" for words in moved if words))
+    _unused(fit)
+
+
+def _unused(fit: Fit) -> None:
+    """Say what was noted and is not in the table, and what each lacks."""
+    reasons: dict[str, list[str]] = {}
+    for one in fit.evidence.unused:
+        reasons.setdefault(one.reason, []).append(one.trial)
+    if reasons:
+        lines = [f"- {', '.join(trials)}: {reason}" for reason, trials in reasons.items()]
+        st.info("\n".join(["Noted, and outside what the fit takes:", *lines]))
 
 
 def _agreement(fit: Fit) -> None:

@@ -9,11 +9,13 @@ from optimizer.calibration.fit import Fit, Seen
 from optimizer.calibration.lab_errors import KINDS
 from optimizer.units import System, show, show_amount
 
-__all__ = ["NOTES", "SeenRow", "seen_row", "seen_rows", "worse_words"]
+__all__ = ["NOTES", "SeenRow", "moved_words", "seen_row", "seen_rows", "worse_words"]
+
+_LISTED = 12
 
 NOTES = (
-    "* further off than before; ! does not fit the other trials and hardly counts; a time out of the mold is "
-    "met when the castings were expected to be strong enough by then."
+    "* further off than before; ! does not fit the other trials and hardly counts; \u2264 an upper bound: "
+    "taken out by then, perhaps ready earlier, and met when the castings were expected to be strong enough."
 )
 """What the marks of a row mean."""
 
@@ -30,6 +32,8 @@ class SeenRow:
         Expected with the shipped and the fitted figures, and read; with units.
     mark : str
         ``*`` made worse by the fit, ``!`` flagged.
+    bound : bool
+        True where a time out of the mold is an upper bound only.
     """
 
     trial: str
@@ -38,6 +42,7 @@ class SeenRow:
     after: str
     seen: str
     mark: str
+    bound: bool = False
 
 
 def seen_rows(fit: Fit, units: System) -> tuple[SeenRow, ...]:
@@ -55,11 +60,12 @@ def seen_row(one: Seen, units: System) -> SeenRow:
         _value(value * reading.whole, quantity, units) for value in (one.before, one.after, reading.value)
     )
     if reading.kind == "demold":
-        seen = f"out at {seen}"
+        seen = f"out at {seen}" if reading.side else f"first out at {seen}"
     elif reading.side:
         seen = f"{'at least' if reading.side > 0 else 'at most'} {seen}"
     mark = "!" if one.flagged else "*" if one.worse else ""
-    return SeenRow(reading.trial, _reading_words(one), before, after, seen, mark)
+    bound = reading.kind == "demold" and reading.side != 0
+    return SeenRow(reading.trial, _reading_words(one), before, after, seen, mark, bound)
 
 
 def _value(value: float, quantity: str, units: System) -> str:
@@ -71,6 +77,31 @@ def _reading_words(one: Seen) -> str:
     words = KINDS[one.reading.kind].words
     timed = one.reading.kind.startswith("wet_") and math.isfinite(age)
     return f"{words}, {show_amount(age / 60.0, 'h', 2)} old" if timed else words
+
+
+def moved_words(fit: Fit, units: System) -> tuple[str, ...]:
+    """Return why rows moved away from what was seen, and what "never" means, a sentence for each row."""
+    told = [words for one in fit.seen if (words := _moved(one, units))]
+    left = len(told) - _LISTED
+    return (*told[:_LISTED], *([f"And {left} more readings."] if left > 0 else []))
+
+
+def _moved(one: Seen, units: System) -> str:
+    parts = []
+    if one.reading.kind == "demold" and not math.isfinite(max(one.before, one.after)):
+        before, after = (f"{math.floor(1000.0 * share) / 10.0:g} %" for share in one.enough)
+        age = _value(one.reading.value, "demold_time", units)
+        parts.append(
+            f'"never" counts against the figures: at {age} they expect {before} of the strength asked before '
+            f"the fit and {after} after it"
+        )
+    if one.worse and one.pulled:
+        pulling = " and ".join(f"{KINDS[pull.kind].words} of {pull.trial}" for pull in one.pulled)
+        bound = "an upper bound that the prediction misses; " if one.reading.side else ""
+        parts.append(f"{bound}moved further off, pulled by {pulling}")
+    if not parts:
+        return ""
+    return f"{one.reading.trial}, {_reading_words(one)}: {'; '.join(parts)}."
 
 
 def worse_words(fit: Fit) -> str:

@@ -28,6 +28,7 @@ __all__ = [
     "known_blend",
     "listed_blocks",
     "opened",
+    "out_words",
     "teaching_words",
     "trace_blocks",
     "trial_json",
@@ -80,7 +81,7 @@ def listed_blocks(
 def _row(entry: Entry, catalogue: Catalogue, units: System) -> list[str]:
     trial = entry.trial
     ratio = "" if trial.water_ratio is None else f"{trial.water_ratio:.3f}"
-    demold = "" if trial.demold is None else show(trial.demold, "demold_time", units)
+    demold = out_words(trial, units)
     strengths = [
         " ".join(filter(None, ("" if s.sense == "=" else s.sense, _mega(s.value, units), s.state)))
         for s in trial.strengths
@@ -88,6 +89,13 @@ def _row(entry: Entry, catalogue: Catalogue, units: System) -> list[str]:
     white = "" if trial.whiteness is None else significant(trial.whiteness, 3)
     name = f"{trial.id} (void)" if entry.withdrawn else trial.id
     return [name, known_blend(trial, catalogue), ratio, demold, ", ".join(strengths), white]
+
+
+def out_words(trial: Trial, units: System) -> str:
+    """Return when the castings left their molds, and when they first could, as far as noted."""
+    first = "" if trial.demold_first is None else f"first {show(trial.demold_first, 'demold_time', units)}"
+    taken = "" if trial.demold is None else show(trial.demold, "demold_time", units)
+    return ", ".join(filter(None, (first, taken)))
 
 
 def _mega(value: float, units: System) -> str:

@@ -48,8 +48,16 @@ def _agreements(fit: Fit) -> Iterator[Agreement]:
 
 
 def compared(fit: Fit, kind: str) -> list[Seen]:
-    """Return the readings of one kind that are neither flagged nor mere bounds."""
-    return [one for one in fit.seen if one.reading.kind == kind and not one.reading.side and not one.flagged]
+    """Return the readings of one kind that are neither flagged nor mere bounds nor expected "never"."""
+    return [
+        one
+        for one in fit.seen
+        if one.reading.kind == kind
+        and not one.reading.side
+        and not one.flagged
+        and math.isfinite(one.before)
+        and math.isfinite(one.after)
+    ]
 
 
 def left_over(one: Seen, expected: float) -> float:

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -30,7 +30,7 @@ from optimizer.calibration.record import (
     version,
 )
 from optimizer.calibration.task import Task
-from optimizer.calibration.update import Settled, update
+from optimizer.calibration.update import Settled, pulls, update
 from optimizer.chain.parameters import Parameter
 from optimizer.errors import NoVerdict
 from optimizer.materials import Catalogue
@@ -47,8 +47,14 @@ Array = NDArray[np.float64]
 _WORSE: Final = 0.2
 """Loss of a reading's agreement that is told, over its error [-]: less does not show beside the error."""
 
-_LEAST: Final = 1e-9
-"""Stands for an expectation of zero in a logarithm [the reading's unit]."""
+_BEYOND: Final = 0.05
+"""The same for a bound that is missed: its error is wide, and a move further beyond it looks like a fault."""
+
+_PULLED: Final = 0.2
+"""Part of a move that a reading must have made to be named for it [-]."""
+
+_NAMED: Final = 3
+"""Most readings named for one move [count]."""
 
 _TAUGHT: Final = 0.05
 """A trial has taught a parameter when, alone, it would cut its variance by this much [-]."""
@@ -71,6 +77,12 @@ class Seen:
         True beyond 3.5 of them.
     trust : float
         Weight it was used with [-].
+    levels : tuple[float, float]
+        Expected before and after on the scale of the fit; of a time out of the mold, that time moved by how
+        much stronger than asked the casting was then [of the log, or the unit].
+    pulled : tuple[Reading, ...]
+        Where the fit took the expectation further from the reading: the readings that pulled it there, the
+        hardest first.
     """
 
     reading: Reading
@@ -79,23 +91,30 @@ class Seen:
     distance: float
     flagged: bool
     trust: float
+    levels: tuple[float, float]
+    pulled: tuple[Reading, ...] = ()
 
     @property
     def worse(self) -> bool:
-        """True when the fit took the expectation further from the reading, by a fifth of its error or more.
+        """True when the fit took the expectation further off, by a fifth of the reading's error or more.
 
-        A bound is missed only on its wrong side.
+        A bound is missed only on its wrong side, and there a twentieth is told.
         """
-        return self._off(self.after) > self._off(self.before) + _WORSE
+        before, after = map(self._off, self.levels)
+        return after > before + (_BEYOND if self.reading.side else _WORSE)
 
-    def _off(self, expected: float) -> float:
-        """Return how far an expectation misses the reading, over the reading's error [-]."""
-        reading, log = self.reading, KINDS[self.reading.kind].log
-        gap = math.log(max(expected, _LEAST) / reading.value) if log else expected - reading.value
-        # at least (1) is missed from below and at most (-1) from above; a time out of the mold from above,
-        # since the castings were strong enough by then
-        side = -1 if reading.kind == "demold" else reading.side
-        missed = abs(gap) if side == 0 else max(-side * gap, 0.0)
+    @property
+    def enough(self) -> tuple[float, float]:
+        """Strength expected at a time out of the mold, over what is asked, before and after [-]."""
+        before, after = (math.exp(level - self.reading.fitted) for level in self.levels)
+        return before, after
+
+    def _off(self, level: float) -> float:
+        """Return how far an expectation on the scale of the fit misses the reading, over its error [-]."""
+        reading = self.reading
+        gap = level - reading.fitted
+        # at least (1) is missed from below and at most (-1) from above
+        missed = abs(gap) if reading.side == 0 else max(-reading.side * gap, 0.0)
         return missed / math.hypot(reading.error, KINDS[reading.kind].batch)
 
 
@@ -215,7 +234,7 @@ def _trials_behind(task: Task, settled: Settled) -> list[int]:
 def _seen(task: Task, settled: Settled) -> tuple[Seen, ...]:
     weights = settled.weights[task.measured.blocks.of_row]
     before, after = task.demold_times(task.common.centers), task.demold_times(task.fitted(settled.point))
-    return tuple(
+    seen = tuple(
         Seen(
             reading,
             _natural(reading, task.at_prior[row], before),
@@ -223,9 +242,25 @@ def _seen(task: Task, settled: Settled) -> tuple[Seen, ...]:
             float(settled.distance[row]),
             bool(abs(settled.distance[row]) > FLAG),
             float(weights[row]),
+            (float(task.at_prior[row]), float(settled.level[row])),
         )
         for row, reading in enumerate(task.readings)
     )
+    moves = pulls(task.measured, settled)
+    return tuple(
+        replace(one, pulled=_pulled(task, one, row, moves)) if one.worse else one
+        for row, one in enumerate(seen)
+    )
+
+
+def _pulled(task: Task, one: Seen, row: int, moves: Callable[[int], Array]) -> tuple[Reading, ...]:
+    """Return the readings that took the expectation of a row where it went, the hardest first."""
+    before, after = one.levels
+    along = moves(row) * (1.0 if after > before else -1.0)
+    along[row] = 0.0
+    order = np.argsort(-along, kind="stable")[:_NAMED]
+    least = _PULLED * max(float(along[along > 0.0].sum()), 0.0)
+    return tuple(task.readings[k] for k in order if along[k] > 0.0 and along[k] >= least)
 
 
 def _natural(reading: Reading, level: float, demold: Array) -> float:

@@ -148,7 +148,11 @@ def _readings(trial: Trial, place: int, studio: Studio) -> Iterator[Reading]:
     ):
         if value:
             yield Reading(trial.id, place, kind, value, KINDS[kind].error)
-    if trial.demold:
+    if trial.demold_first:
+        # Tried until it came out whole: strong enough just then.
+        first = trial.demold_first
+        yield Reading(trial.id, place, "demold", first, KINDS["demold"].error, 0, first)
+    elif trial.demold:
         # A casting may wait in its mold: it could leave by then, and perhaps long before.
         yield Reading(trial.id, place, "demold", trial.demold, KINDS["demold"].error, 1, trial.demold)
     yield from _masses(trial, place)

@@ -19,7 +19,7 @@ from scipy.special import log_ndtr
 
 from optimizer.calibration.outliers import Blocks, standardized, trust
 
-__all__ = ["Measured", "Settled", "Slopes", "absorb", "settle", "update"]
+__all__ = ["Measured", "Settled", "Slopes", "absorb", "pulls", "settle", "update"]
 
 Array = NDArray[np.float64]
 
@@ -210,6 +210,40 @@ def settle(measured: Measured, here: Slopes, point: Array, weights: Array, turns
     return Settled(point, covariance, weights, distance, offset + here.design @ point, here.design)
 
 
+def pulls(measured: Measured, settled: Settled) -> Callable[[int], Array]:
+    """Return a function that tells how far each reading has moved the expectation of a row.
+
+    Parameters
+    ----------
+    measured
+        Readings.
+    settled
+        The update they led to.
+
+    Returns
+    -------
+    Callable[[int], Array]
+        Row -> moves of its expectation, shape (rows,) [fitted scale]; together they are the whole move, and
+        the row's own is never away from its reading.
+
+    Notes
+    -----
+    The fit is straight in the readings at its end: ``X C X' R^-1 (value - expected before)``, whose columns
+    are the parts of the single readings.
+    """
+    offset = settled.level - settled.design @ settled.point
+    straight = _Straight(measured, settled.design, offset)
+    rows, scaled = straight.taken(settled.level)
+    trusted = settled.weights[measured.blocks.of_row]
+
+    def moves(row: int) -> Array:
+        along = trusted * (rows[:, :-1] @ (settled.covariance @ settled.design[row]))
+        back = _whitened(along[:, None], straight.shared, measured.blocks)[:, 0]
+        return np.asarray(back * scaled[:, -1])
+
+    return moves
+
+
 @dataclass(frozen=True, eq=False)
 class _Straight:
     """Readings that are straight in the unknowns: ``offset + design @ point``."""
@@ -237,15 +271,20 @@ class _Straight:
     def white(self) -> Array:
         return _whitened(self.scaled, self.shared, self.measured.blocks)
 
-    def solved(self, level: Array, weights: Array) -> tuple[Array, Array, Array]:
-        """Return point, covariance and distances with the weights given and one-sided rows as at `level`."""
-        blocks, one = self.measured.blocks, self.one
-        rows, scaled = self.white, self.scaled
+    def taken(self, level: Array) -> tuple[Array, Array]:
+        """Return the rows with independent errors, and over the lab error, one-sided rows as at `level`."""
+        one, rows, scaled = self.one, self.white, self.scaled
         if len(one):
             error, value = _softened(self.measured, level, one)
             soft = np.column_stack([self.design[one], value - self.offset[one]]) / error[:, None]
             rows, scaled = rows.copy(), scaled.copy()
             rows[one] = scaled[one] = soft
+        return rows, scaled
+
+    def solved(self, level: Array, weights: Array) -> tuple[Array, Array, Array]:
+        """Return point, covariance and distances with the weights given and one-sided rows as at `level`."""
+        blocks, one = self.measured.blocks, self.one
+        rows, scaled = self.taken(level)
         trusted = rows * np.sqrt(weights[blocks.of_row])[:, None]
         unknowns = self.design.shape[1]
         prior = np.eye(unknowns), np.zeros(unknowns)

@@ -39,6 +39,7 @@ _RANGES: Final[dict[str, tuple[float, float, str]]] = {
     "initial_set": (0.0, _YEAR, "min"),
     "final_set": (0.0, _YEAR, "min"),
     "demold": (0.0, _YEAR, "min"),
+    "demold_first": (0.0, _YEAR, "min"),
     "casting_peak": (-20.0, 110.0, "degC"),
     "whiteness": (0.0, 100.0, "-"),
     "whiteness_error": (0.0, 50.0, "-"),
@@ -186,7 +187,7 @@ def _date_faults(trial: Trial, today: dt.date | None) -> Iterator[Fault]:
 def _age_faults(trial: Trial, today: dt.date | None) -> Iterator[Fault]:
     """Give the readings that would have been taken after today: only the day of the pour is known."""
     days = ((today or dt.date.today()) - trial.date).days + 1
-    ages = [("demold", trial.demold, "min")]
+    ages = [("demold", trial.demold, "min"), ("demold_first", trial.demold_first, "min")]
     ages += [(f"weighings.{k}.age", one.age, "d") for k, one in enumerate(trial.weighings, start=1)]
     ages += [(f"strengths.{k}.age", one.age, "min") for k, one in enumerate(trial.strengths, start=1)]
     for where, age, unit in ages:
@@ -204,6 +205,9 @@ def _time_faults(trial: Trial, bad: Places) -> Iterator[Fault]:
         ("window_end", "final_set", "a mix cannot pour after final set"),
         ("initial_set", "demold", "nothing leaves the mold before it has set"),
         ("final_set", "demold", "nothing leaves the mold before it has set"),
+        ("initial_set", "demold_first", "nothing leaves the mold before it has set"),
+        ("final_set", "demold_first", "nothing leaves the mold before it has set"),
+        ("demold_first", "demold", "castings are not taken out before they first could be"),
     )
     seen = set(bad)
     for first, second, reason in order:

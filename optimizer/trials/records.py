@@ -196,7 +196,9 @@ class Trial:
     initial_set, final_set : float | None
         When they were seen [min].
     demold : float | None
-        When the castings left the molds [min].
+        When the castings were taken out of the molds; they may have been strong enough earlier [min].
+    demold_first : float | None
+        When a casting could first leave its mold: tried until one came out whole [min].
     casting_peak : float | None
         Highest temperature while setting [degC].
     whiteness, whiteness_error : float | None
@@ -231,6 +233,7 @@ class Trial:
     initial_set: float | None = None
     final_set: float | None = None
     demold: float | None = None
+    demold_first: float | None = None
     casting_peak: float | None = None
     whiteness: float | None = None
     whiteness_error: float | None = None

@@ -88,7 +88,12 @@ _FIRST: Final = (
     ),
 )
 
-MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (_FIRST,)
+_SECOND: Final = (
+    """ALTER TABLE entry ADD COLUMN demold_first REAL CHECK (
+        demold_first >= initial_set AND demold_first >= final_set AND demold_first <= demold)""",
+)
+
+MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (_FIRST, _SECOND)
 """Statements that lift a book from version i to i + 1."""
 
 

@@ -120,7 +120,8 @@ def _window_missing(trial: Trial) -> str:
 
 
 def _demold_missing(trial: Trial) -> str:
-    return "" if trial.demold is not None else "note when the castings left the molds"
+    known = trial.demold is not None or trial.demold_first is not None
+    return "" if known else "note when a casting could first leave its mold, or when they were taken out"
 
 
 def _whiteness_missing(trial: Trial) -> str:

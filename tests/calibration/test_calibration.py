@@ -131,6 +131,57 @@ class TestBounds:
         assert learned(early, "gypsum_cement.set_time").center < -0.2
 
 
+class TestOutOfTheMold:
+    """Taken out is a bound, first out a reading; what moved a row away from its reading is named."""
+
+    LEAN = replace(
+        PLAIN, portions=(Portion("gypsum_cement", 1150.0), Portion("silica_sand", 950.0)), water=428.0
+    )
+    """Under a rim of 5 mm the shipped figures expect it never to leave its mold."""
+    THIN = Studio(vessel=Vessel(190.0, outer_diameter=95.0, height=110.0, wall=5.0, base=8.0))
+
+    def seen(self, catalogue, trial, kind="demold"):
+        fit = calibrate([trial], catalogue, self.THIN)
+        return next(one for one in fit.seen if one.reading.kind == kind)
+
+    @pytest.mark.parametrize("age", [5.0, 15.0, 30.0])
+    def test_alone_it_never_moves_the_expectation_away(self, catalogue, age):
+        """Even long before set, where no strength is expected at all."""
+        one = self.seen(catalogue, replace(PLAIN, demold=age))
+        assert one.after < one.before
+        assert not one.worse
+
+    def test_never_is_evidence_against_the_figures(self, catalogue):
+        one = self.seen(catalogue, replace(self.LEAN, demold=75.0))
+        assert one.before == math.inf
+        assert one.after < math.inf
+        assert one.enough[1] > one.enough[0]
+
+    def test_what_pulled_it_away_is_named(self, catalogue):
+        weak = Strength(17.0, age=10_080.0, state="dry", method="cube")
+        one = self.seen(catalogue, replace(self.LEAN, demold=75.0, strengths=(weak,)))
+        assert one.worse
+        assert [(pull.trial, pull.kind) for pull in one.pulled] == [("x", "dry_strength")]
+
+    def test_a_first_possible_time_counts_on_both_sides(self, catalogue):
+        late = {"demold": 90.0}
+        waited = self.seen(catalogue, replace(PLAIN, **late))
+        tried = self.seen(catalogue, replace(PLAIN, demold_first=90.0, **late))
+        assert waited.after == pytest.approx(waited.before, rel=0.02)
+        assert tried.before < 40.0 < 1.15 * tried.before < tried.after < 90.0
+        assert tried.reading.side == 0
+
+    def test_a_first_possible_time_as_expected_moves_nothing(self, catalogue):
+        time = self.seen(catalogue, replace(PLAIN, demold=60.0)).before
+        one = self.seen(catalogue, replace(PLAIN, demold_first=time))
+        assert one.after == pytest.approx(time, rel=1e-3)
+
+    def test_a_time_that_is_never_expected_is_not_in_the_agreement(self, catalogue):
+        weak = Strength(15.0, age=10_080.0, state="dry", method="cube")
+        fit = calibrate([replace(self.LEAN, demold_first=75.0, strengths=(weak,))], catalogue, self.THIN)
+        assert [one.kind for one in agreement(fit)] == ["dry_strength"]
+
+
 class TestUndo:
     """A calibration is a function of the book."""
 

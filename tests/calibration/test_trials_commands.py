@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
+from dataclasses import replace
 
 import pytest
 
 from optimizer.calibration.files import newest_calibration
 from optimizer.trials.book import TrialBook
+from optimizer.trials.records import Portion, Strength, Trial
 from tests.calibration.studios import World
 from ui.cli import run
 
@@ -76,6 +79,28 @@ def test_next_rests_on_the_newest_calibration(studio, capsys):
     assert after["before"] < before["before"]
     assert run(["trials", "next", "job.toml"]) == 0
     assert "falls from" in " ".join(capsys.readouterr().out.split())
+
+
+def test_what_moved_away_is_explained(tmp_path, monkeypatch, capsys):
+    """Weak when dry, and yet out of its mold early: the two readings pull apart, and the fit says so."""
+    monkeypatch.chdir(tmp_path)
+    weak = Strength(15.0, 10_080.0, "dry", "compressive", "cube")
+    lean = (Portion("gypsum_cement", 1150.0), Portion("silica_sand", 950.0))
+    trial = Trial(dt.date(2026, 3, 2), "L1", lean, 428.0, demold=60.0, strengths=(weak,))
+    unknown = Strength(36.0, 10_080.0)
+    TrialBook(tmp_path / "trials.db").add(trial)
+    TrialBook(tmp_path / "trials.db").add(replace(trial, id="L2", demold=None, strengths=(unknown,)))
+    (tmp_path / "job.toml").write_text(JOB.replace('"215 mL"', '"190 mL"\nwall = "5 mm"'))
+    assert run(["trials", "fit", "job.toml", "--look"]) == 0
+    shown = " ".join(capsys.readouterr().out.split())
+    assert '"never" counts against the figures' in shown
+    assert "an upper bound that the prediction misses; moved further off" in shown
+    assert "pulled by dry strength of L1" in shown
+    assert "L2: note whether the piece tested was wet or dry" in shown
+    assert run(["trials", "fit", "job.toml", "--look", "--json"]) == 0
+    (timed,) = (one for one in json.loads(capsys.readouterr().out)["readings"] if one["reading"] == "demold")
+    assert (timed["bound"], timed["worse"]) == ("<=", True)
+    assert timed["pulled_by"] == [{"trial": "L1", "reading": "dry_strength"}]
 
 
 JOB = """

@@ -12,7 +12,7 @@ from optimizer.calibration.lab_errors import KINDS
 from optimizer.calibration.observe import expected
 from optimizer.calibration.outliers import Blocks, standardized, trust
 from optimizer.calibration.task import Task
-from optimizer.calibration.update import Measured, Slopes, absorb, update
+from optimizer.calibration.update import Measured, Slopes, absorb, pulls, update
 from optimizer.chain.model import compile_model
 from tests.calibration.studios import NAMES, World
 
@@ -98,6 +98,29 @@ def test_a_bound_moves_the_mean_as_integration_says(side):
     spread = np.sqrt(quad(lambda x: (x - mean) ** 2 * density(x), -8, 8)[0] / total)
     assert found.point[0] == pytest.approx(mean, abs=spread / 3.0)
     assert np.sqrt(found.covariance[0, 0]) == pytest.approx(spread, rel=0.15)
+
+
+def test_pulls_of_readings_are_what_each_moved():
+    """Brute force: the columns of C X' R^-1 of the conjugate normal update; together the whole move."""
+    rng = np.random.default_rng(4)
+    design, value = rng.standard_normal((6, 3)), 0.3 * rng.standard_normal(6)
+    block = np.repeat(np.arange(3), [2, 3, 1])
+    errors = 0.25 * np.eye(6) + 0.36 * (block[:, None] == block)
+    covariance = np.linalg.inv(np.eye(3) + design.T @ np.linalg.solve(errors, design))
+    readings = measured(value, 0.5, 0.6, sizes=[2, 3, 1])
+    found = update(readings, straight(design), 3)
+    moves = pulls(readings, found)
+    for row in range(6):
+        parts = (design[row] @ covariance @ np.linalg.solve(errors, design).T) * value
+        assert moves(row) == pytest.approx(parts, abs=1e-8)
+        assert moves(row).sum() == pytest.approx(design[row] @ found.point, abs=1e-8)
+
+
+def test_a_bound_pulls_only_towards_its_side():
+    found = update(measured([0.8], 0.5, side=1), straight(np.ones((1, 1))), 1)
+    (own,) = pulls(measured([0.8], 0.5, side=1), found)(0)
+    assert own == pytest.approx(found.point[0], abs=1e-6)
+    assert own > 0.0
 
 
 def test_a_wild_reading_pulls_less_the_wilder_it_is():

@@ -170,7 +170,21 @@ def test_an_older_book_is_lifted_to_the_newest_version(book, monkeypatch):
     monkeypatch.setattr(schema, "MIGRATIONS", (*schema.MIGRATIONS, step))
     assert TrialBook(book.path).get(FULL.id).trial == FULL
     with _raw(book) as connection:
-        assert connection.execute("PRAGMA user_version").fetchone()[0] == 2
+        assert connection.execute("PRAGMA user_version").fetchone()[0] == len(schema.MIGRATIONS)
+
+
+def test_a_book_from_before_the_first_possible_time_is_lifted(book):
+    plain = dataclasses.replace(FULL, demold_first=None)
+    book.add(plain, TODAY)
+    with _raw(book) as connection:
+        connection.execute("ALTER TABLE entry DROP COLUMN demold_first")
+        connection.execute("PRAGMA user_version = 1")
+        connection.commit()
+    lifted = TrialBook(book.path)
+    assert lifted.get(FULL.id).trial == plain
+    assert lifted.get(FULL.id).whole
+    lifted.correct(FULL, "noted the first try too", today=TODAY)
+    assert lifted.get(FULL.id).trial == FULL
 
 
 def test_a_failed_migration_leaves_the_book_as_it_was(book, monkeypatch):
@@ -182,7 +196,7 @@ def test_a_failed_migration_leaves_the_book_as_it_was(book, monkeypatch):
     monkeypatch.undo()
     assert TrialBook(book.path).get(FULL.id).trial == FULL
     with _raw(book) as connection:
-        assert connection.execute("PRAGMA user_version").fetchone()[0] == 1
+        assert connection.execute("PRAGMA user_version").fetchone()[0] == len(schema.MIGRATIONS)
         assert "later" not in {row[1] for row in connection.execute("PRAGMA table_info(entry)")}
 
 

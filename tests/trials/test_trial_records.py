@@ -20,6 +20,8 @@ IMPOSSIBLE = {
     "dry-heavier-than-wet": ({"weighings": (Weighing(0, 380.0), Weighing(3, 395.0))}, "weighings.2.mass"),
     "demold-before-final-set": ({"demold": 20.0}, "demold"),
     "demold-before-initial-set": ({"final_set": None, "demold": 10.0}, "demold"),
+    "taken-out-before-it-could-be": ({"demold_first": 45.0}, "demold"),
+    "first-out-before-final-set": ({"demold_first": 20.0}, "demold_first"),
     "final-before-initial-set": ({"final_set": 17.0}, "final_set"),
     "pours-after-final-set": ({"window_end": 60.0}, "final_set"),
     "negative-mass": ({"portions": (Portion("gypsum_cement", -1.0),)}, "portions.1.mass"),

@@ -45,6 +45,7 @@ FULL = Trial(
     initial_set=18.0,
     final_set=26.0,
     demold=41.0,
+    demold_first=39.0,
     casting_peak=47.0,
     whiteness=91.5,
     whiteness_error=1.2,
@@ -102,9 +103,9 @@ def _maybe(strategy):
 @st.composite
 def trials(draw):
     """Any trial that passes the checks: odd signs, formulas, every digit of a float."""
-    times = sorted(draw(st.lists(_number(0.0, 1e5), min_size=3, max_size=3)))
-    seen = draw(st.lists(st.booleans(), min_size=3, max_size=3))
-    initial, final, demold = (time if kept else None for time, kept in zip(times, seen, strict=True))
+    times = sorted(draw(st.lists(_number(0.0, 1e5), min_size=4, max_size=4)))
+    seen = draw(st.lists(st.booleans(), min_size=4, max_size=4))
+    initial, final, first, demold = (time if kept else None for time, kept in zip(times, seen, strict=True))
     ages = sorted(set(draw(st.lists(_number(0.0, 300.0), max_size=4))))
     masses = sorted(draw(st.lists(_number(0.1, 1e4), min_size=len(ages), max_size=len(ages))), reverse=True)
     burns = draw(st.lists(_BURNS, max_size=2))
@@ -126,6 +127,7 @@ def trials(draw):
         initial_set=initial,
         final_set=final,
         demold=demold,
+        demold_first=first,
         casting_peak=draw(_maybe(_number(-20.0, 110.0))),
         whiteness=draw(_maybe(_number(0.0, 100.0))),
         whiteness_error=draw(_maybe(_number(0.0, 50.0))),

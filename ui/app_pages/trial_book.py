@@ -23,7 +23,7 @@ from ui.state import Session, session, units
 from ui.trial_answers import book_folder
 from ui.trial_fit import show_fit
 from ui.trial_form import CHOICES, READINGS, Reading, powder_column, trial_of
-from ui.trial_text import known_blend
+from ui.trial_text import known_blend, out_words
 from ui.widgets import fault_words, in_rows
 from ui.words import grams_words, label_of
 
@@ -210,9 +210,7 @@ def _row(trial: Trial) -> dict[str, str]:
     return {
         "trial": trial.id,
         "blend by mass": known_blend(trial, answers.catalogue()),
-        "left the mold after": ""
-        if trial.demold is None
-        else show_value(trial.demold, "demold_time", units()),
+        "left the mold after": out_words(trial, units()),
         "strength": ", ".join(strengths),
         "whiteness L*": "" if trial.whiteness is None else show_value(trial.whiteness, "whiteness", units()),
         "remarks": trial.remarks,

@@ -129,14 +129,17 @@ def _figure_json(one: Learned) -> dict[str, Any]:
 
 def _seen_json(one: Seen) -> dict[str, Any]:
     before, after = (value if math.isfinite(value) else None for value in (one.before, one.after))
+    # taken out by then means strong enough by then: at least so strong, at most so late
+    timed = one.reading.kind == "demold" and one.reading.side > 0
     return {
         "trial": one.reading.trial,
         "reading": one.reading.kind,
         "value": one.reading.value,
         "before": before,
         "after": after,
-        "bound": ("<=", None, ">=")[one.reading.side + 1],
+        "bound": "<=" if timed else ("<=", None, ">=")[one.reading.side + 1],
         "worse": one.worse,
+        "pulled_by": [{"trial": pull.trial, "reading": pull.kind} for pull in one.pulled],
         "distance": one.distance,
         "trust": one.trust,
         "flagged": one.flagged,
@@ -148,7 +151,7 @@ def _fit_blocks(
 ) -> Iterator[Block]:
     from optimizer.calibration.agreement import agreement
     from ui.terminal import heading, sentence, table
-    from ui.trial_seen import NOTES, seen_rows, worse_words
+    from ui.trial_seen import NOTES, moved_words, seen_rows, worse_words
 
     kept = found.calibration
     yield sentence(f"{len(kept.trials)} trials, {len(found.seen)} readings used.")
@@ -157,11 +160,13 @@ def _fit_blocks(
     heads = ("trial", "reading", "before", "now", "seen", "")
     firsts = [row.trial if k == 0 or read[k - 1].trial != row.trial else "" for k, row in enumerate(read)]
     rows = [
-        (first, row.reading, row.before, row.after, row.seen, row.mark)
+        (first, row.reading, row.before, row.after, row.seen, ("\u2264" if row.bound else "") + row.mark)
         for first, row in zip(firsts, read, strict=True)
     ]
     yield table(heads, rows, (2, 3, 4))
     yield sentence(NOTES, indent=2)
+    for moved in moved_words(found, units):
+        yield sentence(moved, indent=2)
     yield heading("How far readings are off what is expected, by kind")
     agreed = [_agreement_row(one) for one in agreement(found)]
     yield table(("reading", "readings", "before", "now", ""), agreed, (1, 2, 3))
