@@ -43,9 +43,7 @@ def test_what_never_leaves_the_mold_is_not_traded(demo, catalogue):
         demo,
         vessel=thin,
         materials=names,
-        prices={
-            name: demo.prices["gypsum_cement" if name in names[:1] else "marble_flour"] for name in names
-        },
+        prices=dict(zip(names, (dear, cheap), strict=True)),
         limits=(Limit("dry_strength", ">=", 10.0), Limit("demold_time", "<=", 600.0)),
     )
     found = frontier(problem_of(job, catalogue), ("cost", "demold_time"), 12)
