@@ -117,11 +117,12 @@ def readings_of(
     for trial in sorted(trials, key=lambda one: (one.date, one.id)):
         reason = _mix_fault(trial, catalogue)
         found = [] if reason else list(_readings(trial, len(used), studio))
-        unused.extend(Unused(trial.id, text) for text in ([reason] if reason else _reasons(trial, studio)))
+        reasons = [reason] if reason else list(_reasons(trial, studio))
+        unused.extend(Unused(trial.id, text) for text in reasons)
         if found:
             used.append(trial)
             readings.extend(found)
-        elif not reason:
+        elif not reasons:
             unused.append(Unused(trial.id, "nothing was measured"))
     return tuple(used), tuple(readings), tuple(unused)
 
@@ -215,21 +216,31 @@ def _walls(trial: Trial, place: int, burn: Burn, studio: Studio) -> Iterator[Rea
 
 def _reasons(trial: Trial, studio: Studio) -> Iterator[str]:
     yield from dict.fromkeys(filter(None, map(_strength_fault, trial.strengths)))
-    if trial.weighings and not trial.cavity_volume:
-        yield "measure the volume of the mold: a mass alone says little"
+    yield from _mass_reasons(trial)
     if trial.casting_peak is not None and studio.vessel is None:
-        yield "name the job whose vessel was cast: how hot it sets depends on its wall"
+        yield "hottest while setting: name the job whose vessel was cast; how hot it sets depends on its wall"
     if trial.burns and studio.vessel is None:
-        yield "name the job whose vessel was burned"
+        yield "test burn: name the job whose vessel was burned"
     if any(not burn.burn_rate for burn in trial.burns):
-        yield "weigh the wax burned per hour"
+        yield "test burn: weigh the wax burned per hour"
+
+
+def _mass_reasons(trial: Trial) -> Iterator[str]:
+    if not trial.weighings:
+        return
+    first, last = trial.weighings[0].age <= _AT_DEMOLDING, trial.weighings[-1].age > _AT_DEMOLDING
+    dry = _dry_mass(trial.weighings, (trial.damp_cure or 0.0) / 1440.0)
+    if not trial.cavity_volume and not (first and dry is not None):
+        yield "mass: measure what one mold holds; a mass alone says little"
+    if last and dry is None:
+        yield "mass: weigh again a day or more later; it is dry once it loses less than 0.1 % a day"
 
 
 def _strength_fault(strength: Strength) -> str:
     if not strength.value:
-        return "a strength of 0 MPa says nothing: note when it was tested too early"
+        return "strength: 0 MPa says nothing; note when it was tested too early"
     if not strength.state:
-        return "note whether the piece tested was wet or dry"
+        return "strength: note whether the piece tested was wet or dry"
     if strength.state == "wet" and not strength.age:
-        return "note the age at the test"
+        return "strength: note the age at the test"
     return ""

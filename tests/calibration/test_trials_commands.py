@@ -96,7 +96,7 @@ def test_what_moved_away_is_explained(tmp_path, monkeypatch, capsys):
     assert '"never" counts against the figures' in shown
     assert "an upper bound that the prediction misses; moved further off" in shown
     assert "pulled by dry strength of L1" in shown
-    assert "L2: note whether the piece tested was wet or dry" in shown
+    assert "L2: strength: note whether the piece tested was wet or dry" in shown
     assert run(["trials", "fit", "job.toml", "--look", "--json"]) == 0
     (timed,) = (one for one in json.loads(capsys.readouterr().out)["readings"] if one["reading"] == "demold")
     assert (timed["bound"], timed["worse"]) == ("<=", True)

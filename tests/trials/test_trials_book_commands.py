@@ -130,4 +130,26 @@ def test_what_a_trial_teaches_is_said_as_it_is_entered(tmp_path, monkeypatch, ca
     assert run(["trials", "add", "demold=38 min"]) == 0
     assert "weigh the powders" in capsys.readouterr().out
     assert run(["trials", "add", "demold=38 min", "--weighed", "gypsum_cement=300, water=105"]) == 0
-    assert "It teaches: demold time." in " ".join(capsys.readouterr().out.split())
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "It teaches: demold time." in shown
+    assert "The fit takes: time out of the mold (an upper bound)." in shown
+    assert "leaves it out" not in shown
+
+
+def test_what_the_fit_leaves_out_is_said_at_entry(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    weighed = ["--weighed", "gypsum_cement=300, water=105"]
+    typed = ["date=2026-03-02", "strength 1 value=36 MPa", "strength 1 age=7 d"]
+    typed += ["weighing 1 mass=316 g", "weighing 1 age=6 d"]
+    assert run(["trials", "add", *typed, *weighed]) == 0
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "The fit takes nothing of it yet." in shown
+    for words in ("strength: note whether the piece", "measure what one mold holds", "weigh again a day"):
+        assert words in shown
+    assert "nothing was measured" not in shown
+    assert run(["trials", "add", "whiteness=88", *typed, *weighed, "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["counts"] == ["whiteness L*"]
+    assert len(data["does_not_count"]) == 3
+    assert run(["trials", "add", "demold=58 min", "strength 1 age=7 d", "strength 1 value=36 MPa"]) == 4
+    assert "less than 1 d" in capsys.readouterr().err

@@ -467,6 +467,28 @@ class TestTrialBook:
         assert "day of the pour" in at.error[0].value
         assert not (folder / "trials.db").exists()
 
+    def test_what_would_not_count_is_said_before_it_is_entered(self, folder):
+        at = turned(opened(), "trial_book")
+        at.date_input(key="trial.date").set_value(dt.date(2026, 3, 2))
+        at.text_input(key=f"trial.{powder_column('gypsum_cement')}").set_value("300 g")
+        at.text_input(key="trial.water").set_value("105 g")
+        at.text_input(key="trial.demold_first").set_value("45 min")
+        at.text_input(key="trial.strength 1 value").set_value("36 MPa")
+        at.text_input(key="trial.weighing 1 mass").set_value("316 g")
+        at.text_input(key="trial.weighing 1 age").set_value("6 d")
+        _button(at, "Only say what would count").click().run()
+        assert not at.exception
+        assert not (folder / "trials.db").exists()
+        said = at.info[0].value
+        assert "The fit takes: first time out of the mold." in said
+        assert "strength: note whether the piece tested was wet or dry" in said
+        assert "weigh again a day or more later" in said
+        _button(at, "Enter it").click().run()
+        assert "note whether the piece tested was wet or dry" in at.success[0].value
+        listed = next(one.value for one in at.dataframe if "the fit leaves out" in one.value)
+        assert "note whether the piece tested was wet or dry" in listed["the fit leaves out"][0]
+        assert listed["left the mold after"][0] == "first 45 min"
+
     def test_no_example_looks_like_a_value(self, folder):
         at = turned(opened(), "trial_book")
         hints = [field.placeholder for field in at.text_input if field.key.startswith("trial.")]

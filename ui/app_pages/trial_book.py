@@ -10,6 +10,7 @@ from typing import Final
 
 import streamlit as st
 
+from optimizer.calibration.readings import studio_of
 from optimizer.errors import Fault, FileFaults, VesselblendError
 from optimizer.studies.batch import weighing_order
 from optimizer.trials.book import TrialBook, book_beside
@@ -21,6 +22,7 @@ from ui import answers
 from ui.measure_form import show_measuring
 from ui.state import Session, session, units
 from ui.trial_answers import book_folder
+from ui.trial_counts import Counts, counts_of
 from ui.trial_fit import show_fit
 from ui.trial_form import CHOICES, READINGS, Reading, powder_column, trial_of
 from ui.trial_text import known_blend, out_words
@@ -30,6 +32,11 @@ from ui.words import grams_words, label_of
 _FIELD: Final = "trial."
 _PAGE: Final = 50
 _COLUMNS: Final = 3
+_NEEDS: Final = (
+    "The fit needs powders and water weighed. Of a strength it asks whether the piece was wet or dry, of a "
+    "wet one the age too; of a mass what one mold holds, and two weighings a day or more apart. The time "
+    "taken out is an upper bound: perhaps ready earlier. The time it could first leave is a reading."
+)
 
 
 def show() -> None:
@@ -44,7 +51,7 @@ def show() -> None:
         show_measuring()
         _exchange(path, book)
         if book is not None and book.count():
-            _list(book)
+            _list(now, book)
             show_fit(now, book)
     except VesselblendError as error:
         st.error(str(error))
@@ -66,8 +73,14 @@ def _enter(now: Session, path: Path) -> None:
             for column, reading in zip(st.columns(_COLUMNS), row, strict=False):
                 with column:
                     _field(reading, faults)
-        st.form_submit_button("Enter it", on_click=_entered, args=(path, names))
+        st.caption(_NEEDS)
+        enter, check = st.columns(2)
+        with enter:
+            st.form_submit_button("Enter it", on_click=_entered, args=(path, names))
+        with check:
+            st.form_submit_button("Only say what would count", on_click=_checked, args=(now, names))
         _refused(fields, faults)
+        _would_count()
     st.caption("Only the day is compulsory: a half-filled trial is used as far as it goes.")
 
 
@@ -107,12 +120,30 @@ def _key(column: str) -> str:
     return f"{_FIELD}{column}"
 
 
-def _entered(path: Path, names: list[str]) -> None:
+def _typed(names: list[str]) -> tuple[Trial | None, list[str]]:
+    """Return the trial in the form, None where it has faults, and its columns; keep the faults."""
     columns = [*map(powder_column, names), *(reading.column for reading in READINGS)]
     typed = {column: str(st.session_state.get(_key(column)) or "") for column in columns}
     typed["date"] = st.session_state[_key("date")].isoformat()
     trial, faults = trial_of(typed)
     st.session_state["trial_faults"] = faults
+    return trial, columns
+
+
+def _checked(now: Session, names: list[str]) -> None:
+    trial, _ = _typed(names)
+    if trial is not None:
+        st.session_state["trial_counts"] = counts_of(trial, answers.catalogue(), studio_of(now.job))
+
+
+def _would_count() -> None:
+    counts: Counts | None = st.session_state.pop("trial_counts", None)
+    if counts is not None:
+        st.info(f"Nothing is entered yet. {counts.taken_words} {counts.lacking_words}")
+
+
+def _entered(path: Path, names: list[str]) -> None:
+    trial, columns = _typed(names)
     if trial is None:
         return
     try:
@@ -120,7 +151,8 @@ def _entered(path: Path, names: list[str]) -> None:
     except VesselblendError as error:
         st.session_state["trial_faults"] = {"date": Fault("date", "a trial", "a book to write", str(error))}
         return
-    st.session_state["trial_said"] = f"Entered as {entry}."
+    counts = counts_of(trial, answers.catalogue())
+    st.session_state["trial_said"] = f"Entered as {entry}. {counts.taken_words} {counts.lacking_words}"
     for column in columns:
         st.session_state[_key(column)] = ""
 
@@ -170,11 +202,11 @@ def _fault_table(faults: tuple[Fault, ...]) -> None:
         st.dataframe(rows, hide_index=True, key="import_faults", alt="Faults of the table, row by row")
 
 
-def _list(book: TrialBook) -> None:
+def _list(now: Session, book: TrialBook) -> None:
     entries = book.page(_PAGE)
     st.markdown(f"### {book.count()} trials")
     st.dataframe(
-        [_row(entry.trial) for entry in entries],
+        [_row(entry.trial, now) for entry in entries],
         hide_index=True,
         key="trials_table",
         alt="The newest trials",
@@ -205,7 +237,7 @@ def _voided(book: TrialBook) -> None:
     st.session_state["trial_said"] = f"{id} is void; it stays in the book with its reason."
 
 
-def _row(trial: Trial) -> dict[str, str]:
+def _row(trial: Trial, now: Session) -> dict[str, str]:
     strengths = [show_value(each.value, "dry_strength", units()) for each in trial.strengths]
     return {
         "trial": trial.id,
@@ -213,6 +245,7 @@ def _row(trial: Trial) -> dict[str, str]:
         "left the mold after": out_words(trial, units()),
         "strength": ", ".join(strengths),
         "whiteness L*": "" if trial.whiteness is None else show_value(trial.whiteness, "whiteness", units()),
+        "the fit leaves out": "; ".join(counts_of(trial, answers.catalogue(), studio_of(now.job)).lacking),
         "remarks": trial.remarks,
     }
 

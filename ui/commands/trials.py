@@ -58,8 +58,10 @@ def add(
     (date=2026-11-20). A correction is a new version; the one before stays in the book. NAME= takes a reading
     out.
     """
+    from optimizer.specs import load_catalogue
     from optimizer.trials.book import TrialBook
     from ui.terminal import sentence
+    from ui.trial_counts import counts_of
     from ui.trial_text import entry_json, opened, teaching_words
     from ui.trial_typing import corrected_trial, typed_trial
 
@@ -77,8 +79,11 @@ def add(
         said = (
             f"Corrected {correct} in {book}: version {entry.revision}; the one before stays in its history."
         )
+    counts = counts_of(entry.trial, load_catalogue(specs))
     data = entry_json(entry)["trial"] | {"version": entry.revision}
-    delivery.send(data, lambda: [sentence(said), sentence(teaching_words(entry.trial))])
+    data |= {"counts": list(counts.taken), "does_not_count": list(counts.lacking)}
+    told = [said, teaching_words(entry.trial), counts.taken_words, counts.lacking_words]
+    delivery.send(data, lambda: [sentence(words) for words in told if words])
     return 0
 
 
