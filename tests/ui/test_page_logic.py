@@ -332,6 +332,7 @@ class TestOrder:
         at.session_state["blend"] = "gypsum_cement=100@0.42"
         at.run()
         assert _plan_box(at).value == "picked by you"
+        assert re.search(r"^Ranked first for this order: (?!picked by you)", text_of(at), re.MULTILINE)
         other = next(each for each in _plan_box(at).options if not each.startswith("picked by you"))
         _plan_box(at).select(other.partition(":")[0]).run()
         at.number_input(key="vessels").set_value(41).run()
@@ -355,6 +356,18 @@ class TestOrder:
         at.date_input(key="due").set_value(dt.date(2020, 1, 1)).run()
         assert not at.exception
         assert at.error or "Late" in text_of(at)
+
+
+def test_an_order_says_when_it_is_planned_with_another_blend_than_the_one_in_hand():
+    at = turned(opened(template("demo")), "order")
+    assert not at.exception
+    in_hand = at.markdown[0].value.removeprefix("**In hand:** ")
+    planned = next(each for each in _plan_box(at).options if each.startswith(f"{_plan_box(at).value}: "))
+    assert ("Not the blend in hand" in text_of(at)) == (not planned.endswith(in_hand))
+    other = next((each for each in _plan_box(at).options if each.endswith(in_hand)), None)
+    assert other is not None
+    _plan_box(at).select(other.partition(":")[0]).run()
+    assert "Not the blend in hand" not in text_of(at)
 
 
 def _plan_box(at):

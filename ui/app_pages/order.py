@@ -150,7 +150,17 @@ def _blend_planned(now: Session, answer: OrderAnswer, names: list[str]) -> str:
         st.session_state[_CHOSEN] = (now.blend, name)
     else:
         st.session_state.pop(_CHOSEN, None)
+    _tell_choice(now, answer, name or first)
     return name or first
+
+
+def _tell_choice(now: Session, answer: OrderAnswer, name: str) -> None:
+    """Say where the blend planned is not the one in hand, or another one ranks before it."""
+    best, mix = answer.ranked[0].plan.candidate.name, now.solution.mix
+    if name != best:
+        st.caption(f"Ranked first for this order: {best}.")
+    elif mix is not None and _powders(answer, name) != blend_words(mix.blend, catalogue()):
+        st.caption("Not the blend in hand: this one ranks first for this order.")
 
 
 def _calendar(plan: OrderPlan) -> None:
