@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
+from optimizer.shop import Limit
 from optimizer.solution import LimitVerdict, Solution
 from optimizer.studies.batch import Batch, Portion
 from optimizer.units import System, show_amount
@@ -39,7 +40,7 @@ CARD_CAUTIONS: Final[Mapping[str, str]] = {
     "titanium_dust": "Titanium white: weigh in still air, do not breathe the dust.",
     "dust": "Powder dust: mask on, tip bags low.",
     "stays_soft": "Some castings may stay too soft to demold: cast one first.",
-    "extrapolated": "Nobody has published a mix like this: cast a trial first.",
+    "extrapolated": "Cast one trial vessel first: no published mix like it.",
     "damp": "May crack in damp: keep it dry.",
     "bleeding": "More water than the powders hold: the face may bleed.",
     "gypsum_water": "Softens when wet: dry rooms only.",
@@ -52,8 +53,11 @@ CARD_CAUTIONS: Final[Mapping[str, str]] = {
 }
 """Cautions of `optimizer.verdict.cautions.CAUTIONS` as one line each, in the same order."""
 
-_LASTING: Final = ("stays_soft", "extrapolated", "candle", "certify")
+_LASTING: Final = ("heat_negative", "stays_soft", "candle", "certify")
 """Cautions that no card leaves out where they apply."""
+
+_FRAMED: Final = "extrapolated"
+"""Caution that stands in a frame on top: it is to be done before all the rest."""
 
 _MOST_LIMITS: Final = 6
 _MOST_NOTES: Final = 2
@@ -172,12 +176,13 @@ def sheet_of(
     rows = tuple(_rows(batch, solution, catalogue, units))
     head = Sheet(solution.job.title, _count(solution, batch, units), _rests_on(trials), mark)
     points, lines = _room(head, rows, units)
-    notes = tuple(_first_clause(note) for note in solution.notes[-_MOST_NOTES:])
+    notes = tuple(_notes(solution))
     lasting = [key for key in _LASTING if key in solution.cautions]
-    urgent = [key for key in solution.cautions if key in CARD_CAUTIONS and key not in lasting]
+    urgent = [key for key in solution.cautions if key in CARD_CAUTIONS and key not in (*lasting, _FRAMED)]
     left = max(0, math.floor(lines - _NOTE_LINES * len(notes)) - len(lasting))
-    room = min(len(solution.limits), _MOST_LIMITS, -(-left // 2))
-    ranked = sorted(solution.limits, key=_urgency)
+    ranked = _ranked(tuple(_checks(solution)))
+    room = min(len(ranked), _MOST_LIMITS, -(-left // 2))
+    printed = {*urgent[: left - room], *lasting}
     return replace(
         head,
         fill=grams_words(batch.fill, shop.weigh_step, units),
@@ -189,7 +194,7 @@ def sheet_of(
         limits=tuple(_limit_line(verdict, solution, units) for verdict in ranked[:room]),
         more=_more(ranked[room:]),
         notes=notes,
-        cautions=tuple(CARD_CAUTIONS[key] for key in (*urgent[: left - room], *lasting)),
+        cautions=tuple(words for key, words in CARD_CAUTIONS.items() if key in printed),
         points=points,
     )
 
@@ -211,6 +216,22 @@ def _room(head: Sheet, rows: Sequence[Row], units: System) -> tuple[int, float]:
     taken = usual * (len(rows) - wrapped) + _WRAPPED_LINES * wrapped
     heads = min(math.ceil(len(head.title) / _TITLE_LETTERS), _TITLE_LINES) - 1
     return points, _LINES - taken - _NOTE_LINES * (heads + (len(head.count) > _COUNT_LETTERS))
+
+
+def _notes(solution: Solution) -> Iterator[str]:
+    """Yield what is framed on top: what is wrong with the mix, and that one is to be cast first."""
+    if _FRAMED in solution.cautions:
+        yield CARD_CAUTIONS[_FRAMED]
+    yield from (_first_clause(note) for note in solution.notes[-_MOST_NOTES:])
+
+
+def _checks(solution: Solution) -> Iterator[LimitVerdict]:
+    """Yield the verdicts on all limits; a heat margin below 0 that has none is held against 0."""
+    yield from solution.limits
+    heat = solution.properties["heat_margin"]
+    if heat.value < 0.0 and all(each.limit.property != "heat_margin" for each in solution.limits):
+        bare = Limit("heat_margin", ">=", 0.0)
+        yield LimitVerdict(bare, heat.unit, heat.value, heat.value, 0.0, "fails")
 
 
 def _first_clause(note: str) -> str:
@@ -304,7 +325,15 @@ def _more(left: Sequence[LimitVerdict]) -> str:
     return f"not met: {', '.join(failed)}" if failed else f"({len(left)} more, all met)"
 
 
-def _urgency(verdict: LimitVerdict) -> int:
-    if verdict.verdict != "meets":
-        return 0
-    return 1 if is_tight(verdict) else 2
+def _ranked(verdicts: Sequence[LimitVerdict]) -> list[LimitVerdict]:
+    """Return verdicts, the most pressing first; heat that is the tightest or below 0 goes before all."""
+    least = min((each.probability for each in verdicts), default=1.0)
+
+    def urgency(verdict: LimitVerdict) -> tuple[int, float, float]:
+        doubtful = verdict.value < 0.0 or verdict.probability <= least
+        if verdict.limit.property == "heat_margin" and doubtful:
+            return 0, 0.0, 0.0
+        rank = 1 if verdict.verdict != "meets" else 2 if is_tight(verdict) else 3
+        return rank, verdict.probability, verdict.margin
+
+    return sorted(verdicts, key=urgency)

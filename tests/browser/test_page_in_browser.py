@@ -196,6 +196,20 @@ def test_the_card_prints_alone(visit):
     assert inner.evaluate("document.title") == "printed"
 
 
+def test_the_card_can_be_read_on_a_phone(visit):
+    one = visit(390, 844).go()
+    one.page.get_by_role("button", name="Print the card").click()
+    frame = one.page.frame_locator("[role=dialog] iframe")
+    frame.get_by_role("button", name="Print").wait_for()
+    inner = next(f for f in one.page.frames if f.parent_frame and f.locator(".weigh").count())
+    assert inner.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
+    edges = inner.evaluate(
+        "[...document.querySelectorAll('.mass')].map(m => m.getBoundingClientRect().right)"
+    )
+    assert edges
+    assert max(edges) <= inner.evaluate("document.documentElement.clientWidth")
+
+
 def test_settings_stay_within_reach_of_the_keyboard(visit):
     one = visit().go()
     reached = set()

@@ -17,6 +17,7 @@ import pytest
 from optimizer.errors import NoBlend
 from optimizer.job import Job
 from optimizer.materials import Catalogue
+from optimizer.nomenclature import quantity
 from optimizer.shop import Limit
 from optimizer.solution import Solution
 from optimizer.studies.batch import Batch, batch_of
@@ -161,8 +162,8 @@ def test_the_card_says_what_the_bench_needs(sheet: Sheet, batch: Batch, few: Sol
 def test_no_card_leaves_out_what_lasts(demo: Job, catalogue: Catalogue, blend: dict[str, float]) -> None:
     solution = check(demo, blend, catalogue)
     sheet = sheet_of(solution, batch_of(solution, catalogue, 6), catalogue)
-    lasting = {"candle", "certify"} | {"extrapolated"} & set(solution.cautions)
-    assert {CARD_CAUTIONS[key] for key in lasting} <= set(sheet.cautions)
+    lasting = {"candle", "certify"} | {"extrapolated", "heat_negative"} & set(solution.cautions)
+    assert {CARD_CAUTIONS[key] for key in lasting} <= {*sheet.notes, *sheet.cautions}
 
 
 def test_the_scale_shows_what_it_can_and_fine_doses_go_elsewhere(demo: Job, catalogue: Catalogue) -> None:
@@ -219,6 +220,37 @@ def test_the_most_pressing_limits_come_first(demo: Job, catalogue: Catalogue) ->
     assert words == sorted(
         words, key=lambda word: ("fails", "too close to call", "TIGHT", "meets").index(word)
     )
+
+
+@pytest.mark.parametrize("bound", [-300.0, None], ids=["a limit it meets", "no limit"])
+def test_a_heat_margin_below_nothing_is_among_the_checks(
+    demo: Job, catalogue: Catalogue, bound: float | None
+) -> None:
+    assert demo.candle
+    hot = replace(demo.candle, measured_outer=None, burn_rate=30.0)
+    others = tuple(limit for limit in demo.limits if limit.property != "heat_margin")
+    limits = others if bound is None else (*others, Limit("heat_margin", ">=", bound))
+    solution = check(replace(demo, candle=hot, limits=limits), FULL, catalogue)
+    assert -300.0 < solution.properties["heat_margin"].value < 0.0
+    sheet = sheet_of(solution, batch_of(solution, catalogue, 6), catalogue)
+    assert "heat margin" in [line.label for line in sheet.limits]
+    assert CARD_CAUTIONS["heat_negative"] in sheet.cautions
+
+
+def test_the_least_likely_of_the_limits_met_comes_first(demo: Job, catalogue: Catalogue) -> None:
+    solution = check(demo, {"csa_cement": 56.0, "marble_flour": 28.0, "gypsum_cement": 16.0}, catalogue)
+    chances = {quantity(each.limit.property).label: each.probability for each in solution.limits}
+    lines = sheet_of(solution, batch_of(solution, catalogue, 6), catalogue).limits
+    plain = [chances[line.label] for line in lines if line.word == "meets"]
+    assert len(plain) > 1
+    assert plain == sorted(plain)
+
+
+def test_a_mix_nobody_has_published_is_to_be_cast_once_first(demo: Job, catalogue: Catalogue) -> None:
+    solution = check(demo, {"csa_cement": 60.0, "gypsum_cement": 40.0}, catalogue)
+    assert any(each.evidence == "extrapolated" for each in solution.properties.values())
+    sheet = sheet_of(solution, batch_of(solution, catalogue, 6), catalogue)
+    assert sheet.notes[0].startswith("Cast one trial vessel first")
 
 
 @pytest.mark.parametrize("units", ["metric", "us"])
