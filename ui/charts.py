@@ -80,13 +80,18 @@ def _limit_rows(
             "property": limit.property,
             "limit": f"{quantity(limit.property).label}, {bound}",
             "seen": verdict_words(verdict, units),
-            "words": f"{quantity(limit.property).label} {verdict_words(verdict, units)}, {bound}",
+            "words": _in_short(f"{quantity(limit.property).label} {verdict_words(verdict, units)}, {bound}"),
             "verdict": verdict.verdict,
             "told": judged_words(verdict),
             "low": max(low / reach, -1.0),
             "best": min(max(verdict.margin / reach, -1.0), 1.0) if verdict.margin == verdict.margin else None,
             "high": min(high / reach, 1.0),
         }
+
+
+def _in_short(words: str) -> str:
+    """Return words that leave room for the verdict beside them: a margin is a difference anyway."""
+    return words.replace(" °F difference", " °F")
 
 
 def _verdict_on(limit: Limit, solution: Solution) -> LimitVerdict:

@@ -17,7 +17,7 @@ __all__ = ["WORK", "calendar_chart", "curve_chart", "rates_chart", "steps_chart"
 WORK: Mapping[str, str] = {"cast": "meets", "seal": "second", "pack": "third"}
 """Kind of work and the part of the palette that colors it."""
 
-_LINES = (("meets", [1, 0], -14), ("fails", [8, 4], 16))
+_LINES = (("meets", [1, 0]), ("fails", [8, 4]))
 
 
 def calendar_chart(days: Sequence[DayPlan]) -> alt.LayerChart:
@@ -56,20 +56,21 @@ def rates_chart(rates: Mapping[str, float], words: Mapping[str, str]) -> alt.Lay
 
 
 def curve_chart(frame: pd.DataFrame, order: int, currency: str) -> alt.LayerChart:
-    """Return the cost of one vessel by order size for two blends, each named at its line's end."""
+    """Return the cost of one vessel by order size for two blends, named above the chart."""
     base = alt.Chart(frame).encode(
         x=alt.X("vessels:Q", title="vessels in the order"),
         y=alt.Y("cost:Q", title=f"{currency} a vessel", scale=alt.Scale(zero=False)),
     )
     layers: list[alt.Chart] = []
-    end = int(frame["vessels"].max())
-    for name, (part, dash, above) in zip(dict.fromkeys(frame["blend"]), _LINES, strict=False):
+    names = list(dict.fromkeys(frame["blend"]))
+    dashes = alt.Scale(domain=names, range=[dash for _, dash in _LINES[: len(names)]])
+    key = alt.Legend(orient="top", direction="vertical", title=None, symbolSize=700, labelLimit=0)
+    for name, (part, _) in zip(names, _LINES, strict=False):
         own = base.transform_filter(alt.FieldEqualPredicate(field="blend", equal=name))
-        layers.append(colored(own.mark_line(strokeWidth=2.5, strokeDash=dash), part))
-        words = own.transform_filter(f"datum.vessels == {end}").mark_text(
-            align="right", dy=above, fontSize=13, fontWeight="bold"
+        line = own.mark_line(strokeWidth=2.5).encode(
+            strokeDash=alt.StrokeDash("blend:N", scale=dashes, legend=key)
         )
-        layers.append(colored(words.encode(text="blend:N"), part))
+        layers.append(colored(line, part))
     here = alt.Chart(pd.DataFrame({"vessels": [order]})).mark_rule(strokeWidth=2, strokeDash=[3, 3])
     layers.append(colored(here.encode(x="vessels:Q"), "line"))
     return layered(layers, 330)

@@ -13,6 +13,7 @@ from optimizer.money.leftover import Leftover
 from optimizer.money.order import OrderPlan
 from optimizer.money.remedies import Change, Remedy
 from optimizer.money.schedule import DayPlan
+from optimizer.shop import Shop
 from optimizer.solution import Solution
 from optimizer.studies.batch import weighing_order, weighing_step
 from optimizer.studies.order_blends import OrderAnswer
@@ -25,6 +26,7 @@ from ui.words import blend_words, cost_groups, grams_words, label_of, money
 
 __all__ = [
     "BOTTLENECKS",
+    "busiest_words",
     "left_words",
     "leftover_words",
     "no_remedy_words",
@@ -148,6 +150,7 @@ def _held_back(plan: OrderPlan, answer: OrderAnswer) -> Iterator[Block]:
     fullest = plan.schedule.fullest if plan.schedule else None
     yield heading("What holds it back")
     yield sentence(f"{BOTTLENECKS[plan.bottleneck].capitalize()}.", indent=2)
+    yield sentence(busiest_words(plan, answer.request.shop), indent=2)
     sooner = [
         f"{name} {day_words(day)}"
         for name, day in plan.relief.items()
@@ -157,6 +160,24 @@ def _held_back(plan: OrderPlan, answer: OrderAnswer) -> Iterator[Block]:
         yield sentence(f"Ready date if one of these held nothing back: {', '.join(sooner)}.", indent=2)
     if fullest:
         yield sentence(shelf_words(plan, answer.request.shop.shelf_places), indent=2)
+
+
+def busiest_words(plan: OrderPlan, shop: Shop) -> str:
+    """Return the day with the most work and how much of the shift it takes, and why first days cast more."""
+    if plan.schedule is None or not any(map(_busy, plan.schedule.days)):
+        return ""
+    day = max(plan.schedule.days, key=lambda each: each.minutes)
+    there = f"{day.minutes / 60.0:.1f} h of work in the {shop.shift * shop.people / 60.0:.1f} h there are"
+    done = f"{day.cast} cast, {day.sealed} sealed, {day.packed} packed"
+    words = f"Busiest day: {day_words(day.day)}, {there} ({done})."
+    most = max(each.cast for each in plan.schedule.days)
+    steady = plan.rates["labor"]
+    if most <= steady:
+        return words
+    return (
+        f"{words} In the long run the hands keep up {steady:.0f} castings a day, sealing and packing "
+        f"counted; days with less to seal and pack cast more, up to {most}."
+    )
 
 
 def shelf_words(plan: OrderPlan, places: int) -> str:

@@ -13,7 +13,16 @@ from optimizer.studies.order_blends import OrderAnswer
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import blend_words
 
-__all__ = ["break_even_words", "choice_words", "cost_words", "day_words", "ranking_blocks", "view_words"]
+__all__ = [
+    "break_even_words",
+    "choice_words",
+    "cost_words",
+    "day_words",
+    "ranking_blocks",
+    "ranking_heading",
+    "size_words",
+    "view_words",
+]
 
 _MOST_SIZES = 10_000
 
@@ -22,7 +31,7 @@ def ranking_blocks(answer: OrderAnswer, catalogue: Catalogue) -> Iterator[Block]
     """Give the blends of an order side by side: ranks with molds charged, and with wear only."""
     if len(answer.ranked) < 2:
         return
-    yield heading("Blends for this order: molds charged to it, and wear only")
+    yield heading(ranking_heading(answer))
     heads = ("blend", "ready", "buy molds", "charged", "rank", "wear only", "rank")
     yield table(heads, [_row(row) for row in answer.ranked], right=range(2, 7))
     yield from (sentence(words, indent=2) for words in (*view_words(answer), *choice_words(answer)))
@@ -31,6 +40,15 @@ def ranking_blocks(answer: OrderAnswer, catalogue: Catalogue) -> Iterator[Block]
         mix = answer.solutions[row.plan.candidate.name].mix
         if mix is not None:
             yield indented(f"{row.plan.candidate.name}: {blend_words(mix.blend, catalogue)}")
+
+
+def ranking_heading(answer: OrderAnswer) -> str:
+    """Return the heading of the blends of an order, which says what puts one above the other."""
+    if not answer.ranked[0].plan.meets_date:
+        return "Blends for this order, all late: the one ready first on top"
+    if answer.ranked[0].tied_order and len(answer.ranked) > 1 and answer.ranked[1].tied_order:
+        return "Blends for this order: the cheapest on top, of those within 1 % the one ready first"
+    return "Blends for this order: the cheapest with bought molds charged on top"
 
 
 def view_words(answer: OrderAnswer) -> Iterator[str]:
@@ -65,19 +83,44 @@ def break_even_words(answer: OrderAnswer) -> str:
     first, second = answer.compared
     owned = answer.request.shop.molds
     head = f"Break-even of {first} and {second}, {owned} molds owned, the others charged"
-    return f"{head}: {_sizes(answer.switches)}."
+    return f"{head}: {size_words(answer.switches, answer.request.vessels)}"
 
 
-def _sizes(switches: Sequence[Switch]) -> str:
+def size_words(switches: Sequence[Switch], vessels: int) -> str:
+    """Return which of two blends to cast by the size of the order, as one plain sentence or two.
+
+    Parameters
+    ----------
+    switches : Sequence[Switch]
+        Where they change places, the smallest size first.
+    vessels : int
+        Size of the order at hand [count].
+
+    Examples
+    --------
+    >>> size_words([Switch(1, "A"), Switch(192, "B")], 300)
+    'cast A for up to 191 vessels, B for 192 or more.'
+    >>> size_words([Switch(1, "A"), Switch(20, "B"), Switch(30, "A"), Switch(70, "B")], 25)
+    'cast A for up to 19 vessels, B for 70 or more. In between the next whole mold decides: for the 25 of \
+this order B costs less.'
+    """
     if not switches:
-        return "they cost the same at every size"
+        return "they cost the same at every size, so cast the one that is ready first."
     if len(switches) == 1:
-        return f"{switches[0].cheaper} costs less at every size up to {_MOST_SIZES:,} vessels"
-    start, end = switches[1].vessels, switches[-1].vessels
-    small = f"up to {start - 1:,} vessels {switches[0].cheaper} costs less"
-    large = f"from {end:,} on {switches[-1].cheaper}"
-    between = f", in between whole molds decide ({len(switches) - 1} changes)" if len(switches) > 2 else ""
-    return f"{small}, {large}{between}"
+        return f"cast {switches[0].cheaper}, which costs less at every size up to {_MOST_SIZES:,} vessels."
+    first, last = switches[0].cheaper, switches[-1].cheaper
+    small, large = switches[1].vessels - 1, switches[-1].vessels
+    other = " and" if first == last else f", {last}"
+    words = f"cast {first} for up to {small:,} vessels{other} for {large:,} or more."
+    if len(switches) == 2:
+        return words
+    here = f"for the {vessels:,} of this order {_cheaper(switches, vessels)} costs less."
+    return f"{words} In between the next whole mold decides: {here}"
+
+
+def _cheaper(switches: Sequence[Switch], vessels: int) -> str:
+    """Return the blend that costs less at a size."""
+    return next((each.cheaper for each in reversed(switches) if each.vessels <= vessels), switches[0].cheaper)
 
 
 def _name(row: Ranked) -> str:

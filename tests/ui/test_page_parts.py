@@ -7,6 +7,7 @@ import importlib
 import re
 import socket
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -235,6 +236,13 @@ class TestCharts:
             assert (row["best"] >= 0.0) == (verdict.margin >= 0.0)
             assert -1.0 <= row["low"] <= row["best"] <= row["high"] <= 1.0
 
+    def test_a_limit_in_fahrenheit_leaves_room_for_its_verdict(self, catalogue, demo):
+        job = replace(demo, limits=(Limit("heat_margin", ">=", 0.0),))
+        row = margin_rows({"in hand": check(job, {"gypsum_cement": 1.0}, catalogue, 0.42)}, "us")[0]
+        assert "°F" in row["words"]
+        # a half of the page holds some 340 px, a letter of 13 px takes about 6.4 px (measured)
+        assert 6.4 * (len(row["words"]) + len(row["verdict"])) < 340
+
     def test_charts_carry_no_color_of_their_own(self, catalogue, demo):
         solution = check(demo, {"gypsum_cement": 1.0}, catalogue, 0.42)
         rows = margin_rows({"in hand": solution}, "us")
@@ -349,7 +357,18 @@ def _flat(tables, prefix=""):
 
 
 @pytest.mark.parametrize(
-    "name", ["bend_text", "blends", "cost_words", "draft", "fields", "page_words", "trade_axes", "trial_form"]
+    "name",
+    [
+        "bend_text",
+        "blends",
+        "cost_words",
+        "draft",
+        "fields",
+        "page_words",
+        "ranking_text",
+        "trade_axes",
+        "trial_form",
+    ],
 )
 def test_the_examples_in_the_docs_are_true(name):
     done = doctest.testmod(importlib.import_module(f"ui.{name}"))

@@ -16,6 +16,7 @@ from ui.money_answers import IN_HAND, order_curve, planned
 from ui.order_charts import calendar_chart, curve_chart, rates_chart
 from ui.order_text import (
     BOTTLENECKS,
+    busiest_words,
     left_words,
     leftover_words,
     no_remedy_words,
@@ -24,7 +25,15 @@ from ui.order_text import (
     shelf_words,
 )
 from ui.question import catalogue
-from ui.ranking_text import break_even_words, choice_words, cost_words, day_words, view_words
+from ui.ranking_text import (
+    break_even_words,
+    choice_words,
+    cost_words,
+    day_words,
+    ranking_heading,
+    size_words,
+    view_words,
+)
 from ui.state import Session, session
 from ui.widgets import draw, show_field, show_fields, tell_faults
 from ui.words import blend_words, cost_groups, label_of, money
@@ -32,11 +41,10 @@ from ui.words import blend_words, cost_groups, label_of, money
 _WEEKS: Final = 4
 _CURVE: Final = 4
 _LEAST_CURVE: Final = 100
-_SWITCHES: Final = 6
 _CHOSEN: Final = "plan_chosen"
 _SIDES: Final = {
     "molds": "by the molds",
-    "labor": "by the hands",
+    "labor": "by the hands, sealing and packing counted",
     "mixer": "by the mixes",
     "shelf": "by the drying shelf",
 }
@@ -208,6 +216,7 @@ def _held_back(plan: OrderPlan, answer: OrderAnswer) -> None:
         key="rates",
         alt="; ".join(f"{rate:.0f} castings a day {_SIDES[name]}" for name, rate in plan.rates.items()),
     )
+    st.markdown(busiest_words(plan, answer.request.shop))
     st.markdown(shelf_words(plan, answer.request.shop.shelf_places))
 
 
@@ -253,7 +262,7 @@ def _buying(now: Session, plan: OrderPlan) -> None:
 
 
 def _ranking(answer: OrderAnswer) -> None:
-    st.markdown("### Blends for this order")
+    st.markdown(f"### {ranking_heading(answer)}")
     st.dataframe(
         [_rank_row(answer, row) for row in answer.ranked],
         hide_index=True,
@@ -293,16 +302,12 @@ def _break_even(now: Session, answer: OrderAnswer, plan: OrderPlan) -> None:
     second = others[name or other]
     most = max(_CURVE * answer.request.vessels, _LEAST_CURVE)
     frame, switches = order_curve(plan.line, second.line, answer.request.shop, most)
+    st.markdown(f"Of these two, {size_words(switches, answer.request.vessels)}")
     draw(
         curve_chart(frame, answer.request.vessels, now.job.currency),
         key="curve",
         alt=f"Cost of a vessel by order size for {plan.candidate.name} and {second.candidate.name}",
     )
-    sizes = [
-        f"from {each.vessels} {'vessel' if each.vessels == 1 else 'vessels'} on {each.cheaper}"
-        for each in switches[:_SWITCHES]
-    ]
-    st.markdown(f"The cheaper of the two: {'; '.join(sizes) or 'they cost the same throughout'}.")
 
 
 show()

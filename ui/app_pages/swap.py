@@ -28,6 +28,8 @@ from ui.words import (
 )
 
 _PRESENT, _CANDIDATE = "present", "candidate"
+_WIDTHS = {"limit": 112, "present": 140, "present meets it": 172, "candidate": 152, "candidate meets it": 200}
+"""Pixels of columns, so that the longest chance is seen whole."""
 
 
 def show() -> None:
@@ -122,6 +124,7 @@ def _table(found: Comparison) -> None:
     st.dataframe(
         [_row(found, place) for place in range(len(found.candidate.limits))],
         hide_index=True,
+        column_config={name: st.column_config.TextColumn(width=width) for name, width in _WIDTHS.items()},
         key="swap_table",
         alt="Present and candidate against every limit",
     )

@@ -1,0 +1,80 @@
+"""The words and the chart of an order: sizes, headings, the busiest day."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+
+from optimizer.jobfile import parse_job
+from optimizer.money.breakeven import Switch
+from optimizer.specs import load_catalogue
+from optimizer.studies.order_blends import OrderAnswer, plan_blends, shop_request
+from tests.ui.test_give_and_take import SANDED
+from ui.order_charts import curve_chart
+from ui.order_text import busiest_words
+from ui.ranking_text import ranking_heading, size_words
+
+
+@pytest.fixture(scope="module")
+def answer() -> OrderAnswer:
+    """Plan an order that leaves time."""
+    return _planned(dt.date(2027, 6, 30))
+
+
+def _planned(due: dt.date) -> OrderAnswer:
+    catalogue = load_catalogue()
+    job = parse_job(SANDED, catalogue, "sanded")
+    return plan_blends(job, catalogue, shop_request(job, 60, dt.date(2026, 11, 26), due, None))
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ((), "the same at every size"),
+        (((1, "A"),), "cast A, which costs less at every size"),
+        (((1, "A"), (192, "B")), "cast A for up to 191 vessels, B for 192 or more."),
+        (((1, "A"), (20, "B"), (30, "A"), (70, "B")), "for the 40 of this order A costs less."),
+        (((1, "A"), (20, "B"), (90, "A")), "cast A for up to 19 vessels and for 90 or more."),
+    ],
+)
+def test_break_even_says_what_to_cast(changes: tuple[tuple[int, str], ...], words: str) -> None:
+    assert words in size_words([Switch(*each) for each in changes], 40)
+
+
+def test_heading_and_order_of_the_blends_agree(answer: OrderAnswer) -> None:
+    costs = [row.plan.cost_order.per_good_vessel for row in answer.ranked]
+    assert "cheapest" in ranking_heading(answer)
+    assert costs[0] <= 1.01 * min(costs)
+    late = _planned(dt.date(2026, 11, 30))
+    ready = [row.plan.ready for row in late.ranked if row.plan.ready]
+    assert "ready first on top" in ranking_heading(late)
+    assert ready == sorted(ready)
+
+
+def test_the_busiest_day_is_named_and_why_early_days_cast_more(answer: OrderAnswer) -> None:
+    plan, shop = answer.ranked[0].plan, answer.request.shop
+    assert plan.schedule
+    most = max(plan.schedule.days, key=lambda day: day.minutes)
+    words = busiest_words(plan, shop)
+    assert f"{most.day.isoformat()}" in words
+    slow = replace(plan, rates={**plan.rates, "labor": 1.0})
+    assert re.search(
+        r"the hands keep up 1 castings? a day, sealing and packing counted", busiest_words(slow, shop)
+    )
+
+
+def test_names_of_two_curves_stand_off_their_lines() -> None:
+    rows = [{"vessels": n, "cost": 7.0 + n, "blend": name} for name in ("one", "two") for n in (1, 2)]
+    chart = curve_chart(pd.DataFrame(rows), 2, "EUR").to_dict()
+    marks = [layer["mark"]["type"] for layer in chart["layer"]]
+    assert "text" not in marks
+    legends = [
+        layer["encoding"]["strokeDash"]["legend"]
+        for layer in chart["layer"]
+        if "strokeDash" in layer["encoding"]
+    ]
+    assert {legend["orient"] for legend in legends} == {"top"}
