@@ -26,6 +26,7 @@ __all__ = [
     "SHAPES",
     "colored",
     "cost_chart",
+    "in_short",
     "inked",
     "labeled_bars",
     "layered",
@@ -79,8 +80,8 @@ def _limit_rows(
             "name": name,
             "property": limit.property,
             "limit": f"{quantity(limit.property).label}, {bound}",
-            "seen": verdict_words(verdict, units),
-            "words": _in_short(f"{quantity(limit.property).label} {verdict_words(verdict, units)}, {bound}"),
+            "seen": in_short(verdict_words(verdict, units)),
+            "words": in_short(f"{quantity(limit.property).label} {verdict_words(verdict, units)}, {bound}"),
             "verdict": verdict.verdict,
             "told": judged_words(verdict),
             "low": max(low / reach, -1.0),
@@ -89,8 +90,14 @@ def _limit_rows(
         }
 
 
-def _in_short(words: str) -> str:
-    """Return words that leave room for the verdict beside them: a margin is a difference anyway."""
+def in_short(words: str) -> str:
+    """Return words that leave room beside them: a margin is a difference anyway.
+
+    Examples
+    --------
+    >>> in_short("heat margin 4.6 °F difference")
+    'heat margin 4.6 °F'
+    """
     return words.replace(" °F difference", " °F")
 
 

@@ -46,7 +46,7 @@ def ranking_heading(answer: OrderAnswer) -> str:
     """Return the heading of the blends of an order, which says what puts one above the other."""
     if not answer.ranked[0].plan.meets_date:
         return "Blends for this order, all late: the one ready first on top"
-    if answer.ranked[0].tied_order and len(answer.ranked) > 1 and answer.ranked[1].tied_order:
+    if any(row.tied_order for row in answer.ranked):
         return "Blends for this order: the cheapest on top, of those within 1 % the one ready first"
     return "Blends for this order: the cheapest with bought molds charged on top"
 

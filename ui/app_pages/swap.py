@@ -11,7 +11,7 @@ from optimizer.studies.check import Comparison
 from optimizer.verdict.judge import worst_verdict
 from ui import answers
 from ui.blend_form import BlendForm
-from ui.charts import BARS, margin_chart, margin_rows
+from ui.charts import BARS, in_short, margin_chart, margin_rows
 from ui.page_words import chance_phrase
 from ui.state import Session, pick, session, units
 from ui.widgets import draw
@@ -28,7 +28,7 @@ from ui.words import (
 )
 
 _PRESENT, _CANDIDATE = "present", "candidate"
-_WIDTHS = {"limit": 112, "present": 140, "present meets it": 172, "candidate": 152, "candidate meets it": 200}
+_WIDTHS = {"limit": 106, "present": 182, "present meets it": 164, "candidate": 182, "candidate meets it": 174}
 """Pixels of columns, so that the longest chance is seen whole."""
 
 
@@ -189,11 +189,17 @@ def _row(found: Comparison, place: int) -> dict[str, str]:
     cells = {"limit": quantity(name).label}
     for word, solution in _both(found).items():
         verdict, known = solution.limits[place], solution.properties.get(name)
-        cells[word] = money(verdict.value, "") if known is None else seen_words(verdict, known, units())
+        seen = money(verdict.value, "") if known is None else seen_words(verdict, known, units())
+        cells[word] = in_short(seen)
         cells[f"{word} meets it"] = (
-            chance_phrase(verdict.probability) if verdict.judged == "with its chance" else verdict.verdict
+            _brief(verdict.probability) if verdict.judged == "with its chance" else verdict.verdict
         )
     return cells
+
+
+def _brief(chance: float) -> str:
+    """Return a chance in words and number, short enough for a column."""
+    return chance_phrase(chance).replace("(over ", "(>").replace("(under ", "(<")
 
 
 show()
