@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Final
 
 from optimizer.calibration.lab_errors import KINDS
 from optimizer.calibration.readings import Reading, Studio, readings_of
@@ -11,6 +12,9 @@ from optimizer.shop import Vessel
 from optimizer.trials.records import Trial
 
 __all__ = ["Counts", "counts_of"]
+
+_READINGS: Final = ("mass", "strength", "hottest while setting", "test burn")
+"""What a reason begins with that is about one reading; others are about the whole trial."""
 
 
 @dataclass(frozen=True)
@@ -40,6 +44,12 @@ class Counts:
         """What does not count and why, as one sentence; empty where everything does."""
         return f"Noted, but the fit leaves it out: {'; '.join(self.lacking)}." if self.lacking else ""
 
+    @property
+    def left_out(self) -> str:
+        """Which readings do not count, in a few words; the whole trial where it lacks a mix."""
+        names = (reason.partition(":")[0] for reason in self.lacking)
+        return ", ".join(dict.fromkeys(name if name in _READINGS else "all of it" for name in names))
+
 
 def counts_of(trial: Trial, catalogue: Catalogue, studio: Studio | None = None) -> Counts:
     """Return what a fit takes of a trial.
@@ -65,6 +75,8 @@ def counts_of(trial: Trial, catalogue: Catalogue, studio: Studio | None = None) 
     ('time out of the mold (an upper bound)',)
     >>> found.lacking
     ('strength: note whether the piece tested was wet or dry',)
+    >>> found.left_out
+    'strength'
     """
     studio = Studio(vessel=Vessel(trial.cavity_volume or 200.0)) if studio is None else studio
     _, readings, unused = readings_of([replace(trial, id=trial.id or "new")], catalogue, studio)

@@ -27,10 +27,12 @@ __all__ = ["show_fit"]
 _FIRST: Final = "dry_strength"
 _MARKS: Final[Mapping[str, str]] = {
     "": "",
-    "*": "further off than before, see below",
+    "*": "further off",
     "!": "does not fit the others, hardly counts",
 }
-_BOUND: Final = "an upper bound"
+_BOUND: Final = "upper bound"
+_NARROW: Final = 64
+"""Width of a column of one value with its unit [px]: the note beside them must not be cut off."""
 
 
 def show_fit(now: Session, book: TrialBook) -> None:
@@ -116,6 +118,14 @@ def _seen(fit: Fit) -> None:
             for row in seen_rows(fit, units())
         ],
         hide_index=True,
+        column_config={
+            "trial": st.column_config.TextColumn(width=_NARROW + 24),
+            "expected before": st.column_config.TextColumn("before", width=_NARROW),
+            "expected after": st.column_config.TextColumn("after", width=_NARROW),
+            "reading": st.column_config.TextColumn(width=3 * _NARROW),
+            "note": st.column_config.TextColumn(width=3 * _NARROW),
+            "seen": st.column_config.TextColumn(width=_NARROW + 32),
+        },
         key="seen_table",
         alt="Every reading used, one a row",
     )

@@ -498,8 +498,8 @@ class TestTrialBook:
         assert "weigh again a day or more later" in said
         _button(at, "Enter it").click().run()
         assert "note whether the piece tested was wet or dry" in at.success[0].value
-        listed = next(one.value for one in at.dataframe if "the fit leaves out" in one.value)
-        assert "note whether the piece tested was wet or dry" in listed["the fit leaves out"][0]
+        listed = next(one.value for one in at.dataframe if "left out" in one.value)
+        assert listed["left out"][0] == "strength, mass"
         assert listed["left the mold after"][0] == "first 45 min"
 
     def test_no_example_looks_like_a_value(self, folder):
