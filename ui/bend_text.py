@@ -17,6 +17,9 @@ _EACH: Final = {"min": "minute", "d": "day", "g": "gram", "MPa": "MPa", "K": "K"
 def bend_words(over: Sequence[str], told: Sequence[str]) -> str:
     """Return on which side of the bend of a frontier the first quantity gets dear.
 
+    The bend lies farthest below the line from end to end, so on the average of each side this is always so;
+    no more is said of each single step.
+
     Parameters
     ----------
     over : Sequence[str]
@@ -26,11 +29,10 @@ def bend_words(over: Sequence[str], told: Sequence[str]) -> str:
 
     Examples
     --------
-    >>> bend_words(("cost", "demold_time"), ("7.53 EUR", "51 min"))
-    'Getting out of the mold sooner than 51 min (7.53 EUR) costs more and more for each minute; waiting \
-longer saves less and less.'
+    >>> bend_words(("cost", "demold_time"), ("7 EUR", "51 min"))
+    'Getting out of the mold sooner than 51 min (7 EUR) costs more for each minute than waiting longer saves.'
     >>> bend_words(("cost", "whiteness"), ("7.5 EUR", "86.0"))
-    'A whiteness L* above 86.0 (7.5 EUR) costs more and more for each point; a lower one saves less and less.'
+    'A whiteness L* above 86.0 (7.5 EUR) costs more for each point than a lower one saves.'
     """
     if len(over) > 2:
         return f"Past the bend at {', '.join(told)} each gets better only at a growing price in the others."
@@ -40,7 +42,6 @@ longer saves less and less.'
     unit = told[1].rpartition(" ")[2] if " " in told[1] else ""
     each = _EACH.get(unit, unit) or "point"
     if given == "cost":
-        return (
-            f"{first} {told[1]} ({told[0]}) costs more and more for each {each}; {other} saves less and less."
-        )
-    return f"{first} {told[1]} costs more and more {quantity(given).label} for each {each} ({told[0]} there)."
+        return f"{first} {told[1]} ({told[0]}) costs more for each {each} than {other} saves."
+    label = quantity(given).label
+    return f"{first} {told[1]} ({told[0]}) costs more {label} for each {each} than {other} gives back."

@@ -136,10 +136,12 @@ def _points(
 def _named(
     marks: Sequence[Mapping[str, Any]], x: alt.X, y: alt.Y, reaches: Mapping[str, Reach]
 ) -> list[alt.Chart]:
-    """Return a ring for each mark and its letter above; rings close together share one row of letters."""
+    """Return a ring for each mark and its letter beside it; rings close together share one row of letters."""
     frame = pd.DataFrame(marks, columns=["letter", "x", "y"]).dropna()
     ring = alt.Chart(frame).mark_point(filled=False, size=420, strokeWidth=3, opacity=1).encode(x=x, y=y)
-    text = alt.Chart(_joined(frame, reaches)).mark_text(dy=-21, fontSize=14, fontWeight="bold")
+    text = alt.Chart(_joined(frame, reaches)).mark_text(
+        dx=13, dy=-13, align="left", fontSize=14, fontWeight="bold"
+    )
     return [colored(ring, "third"), colored(text.encode(x=x, y=y, text="letter:N"), "third")]
 
 

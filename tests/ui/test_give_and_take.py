@@ -53,7 +53,7 @@ def test_a_single_binder_is_named_though_a_filler_stands_first(found: Traded) ->
 
 def test_the_bend_says_which_way_it_gets_dear() -> None:
     words = text_of(turned(opened(), "give_and_take"))
-    assert re.search(r"Getting out of the mold sooner than [0-9.]+ min .* costs more and more", words)
+    assert re.search(r"Getting out of the mold sooner than [0-9.]+ min .* costs more for each minute", words)
 
 
 @pytest.mark.parametrize(

@@ -361,6 +361,7 @@ def _flat(tables, prefix=""):
     [
         "bend_text",
         "blends",
+        "charts",
         "cost_words",
         "draft",
         "fields",
