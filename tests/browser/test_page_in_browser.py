@@ -221,10 +221,10 @@ def test_settings_stay_within_reach_of_the_keyboard(visit):
 
 def test_a_trial_survives_a_reload(visit):
     one = visit().go("/trials")
-    if not one.box("left the mold after").is_visible():
+    if not one.box("was taken out after").is_visible():
         one.page.get_by_text("Note a trial").first.click()
     one.box("water weighed").fill("118 g")
-    one.box("left the mold after").fill("58 min")
+    one.box("was taken out after").fill("58 min")
     one.page.get_by_role("button", name="Enter it").click()
     one.page.get_by_text("Entered as").first.wait_for()
     one.page.reload()
