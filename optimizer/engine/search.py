@@ -71,6 +71,8 @@ class Search:
         True stops at the first blend that holds, for questions of whether there is one.
     short : frozenset[int] | None
         Of very many materials, those that the search found worth a look.
+    brief : bool
+        True leaves out second looks at cheaper steps and exchanges, for questions asked in turns.
     doubtful : bool
         True after a search that fell short by little of a blend of cheaper steps: a walk may have missed it.
     """
@@ -81,6 +83,7 @@ class Search:
     scan: Scan | None = None
     first: bool = False
     short: frozenset[int] | None = None
+    brief: bool = False
     doubtful: bool = False
     polished: dict[tuple[Case, tuple[int, ...]], Candidate] = field(default_factory=dict)
 
@@ -150,7 +153,7 @@ class Search:
                 break
         best = agenda.best
         if best is not None and best.feasible and not self.first:
-            return self._exchanged(self._below(cases, best))
+            return best if self.brief else self._exchanged(self._below(cases, best))
         if best is None or best.feasible or last:
             return best
         best = self._last_resort(best, agenda.solved)

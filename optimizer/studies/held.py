@@ -50,7 +50,7 @@ def searched(
     only: tuple[int, ...] | None = None,
 ) -> Found | None:
     """Return the best blend under shifts, of the materials `only`, or None when no mix can be started."""
-    search = Search(problem, shifts, only, scan)
+    search = Search(problem, shifts, only, scan, brief=True)
     best = search.run()
     return None if best is None else Found(search, best, shifts)
 

@@ -16,6 +16,8 @@ __all__ = ["FIRST_PARTS", "PATIENT_SECONDS", "prove", "sought"]
 FIRST_PARTS = 30
 """Parts of a proof in which a better blend is looked for, whatever time they take."""
 
+_EVEN = 0.5
+
 PATIENT_SECONDS = 30.0
 """Time in which those parts end on any machine [s]."""
 
@@ -23,11 +25,13 @@ PATIENT_SECONDS = 30.0
 def sought(search: Search) -> Candidate | None:
     """Return the best candidate of a search, or what the first parts of a proof lead to where that is better.
 
-    They are asked where the search met no blend, or only just none of cheaper steps. These parts are counted,
+    They are asked where the search met no blend, or only just none of cheaper steps; the latter at even odds
+    alone, for with a higher confidence this answer is only where the search begins. These parts are counted,
     not timed, so that the same problem has the same answer on any machine.
     """
     best = search.run()
-    if best is None or (best.feasible and not search.doubtful):
+    sure = not search.doubtful or search.problem.job.confidence > _EVEN
+    if best is None or (best.feasible and sure):
         return best
     known = best if best.feasible else None
     met = prove(search.problem, known, search.shifts, PATIENT_SECONDS, FIRST_PARTS)[1]
