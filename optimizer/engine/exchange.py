@@ -47,7 +47,7 @@ def _one_step(walks: Walks, best: Candidate, solids: tuple[int, ...], most: int)
     found = best
     for gone, own in _sets(walks, best, solids, most):
         start = best.mix.copy()
-        start[[k for k in gone]] = 0.0
+        start[list(gone)] = 0.0
         bar = found.value - _GAIN * abs(found.value)
         end = walks.down(best.case, own, start, own, bar, shared=solids)
         if end.feasible and end.value < bar:

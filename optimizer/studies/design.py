@@ -189,7 +189,7 @@ def _no_blend(
 
 
 def _that_do(problem: Problem, changes: tuple[Relaxation, ...], scan: Scan) -> tuple[Relaxation, ...]:
-    """Return the changes that a design of its own confirms, loosened a little more where it takes that.
+    """Return the changes that a design of its own confirms, taken further or less far as that allows.
 
     At even odds they were found by the same search. With a higher confidence how sure a blend is depends on
     the blend, so that a change found under the spreads of one may allow no other.
@@ -263,13 +263,3 @@ def _three_figures(bound: float, sense: str) -> float:
 def _objective(answer: Solution) -> float:
     name = answer.job.objective
     return float(answer.cost or 0.0) if name == "cost" else answer.properties[name].value
-
-
-def _loosened(old: Limit, new: Limit, more: float) -> Limit:
-    """Return a limit loosened `more` times as far, with three figures."""
-    if more == 1.0:
-        return new
-    bound = old.bound + more * (new.bound - old.bound)
-    digits = 2 - math.floor(math.log10(max(abs(bound), 1e-9)))
-    shift = 0.5 * 10.0**-digits * (1.0 if old.sense == "<=" else -1.0)
-    return replace(new, bound=round(bound + shift, digits))

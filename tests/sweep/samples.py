@@ -1,11 +1,16 @@
-"""A job that is designed in a moment, and small sweeps of it; prices are invented."""
+"""A job that is designed in a moment, and small sweeps of it, run and read; prices are invented."""
 
 from __future__ import annotations
 
+import csv
+import io
 from dataclasses import replace
+from pathlib import Path
 
 from optimizer.specs import load_catalogue
-from optimizer.sweep import Plan, Scenarios, plan_of, read_scenarios
+from optimizer.sweep import CsvLedger, Plan, Scenarios, header_of, plan_of, read_scenarios, sweep
+from optimizer.sweep.crews import Crew, SoloCrew
+from optimizer.sweep.run import Progress
 from optimizer.toml_files import parse_toml
 
 JOB = """
@@ -34,3 +39,22 @@ def planned(vary: str = VARY, text: str = JOB) -> tuple[Plan, Scenarios]:
     bare = plan_of(text, "job.toml", load_catalogue(), None)
     scenarios = read_scenarios([vary], None, parse_toml(text, "job.toml"))
     return replace(bare, variables=scenarios.variables), scenarios
+
+
+def swept(
+    path: Path, vary: str = VARY, crew: Crew | None = None, text: str = JOB, *, in_full: bool = False
+) -> Progress:
+    """Run a sweep into a CSV file, by this process unless a crew is given."""
+    bare, scenarios = planned(vary, text)
+    plan = replace(bare, in_full=in_full)
+    ledger, workers = CsvLedger(path, header_of(plan), plan.fingerprint[:16]), crew or SoloCrew()
+    try:
+        return sweep(plan, scenarios, ledger, workers)
+    finally:
+        ledger.close()
+        workers.close()
+
+
+def rows_of(path: Path) -> list[dict[str, str]]:
+    """Return the rows of a sweep's CSV file."""
+    return list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8"))))

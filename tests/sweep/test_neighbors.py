@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from dataclasses import replace
 
 import pytest
 
-from optimizer.sweep import CsvLedger, header_of, neighbors, sweep
-from optimizer.sweep.crews import ProcessCrew, SoloCrew
-from tests.sweep.samples import planned
+from optimizer.sweep import neighbors
+from optimizer.sweep.crews import ProcessCrew
+from tests.sweep.samples import rows_of, swept
 
 LONG = (
     "prices.gypsum_cement.price=30:60:8, "
@@ -18,30 +16,15 @@ LONG = (
 )
 
 
-def swept(path, crew=None, **changes):
-    plan, scenarios = planned(LONG)
-    plan = replace(plan, **changes)
-    ledger, crew = CsvLedger(path, header_of(plan), plan.fingerprint[:16]), crew or SoloCrew()
-    try:
-        return sweep(plan, scenarios, ledger, crew)
-    finally:
-        ledger.close()
-        crew.close()
-
-
-def rows_of(path):
-    return list(csv.DictReader(io.StringIO(path.read_text())))
-
-
 @pytest.fixture(scope="module")
 def whole(tmp_path_factory):
     path = tmp_path_factory.mktemp("sweep") / "whole.csv"
-    swept(path)
+    swept(path, LONG)
     return path
 
 
 def test_rows_are_those_of_full_searches(whole, tmp_path):
-    swept(tmp_path / "full.csv", in_full=True)
+    swept(tmp_path / "full.csv", LONG, in_full=True)
     near, full = rows_of(whole), rows_of(tmp_path / "full.csv")
     assert len(near) == len(full) == 64
     assert [x["status"] for x in near] == [x["status"] for x in full]
@@ -57,13 +40,13 @@ def test_most_scenarios_are_not_searched_in_full(monkeypatch, tmp_path):
     full = []
     real = neighbors.Search.run
     monkeypatch.setattr(neighbors.Search, "run", lambda self: full.append(1) or real(self))
-    swept(tmp_path / "out.csv")
+    swept(tmp_path / "out.csv", LONG)
     # Eight stretches: the first and the last of each, and what no blend met under the loosest limits.
     assert 16 <= len(full) <= 40
 
 
 def test_processes_write_the_same_file(whole, tmp_path):
-    swept(tmp_path / "out.csv", crew=ProcessCrew(2))
+    swept(tmp_path / "out.csv", LONG, crew=ProcessCrew(2))
     assert (tmp_path / "out.csv").read_bytes() == whole.read_bytes()
 
 
@@ -71,7 +54,7 @@ def test_processes_write_the_same_file(whole, tmp_path):
 def test_a_stretch_cut_short_goes_on_as_if_nothing_had_been(whole, tmp_path, rows):
     path = tmp_path / "out.csv"
     path.write_bytes(b"".join(whole.read_bytes().splitlines(keepends=True)[: rows + 1]))
-    progress = swept(path)
+    progress = swept(path, LONG)
     assert (progress.before, progress.now) == (rows, 64 - rows)
     assert path.read_bytes() == whole.read_bytes()
 
@@ -88,6 +71,6 @@ def test_where_neighbors_mislead_all_are_searched_in_full(monkeypatch, whole, tm
     full = []
     run = neighbors.Search.run
     monkeypatch.setattr(neighbors.Search, "run", lambda self: full.append(1) or run(self))
-    swept(tmp_path / "out.csv")
+    swept(tmp_path / "out.csv", LONG)
     assert len(full) >= 32
     assert [x["status"] for x in rows_of(tmp_path / "out.csv")] == [x["status"] for x in rows_of(whole)]

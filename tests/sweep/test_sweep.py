@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from concurrent.futures import Future
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
@@ -15,24 +13,10 @@ from optimizer.fingerprint import fingerprint
 from optimizer.jobfile import parse_job
 from optimizer.specs import load_catalogue
 from optimizer.studies.design import design
-from optimizer.sweep import CsvLedger, header_of, solve, sweep
+from optimizer.sweep import header_of, solve
 from optimizer.sweep.crews import ProcessCrew, SoloCrew, crew_of, in_order
 from optimizer.sweep.worker import FAULTY, OWN_FAULT, Refused, check_first
-from tests.sweep.samples import HOPELESS, JOB, VARY, planned
-
-
-def swept(path, vary=VARY, crew=None, text=JOB):
-    plan, scenarios = planned(vary, text)
-    ledger, crew = CsvLedger(path, header_of(plan), plan.fingerprint[:16]), crew or SoloCrew()
-    try:
-        return sweep(plan, scenarios, ledger, crew)
-    finally:
-        ledger.close()
-        crew.close()
-
-
-def rows_of(path):
-    return list(csv.DictReader(io.StringIO(path.read_text())))
+from tests.sweep.samples import HOPELESS, JOB, VARY, planned, rows_of, swept
 
 
 @pytest.fixture(scope="module")
