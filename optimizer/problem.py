@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from optimizer.chain.bench import Bench, bench_of
 from optimizer.chain.model import Model, compile_model
 from optimizer.chain.parameters import ParameterSet, parameters_of
+from optimizer.chain.samples import SampleSets
 from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
 from optimizer.materials import Catalogue, Material
@@ -50,6 +51,11 @@ class Problem:
     parameters: ParameterSet
     bench: Bench
     model: Model
+
+    @cached_property
+    def samples(self) -> SampleSets:
+        """The chain at common draws of what is not known, kept by `with_job`."""
+        return SampleSets(self.catalogue, self.names, self.parameters)
 
     @cached_property
     def materials(self) -> tuple[Material, ...]:
@@ -101,7 +107,16 @@ class Problem:
 
     def with_limits(self, limits: Sequence[Limit]) -> Problem:
         """Return the same problem with other limits; nothing is compiled again."""
-        return replace(self, job=replace(self.job, limits=tuple(limits)))
+        return self.with_job(replace(self.job, limits=tuple(limits)))
+
+    def with_job(self, job: Job) -> Problem:
+        """Return the same problem asking another job of the same materials, vessel, shop and candle.
+
+        Nothing is compiled again: the draws are shared.
+        """
+        other = replace(self, job=job)
+        other.__dict__["samples"] = self.samples
+        return other
 
 
 def problem_of(

@@ -142,6 +142,13 @@ class Shop:
         Slurry mixed in excess of what the molds hold [fraction of the filled mass].
     weigh_step, dose_step : float
         What the scale resolves for powders and water, and for pigments and admixtures [g].
+    powder_error, water_error : float
+        Standard deviation of a weighed amount of powder and of water [fraction of the amount], beside
+        what the scale resolves.
+    temperature_error : float
+        Standard deviation of room, powders and water from casting to casting [K].
+    air_error : float
+        Standard deviation of the air mixed in, from batch to batch [fraction of the slurry's volume].
     cast_minutes, seal_minutes, pack_minutes : float
         Hands-on minutes per casting, per coat of sealer, and per packed vessel [min].
     coat_cost : float
@@ -200,6 +207,10 @@ class Shop:
     waste: float = 0.08
     weigh_step: float = 1.0
     dose_step: float = 0.1
+    powder_error: float = 0.005
+    water_error: float = 0.01
+    temperature_error: float = 1.5
+    air_error: float = 0.005
     cast_minutes: float = 8.0
     seal_minutes: float = 2.5
     pack_minutes: float = 4.0

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
 
 from optimizer.job import Job
 from optimizer.properties.casting_heat import MoldCase, mold_case
@@ -27,6 +30,8 @@ class Bench:
         Mold that takes the setting heat.
     room : DryingRoom
         Air that dries the castings.
+    temperature : float | Array
+        Room, powders and water on the day of casting, one for all casts or of shape (draws, 1) [degC].
     """
 
     vessel: Vessel
@@ -35,6 +40,16 @@ class Bench:
     wall: WallCase | None
     mold: MoldCase
     room: DryingRoom
+    temperature: float | NDArray[np.float64]
+
+    def at(self, temperature: NDArray[np.float64]) -> Bench:
+        """Return the bench at other temperatures of the room, shape (draws, 1), within 1 to 60 [degC]."""
+        return replace(
+            self,
+            temperature=temperature,
+            mold=replace(self.mold, room=temperature),
+            room=drying_room(temperature, self.shop.humidity),
+        )
 
 
 def bench_of(
@@ -58,4 +73,5 @@ def bench_of(
         else wall_case(job.vessel, burned, flame_share, pool=pool, pool_share=pool_share)
     )
     room = drying_room(job.shop.temperature, job.shop.humidity)
-    return Bench(job.vessel, job.shop, job.candle, wall, mold_case(job.vessel, job.shop), room)
+    mold = mold_case(job.vessel, job.shop)
+    return Bench(job.vessel, job.shop, job.candle, wall, mold, room, job.shop.temperature)

@@ -118,7 +118,10 @@ class ParameterSet:
 
     def draws(self, count: int, seed: int) -> Array:
         """Return `count` draws on the fitted scale, shape (count, m); same seed, same draws."""
-        noise = np.random.default_rng(seed).standard_normal((count, len(self)))
+        return self.fitted_at(np.random.default_rng(seed).standard_normal((count, len(self))))
+
+    def fitted_at(self, noise: Array) -> Array:
+        """Return the values on the fitted scale at independent standard normals, both of shape (count, m)."""
         if self.correlation is not None:
             noise = noise @ _root(self.correlation).T
         return self.centers + noise * self.spreads

@@ -59,8 +59,8 @@ class Cast:
     @cached_property
     def clock(self) -> Clock:
         """Set and gain at the shop's temperature."""
-        shop = self.bench.shop
-        return clock_of(self.model, self.body, temperature=shop.temperature, damp=shop.damp_service)
+        bench = self.bench
+        return clock_of(self.model, self.body, temperature=bench.temperature, damp=bench.shop.damp_service)
 
     @cached_property
     def liters(self) -> float:

@@ -116,7 +116,7 @@ class Search:
         gets strong enough, may hide from a walk the blends that meet every limit all the same.
         """
         job = replace(self.problem.job, objective=_EDGELESS, maximize=False)
-        found = Search(replace(self.problem, job=job), self.shifts, self.only, self.scan)._best()
+        found = Search(self.problem.with_job(job), self.shifts, self.only, self.scan)._best()
         if found is None or not found.feasible:
             return None
         own = [k for k in found.support if k in self.problem.solids]

@@ -77,7 +77,7 @@ class MoldCase:
         Face shared by cast and mold, also the outside of the mold [m2].
     mass, thickness : float
         Mass [g] and wall [mm] of the mold.
-    room : float
+    room : Values
         Room, powder, water and mold temperature at the start [degC].
     conductivity, specific_heat : float
         Of the silicone [W/(m K)], [J/(g K)]; from memory.
@@ -89,7 +89,7 @@ class MoldCase:
     area: float
     mass: float = 600.0
     thickness: float = 10.0
-    room: float = 21.0
+    room: Values = 21.0
     conductivity: float = 0.20
     specific_heat: float = 1.3
     surface: float = 10.0

@@ -61,17 +61,17 @@ class DryingRoom:
 
     Attributes
     ----------
-    wet_bulb : float
+    wet_bulb : Values
         Temperature of a wet face [degC].
-    constant_rate : float
+    constant_rate : Values
         Water lost by a wet face [kg/(m2 d)].
-    front_rate : float
+    front_rate : Values
         Vapor diffusing through still air over the room's dryness, per meter of path [kg/(m d)].
     """
 
-    wet_bulb: float
-    constant_rate: float
-    front_rate: float
+    wet_bulb: Values
+    constant_rate: Values
+    front_rate: Values
 
 
 def saturation_pressure(temperature: Values) -> Values:
@@ -126,19 +126,19 @@ def vapor_density(temperature: Values, humidity: Values = 1.0) -> Values:
     return pressure / (_VAPOR_GAS_CONSTANT * (temperature + ZERO_CELSIUS))
 
 
-def wet_bulb(temperature: float, humidity: float) -> float:
+def wet_bulb(temperature: Values, humidity: float) -> Values:
     """Return the temperature of a wet, ventilated face.
 
     Parameters
     ----------
-    temperature : float
+    temperature : Values
         Air [degC].
     humidity : float
         Relative humidity [fraction].
 
     Returns
     -------
-    float
+    Values
         Wet-bulb temperature [degC].
 
     References
@@ -147,27 +147,25 @@ def wet_bulb(temperature: float, humidity: float) -> float:
 
     Examples
     --------
-    >>> round(wet_bulb(20.0, 0.5), 1)
+    >>> round(float(wet_bulb(20.0, 0.5)), 1)
     13.8
     """
     vapor = humidity * saturation_pressure(temperature)
-    low, high = 0.0, temperature
+    low, high = np.zeros(np.shape(temperature)), np.asarray(temperature, float)
     for _ in range(40):
         middle = 0.5 * (low + high)
         factor = 6.53e-4 * (1.0 + 9.44e-4 * middle) * _PRESSURE
-        if saturation_pressure(middle) - factor * (temperature - middle) > vapor:
-            high = middle
-        else:
-            low = middle
-    return 0.5 * (low + high)
+        above = saturation_pressure(middle) - factor * (temperature - middle) > vapor
+        low, high = np.where(above, low, middle), np.where(above, middle, high)
+    return np.asarray(0.5 * (low + high))
 
 
-def drying_room(temperature: float, humidity: float, film: float = 4.0) -> DryingRoom:
+def drying_room(temperature: Values, humidity: float, film: float = 4.0) -> DryingRoom:
     """Return what a room does to any wall drying in it.
 
     Parameters
     ----------
-    temperature : float
+    temperature : Values
         Air, 1 to 60 [degC].
     humidity : float
         Relative humidity, at most 0.95 [fraction].
@@ -199,15 +197,15 @@ def drying_room(temperature: float, humidity: float, film: float = 4.0) -> Dryin
         raise QuantityError(
             humidity, f"a humidity from 0 to {DAMPEST_ROOM}", "Dry castings in a less humid room."
         )
-    if not 1.0 <= temperature <= 60.0 or film <= 0.0:
+    if not np.all((np.asarray(temperature) >= 1.0) & (np.asarray(temperature) <= 60.0)) or film <= 0.0:
         raise QuantityError(temperature, "room air from 1 to 60 degC", "State the air castings dry in.")
     wet = wet_bulb(temperature, humidity)
     outside = vapor_density(temperature, humidity)
     diffusivity = 2.178e-5 * ((temperature + ZERO_CELSIUS) / ZERO_CELSIUS) ** 1.81
     return DryingRoom(
         wet_bulb=wet,
-        constant_rate=float(_SECONDS_PER_DAY * film / _AIR_FILM * (vapor_density(wet) - outside)),
-        front_rate=float(_SECONDS_PER_DAY * diffusivity * (vapor_density(temperature) - outside)),
+        constant_rate=_SECONDS_PER_DAY * film / _AIR_FILM * (vapor_density(wet) - outside),
+        front_rate=_SECONDS_PER_DAY * diffusivity * (vapor_density(temperature) - outside),
     )
 
 

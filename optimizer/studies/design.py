@@ -237,7 +237,7 @@ def _sure_bound(problem: Problem, limits: tuple[Limit, ...], scan: Scan) -> tupl
     kind = (limit.property, limit.sense)
     rest = tuple(x for x in problem.job.limits if (x.property, x.sense) != kind)
     job = replace(problem.job, limits=rest, objective=limit.property, maximize=limit.sense == ">=")
-    best = design_problem(replace(problem, job=job), explain=False, scan=scan)
+    best = design_problem(problem.with_job(job), explain=False, scan=scan)
     if best.mix is None or not math.isfinite(best.properties[limit.property].value):
         return ()
     seen = best.properties[limit.property]

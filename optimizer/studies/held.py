@@ -120,7 +120,7 @@ def _densest(problem: Problem, doubt: Doubt, nominal: Found, met: _Met) -> Itera
         if binder.role != "binder":
             continue
         only = _with_binders(problem, [binder])
-        dense = searched(replace(problem, job=job), {}, nominal.search.scan, only)
+        dense = searched(problem.with_job(job), {}, nominal.search.scan, only)
         if dense is None or not dense.best.feasible:
             continue
         if holds_as_it_is(problem, doubt, dense.best) and _drawn_true(problem, doubt, dense.best):

@@ -8,7 +8,7 @@ full. What no blend meets is not searched again at the same bench under limits t
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Final, TypeAlias, TypeVar
 
 from optimizer.engine.nearby import Pool, nearby
@@ -58,12 +58,12 @@ class Bench:
 
     def answer(self, job: Job, nominal: Found | None = None) -> Solution:
         """Return the quick answer to a job of this bench."""
-        asked = replace(self.problem, job=job)
+        asked = self.problem.with_job(job)
         return design_problem(asked, explain=False, scan=self.scan, doubt=self.doubt, nominal=nominal)
 
     def search(self, job: Job) -> Search:
         """Return a search for the best blend of a job, not begun."""
-        return Search(replace(self.problem, job=job), scan=self.scan)
+        return Search(self.problem.with_job(job), scan=self.scan)
 
 
 @dataclass(frozen=True)

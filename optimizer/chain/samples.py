@@ -1,0 +1,197 @@
+"""The chain at common draws of everything that is not known: uncertain figures and the scatter of a batch.
+
+Every range, chance and expected cost is the property chain evaluated on such draws, so that nothing is
+linearized and what is printed of one mix agrees with what is printed of its neighbor. Two sets: `SEARCH`
+for solvers, and `PRINTED`, larger and of other draws, for whatever people read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from optimizer.chain.bench import Bench
+from optimizer.chain.model import Model, compile_model
+from optimizer.chain.parameters import ParameterSet
+from optimizer.chain.predict import Cast, cast_of
+from optimizer.materials import Catalogue
+from optimizer.shop import Shop
+
+__all__ = ["PRINTED", "SEARCH", "DrawSet", "SampleSets", "Samples", "samples_of", "standard_normals"]
+
+Array = NDArray[np.float64]
+
+_FINE_ROLES: Final = ("pigment", "admixture")
+"""Roles weighed on the finer scale."""
+
+_UNIFORM: Final = 1.0 / np.sqrt(12.0)
+"""Standard deviation of a uniform error over its width [-]: rounding to a scale's step (JCGM 100:2008, 4.3.7,
+from memory)."""
+
+_MOST_ERROR: Final = 0.5
+"""Largest relative weighing error [-]: what a dose below the scale's step is weighed to, assumption."""
+
+_AIR_TEMPERATURES: Final = (1.0, 60.0)
+"""Room temperatures that the drying law covers [degC]; draws beyond are cut there."""
+
+_MOST_AIR: Final = 0.5
+"""Largest share of air a draw may have [fraction]; assumption, never met with figures of a studio."""
+
+
+@dataclass(frozen=True)
+class DrawSet:
+    """How many draws, and which.
+
+    Attributes
+    ----------
+    count : int
+        Number of draws [count].
+    seed : int
+        Names the set; other seeds give other draws, the same seed the same draws on any machine.
+    """
+
+    count: int
+    seed: int
+
+
+SEARCH: Final = DrawSet(256, 1)
+"""Draws for solvers."""
+
+PRINTED: Final = DrawSet(2048, 2)
+"""Draws for whatever is printed; no solver sees them."""
+
+
+@dataclass(frozen=True)
+class Samples:
+    """The chain compiled at draws of its figures, with draws of the batch scatter in standard deviations.
+
+    Attributes
+    ----------
+    model : Model
+        Compiled at the draws; tables of shape (draws, n + 1, m).
+    weighing : Array
+        Error of each dry material and of water, shape (draws, 1, n + 1) [standard deviations].
+    temperature, air : Array
+        Departure of room and water temperature and of mixed-in air, shape (draws, 1) [standard deviations].
+
+    Notes
+    -----
+    How large one standard deviation is, the shop of the bench says (`optimizer.shop.Shop`), so one set
+    serves every job of the same materials and figures.
+    """
+
+    model: Model
+    weighing: Array
+    temperature: Array
+    air: Array
+
+    def __len__(self) -> int:
+        """Return how many draws there are."""
+        return len(self.air)
+
+    def cast(self, bench: Bench, mixes: Array) -> Cast:
+        """Return the casts of mixes in every draw: properties of shape (draws, mixes).
+
+        Parameters
+        ----------
+        bench
+            Where the mixes are cast; its shop states the scatter.
+        mixes
+            Intended kilograms per liter, shape (mixes, n + 1) [kg/L].
+        """
+        shop = bench.shop
+        air = np.clip(self.model["air"] + shop.air_error * self.air, 0.0, _MOST_AIR)
+        model = replace(self.model, constants={**self.model.constants, "air": air})
+        weighed = mixes * np.exp(self._weighing_errors(bench, mixes) * self.weighing)
+        there = np.clip(shop.temperature + shop.temperature_error * self.temperature, *_AIR_TEMPERATURES)
+        return cast_of(model, bench.at(there), weighed)
+
+    def _weighing_errors(self, bench: Bench, mixes: Array) -> Array:
+        """Return the relative error of each weighing, shape (mixes, n + 1) [standard deviation, -].
+
+        The stated share of the amount and rounding to the scale's step, in one mix of the shop.
+        """
+        shop = bench.shop
+        grams = mixes * bench.vessel.cavity_volume * _vessels_per_mix(shop)
+        fine = [role in _FINE_ROLES for role in self.model.roles]
+        steps = np.array([shop.dose_step if x else shop.weigh_step for x in fine] + [shop.weigh_step])
+        shares = np.array([shop.powder_error] * len(fine) + [shop.water_error])
+        rounding = _UNIFORM * steps / np.maximum(grams, _UNIFORM * steps)
+        return np.asarray(np.minimum(np.hypot(shares, rounding), _MOST_ERROR))
+
+
+def _vessels_per_mix(shop: Shop) -> float:
+    """Return the vessels' worth of slurry that one mix makes, waste included [count]."""
+    return shop.molds_per_mix * (1.0 + shop.waste)
+
+
+def samples_of(
+    catalogue: Catalogue, names: Sequence[str], parameters: ParameterSet, draws: DrawSet = PRINTED
+) -> Samples:
+    """Compile the chain of the materials `names` at common draws.
+
+    Parameters
+    ----------
+    catalogue, names
+        Where figures come from, and the dry materials of the mixes in order.
+    parameters
+        What is uncertain, with its correlation where a calibration has found one.
+    draws
+        `SEARCH` or `PRINTED`.
+    """
+    figures, scatter = len(parameters), len(names) + 3
+    noise = standard_normals(draws, figures + scatter)
+    model = compile_model(catalogue, names, parameters, parameters.fitted_at(noise[:, :figures]))
+    rest = noise[:, figures:]
+    return Samples(model, rest[:, None, :-2], rest[:, -2:-1], rest[:, -1:])
+
+
+@dataclass(frozen=True)
+class SampleSets:
+    """The two sets of one list of materials, each compiled when first asked for.
+
+    Attributes
+    ----------
+    catalogue, names, parameters
+        As for `samples_of`.
+    """
+
+    catalogue: Catalogue
+    names: tuple[str, ...]
+    parameters: ParameterSet
+
+    @cached_property
+    def search(self) -> Samples:
+        """Draws for solvers."""
+        return samples_of(self.catalogue, self.names, self.parameters, SEARCH)
+
+    @cached_property
+    def printed(self) -> Samples:
+        """Draws for whatever is printed."""
+        return samples_of(self.catalogue, self.names, self.parameters, PRINTED)
+
+
+def standard_normals(draws: DrawSet, dimensions: int) -> Array:
+    """Return draws of independent standard normals, shape (count, dimensions).
+
+    Notes
+    -----
+    Latin hypercube (McKay, Beckman and Conover 1979, Technometrics 21:239, from memory): in each dimension
+    one draw at the middle of each of `count` equally likely strata, in an order of its own. The order comes
+    from the raw bits of a counter-based generator, which are the same in every version of the library.
+
+    Examples
+    --------
+    >>> draws = standard_normals(DrawSet(256, 1), 3)
+    >>> draws.shape, bool(abs(draws.mean(axis=0)).max() < 1e-12)
+    ((256, 3), True)
+    """
+    bits = np.random.Philox(draws.seed).random_raw(draws.count * dimensions)
+    order = np.argsort(bits.reshape(dimensions, draws.count), axis=1, kind="stable")
+    return np.ascontiguousarray(ndtri((order + 0.5) / draws.count).T)
