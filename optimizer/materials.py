@@ -110,7 +110,8 @@ class Material:
         For binders ``gypsum`` or ``csa``; for fillers ``heavy`` or ``light``; for admixtures
         ``retarder`` or ``plasticizer``; else empty.
     cement : str
-        Binders that name the same cement share one intrinsic strength.
+        Material whose reference points lend what this binder states none of (gain rate, dry strength); its
+        own points always come first.
     phases : Mapping[str, float]
         Mass share by phase [-]; shares sum to 1 for binders.
     figures : Mapping[str, Figure]

@@ -208,7 +208,7 @@ def test_the_mortar_is_its_cement_and_its_sand():
     assert mortar.figure("crystalline_silica") == pytest.approx(share * sand.figure("crystalline_silica"))
     carbon = (1 - share) * cement.figure("embodied_co2") + share * sand.figure("embodied_co2")
     assert mortar.figure("embodied_co2") == pytest.approx(carbon, abs=0.005)
-    assert mortar.cement == cement.cement == "rapid csa"
+    assert mortar.cement == cement.name
     for phase in ("yeelimite", "anhydrite", "belite", "inert"):
         assert mortar.phases[phase] == pytest.approx((1 - share) * cement.phases[phase])
 

@@ -10,6 +10,7 @@ from optimizer.materials import Catalogue, Figure, Material, ReferencePoint
 from optimizer.specs.figures import UNSEEN_WORDS
 from optimizer.units import System, show_amount
 from optimizer.verdict.cautions import CAUTIONS
+from optimizer.verdict.evidence import cement_notes
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import span_words
 
@@ -82,6 +83,7 @@ def material_json(material: Material, catalogue: Catalogue) -> dict[str, Any]:
         "reference_points": points,
         "dose_levels_percent": list(material.dose_levels),
         "cautions": [CAUTIONS[key] for key in material.cautions if key in CAUTIONS],
+        "notes": list(cement_notes(catalogue, (material.name,))),
         "file": material.path,
     }
 
@@ -102,6 +104,7 @@ def material_blocks(material: Material, catalogue: Catalogue, units: System) -> 
     if material.dose_levels:
         yield sentence(f"doses tried: {', '.join(f'{dose:g} %' for dose in material.dose_levels)}", indent=2)
     yield from _notes(material)
+    yield from (sentence(note, gap=True) for note in cement_notes(catalogue, (material.name,)))
     yield heading("Sources")
     for key in sorted({figure.source for _, figure in _all(material)} | ({material.phases_source} - {""})):
         yield indented(f"{key}: {catalogue.sources[key].citation}.")

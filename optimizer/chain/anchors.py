@@ -8,7 +8,8 @@ the ratio of dry to wet strength. The pure binder at its reference mix then retu
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,15 +18,15 @@ from optimizer.chain.columns import SAND_DENSITY, Lookup, bound_of, own_regime, 
 from optimizer.chain.parameters import SPREAD_OF_RANGE
 from optimizer.chain.strength import sulfate_knee
 from optimizer.constants import WATER_DENSITY
-from optimizer.materials import Figure, Material, ReferencePoint
+from optimizer.materials import Catalogue, Figure, Material, ReferencePoint
 from optimizer.properties.maturity import gain_rate_from_two, hemihydrate_degree, hyperbolic_gain
 
-__all__ = ["DISAGREEMENT", "Anchor", "anchor_of", "reconcile"]
+__all__ = ["DISAGREEMENT", "Anchor", "anchor_in", "anchor_of", "family_gap"]
 
 Array = NDArray[np.float64]
 
 DISAGREEMENT = math.log(1.30)
-"""Gap of intrinsic strengths of one cement [ln] above which the lower is used and the gap reported."""
+"""Gap between a binder's own intrinsic strength and that of the cement it names [ln] that gets a note."""
 
 _DEFAULT_RATE = 0.003
 _DEFAULT_DRY_RATIO = {"gypsum": 2.0, "csa": 1.08}
@@ -57,13 +58,38 @@ class Anchor:
     ln_rate: Array
 
 
-def anchor_of(material: Material, lookup: Lookup) -> Anchor:
-    """Solve the anchor of one binder; parameters come from `lookup`.
+def anchor_in(materials: Mapping[str, Material], name: str, lookup: Lookup) -> Anchor:
+    """Solve the anchor of the binder `name` of a catalogue; the cement it names lends what it lacks.
+
+    Nothing but the two records enters: other binders of the same cement move nothing.
 
     Raises
     ------
     ValueError
-        If the spec of a binder holds no wet reference point.
+        If the spec of the binder, or of the cement it names, holds no wet reference point.
+    """
+    material = materials[name]
+    lender = materials.get(material.cement) if material.cement != name else None
+    return anchor_of(material, lookup, None if lender is None else anchor_of(lender, lookup))
+
+
+def anchor_of(material: Material, lookup: Lookup, family: Anchor | None = None) -> Anchor:
+    """Solve the anchor of one binder.
+
+    Parameters
+    ----------
+    material
+        The binder.
+    lookup
+        Where parameters come from.
+    family
+        Anchor of the cement that the binder names: lends its gain rate to a binder with one wet point, its
+        ratio of dry to wet strength to one that states none.
+
+    Raises
+    ------
+    ValueError
+        If the spec of the binder holds no wet reference point.
     """
     wet = sorted((p for p in material.reference_points if p.state == "wet"), key=lambda point: point.age)
     if not wet:
@@ -71,12 +97,29 @@ def anchor_of(material: Material, lookup: Lookup) -> Anchor:
         raise ValueError(msg)
     early, late = wet[0], wet[-1]
     ln_initial, ln_final = (_ln_time(material, key, lookup) for key in ("set_initial", "set_final"))
-    rate = _gain_rate(material, early, late, ln_initial, ln_final, lookup)
+    rate = _gain_rate(material, early, late, ln_initial, ln_final, lookup, family)
     ln_gain = _ln_gain(material, late, ln_initial, ln_final, rate, lookup)
     ln_end = _ln_strength(material, late, lookup) - ln_gain
     ln_intrinsic = ln_end - _ln_mix_factor(material, late, lookup)
-    ln_dry = _ln_dry_ratio(material, ln_intrinsic, lookup)
+    ln_dry = _ln_dry_ratio(material, ln_intrinsic, lookup, family)
     return Anchor(ln_intrinsic, ln_end, ln_dry, ln_initial, ln_final, np.log(rate))
+
+
+def family_gap(catalogue: Catalogue, name: str) -> float:
+    """Return how far a binder's own points put its strength above that of the cement it names [ln].
+
+    At the best values of all figures; zero without such a cement.
+    """
+    material = catalogue[name]
+    if material.cement in ("", name):
+        return 0.0
+
+    def lookup(key: str, default: float) -> Array:
+        figure = catalogue.model.get(key)
+        return np.asarray(default if figure is None else figure.value, float)
+
+    own, lender = (anchor_of(catalogue[key], lookup).ln_intrinsic for key in (name, material.cement))
+    return float(own - lender)
 
 
 def _ln_time(material: Material, key: str, lookup: Lookup) -> Array:
@@ -109,9 +152,11 @@ def _gain_rate(
     ln_initial: Array,
     ln_final: Array,
     lookup: Lookup,
+    family: Anchor | None,
 ) -> Array:
     if material.kind == "gypsum" or early is late:
-        return np.asarray(_DEFAULT_RATE + 0.0 * ln_initial)
+        lent = _DEFAULT_RATE if family is None else np.exp(family.ln_rate)
+        return np.asarray(lent + 0.0 * ln_initial)
     ratio = np.exp(_ln_strength(material, early, lookup) - _ln_strength(material, late, lookup))
     # The two ages may belong to different waters; the earliest point's own final set starts the gain.
     start = np.exp(ln_final) * _water_factor(material, early, lookup)
@@ -159,31 +204,13 @@ def _ln_mix_factor(material: Material, point: ReferencePoint, lookup: Lookup) ->
     )
 
 
-def _ln_dry_ratio(material: Material, ln_intrinsic: Array, lookup: Lookup) -> Array:
+def _ln_dry_ratio(material: Material, ln_intrinsic: Array, lookup: Lookup, family: Anchor | None) -> Array:
     dry = [point for point in material.reference_points if point.state == "dry"]
     if dry:
         latest = max(dry, key=lambda point: point.age)
         wet_there = ln_intrinsic + _ln_mix_factor(material, latest, lookup)
         return _ln_strength(material, latest, lookup) - wet_there
+    if family is not None and "dry_wet_ratio" not in material.figures:
+        return family.ln_dry_ratio
     default = material.figure("dry_wet_ratio", _DEFAULT_DRY_RATIO.get(material.kind, 1.0))
     return np.asarray(np.log(lookup(f"{material.name}.dry_wet_ratio", default)), float)
-
-
-def reconcile(anchors: dict[str, Anchor], materials: dict[str, Material]) -> dict[str, Anchor]:
-    """Let binders of one cement share its strength where their points disagree by more than 30 %.
-
-    Within 30 % each keeps its own reference points. Beyond, the lowest intrinsic strength serves all of
-    them, so that the optimizer cannot buy a bag for a strength the same cement does not have elsewhere.
-    """
-    out = dict(anchors)
-    for cement in {m.cement for m in materials.values() if m.cement}:
-        members = [name for name, m in materials.items() if m.cement == cement and name in anchors]
-        stack = np.stack(np.broadcast_arrays(*(anchors[name].ln_intrinsic for name in members)))
-        lowest = stack.min(axis=0)
-        for name, own in zip(members, stack, strict=True):
-            excess = np.where(own - lowest > DISAGREEMENT, own - lowest, 0.0)
-            anchor = anchors[name]
-            out[name] = replace(
-                anchor, ln_intrinsic=anchor.ln_intrinsic - excess, ln_top=anchor.ln_top - excess
-            )
-    return out

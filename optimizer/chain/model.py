@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.anchors import Anchor, anchor_of, reconcile
+from optimizer.chain.anchors import Anchor, anchor_in
 from optimizer.chain.columns import (
     REGIMES,
     WATER_CAPACITY,
@@ -177,10 +177,9 @@ def _lookup(catalogue: Catalogue, values: Mapping[str, Array]) -> Lookup:
 
 
 def _anchors(catalogue: Catalogue, materials: dict[str, Material], lookup: Lookup) -> dict[str, Anchor]:
-    binders = {name: m for name, m in materials.items() if m.role == "binder"}
-    for name in _REFERENCE_BINDERS.values():
-        binders.setdefault(name, catalogue[name])
-    return reconcile({name: anchor_of(m, lookup) for name, m in binders.items()}, binders)
+    binders = dict.fromkeys(name for name, m in materials.items() if m.role == "binder")
+    binders |= dict.fromkeys(_REFERENCE_BINDERS.values())
+    return {name: anchor_in(catalogue.materials, name, lookup) for name in binders}
 
 
 def _plasticizer(materials: Mapping[str, Material], lookup: Lookup) -> dict[str, Array]:

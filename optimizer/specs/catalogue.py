@@ -163,7 +163,7 @@ def _materials(
     files: Mapping[Path, Mapping[str, Path]], sources: Mapping[str, Source], faults: list[Fault]
 ) -> dict[str, Material]:
     from optimizer.specs.forms import MaterialForm
-    from optimizer.specs.material_files import material_of
+    from optimizer.specs.material_files import cement_faults, material_of
 
     paths = {name: path for found in files.values() for name, path in found.items()}
     materials: list[Material] = []
@@ -179,5 +179,6 @@ def _materials(
             material, found = material_of(path, form, sources)
             faults.extend(found)
             materials.append(material)
+    faults.extend(cement_faults(materials))
     materials.sort(key=lambda material: (ROLES.index(material.role), material.name))
     return {material.name: material for material in materials}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -24,7 +24,7 @@ from optimizer.units import parse
 if TYPE_CHECKING:
     from optimizer.specs.forms import DosesForm, FigureForm, MaterialForm, PhasesForm, PointForm
 
-__all__ = ["NEEDED", "material_of"]
+__all__ = ["NEEDED", "cement_faults", "material_of"]
 
 NEEDED: Final[Mapping[str, tuple[str, ...]]] = {
     "gypsum": ("density", "water_demand", "set_initial", "set_final", "reflectance", "scattering"),
@@ -107,6 +107,17 @@ def material_of(
         note=form.note,
         path=place,
     ), faults
+
+
+def cement_faults(materials: Sequence[Material]) -> Iterator[Fault]:
+    """Give a fault for each binder whose `cement` names no other binder of its kind."""
+    kinds = {material.name: material.kind for material in materials if material.role == "binder"}
+    for material in materials:
+        if material.cement and kinds.get(material.cement) != material.kind:
+            same = [name for name, kind in kinds.items() if kind == material.kind and name != material.name]
+            allowed = f"a {material.kind or 'binder'} material whose points lend what this file lacks"
+            where = f"{material.path}:cement"
+            yield Fault(where, repr(material.cement), allowed, nearest_repair(material.cement, same))
 
 
 def _kind_faults(form: MaterialForm, place: str) -> Iterator[Fault]:

@@ -7,10 +7,12 @@ from typing import Final
 
 import numpy as np
 
+from optimizer.chain.anchors import DISAGREEMENT, family_gap
 from optimizer.chain.predict import Cast
+from optimizer.materials import Catalogue
 from optimizer.problem import Problem
 
-__all__ = ["EVIDENCE", "evidence_of", "evidences"]
+__all__ = ["EVIDENCE", "cement_notes", "evidence_of", "evidences"]
 
 EVIDENCE: Final[dict[str, str]] = {
     "anchored": "a single binder near its own reference mix",
@@ -98,3 +100,17 @@ def _pure(problem: Problem, cast: Cast) -> bool:
     material = problem.materials[used[0]]
     ratio = cast.mixes[0, -1] / masses[used[0]]
     return any(abs(ratio / p.water_ratio - 1.0) < 0.1 for p in material.reference_points)
+
+
+def cement_notes(catalogue: Catalogue, names: Iterable[str]) -> tuple[str, ...]:
+    """Return a sentence for each material whose points disagree with the cement it names by over 30 %."""
+    out = []
+    for name in names:
+        gap = family_gap(catalogue, name)
+        if abs(gap) > DISAGREEMENT:
+            lender = catalogue[catalogue[name].cement].label
+            share, side = f"{abs(np.expm1(gap)):.0%}", "above" if gap > 0.0 else "below"
+            out.append(
+                f"The strengths stated for {catalogue[name].label} put its paste {share} {side} {lender}."
+            )
+    return tuple(out)

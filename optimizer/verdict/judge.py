@@ -24,7 +24,7 @@ from optimizer.shop import Limit
 from optimizer.solution import LimitVerdict, Prediction, Solution, WeighedMix
 from optimizer.verdict.cautions import cautions_of
 from optimizer.verdict.confidence import Doubt, nominal_only
-from optimizer.verdict.evidence import evidences
+from optimizer.verdict.evidence import cement_notes, evidences
 from optimizer.verdict.mix_rules import broken_rules, sets_at_all
 
 __all__ = ["MEETING", "Judgement", "cost_parts_of", "judge", "mix_of_grams", "worst_verdict"]
@@ -101,7 +101,7 @@ def judge(problem: Problem, grams: Array, doubt: Doubt | None = None) -> Judgeme
     turns = turns_per_day(values["demold_time"], problem.job.shop)
     hottest, latest = ranges["casting_peak"][1], ranges["demold_time"][1]
     keys = cautions_of(problem, cast, values, hottest=hottest, latest=latest, extrapolated=extrapolated)
-    notes = broken_rules(problem, cast)
+    notes = (*broken_rules(problem, cast), *cement_notes(problem.catalogue, mix.blend))
     sets = sets_at_all(problem, cast)
     return Judgement(
         mix, values, properties, verdicts, parts, turns, values["sealer_coats"], keys, notes, sets

@@ -59,7 +59,7 @@ def shaken(material: Material, name: str, rng: np.random.Generator) -> Material:
         material,
         name=name,
         label=name,
-        cement=name if material.cement else "",
+        cement="",
         figures=figures,
         reference_points=points,
     )
