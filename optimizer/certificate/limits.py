@@ -24,7 +24,7 @@ from optimizer.chain.strength import CSA_FLEXURAL, GYPSUM_FLEXURAL
 from optimizer.chain.timing import DAY
 from optimizer.limit_rows import held_bound
 from optimizer.problem import Problem
-from optimizer.properties.color import ratio_bound
+from optimizer.properties.color import absorption_ratio
 from optimizer.properties.mechanics import THIN_RIM
 from optimizer.properties.sealing import coat_edges
 from optimizer.shop import Limit
@@ -75,8 +75,14 @@ def _whiteness_line(sums: Mapping[str, Array], limit: Limit, bound: float) -> tu
         # Lightness runs from 0 to 100: beyond that the limit always holds or never does.
         holds = (bound <= 0.0) == at_least
         return np.zeros_like(sums["absorb"]), -FREE if holds else 1.0, FREE
-    weights = sums["absorb"] - float(ratio_bound(bound)) * sums["scatter"]
+    weights = sums["absorb"] - _most_absorbed(bound) * sums["scatter"]
     return (weights, -FREE, 0.0) if at_least else (weights, 0.0, FREE)
+
+
+def _most_absorbed(least: float) -> float:
+    """Return the largest absorbed over scattered light whose face has lightness `least`, by CIE 15 [-]."""
+    luminance = ((least + 16.0) / 116.0) ** 3 if least > 8.0 else 3.0 * least * (6.0 / 29.0) ** 2 / 116.0
+    return float(absorption_ratio(luminance))
 
 
 def lay_limit(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> bool:

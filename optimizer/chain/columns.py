@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from optimizer import constants as const
 from optimizer.materials import Material
+from optimizer.properties.color import absorption_ratio
 
 __all__ = ["REGIMES", "Bound", "Hydrates", "Lookup", "bound_of", "hydrates_of", "own_regime", "plain_columns"]
 
@@ -254,7 +255,7 @@ def plain_columns(material: Material, lookup: Lookup) -> Mapping[str, Array | fl
         "silica": material.figure("crystalline_silica"),
         "co2": lookup(f"{material.name}.embodied_co2", material.figure("embodied_co2")),
         "scatter": scattering,
-        "absorb": scattering * (1.0 - reflectance) ** 2 / (2.0 * reflectance),
+        "absorb": scattering * absorption_ratio(reflectance),
         "retard_gypsum": hundred * material.figure("gypsum_retardation"),
         "retard_csa": hundred * material.figure("csa_retardation"),
         "weaken_gypsum": hundred * material.figure("gypsum_strength_loss"),

@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 from optimizer.chain.body import Body
 from optimizer.chain.model import Model
 from optimizer.chain.strength import compressive_for_flexural, ln_end_strength, part_weights
-from optimizer.constants import GAS_CONSTANT
-from optimizer.properties.maturity import hemihydrate_degree, hyperbolic_gain
+from optimizer.properties.maturity import arrhenius_rate, hemihydrate_degree, hyperbolic_gain
 from optimizer.properties.mechanics import THIN_RIM
 
 __all__ = [
@@ -72,11 +71,9 @@ class Clock:
 def speed(model: Model, temperature: Array | float) -> Array:
     """Return how much faster the cement part runs than at 21 degC [-].
 
-    Arrhenius form of ASTM C1074 (from memory), activation energy of the model's figures [kJ/mol].
+    `optimizer.properties.maturity.arrhenius_rate` at the activation energy of the model's figures.
     """
-    kelvin, reference = temperature + 273.15, SPEC_TEMPERATURE + 273.15
-    energy = 1e3 * model["csa_activation_energy"] / GAS_CONSTANT
-    return np.asarray(np.exp(-energy * (1.0 / kelvin - 1.0 / reference)))
+    return np.asarray(arrhenius_rate(temperature, model["csa_activation_energy"], SPEC_TEMPERATURE))
 
 
 def clock_of(

@@ -22,7 +22,6 @@ from optimizer.properties.maturity import avrami_parameters, avrami_time
 from optimizer.shop import Shop, Vessel
 
 __all__ = [
-    "BURN_CAUTION",
     "CSA_HALF_TIME",
     "SPECIFIC_HEATS",
     "MoldCase",
@@ -30,7 +29,6 @@ __all__ = [
     "casting_peak",
     "heat_capacity",
     "mold_case",
-    "one_node_peak",
 ]
 
 SPECIFIC_HEATS: Final[Mapping[str, float]] = MappingProxyType(
@@ -47,8 +45,6 @@ SPECIFIC_HEATS: Final[Mapping[str, float]] = MappingProxyType(
 )
 """Specific heats [J/(g K)]: calcium sulfates NBS tables, the others handbook values, all from memory."""
 
-BURN_CAUTION: Final = 48.0
-"""Setting peak above which skin burns within ten minutes [degC], ISO 13732-1 from memory."""
 
 CSA_HALF_TIME: Final = 45.0
 """Age at which half of the CSA's early heat is out [min], judgement: it runs ahead of strength.
@@ -279,32 +275,3 @@ def _mode(decay: Grid, horizon: Grid, rate: Grid) -> Grid:
     growth: Grid = np.exp(held * horizon * _GRID)
     gained = np.cumsum(rate * (growth[..., 1:] - growth[..., :-1]), axis=-1)
     return gained / (held * growth[..., 1:])
-
-
-def one_node_peak(release_rate: Values, loss_rate: Values) -> tuple[Values, Values]:
-    """Return the peak of a single body with exponential release, and when.
-
-    Parameters
-    ----------
-    release_rate, loss_rate : Values
-        Rates of release and of cooling, not equal [1/s].
-
-    Returns
-    -------
-    share : Values
-        Peak rise over the adiabatic rise [fraction].
-    time : Values
-        When [s].
-
-    Notes
-    -----
-    Closed form: ``(kl / kr)^(kl / (kr - kl))`` at ``ln(kr / kl) / (kr - kl)``.
-
-    Examples
-    --------
-    >>> share, time = one_node_peak(1 / 600, 1 / 3600)
-    >>> round(float(share), 6), round(float(time), 2)
-    (0.698827, 1290.07)
-    """
-    time = np.log(release_rate / loss_rate) / (release_rate - loss_rate)
-    return np.exp(-loss_rate * time), time

@@ -5,7 +5,7 @@ paste as separate inclusions (Maxwell-Eucken). All functions broadcast over arra
 
 References
 ----------
-Maxwell-Eucken, Hashin-Shtrikman and effective-medium forms as compared by Carson et al. (2005),
+Maxwell-Eucken and Hashin-Shtrikman forms as compared by Carson et al. (2005),
 Int. J. Heat Mass Transfer 48:2150-2158 (abstract read).
 """
 
@@ -20,12 +20,8 @@ from optimizer.properties.arrays import Values
 __all__ = [
     "AIR",
     "BOUND_WEIGHT",
-    "CSA_SOLID",
     "GYPSUM_SOLID",
     "body_conductivity",
-    "density_conductivity",
-    "effective_medium",
-    "geometric_mean",
     "hashin_shtrikman",
     "maxwell_eucken",
     "paste_conductivity",
@@ -37,9 +33,6 @@ AIR: Final = 0.026
 GYPSUM_SOLID: Final = 1.30
 """Gypsum without pores [W/(m K)], 1.26 to 1.30 from memory."""
 
-CSA_SOLID: Final = 0.90
-"""CSA hydrates without pores [W/(m K)]: own fit; with a third of water-filled pores it gives a moist
-paste of 0.8, within the 0.6 to 0.9 at a water ratio of 0.4 to 0.5 (from memory)."""
 
 BOUND_WEIGHT: Final = 0.60
 """Where a gypsum paste lies between the lower (0) and the upper (1) bound [-].
@@ -96,53 +89,6 @@ def hashin_shtrikman(first: Values, second: Values, second_fraction: Values) -> 
     one = maxwell_eucken(first, second, second_fraction)
     other = maxwell_eucken(second, first, 1.0 - second_fraction)
     return np.minimum(one, other), np.maximum(one, other)
-
-
-def effective_medium(first: Values, second: Values, second_fraction: Values) -> Values:
-    """Return the conductivity of two materials of which neither is continuous [W/(m K)].
-
-    Parameters
-    ----------
-    first, second : Values
-        Conductivities [W/(m K)].
-    second_fraction : Values
-        Volume fraction of the second material [-].
-
-    Notes
-    -----
-    The positive root of ``sum v_j (k_j - k) / (k_j + 2 k) = 0`` (effective medium theory).
-
-    Examples
-    --------
-    >>> round(float(effective_medium(1.0, 0.5, 0.5)), 4)
-    0.7215
-    """
-    half = (2.0 - 3.0 * second_fraction) * first + (3.0 * second_fraction - 1.0) * second
-    return (half + np.sqrt(half**2 + 8.0 * first * second)) / 4.0
-
-
-def geometric_mean(first: Values, second: Values, second_fraction: Values) -> Values:
-    """Return the geometric mean of two conductivities by volume [W/(m K)].
-
-    A rule of thumb, not a bound: it can fall below the lower Hashin-Shtrikman bound.
-
-    Parameters
-    ----------
-    first, second : Values
-        Conductivities, above zero [W/(m K)].
-    second_fraction : Values
-        Volume fraction of the second material [-].
-
-    Notes
-    -----
-    Common practice, no source.
-
-    Examples
-    --------
-    >>> round(float(geometric_mean(1.0, 0.5, 0.5)), 4)
-    0.7071
-    """
-    return np.power(first, 1.0 - second_fraction) * np.power(second, second_fraction)
 
 
 def paste_conductivity(
@@ -220,24 +166,3 @@ def body_conductivity(
 def _polarizability(matrix: Values, volume: Values, conductivity: Values) -> Values:
     """Return what one kind of grain adds to the right side of Maxwell's relation [-]."""
     return volume * (conductivity - matrix) / (conductivity + 2.0 * matrix)
-
-
-def density_conductivity(dry_density: Values) -> Values:
-    """Return a conductivity from dry density alone, for a body of unknown make [W/(m K)].
-
-    Parameters
-    ----------
-    dry_density : Values
-        Dry density [g/cm3].
-
-    References
-    ----------
-    Valore's relation as in ACI 122R, from memory: ``0.0721 exp(0.00125 rho)``, rho in kg/m3. It is
-    16 % below the one measured gypsum of `BOUND_WEIGHT`.
-
-    Examples
-    --------
-    >>> round(float(density_conductivity(2.0)), 3)
-    0.878
-    """
-    return 0.0721 * np.exp(1.25 * dry_density)

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.constants import GAS_CONSTANT, MOLAR_MASSES, ZERO_CELSIUS
 from optimizer.errors import QuantityError
@@ -21,13 +20,10 @@ __all__ = [
     "DAMPEST_ROOM",
     "FRONT_SHARE",
     "DryingRoom",
-    "calcining",
-    "damp_cure_days",
     "drying_room",
     "drying_time",
     "saturation_pressure",
     "vapor_density",
-    "vapor_resistance",
     "wet_bulb",
 ]
 
@@ -227,9 +223,9 @@ def drying_time(
     wall : Values
         Wall thickness, both faces open [mm].
     resistance : Values
-        Vapor resistance number of the body [-], `vapor_resistance`.
+        Vapor resistance number of the body against still air [-].
     damp_days : Values
-        Time kept damp first [d], `damp_cure_days`.
+        Time kept damp first [d].
 
     Returns
     -------
@@ -251,70 +247,3 @@ def drying_time(
     constant = water * half / room.constant_rate
     front = water * half**2 * resistance / (2.0 * room.front_rate)
     return damp_days + constant + FRONT_SHARE * front
-
-
-def vapor_resistance(csa_share: Values) -> Values:
-    """Return the vapor resistance number of a dry body, mixed on the log.
-
-    Parameters
-    ----------
-    csa_share : Values
-        CSA-type share of the hydrate volume [fraction].
-
-    Returns
-    -------
-    Values
-        Resistance against still air [-]: 10 gypsum (ISO 10456, from memory) to 20 CSA (judgement).
-
-    Examples
-    --------
-    >>> float(vapor_resistance(1.0))
-    20.0
-    """
-    return 10.0 * np.exp2(csa_share)
-
-
-def damp_cure_days(csa_share: Values, full: float = 0.5) -> Values:
-    """Return how long a body is kept damp before drying.
-
-    Parameters
-    ----------
-    csa_share : Values
-        CSA-type share of the hydrate volume [fraction].
-    full : float
-        Damp cure of a body of CSA hydrates alone [d] (judgement).
-
-    Returns
-    -------
-    Values
-        Damp cure [d]. Gypsum needs none.
-
-    Examples
-    --------
-    >>> damp_cure_days(0.4)
-    0.2
-    """
-    return full * csa_share
-
-
-def calcining(mass: Values, target: Values) -> NDArray[np.bool_]:
-    """Tell whether a drying body has lost crystal water.
-
-    Parameters
-    ----------
-    mass : Values
-        Mass on the scale [g].
-    target : Values
-        Dry mass that the mix ratio gives [g].
-
-    Returns
-    -------
-    NDArray
-        True where the mass is more than 0.5 % below the target (judgement on weighing and batching).
-
-    Examples
-    --------
-    >>> bool(calcining(412.0, 415.7)), bool(calcining(414.0, 415.7))
-    (True, False)
-    """
-    return np.asarray(mass) < 0.995 * np.asarray(target)

@@ -1,4 +1,4 @@
-"""What the phases of a body bear: temperature limits by exposure, the margin, and hours above the limit.
+"""What the phases of a body bear: temperature limits by exposure, and the margin to them.
 
 The limits are advisory. A calculated margin certifies nothing: burn one.
 """
@@ -10,7 +10,6 @@ from typing import Final
 
 import numpy as np
 
-from optimizer.constants import GAS_CONSTANT, ZERO_CELSIUS
 from optimizer.properties.arrays import Values
 from optimizer.shop import EXPOSURES
 
@@ -18,8 +17,6 @@ __all__ = [
     "ETTRINGITE_LIMITS",
     "GYPSUM_LIMITS",
     "HARD_STOP",
-    "OUTER_WALL_RULE",
-    "equivalent_hours",
     "heat_margin",
     "phase_limit",
 ]
@@ -38,8 +35,6 @@ In room air of 22 degC and 40 % humidity it is at equilibrium at 49.8 degC (own 
 HARD_STOP: Final = 80.0
 """Limit when neither phase is present [degC]; judgement."""
 
-OUTER_WALL_RULE: Final = 60.0
-"""Hottest outer wall of the trade rule, 140 degF [degC]; common practice, no source."""
 
 _RAMP: Final = (0.03, 0.07)
 
@@ -93,7 +88,7 @@ def heat_margin(limit: Values, outer: Values, inner: Values) -> Values:
 
     Notes
     -----
-    A negative margin means slow loss of crystal water near the flame; see `equivalent_hours`.
+    A negative margin means slow loss of crystal water near the flame.
 
     Examples
     --------
@@ -101,30 +96,3 @@ def heat_margin(limit: Values, outer: Values, inner: Values) -> Values:
     -6.5
     """
     return limit - np.maximum(outer, inner)
-
-
-def equivalent_hours(hours: Values, temperature: Values, activation: Values = 100.0) -> Values:
-    """Return the hours at 52 degC that do the same to gypsum [h].
-
-    Parameters
-    ----------
-    hours : Values
-        Time at `temperature` [h].
-    temperature : Values
-        Inner wall [degC].
-    activation : Values
-        Activation energy [kJ/mol].
-
-    References
-    ----------
-    Arrhenius; 100.5 +/- 12 kJ/mol measured at 95 to 175 degC (Strydom et al. 1995), so its use below
-    60 degC is an extrapolation.
-
-    Examples
-    --------
-    >>> round(float(equivalent_hours(1.0, 60.0)), 1)
-    2.4
-    """
-    kelvin = temperature + ZERO_CELSIUS
-    power = -1000.0 * activation / GAS_CONSTANT * (1.0 / kelvin - 1.0 / (52.0 + ZERO_CELSIUS))
-    return hours * np.exp(power)

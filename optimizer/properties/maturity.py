@@ -1,11 +1,10 @@
-"""How far setting and hardening have come: maturity, gain curves and the set curve of hemihydrate."""
+"""How far setting and hardening have come: gain curves and the set curve of hemihydrate."""
 
 from __future__ import annotations
 
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.constants import GAS_CONSTANT, ZERO_CELSIUS
 from optimizer.properties.arrays import Values
@@ -17,11 +16,9 @@ __all__ = [
     "avrami_degree",
     "avrami_parameters",
     "avrami_time",
-    "equivalent_age",
     "gain_rate_from_two",
     "hemihydrate_degree",
     "hyperbolic_gain",
-    "nurse_saul",
 ]
 
 INITIAL_SET_DEGREE: Final = 0.10
@@ -62,70 +59,6 @@ def arrhenius_rate(temperature: Values, activation_energy: Values, reference: fl
     """
     difference = 1.0 / (temperature + ZERO_CELSIUS) - 1.0 / (reference + ZERO_CELSIUS)
     return np.exp(-1000.0 * activation_energy / GAS_CONSTANT * difference)
-
-
-def equivalent_age(
-    durations: NDArray[np.float64],
-    temperatures: NDArray[np.float64],
-    activation_energy: float,
-    reference: float = 21.0,
-) -> Values:
-    """Return the age at `reference` that a temperature history amounts to.
-
-    Parameters
-    ----------
-    durations : NDArray
-        Lengths of the steps, last axis [any unit of time].
-    temperatures : NDArray
-        Mean temperature of each step [degC].
-    activation_energy : float
-        Apparent activation energy [kJ/mol].
-    reference : float
-        Reference temperature [degC].
-
-    Returns
-    -------
-    Values
-        Equivalent age [the unit of the durations].
-
-    References
-    ----------
-    ASTM C1074 (from memory).
-    """
-    age: Values = np.sum(durations * arrhenius_rate(temperatures, activation_energy, reference), axis=-1)
-    return age
-
-
-def nurse_saul(
-    durations: NDArray[np.float64], temperatures: NDArray[np.float64], datum: float = 0.0
-) -> Values:
-    """Return the temperature-time factor of a history.
-
-    Parameters
-    ----------
-    durations : NDArray
-        Lengths of the steps, last axis [any unit of time].
-    temperatures : NDArray
-        Mean temperature of each step [degC].
-    datum : float
-        Temperature at which nothing hardens any more [degC].
-
-    Returns
-    -------
-    Values
-        Maturity [degC times the unit of the durations].
-
-    References
-    ----------
-    ASTM C1074, Nurse-Saul function (from memory).
-
-    Examples
-    --------
-    >>> float(nurse_saul(np.array([28.0]), np.array([15.0]), datum=-11.0))
-    728.0
-    """
-    maturity: Values = np.sum(durations * np.maximum(temperatures - datum, 0.0), axis=-1)
-    return maturity
 
 
 def hyperbolic_gain(age: Values, rate: Values, start: Values) -> Values:

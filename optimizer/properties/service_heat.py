@@ -25,7 +25,6 @@ from optimizer.shop import Candle, Vessel
 
 __all__ = [
     "FLAME_SHARE",
-    "FLAME_SHARE_RANGE",
     "POOL",
     "POOL_SHARE",
     "LossTable",
@@ -41,8 +40,6 @@ __all__ = [
 FLAME_SHARE: Final = 0.20
 """Share of the flame's heat that reaches the wall [fraction]; assumption, no published figure."""
 
-FLAME_SHARE_RANGE: Final = (0.10, 0.35)
-"""5 and 95 % points of `FLAME_SHARE` [fraction]; assumption."""
 
 POOL: Final = 75.0
 """Wax pool of the pool-driven wall [degC]; 55 to 80 by wax, from memory."""

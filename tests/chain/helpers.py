@@ -37,6 +37,17 @@ def all_materials(job: Job, catalogue: Catalogue) -> Problem:
     return problem_of(replace(job, materials=EVERYTHING), catalogue)
 
 
+def with_figures(catalogue: Catalogue, name: str, **figures: float) -> Catalogue:
+    """Return the catalogue with figures of one material set to a published case."""
+    material = catalogue[name]
+    changed = {
+        key: replace(material.figures[key], value=value, low=value, high=value)
+        for key, value in figures.items()
+    }
+    case = replace(material, figures={**material.figures, **changed})
+    return replace(catalogue, materials={**catalogue.materials, name: case})
+
+
 def shares_of(problem: Problem, blend: Mapping[str, float]) -> np.ndarray:
     """Return the shares of a blend by name, shape (1, n)."""
     parts = np.array([[blend.get(name, 0.0) for name in problem.names]])

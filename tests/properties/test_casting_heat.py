@@ -18,7 +18,6 @@ from optimizer.properties.casting_heat import (
     casting_peak,
     heat_capacity,
     mold_case,
-    one_node_peak,
 )
 from optimizer.properties.maturity import hemihydrate_degree
 from optimizer.shop import Shop, Vessel
@@ -95,27 +94,6 @@ def test_agrees_with_an_integrator(mold, heat_gypsum, heat_csa, initial, final):
     expected, minutes = integrated_peak(mold, heat_gypsum, heat_csa, initial, final, 2.3)
     assert peak == pytest.approx(expected, abs=0.2)
     assert when == pytest.approx(minutes, rel=0.05, abs=0.7)
-
-
-@pytest.mark.parametrize(
-    ("release", "loss", "share", "seconds"),
-    [pytest.param(1 / 600, 1 / 3600, 0.698827, 1290.07, id="closed-form-analytic")],
-)
-def test_one_body_closed_form(release, loss, share, seconds):
-    assert one_node_peak(release, loss) == pytest.approx((share, seconds), rel=1e-5)
-
-
-@QUICK
-@given(st.floats(1e-4, 1e-2), st.floats(1e-5, 9e-5))
-def test_one_body_peak_is_where_gain_equals_loss(release, loss):
-    """The rise ``kr / (kr - kl) (exp(-kl t) - exp(-kr t))`` (analytic) has its top there."""
-    share, seconds = one_node_peak(release, loss)
-
-    def rise(t):
-        return release / (release - loss) * (math.exp(-loss * t) - math.exp(-release * t))
-
-    assert rise(seconds) == pytest.approx(share, rel=1e-6)
-    assert rise(seconds) >= max(rise(0.99 * seconds), rise(1.01 * seconds))
 
 
 @pytest.mark.parametrize(

@@ -10,12 +10,8 @@ from hypothesis import strategies as st
 
 from optimizer.properties.conductivity import (
     AIR,
-    CSA_SOLID,
     GYPSUM_SOLID,
     body_conductivity,
-    density_conductivity,
-    effective_medium,
-    geometric_mean,
     hashin_shtrikman,
     maxwell_eucken,
     paste_conductivity,
@@ -42,35 +38,21 @@ def test_separate_inclusions(matrix, inclusion, fraction, expected, tolerance):
 
 
 def test_rules_of_two_equal_parts():
-    """Analytic: conductivities 1 and 0.5, half and half; the geometric mean lies below the lower bound."""
+    """Analytic: conductivities 1 and 0.5, half and half."""
     lower, upper = hashin_shtrikman(1.0, 0.5, 0.5)
     assert lower == pytest.approx(5.0 / 7.0, abs=1e-6)
     assert upper == pytest.approx(8.0 / 11.0, abs=1e-6)
-    assert effective_medium(1.0, 0.5, 0.5) == pytest.approx(0.7215, abs=1e-4)
-    assert geometric_mean(1.0, 0.5, 0.5) == pytest.approx(np.sqrt(0.5), abs=1e-12)
-    assert geometric_mean(8.0, 1.0, 1.0 / 3.0) == pytest.approx(4.0, abs=1e-12)
 
 
 @QUICK
 @given(conductivities, conductivities, shares)
-def test_bounds_enclose_effective_medium_and_lie_inside_wiener(first, second, share):
-    """Hashin-Shtrikman bounds enclose the effective medium and lie within series and parallel (Wiener)."""
+def test_bounds_lie_inside_wiener(first, second, share):
+    """Hashin-Shtrikman bounds lie within series and parallel (Wiener)."""
     lower, upper = hashin_shtrikman(first, second, share)
-    middle = effective_medium(first, second, share)
     series, parallel = 1.0 / ((1.0 - share) / first + share / second), (1.0 - share) * first + share * second
     slack = 1e-9 * max(first, second)
-    assert series - slack <= lower <= middle + slack
-    assert middle - slack <= upper <= parallel + slack
-
-
-@QUICK
-@given(conductivities, conductivities, shares)
-def test_effective_medium_solves_its_equation(first, second, share):
-    middle = effective_medium(first, second, share)
-    residual = (1.0 - share) * (first - middle) / (first + 2.0 * middle) + share * (second - middle) / (
-        second + 2.0 * middle
-    )
-    assert residual == pytest.approx(0.0, abs=1e-9)
+    assert series - slack <= lower <= upper + slack
+    assert upper <= parallel + slack
 
 
 @pytest.mark.parametrize(
@@ -83,29 +65,16 @@ def test_measured_gypsums(row):
 
 
 def test_measured_gypsum_lies_between_the_rules():
-    """Measured 0.3004 at 57.5 % pores (acee-2019-037): closed-bubble-like, above the effective medium."""
+    """Measured 0.3004 at 57.5 % pores (acee-2019-037): between the bounds."""
     lower, upper = hashin_shtrikman(GYPSUM_SOLID, AIR, 0.575)
-    middle = effective_medium(GYPSUM_SOLID, AIR, 0.575)
-    assert [lower, middle, upper] == pytest.approx([0.0781, 0.2546, 0.4494], abs=2e-4)
-    assert lower < middle < 0.3004 < upper
+    assert [lower, upper] == pytest.approx([0.0781, 0.4494], abs=2e-4)
+    assert lower < 0.3004 < upper
 
 
 def test_measured_set_is_consistent():
     """Conductivity over density and heat capacity is the diffusivity measured beside it (acee-2019-037)."""
     diffusivity = MEASURED["conductivity"] / (MEASURED["density"] * MEASURED["specific_heat"]) * 1e6
     np.testing.assert_allclose(diffusivity[:3], MEASURED["diffusivity"][:3], rtol=0.03)
-
-
-@pytest.mark.parametrize(
-    ("density", "expected"),
-    [
-        pytest.param(2.0, 0.878, id="ACI-122R-2000-from-memory"),
-        pytest.param(1.5, 0.470, id="ACI-122R-1500-from-memory"),
-        pytest.param(0.998, 0.251, id="ACI-122R-998-from-memory"),
-    ],
-)
-def test_density_alone(density, expected):
-    assert density_conductivity(density) == pytest.approx(expected, abs=0.002)
 
 
 @pytest.mark.parametrize(
@@ -120,11 +89,6 @@ def test_density_alone(density, expected):
 def test_design_values_of_gypsum(density, design):
     """ISO 10456:2007, Table 3, gypsum; the weight was fitted to none of them."""
     assert paste_conductivity(1.0 - density / 2320.0) == pytest.approx(design, rel=0.13)
-
-
-def test_moist_csa_paste():
-    """From memory: 0.6 to 0.9 W/(m K) at a water ratio of 0.4 to 0.5, that is a third of water (0.60)."""
-    assert 0.6 < float(paste_conductivity(1 / 3, CSA_SOLID, pore=0.60)) < 0.9
 
 
 @QUICK

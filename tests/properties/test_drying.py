@@ -8,13 +8,10 @@ import pytest
 from optimizer.errors import QuantityError
 from optimizer.properties.drying import (
     FRONT_SHARE,
-    calcining,
-    damp_cure_days,
     drying_room,
     drying_time,
     saturation_pressure,
     vapor_density,
-    vapor_resistance,
     wet_bulb,
 )
 
@@ -106,17 +103,3 @@ def test_mixes_are_judged_together():
 def test_a_room_that_dries_nothing_is_refused(temperature, humidity):
     with pytest.raises(QuantityError):
         drying_room(temperature, humidity)
-
-
-def test_vapor_resistance_of_gypsum_iso_10456_from_memory():
-    assert vapor_resistance(0.0) == 10.0
-    assert vapor_resistance(0.5) == pytest.approx(np.sqrt(200.0))
-
-
-def test_gypsum_needs_no_damp_cure():
-    assert damp_cure_days(0.0) == 0.0
-    assert damp_cure_days(1.0) == 0.5
-
-
-def test_calcining_worked_vessel_own_arithmetic():
-    assert calcining(np.array([415.7, 413.7, 413.5, 400.0]), 415.7).tolist() == [False, False, True, True]

@@ -1,4 +1,4 @@
-"""Temperature limits of the phases, the margin to them, and hours at 52 degC."""
+"""Temperature limits of the phases and the margin to them."""
 
 import numpy as np
 import pytest
@@ -9,7 +9,6 @@ from optimizer.properties.heat_limits import (
     ETTRINGITE_LIMITS,
     GYPSUM_LIMITS,
     HARD_STOP,
-    equivalent_hours,
     heat_margin,
     phase_limit,
 )
@@ -52,20 +51,3 @@ def test_limit_has_no_step():
 def test_margin_is_counted_from_the_hotter_face():
     assert heat_margin(52.0, 40.0, 45.0) == pytest.approx(7.0)
     assert heat_margin(52.0, 60.0, 58.0) == pytest.approx(-8.0)
-
-
-@pytest.mark.parametrize(
-    ("temperature", "expected"),
-    [
-        pytest.param(40.0, 0.24, id="Arrhenius-own-arithmetic-40"),
-        pytest.param(45.0, 0.44, id="Arrhenius-own-arithmetic-45"),
-        pytest.param(52.0, 1.0, id="Arrhenius-own-arithmetic-52"),
-        pytest.param(60.0, 2.4, id="Arrhenius-own-arithmetic-60"),
-        pytest.param(70.0, 7.0, id="Arrhenius-own-arithmetic-70"),
-        pytest.param(80.0, 19.0, id="Arrhenius-own-arithmetic-80"),
-    ],
-)
-def test_equivalent_hours(temperature, expected):
-    """Activation energy 100 kJ/mol, Strydom et al. 1995."""
-    assert equivalent_hours(1.0, temperature) == pytest.approx(expected, rel=0.03)
-    assert equivalent_hours(4.0, temperature) == pytest.approx(4.0 * expected, rel=0.03)

@@ -1,4 +1,4 @@
-"""Maturity, gain curves and the set curve."""
+"""Gain curves and the set curve."""
 
 from __future__ import annotations
 
@@ -15,15 +15,10 @@ from optimizer.properties.maturity import (
     avrami_degree,
     avrami_parameters,
     avrami_time,
-    equivalent_age,
     gain_rate_from_two,
     hemihydrate_degree,
     hyperbolic_gain,
-    nurse_saul,
 )
-
-HOURS = np.array([0.5, 0.5, 0.5, 0.5, 1.0])
-WARMTH = np.array([22.0, 28.0, 36.0, 40.0, 35.0])
 
 
 @pytest.mark.parametrize("row", reference_rows("arrhenius_rates.csv"))
@@ -39,18 +34,6 @@ def test_arrhenius_rate_astm_c1074_from_memory(row):
 )
 def test_rate_of_dehydration_against_52_degrees(temperature, rate):
     assert arrhenius_rate(temperature, 100.0, 52.0) == pytest.approx(rate, rel=0.025)
-
-
-def test_nurse_saul_published_example_28_days_at_15_degrees_civinnovate():
-    assert nurse_saul(np.array([28.0]), np.array([15.0]), datum=-11.0) == 728.0
-
-
-def test_maturity_of_a_warm_history_own_arithmetic():
-    assert nurse_saul(HOURS, WARMTH) == pytest.approx(98.0)
-    assert nurse_saul(HOURS, WARMTH, datum=-10.0) == pytest.approx(128.0)
-    age = equivalent_age(HOURS, WARMTH, 40.0, 23.0)
-    assert age == pytest.approx(5.2083, abs=1e-3)
-    assert 50.0 * hyperbolic_gain(age, 0.8, 0.5) == pytest.approx(39.51, abs=0.01)
 
 
 @pytest.mark.parametrize(
