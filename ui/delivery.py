@@ -5,27 +5,40 @@ from __future__ import annotations
 import functools
 import json
 import os
-import stat
 import sys
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any, Final, TextIO
 
 import click
 
 from optimizer.errors import Fault, FileFaults
+from optimizer.outputs import check_output, write_whole
 
 if TYPE_CHECKING:
     from optimizer.units import System
     from ui.terminal import Block
 
-__all__ = ["Delivery", "delivered", "forget_output", "plain", "read_stdin", "say", "write_file"]
+__all__ = ["INPUTS", "STANDARD", "Delivery", "delivered", "forget_output", "plain", "read_stdin", "say"]
 
 _STAND_INS: Final = str.maketrans({"─": "-", "°": "deg "})
 
 STANDARD: Final = "-"
 """The name that means standard input or output."""
+
+INPUTS: Final = {
+    "job": "job",
+    "book": "trial book",
+    "table": "table",
+    "specs": "spec file",
+    "calibration": "calibration",
+}
+"""Options and arguments that name what a command reads, and a word for each."""
+
+_STDIN: Final = Path("/dev/stdin")
+_NO_FIGURES: Final = SimpleNamespace()
 
 
 @dataclass(frozen=True)
@@ -40,11 +53,23 @@ class Delivery:
         Units of text; JSON keeps those of the vocabulary.
     path : Path | None
         File to write; None: standard output.
+    inputs : tuple[tuple[str, Path], ...]
+        What the command reads and no output may replace: a word for it, and its file or folder.
     """
 
     as_json: bool
     units: System
     path: Path | None
+    inputs: tuple[tuple[str, Path], ...] = ()
+
+    def __post_init__(self) -> None:
+        """Refuse, before any work, a file that may not be replaced (`FileFaults`)."""
+        if self.path is not None:
+            check_output(self.path, self.inputs)
+
+    def to(self, path: Path | None) -> Delivery:
+        """Return the same delivery to another place; `FileFaults` if nothing may be written there."""
+        return replace(self, path=path)
 
     def send(self, data: Mapping[str, Any], blocks: Callable[[], Sequence[Block]]) -> None:
         """Give `data` as JSON, or the text that `blocks` makes of it.
@@ -71,7 +96,7 @@ class Delivery:
         if self.path is None:
             _to_stdout(text)
         else:
-            write_file(self.path, text)
+            write_whole(self.path, text.encode())
             say(f"Written: {self.path}")
 
 
@@ -90,9 +115,28 @@ def delivered(command: Callable[..., int]) -> Callable[..., int]:
     @functools.wraps(command)
     def with_delivery(*, as_json: bool, units: System, output: str | None, **options: Any) -> int:  # noqa: ANN401  a command's own
         path = None if output in (None, STANDARD) else Path(str(output))
-        return command(delivery=Delivery(as_json, units, path), **options)
+        inputs = () if output is None and "file" not in options else tuple(_inputs(options))
+        return command(delivery=Delivery(as_json, units, path, inputs), **options)
 
     return with_delivery
+
+
+def _inputs(options: Mapping[str, Any]) -> Iterator[tuple[str, Path]]:
+    """Give what a command reads, from its options: what is named, and what is read unnamed."""
+    from optimizer.calibration.files import newest_calibration
+    from optimizer.specs import specs_folder
+
+    yield "shipped spec file", specs_folder()
+    named = dict(options) | vars(options.get("figures", _NO_FIGURES))
+    for name, word in INPUTS.items():
+        if named.get(name) is not None:
+            yield word, _STDIN if named[name] == STANDARD else Path(named[name])
+    if "book" in named:
+        newest = newest_calibration(Path(named["book"]).resolve().parent)
+        if newest is not None:
+            yield "calibration", newest
+    for reading in named.get("readings", ()):
+        yield "file of a reading", Path(reading.partition("=")[2])
 
 
 def say(text: str) -> None:
@@ -124,36 +168,6 @@ def read_stdin(most: int) -> bytes:
         repair = "Pipe the file in, or name it."
         raise FileFaults([Fault("standard input", "nothing: it is closed", "the text of a file", repair)])
     return sys.stdin.buffer.read(most + 1)
-
-
-def write_file(path: Path, text: str) -> None:
-    """Write a text file so that it is there whole or not at all.
-
-    The file is written beside its place and moved there; what is no ordinary file (a device, a pipe) is
-    written to directly.
-
-    Raises
-    ------
-    FileFaults
-        If it cannot be written.
-    """
-    from optimizer.trials.tables import replacing
-
-    try:
-        path = path.resolve()
-        special = path.exists() and not stat.S_ISREG(path.stat().st_mode)
-        if path.is_dir():
-            raise IsADirectoryError(0, "a folder")
-        if special:
-            path.write_text(text, encoding="utf-8")
-            return
-    except (OSError, ValueError, RuntimeError) as error:
-        raise _unwritten(str(path), error) from None
-    replacing(path, lambda draft: _fill(draft, text))
-
-
-def _fill(draft: Path, text: str) -> None:
-    draft.write_text(text, encoding="utf-8")
 
 
 def _to_stdout(text: str) -> None:

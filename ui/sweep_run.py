@@ -70,7 +70,7 @@ def run_sweep(
         ledger.close()
     say(_summary_words(done, path))
     if path is not None and delivery.as_json:
-        Delivery(True, delivery.units, None).send_as(_summary(done, path), "")
+        delivery.to(None).send_as(_summary(done, path), "")
     return 1 if done.statuses[OWN_FAULT] else 0
 
 

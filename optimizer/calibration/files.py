@@ -7,6 +7,7 @@ trials, same figures and same date give the same text.
 from __future__ import annotations
 
 import datetime as dt
+import re
 import string
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
@@ -20,8 +21,8 @@ from optimizer.calibration.record import Bag, Calibration, Flagged, Learned, par
 from optimizer.chain.parameters import ParameterSet
 from optimizer.errors import Fault, FileFaults
 from optimizer.materials import Catalogue
+from optimizer.outputs import create_whole
 from optimizer.toml_files import parse_toml, read_text
-from optimizer.trials.tables import replacing
 
 __all__ = [
     "calibrated",
@@ -35,6 +36,7 @@ __all__ = [
 Array = NDArray[np.float64]
 
 _PREFIX: Final = "calibration-"
+_NAME: Final = re.compile(rf"{_PREFIX}\d{{4}}-\d\d-\d\d-[a-z]{{1,2}}\.toml")
 _PER_LINE: Final = 6
 _ROUNDING: Final = 1e-6
 _HEAD: Final = """\
@@ -97,30 +99,25 @@ def keep_calibration(calibration: Calibration, folder: Path) -> Path:
     newest = newest_calibration(folder)
     if newest is not None and read_text(newest) == text:
         return newest
-    path = _free_path(folder, calibration.date)
-    replacing(path, lambda draft: _fill(draft, text))
-    return path
-
-
-def _fill(draft: Path, text: str) -> None:
-    draft.write_text(text, encoding="utf-8", newline="\n")
-
-
-def _free_path(folder: Path, date: dt.date) -> Path:
-    stem = f"{_PREFIX}{date.isoformat()}-"
-    for first in ("", *string.ascii_lowercase):
-        for letter in string.ascii_lowercase:
-            path = folder / f"{stem}{first}{letter}.toml"
-            if not path.exists():
-                return path
+    for path in _paths(folder, calibration.date):
+        if create_whole(path, text.encode()):
+            return path
     raise FileFaults(
         [Fault(str(folder), "700 calibrations of one day", "fewer", "Remove those no longer needed.")]
     )
 
 
+def _paths(folder: Path, date: dt.date) -> Iterator[Path]:
+    for first in ("", *string.ascii_lowercase):
+        for letter in string.ascii_lowercase:
+            yield folder / f"{_PREFIX}{date.isoformat()}-{first}{letter}.toml"
+
+
 def newest_calibration(folder: Path) -> Path | None:
-    """Return the newest calibration file of `folder`, or None."""
-    found = folder.glob(f"{_PREFIX}[0-9]*.toml") if folder.is_dir() else ()
+    """Return the newest calibration file of `folder`, or None; other names, such as copies, do not count."""
+    found = (
+        path for path in folder.glob(f"{_PREFIX}*.toml") if _NAME.fullmatch(path.name) and path.is_file()
+    )
     return max(
         found, key=lambda path: (path.name[: len(_PREFIX) + 10], len(path.name), path.name), default=None
     )

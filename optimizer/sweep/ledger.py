@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import IO, Final, Protocol
 
 from optimizer.errors import Fault, FileFaults
+from optimizer.outputs import check_output
 from optimizer.sweep.lock import lock
 from optimizer.sweep.worker import Cell, Row
 from optimizer.trials.cells import neutral
@@ -25,6 +26,8 @@ __all__ = ["Columns", "CsvLedger", "Ledger", "cell_text", "cells_of_line", "csv_
 Columns = Sequence[tuple[str, bool]]
 """Name of each column and whether it holds numbers; the first two name the scenario and the job."""
 
+_KEY_LENGTH: Final = 16
+_KEY_LETTERS: Final = b"0123456789abcdef"
 _NEW: Final = "Name another file for this sweep, or remove the old one."
 
 
@@ -54,6 +57,7 @@ class CsvLedger:
     def __init__(self, path: Path, columns: Columns, job: str) -> None:
         self.path, self.columns, self.job = path, columns, job
         self.done: set[int] = set()
+        self._header = csv_line(name for name, _ in columns)
         self._file = _opened(path)
         try:
             self._end = self._take_up()
@@ -80,7 +84,7 @@ class CsvLedger:
         """Take all rows out again; `done` keeps them."""
         self._file.truncate(0)
         self._end = 0
-        self._write(csv_line(name for name, _ in self.columns))
+        self._write(self._header)
 
     def close(self) -> None:
         """Let go of the file."""
@@ -99,16 +103,37 @@ class CsvLedger:
         """Return where the next line goes, after the header or after the last whole line."""
         if not lock(self._file):
             raise self._fault("in use by another sweep", "Wait until it has ended.")
+        check_output(self.path)
         self._end = 0
         for number, line in enumerate(self._file, start=1):
             if not line.endswith(b"\n"):
+                self._check_tail(number, line)
                 break
             self._check(number, cells_of_line(line))
             self._end += len(line)
         self._file.truncate(self._end)
         if self._end == 0:
-            self._write(csv_line(name for name, _ in self.columns))
+            self._begin()
         return self._end
+
+    def _begin(self) -> None:
+        """Write the header, or leave the file empty where there is no room for it."""
+        try:
+            self._write(self._header)
+        except OSError:
+            self._file.truncate(0)
+            raise
+
+    def _check_tail(self, number: int, line: bytes) -> None:
+        """Refuse a last line that is not the beginning of a row of ours: it would be cut off."""
+        if number == 1:
+            if not self._header.encode().startswith(line):
+                raise self._fault("other columns", _NEW)
+            return
+        key, rest = line[:_KEY_LENGTH], line[_KEY_LENGTH:]
+        mark = f",{self.job},".encode()
+        if set(key) - set(_KEY_LETTERS) or rest[: len(mark)] != mark[: len(rest)]:
+            raise self._fault(f"a row {number} of something else", "Delete that row, or name another file.")
 
     def _check(self, number: int, cells: list[str]) -> None:
         if number == 1:
@@ -133,7 +158,7 @@ def unwritten(path: Path, error: Exception, repair: str) -> FileFaults:
 
 
 def _is_key(text: str) -> bool:
-    return len(text) == 16 and set(text) <= set("0123456789abcdef")
+    return len(text) == _KEY_LENGTH and set(text.encode()) <= set(_KEY_LETTERS)
 
 
 def _opened(path: Path) -> IO[bytes]:

@@ -7,11 +7,11 @@ too; they are taken out of it when the folder is opened again.
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import Any, Final
 
 from optimizer.errors import Fault, FileFaults
+from optimizer.outputs import to_disk
 from optimizer.sweep.ledger import Columns, CsvLedger, unwritten
 from optimizer.sweep.worker import Row
 
@@ -68,7 +68,7 @@ class ParquetLedger:
     def _take_up(self, job: str) -> None:
         for part in sorted(self.folder.glob("part-*.parquet")):
             self._check(part, job)
-        for draft in self.folder.glob("_part-*"):
+        for draft in self.folder.glob(f"_part-{'[0-9]' * 6}.parquet"):
             draft.unlink()
         if self._journal.done & self._in_parts:
             self._journal.clear()
@@ -111,7 +111,7 @@ class ParquetLedger:
         number = 1 + max((int(p.stem[5:]) for p in self.folder.glob("part-*.parquet")), default=0)
         draft = self.folder / f"_part-{number:06d}.parquet"
         pq.write_table(table, draft)
-        _to_disk(draft)
+        to_disk(draft)
         draft.replace(self.folder / f"part-{number:06d}.parquet")
 
 
@@ -121,11 +121,6 @@ def _typed(cell: str, number: bool) -> Any:  # noqa: ANN401  a number or a text
     from optimizer.trials.cells import restored
 
     return restored(cell) or None
-
-
-def _to_disk(path: Path) -> None:
-    with path.open("rb") as file:
-        os.fsync(file.fileno())
 
 
 def _fault(path: Path, value: str) -> FileFaults:

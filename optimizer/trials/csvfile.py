@@ -15,10 +15,11 @@ from pathlib import Path
 from typing import Final
 
 from optimizer.errors import Fault, FileFaults
+from optimizer.outputs import write_whole
 from optimizer.trials.cells import cell_text, write_row
 from optimizer.trials.columns import headers_for
 from optimizer.trials.records import Trial, Version, as_versions
-from optimizer.trials.tables import Table, check_size, read_table, replacing
+from optimizer.trials.tables import Table, check_size, read_table
 
 __all__ = ["read_csv", "read_csv_text", "write_csv", "write_csv_text"]
 
@@ -74,7 +75,7 @@ def write_csv(trials: Sequence[Trial | Version], path: Path, decimal_comma: bool
         When the file cannot be written.
     """
     content = write_csv_text(trials, decimal_comma).encode("utf-8-sig" if decimal_comma else "utf-8")
-    replacing(path, lambda draft: _write_bytes(draft, content))
+    write_whole(path, content)
 
 
 def read_csv(path: Path, today: dt.date | None = None) -> Table:
@@ -152,7 +153,3 @@ def _separator(text: str) -> str:
     """Return the separator that splits the first line into the most cells."""
     first = re.sub(r'"[^"]*"', "", text.partition("\n")[0])
     return max(_SEPARATORS, key=first.count)
-
-
-def _write_bytes(path: Path, content: bytes) -> None:
-    path.write_bytes(content)

@@ -11,12 +11,13 @@ import sqlite3
 from pathlib import Path
 from typing import Final
 
+from optimizer.outputs import BOOK_MARK
 from optimizer.trials.troubles import BookNewer, NotABook
 
 __all__ = ["APPLICATION", "MIGRATIONS", "READINGS", "migrate", "version_of"]
 
-APPLICATION: Final = 0x76_62_74_62
-"""``vbtb``: marks the file as a trial book."""
+APPLICATION: Final = int.from_bytes(BOOK_MARK)
+"""Marks the file as a trial book."""
 
 READINGS: Final = ("portion", "label", "weighing", "strength", "burn", "reject")
 """Tables whose rows belong to an entry, one row per reading, ordered by `place`."""

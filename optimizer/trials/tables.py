@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-import os
 import re
-import tempfile
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -16,7 +14,7 @@ from optimizer.trials.cells import Row, read_row, row_faults
 from optimizer.trials.columns import WORDS, Header, read_header
 from optimizer.trials.records import Trial, Version
 
-__all__ = ["MOST_BYTES", "MOST_ROWS", "Table", "check_size", "read_table", "replacing"]
+__all__ = ["MOST_BYTES", "MOST_ROWS", "Table", "check_size", "read_table"]
 
 MOST_BYTES: Final = 256 * 2**20
 """Largest file read [bytes]."""
@@ -119,39 +117,6 @@ def read_table(
         raise FileFaults((*wrong, *found))
     kept = tuple(number for number in read if not faults[number])
     return Table(tuple(read[number].version for number in kept), kept, found, read)
-
-
-def replacing(path: Path, write: Callable[[Path], None]) -> None:
-    """Write a file beside `path` and put it in its place when whole: a full disk costs no older export.
-
-    Parameters
-    ----------
-    path : Path
-        File to make or replace [-].
-    write : Callable[[Path], None]
-        Writes the file whose path it is given [-].
-
-    Raises
-    ------
-    FileFaults
-        When it cannot be written.
-    """
-    draft = None
-    try:
-        handle, name = tempfile.mkstemp(prefix=path.name, suffix=path.suffix, dir=path.parent)
-        os.close(handle)
-        draft = Path(name)
-        write(draft)
-        draft.chmod(0o644)
-        draft.replace(path)
-    except OSError as error:
-        repair = "Name a folder that exists, may be written and has room; what was there before is untouched."
-        raise FileFaults(
-            [Fault(str(path), str(error.strerror or error), "a file to write", repair)]
-        ) from error
-    finally:
-        if draft is not None:
-            draft.unlink(missing_ok=True)
 
 
 def _with_comma(cells: Sequence[str], headers: Sequence[Header | None]) -> bool:

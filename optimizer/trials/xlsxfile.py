@@ -11,10 +11,11 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Final
 
 from optimizer.errors import Fault, FileFaults, VesselblendError, short
+from optimizer.outputs import write_whole
 from optimizer.trials.cells import Cell, write_row
 from optimizer.trials.columns import headers_for
 from optimizer.trials.records import Trial, Version, as_versions
-from optimizer.trials.tables import MOST_BYTES, MOST_ROWS, Table, check_size, read_table, replacing
+from optimizer.trials.tables import MOST_BYTES, MOST_ROWS, Table, check_size, read_table
 
 if TYPE_CHECKING:
     from openpyxl.cell import WriteOnlyCell
@@ -51,7 +52,9 @@ def write_xlsx(trials: Sequence[Trial | Version], path: Path) -> None:
     sheet.append([column.header for column in columns])
     for version in versions:
         sheet.append([_cell(sheet, cell) for cell in write_row(version, columns)])
-    replacing(path, workbook.save)
+    content = io.BytesIO()
+    workbook.save(content)
+    write_whole(path, content.getvalue())
 
 
 def read_xlsx(path: Path, today: dt.date | None = None) -> Table:

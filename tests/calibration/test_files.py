@@ -63,6 +63,20 @@ def test_to_undo_is_to_remove_the_file(kept, tmp_path):
     assert calibration_text(read_calibration(first)) == calibration_text(kept)
 
 
+def test_drafts_copies_and_folders_are_no_calibrations(kept, tmp_path):
+    first = keep_calibration(kept, tmp_path)
+    for name in (
+        f"{first.name}x9kq.toml",
+        "calibration-9999-12-31-a (copy).toml",
+        "calibration-9999-12-31-A.toml",
+        "calibration-9999-12-31.toml",
+        ".calibration-9999-12-31-a.toml",
+    ):
+        (tmp_path / name).write_text("half a")
+    (tmp_path / "calibration-9999-12-31-z.toml").mkdir()
+    assert newest_calibration(tmp_path) == first
+
+
 def test_more_than_twenty_six_a_day_stay_in_order(kept, tmp_path):
     paths = [
         keep_calibration(replace(kept, trials=(*kept.trials, str(number))), tmp_path) for number in range(28)

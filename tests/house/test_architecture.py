@@ -12,7 +12,7 @@ ROOT = Path(__file__).resolve().parents[2]
 
 LAYERS = (
     ("errors", "canonical", "nomenclature", "constants", "pareto", "tables", "caution_words"),
-    ("materials", "shop", "toml_files", "unit_words"),
+    ("materials", "outputs", "shop", "toml_files", "unit_words"),
     ("units", "job"),
     ("fingerprint", "jobfile", "properties", "solvers"),
     ("specs",),

@@ -69,6 +69,10 @@ def test_a_file_without_a_whole_header_begins_anew(tmp_path, size):
 @pytest.mark.parametrize(
     ("change", "words"),
     [
+        (lambda _: "my notes, one line without an end", "other columns"),
+        (lambda text: f"{text}my notes", "a row 5 of something else"),
+        (lambda text: f"{text}{key(4)},my notes", "a row 5 of something else"),
+        (lambda text: f"{text}{key(4)[:9]},", "a row 5 of something else"),
         (lambda text: text.replace("price", "weight"), "other columns"),
         (lambda text: text.replace(JOB, "f" * 16), "another job"),
         (lambda text: text.replace(",designed", "", 1), "a damaged row 2"),

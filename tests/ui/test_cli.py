@@ -15,9 +15,10 @@ import click
 import pytest
 
 from optimizer.errors import NoBlend, NoVerdict, VesselblendError
+from optimizer.outputs import write_whole
 from tests.ui.conftest import SMALL, Command
 from ui.cli import cli
-from ui.delivery import plain, write_file
+from ui.delivery import plain
 from ui.terminal import heading, rendered
 
 ROOT = Path(__file__).parents[2]
@@ -228,7 +229,7 @@ def test_an_output_file_that_cannot_be_is_a_fault(command: Command, tmp_path: Pa
 
 
 def test_a_device_is_written_to_and_left_in_place() -> None:
-    write_file(Path(os.devnull), "nothing")
+    write_whole(Path(os.devnull), b"nothing")
     assert Path(os.devnull).is_char_device()
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from ui.delivery import STANDARD, Delivery, delivered
+from ui.delivery import STANDARD, Delivery, delivered, say
 
 __all__ = ["init"]
 
@@ -27,17 +27,21 @@ def init(file: str | None, demo: bool, force: bool, delivery: Delivery) -> int:
     """
     from optimizer.errors import Fault, FileFaults
     from optimizer.jobfile import template
+    from optimizer.outputs import create_whole, write_whole
 
     text = template("demo" if demo else "job")
     named = file or (str(delivery.path) if delivery.path else _DEFAULT)
     if named == STANDARD:
-        Delivery(delivery.as_json, delivery.units, None).send_as({"text": text}, text)
+        delivery.to(None).send_as({"text": text}, text)
         return 0
     path = Path(named)
-    if path.exists() and not force:
+    if force:
+        delivery.to(path)
+        write_whole(path, text.encode())
+    elif not create_whole(path, text.encode()):
         repair = "Name another file, or add --force to overwrite it."
         raise FileFaults([Fault(named, "a file that is there already", "a new file", repair)])
-    Delivery(False, delivery.units, path).send_text(text)
+    say(f"Written: {path}")
     if delivery.as_json:
-        Delivery(True, delivery.units, None).send_as({"written": named}, "")
+        delivery.to(None).send_as({"written": named}, "")
     return 0

@@ -88,7 +88,7 @@ def add(
 
 
 @trials.command("import")
-@click.argument("file")
+@click.argument("table", metavar="FILE")
 @click.option(
     "--corrections", is_flag=True, help="A known id with other content corrects the trial in the book."
 )
@@ -97,7 +97,7 @@ def add(
 @job_options
 @delivered
 def import_(
-    file: str, corrections: bool, leave_out_faulty: bool, book: str, specs: str | None, delivery: Delivery
+    table: str, corrections: bool, leave_out_faulty: bool, book: str, specs: str | None, delivery: Delivery
 ) -> int:
     """Enter all trials of FILE (CSV, XLSX; - for CSV on standard input).
 
@@ -108,7 +108,7 @@ def import_(
 
     materials = tuple(load_catalogue(specs))
     with tempfile.TemporaryDirectory() as folder:
-        path = _from_stdin(Path(folder)) if file == STANDARD else Path(file)
+        path = _from_stdin(Path(folder)) if table == STANDARD else Path(table)
         done = import_trials(
             Path(book),
             path,
@@ -171,15 +171,16 @@ def export(file: str | None, decimal_comma: bool, current: bool, book: str, deli
     from optimizer.trials.troubles import BookDamaged
     from ui.trial_text import trial_json
 
+    delivery = delivery if file in (None, STANDARD) else delivery.to(Path(file))
     lost = ""
     try:
         versions = _versions(Path(book), current)
     except BookDamaged as error:
         versions, lost = _salvaged(Path(book), error)
-    path = Path(file) if file not in (None, STANDARD) else delivery.path
+    path = delivery.path
     if delivery.as_json:
         data = [trial_json(v.trial) | {"version": v.number, "void": v.void} for v in versions]
-        Delivery(True, delivery.units, path).send_as({"trials": data}, "")
+        delivery.send_as({"trials": data}, "")
     elif path is None:
         delivery.send_text(write_csv_text(versions, decimal_comma))
     else:
