@@ -112,7 +112,8 @@ def _demold_within(limit: Limit, cast: Cast) -> tuple[Array, ...]:
     if limit.bound < cast.bench.shop.demold_floor:
         never = np.full(clock.final.shape, -_FAR)
         return never, never
-    reached = np.log(np.maximum(wet_strength_at(clock, limit.bound), 1e-9))
+    sooner = limit.bound * np.exp(-cast.departure("demold_time"))
+    reached = np.log(np.maximum(wet_strength_at(clock, sooner), 1e-9))
     return _tame(reached - np.log(cast.demold_need)), _tame(np.log(limit.bound) - np.log(clock.final))
 
 

@@ -17,7 +17,6 @@ from typing import Final
 __all__ = [
     "BAG",
     "KINDS",
-    "OWN_DEPARTURE",
     "STATED_LEAST",
     "STRENGTH_ERRORS",
     "Kind",
@@ -105,9 +104,3 @@ BAG: Final[Mapping[str, float]] = MappingProxyType({"strength": 0.4, "set_time":
 """How far one lot of a binder differs from the next, over all that is unsure of the binder [-].
 
 With the shipped spreads of 12 to 18 % for a strength that is 5 to 7 % from lot to lot of one maker."""
-
-OWN_DEPARTURE: Final = 0.3
-"""Part of a blend's departure from the law of mixing that is that blend's own [-].
-
-The rest is common to all blends of gypsum and cement and is learned from any of them. The own part never
-shrinks: with the shipped spread it leaves 4.5 % of strength at half and half, however many trials."""

@@ -66,7 +66,7 @@ class Task:
 
     @cached_property
     def all_effects(self) -> tuple[Effect, ...]:
-        """What bags and blends have of their own."""
+        """What bags have of their own."""
         return effects_of(self.evidence.trials, self.evidence.catalogue)
 
     @cached_property
@@ -103,7 +103,7 @@ class Task:
         starts = [row for row, key in enumerate(keys) if row == 0 or key != keys[row - 1]]
         side = np.array([reading.side for reading in self.readings])
         error = np.array([reading.error for reading in self.readings])
-        batch = np.hypot([KINDS[reading.kind].batch for reading in self.readings], self._alone)
+        batch = np.array([KINDS[reading.kind].batch for reading in self.readings])
         return Measured(
             value=np.array([reading.fitted for reading in self.readings]),
             error=np.where(side == 0, error, np.hypot(error, batch)),
@@ -111,15 +111,6 @@ class Task:
             side=side,
             blocks=Blocks(np.array(starts), np.diff([*starts, len(keys)])),
         )
-
-    @cached_property
-    def _alone(self) -> Array:
-        """What a blend cast only once has of its own, as a batch error."""
-        out = np.zeros(len(self.readings))
-        for placed in self._placed:
-            if placed.effect.alone:
-                out = np.hypot(out, self._column(placed, self._from_prior[:, self.active]))
-        return out
 
     def _column(self, placed: Placed, design: Array) -> Array:
         return np.asarray(placed.ratio * placed.effect.shares[self.where] * design[:, placed.column])
@@ -143,7 +134,8 @@ class Task:
         return np.flatnonzero(np.any(np.abs(self._from_prior) > 1e-9, axis=0))
 
     @cached_property
-    def _placed(self) -> tuple[Placed, ...]:
+    def effects(self) -> tuple[Placed, ...]:
+        """Effects whose parameter any reading depends on."""
         column = {self.prior.names[k]: position for position, k in enumerate(self.active)}
         own = own_parts(self.all_effects)
         spread = {item.name: item.spread for item in self.common}
@@ -152,11 +144,6 @@ class Task:
             for effect in self.all_effects
             if effect.parameter in column
         )
-
-    @cached_property
-    def effects(self) -> tuple[Placed, ...]:
-        """Effects that are unknowns of their own."""
-        return tuple(placed for placed in self._placed if not placed.effect.alone)
 
     @property
     def unknowns(self) -> int:

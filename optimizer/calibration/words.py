@@ -23,7 +23,6 @@ _MODEL: Final[Mapping[str, str]] = MappingProxyType(
         "gamma_damp": "the same in damp use, over dry use",
         "gamma_time": "set time of gypsum and cement half and half, over what each takes alone",
         "kappa": "how much surplus gypsum takes from the cement's strength",
-        "blend_departure": "strength of gypsum and cement blends nobody has published, half and half",
         "csa_activation_energy": "how strongly cold slows the cement [kJ/mol]",
         "air": "air stirred into the mix",
         "loss_in_mold": "water lost in the open mold",
@@ -140,8 +139,6 @@ def _log_scale(name: str, material: str, figure: str, catalogue: Catalogue) -> f
     """Return the log of a factor that one unit of the figure stands for; None where it is no factor."""
     if name in _HALF_AND_HALF:
         return _HALF_AND_HALF[name]
-    if name == "blend_departure":
-        return catalogue.model["blend_spread"].value
     if material in catalogue and figure in ("strength", "set_time"):
         return figure_spread(catalogue, material, figure)
     return None

@@ -77,7 +77,7 @@ def laws_of(problem: Problem, case: Case) -> Laws:
         grain_gypsum=figure("filler_exponent_gypsum"),
         grain_csa=figure("filler_exponent_csa"),
         grain_light=figure("light_exponent"),
-        mixing=4.0 * (gamma + figure("blend_spread") * figure("blend_departure")),
+        mixing=4.0 * gamma,
         time_mixing=figure("gamma_time"),
         kappa=figure("kappa"),
         least_pores=figure("min_paste_porosity"),

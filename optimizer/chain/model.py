@@ -7,7 +7,7 @@ kilogram of water, into the m columns named by `COLUMNS`. Leading axes are draws
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -24,6 +24,7 @@ from optimizer.chain.columns import (
     plain_columns,
     regime_columns,
 )
+from optimizer.chain.discrepancy import DISCREPANT, Discrepancy, NoTrials
 from optimizer.chain.parameters import ParameterSet, parameters_of
 from optimizer.constants import WATER_DENSITY
 from optimizer.materials import Catalogue, Material
@@ -102,6 +103,10 @@ class Model:
         Role and kind by material.
     anchors : Mapping[str, Anchor]
         Solved reference points by binder.
+    discrepancy : Discrepancy
+        What the laws lack, for mixes of `names`.
+    departures : Mapping[str, Array]
+        Its draws by name, each of shape (draws, 1) [standard deviations]; empty at best values.
     """
 
     names: tuple[str, ...]
@@ -110,6 +115,8 @@ class Model:
     roles: tuple[str, ...]
     kinds: tuple[str, ...]
     anchors: Mapping[str, Anchor]
+    discrepancy: Discrepancy = field(default_factory=NoTrials)
+    departures: Mapping[str, Array] = field(default_factory=dict)
 
     def column(self, name: str, regime: str = "excess") -> Array:
         """Return one column's coefficients, shape (..., n + 1): per kg of each material, then of water."""
@@ -119,6 +126,15 @@ class Model:
     def drawn(self) -> bool:
         """True when the tables carry draws of the parameters."""
         return self.tables["excess"].ndim > 2
+
+    def departure(self, name: str, z: Array) -> Array:
+        """Return what the laws lack of discrepancy `name` at mixes ``z``, shape (mixes,) or (draws, mixes).
+
+        On its own scale: the natural log [-], or the property's unit where that is additive.
+        """
+        mean = self.discrepancy.mean(name, z)
+        drawn = self.departures.get(name)
+        return mean if drawn is None else np.asarray(mean + self.discrepancy.sd(name, z) * drawn)
 
     def __getitem__(self, name: str) -> Array:
         """Return the global constant `name`."""
@@ -130,6 +146,7 @@ def compile_model(
     names: Sequence[str],
     parameters: ParameterSet | None = None,
     fitted: Array | None = None,
+    departures: Array | None = None,
 ) -> Model:
     """Compile the chain for the materials `names`.
 
@@ -141,6 +158,8 @@ def compile_model(
         Uncertain parameters; default: those of the specs.
     fitted
         Values on the fitted scale, shape (m,) or (draws, m); default: the centers.
+    departures
+        Draws of the discrepancies, shape (draws, len(DISCREPANT)) [sd]; default: their means.
     """
     parameters = parameters or parameters_of(catalogue, names)
     values = parameters.values(fitted)
@@ -149,7 +168,6 @@ def compile_model(
     anchors = _anchors(catalogue, materials, lookup)
     tables = _tables(materials, lookup, anchors, () if fitted is None else np.shape(fitted)[:-1])
     constants = {key: _expand(values.get(key, figure.value)) for key, figure in catalogue.model.items()}
-    constants["blend_departure"] = _expand(values.get("blend_departure", 0.0))
     constants.update(_plasticizer(materials, lookup))
     return Model(
         tuple(names),
@@ -158,6 +176,8 @@ def compile_model(
         tuple(m.role for m in materials.values()),
         tuple(m.kind for m in materials.values()),
         anchors,
+        parameters.discrepancy.over(names),
+        {} if departures is None else {name: departures[:, k, None] for k, name in enumerate(DISCREPANT)},
     )
 
 

@@ -13,6 +13,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.chain.discrepancy import Discrepancy, NoTrials
 from optimizer.materials import Catalogue, Figure, Material
 
 __all__ = ["SPREAD_OF_RANGE", "Parameter", "ParameterSet", "parameters_of"]
@@ -75,11 +76,14 @@ class ParameterSet:
         Correlation matrix of a calibration, shape (m, m); None when independent.
     origin : Mapping[str, int]
         Trials that taught a parameter, by name; missing means none.
+    discrepancy : Discrepancy
+        What the laws lack at every value of the parameters.
     """
 
     items: tuple[Parameter, ...]
     correlation: Array | None = None
     origin: Mapping[str, int] = field(default_factory=dict)
+    discrepancy: Discrepancy = field(default_factory=NoTrials)
 
     def __len__(self) -> int:
         """Return how many parameters there are."""
@@ -140,7 +144,6 @@ def _root(matrix: Array) -> Array:
 def parameters_of(catalogue: Catalogue, names: Sequence[str]) -> ParameterSet:
     """List the parameters of the model and of the materials `names`, as shipped or as the specs say."""
     items = [_model_parameter(key, figure) for key, figure in catalogue.model.items()]
-    items.append(Parameter("blend_departure", 0.0, 1.0, log=False))
     for name in names:
         items.extend(_of_material(catalogue[name]))
     return ParameterSet(tuple(items))

@@ -7,7 +7,7 @@ unit of `optimizer.nomenclature`. `PREDICTORS` names them; money is added by `op
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from optimizer.chain.bench import Bench
 from optimizer.chain.body import Body, body_of, refilled
+from optimizer.chain.discrepancy import mix_coordinates
 from optimizer.chain.model import Model
 from optimizer.chain.strength import dry_gain, flexural
 from optimizer.chain.timing import DAY, LONGEST, Clock, clock_of, demold_need, demold_time, wet_strength_at
@@ -49,18 +50,31 @@ class Cast:
         Kilograms per liter, shape (mixes, n + 1).
     body : Body
         The hardened bodies.
+    intended : Array
+        The mixes as asked for, before any weighing error, shape (mixes, n + 1) [kg/L].
     """
 
     model: Model
     bench: Bench
     mixes: Array
     body: Body
+    intended: Array
+
+    @cached_property
+    def coordinates(self) -> Array:
+        """Coordinates of the discrepancy, shape (mixes, n + 1) [-]."""
+        return mix_coordinates(self.intended)
+
+    def departure(self, name: str) -> Array:
+        """Return what the laws lack of one of `optimizer.chain.discrepancy.DISCREPANT`, on its scale."""
+        return self.model.departure(name, self.coordinates)
 
     @cached_property
     def clock(self) -> Clock:
         """Set and gain at the shop's temperature."""
-        bench = self.bench
-        return clock_of(self.model, self.body, temperature=bench.temperature, damp=bench.shop.damp_service)
+        bench, later = self.bench, np.exp(self.departure("set"))
+        law = clock_of(self.model, self.body, temperature=bench.temperature, damp=bench.shop.damp_service)
+        return replace(law, initial=law.initial * later, final=law.final * later)
 
     @cached_property
     def liters(self) -> float:
@@ -82,13 +96,14 @@ class Cast:
         """Water taken up by mass [fraction]."""
         share = self.body.gypsum_share
         opened = share * self.model["open_pores_gypsum"] + (1.0 - share) * self.model["open_pores_csa"]
-        return np.asarray(self.body.porosity * opened / np.maximum(self.dry_density, _TINY))
+        law = self.body.porosity * opened / np.maximum(self.dry_density, _TINY)
+        return np.asarray(law * np.exp(self.departure("absorption")))
 
     @cached_property
     def dry_strength(self) -> Array:
         """Compressive strength at constant mass [MPa]."""
         wet = wet_strength_at(self.clock, self.bench.shop.damp_cure)
-        return np.asarray(wet * np.exp(dry_gain(self.body)))
+        return np.asarray(wet * np.exp(dry_gain(self.body) + self.departure("strength")))
 
     @cached_property
     def conductivity(self) -> Array:
@@ -118,7 +133,8 @@ class Cast:
             return unknown, unknown
         share = self.model["flame_share"]
         outer, inner = wall_temperatures(self.bench.wall, self.conductivity, share)
-        return np.asarray(outer), np.asarray(inner)
+        hotter = self.departure("heat")
+        return np.asarray(outer + hotter), np.asarray(inner + hotter)
 
     @cached_property
     def heat_limit(self) -> Array:
@@ -134,14 +150,16 @@ class Cast:
         return demold_need(self.model, self.body.gypsum_share, self.bench.vessel.wall)
 
 
-def cast_of(model: Model, bench: Bench, mixes: Array) -> Cast:
+def cast_of(model: Model, bench: Bench, mixes: Array, intended: Array | None = None) -> Cast:
     """Return the casts of `mixes`, shape (mixes, n + 1) [kg/L], see `optimizer.chain.body.per_liter`.
 
-    With draws in the model the weighed masses stay in proportion and fill the liter in every draw.
+    With draws in the model the weighed masses stay in proportion and fill the liter in every draw. `intended`
+    are the mixes as asked for, where `mixes`, of shape (draws, mixes, n + 1), carry errors of weighing.
     """
+    asked = mixes if intended is None else intended
     if model.drawn:
         mixes = refilled(model, mixes)
-    return Cast(model, bench, mixes, body_of(model, mixes))
+    return Cast(model, bench, mixes, body_of(model, mixes), asked)
 
 
 def _vessel_mass(density: Array, cast: Cast) -> Array:
@@ -149,11 +167,16 @@ def _vessel_mass(density: Array, cast: Cast) -> Array:
 
 
 def _demolded_mass(cast: Cast) -> Array:
-    return _vessel_mass(cast.fresh_density, cast) * (1.0 - cast.model["loss_in_mold"])
+    kept = (1.0 - cast.model["loss_in_mold"]) * np.exp(cast.departure("mass"))
+    return np.asarray(_vessel_mass(cast.fresh_density, cast) * kept)
+
+
+def _dry_mass(cast: Cast) -> Array:
+    return np.asarray(_vessel_mass(cast.dry_density, cast) * np.exp(cast.departure("mass")))
 
 
 def _wet_strength(cast: Cast) -> Array:
-    return wet_strength_at(cast.clock, DAY)
+    return np.asarray(wet_strength_at(cast.clock, DAY) * np.exp(cast.departure("strength")))
 
 
 def _flexural_strength(cast: Cast) -> Array:
@@ -170,7 +193,8 @@ def _working_window(cast: Cast) -> Array:
 
 
 def _demold_time(cast: Cast) -> Array:
-    return demold_time(cast.clock, cast.demold_need, cast.bench.shop.demold_floor)
+    later = np.exp(cast.departure("demold_time"))
+    return demold_time(cast.clock, cast.demold_need, cast.bench.shop.demold_floor, later)
 
 
 def _drying_time(cast: Cast) -> Array:
@@ -186,7 +210,7 @@ def _drying_time(cast: Cast) -> Array:
 
 def _whiteness(cast: Cast) -> Array:
     ratio = cast.body["absorb"] / np.maximum(cast.body["scatter"], _TINY)
-    return np.asarray(lightness(reflectance(ratio)))
+    return np.asarray(np.clip(lightness(reflectance(ratio)) + cast.departure("whiteness"), 0.0, 100.0))
 
 
 def setting_heat(cast: Cast, clock: Clock) -> tuple[Array, ...]:
@@ -247,7 +271,7 @@ def _damp_risk(cast: Cast) -> Array:
 PREDICTORS: Final[Mapping[str, Callable[[Cast], Array]]] = {
     "fresh_density": lambda cast: cast.fresh_density,
     "demolded_mass": _demolded_mass,
-    "dry_mass": lambda cast: _vessel_mass(cast.dry_density, cast),
+    "dry_mass": _dry_mass,
     "porosity": lambda cast: cast.body.porosity,
     "absorption": lambda cast: cast.absorption,
     "wet_strength": _wet_strength,

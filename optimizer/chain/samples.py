@@ -1,4 +1,4 @@
-"""The chain at common draws of everything that is not known: uncertain figures and the scatter of a batch.
+"""The chain at common draws of all that is not known: figures, what the laws lack, and a batch's scatter.
 
 Every range, chance and expected cost is the property chain evaluated on such draws, so that nothing is
 linearized and what is printed of one mix agrees with what is printed of its neighbor. Two sets: `SEARCH`
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from optimizer.chain.bench import Bench
+from optimizer.chain.discrepancy import DISCREPANT
 from optimizer.chain.model import Model, compile_model
 from optimizer.chain.parameters import ParameterSet
 from optimizer.chain.predict import Cast, cast_of
@@ -69,7 +70,7 @@ PRINTED: Final = DrawSet(2048, 2)
 
 @dataclass(frozen=True)
 class Samples:
-    """The chain compiled at draws of its figures, with draws of the batch scatter in standard deviations.
+    """The chain compiled at draws of figures and discrepancies, with draws of the batch scatter.
 
     Attributes
     ----------
@@ -110,7 +111,7 @@ class Samples:
         model = replace(self.model, constants={**self.model.constants, "air": air})
         weighed = mixes * np.exp(self._weighing_errors(bench, mixes) * self.weighing)
         there = np.clip(shop.temperature + shop.temperature_error * self.temperature, *_AIR_TEMPERATURES)
-        return cast_of(model, bench.at(there), weighed)
+        return cast_of(model, bench.at(there), weighed, mixes)
 
     def _weighing_errors(self, bench: Bench, mixes: Array) -> Array:
         """Return the relative error of each weighing, shape (mixes, n + 1) [standard deviation, -].
@@ -145,11 +146,12 @@ def samples_of(
     draws
         `SEARCH` or `PRINTED`.
     """
-    figures, scatter = len(parameters), len(names) + 3
-    noise = standard_normals(draws, figures + scatter)
-    model = compile_model(catalogue, names, parameters, parameters.fitted_at(noise[:, :figures]))
-    rest = noise[:, figures:]
-    return Samples(model, rest[:, None, :-2], rest[:, -2:-1], rest[:, -1:])
+    widths = np.cumsum([len(parameters), len(DISCREPANT), len(names) + 1, 1, 1])
+    figures, departures, weighing, temperature, air = np.split(
+        standard_normals(draws, int(widths[-1])), widths[:-1], axis=1
+    )
+    model = compile_model(catalogue, names, parameters, parameters.fitted_at(figures), departures)
+    return Samples(model, weighing[:, None, :], temperature, air)
 
 
 @dataclass(frozen=True)

@@ -79,7 +79,6 @@ def ln_end_strength(model: Model, body: Body, *, damp: bool = False) -> Array:
         + model["light_exponent"] * np.log1p(-np.minimum(body["light"], 0.99))
         + 4.0 * gamma * mixed
         - model["kappa"] * cement * knee
-        + 4.0 * model["blend_spread"] * model["blend_departure"] * mixed
         + _ln_admixtures(body)
     )
     capped = np.minimum(value, np.log(model["strength_ceiling"]) + body.mean("ln_top"))

@@ -137,12 +137,15 @@ def demold_need(model: Model, gypsum_share: Array, wall: float) -> Array:
     return np.asarray(np.maximum(plain, bend))
 
 
-def demold_time(clock: Clock, need: Array, floor: float = 0.0) -> Array:
+def demold_time(clock: Clock, need: Array, floor: float = 0.0, later: Array | float = 1.0) -> Array:
     """Return the first age at which the vessel may leave the mold [min]; infinity when never.
 
-    Not before final set nor before the shop's own floor.
+    Not before final set nor before the shop's own floor. `later` is what the age with enough strength is
+    multiplied by, for what the laws of strength and gain lack [-].
     """
-    return first_strong_age(clock, need, np.maximum(clock.final, max(floor, 1e-3)))
+    strong = first_strong_age(clock, need, np.minimum(clock.initial, LONGEST))
+    age = np.maximum(np.maximum(strong * later, clock.final), max(floor, 1e-3))
+    return np.asarray(np.where(age < LONGEST, age, np.inf))
 
 
 def first_strong_age(clock: Clock, need: Array, start: Array) -> Array:

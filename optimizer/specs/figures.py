@@ -85,7 +85,6 @@ MODEL_FIGURES: Final[Mapping[str, Span]] = {
     "gamma_damp": Span("-", -2.0, 0.0),
     "gamma_time": Span("-", -4.0, 0.0),
     "kappa": Span("-", 0.0, 2.0),
-    "blend_spread": Span("-", 0.0, 1.0),
     "min_paste_porosity": Span("fraction", 0.0, 0.4),
     "strength_ceiling": Span("-", 1.0, 3.0),
     "csa_activation_energy": Span("kJ/mol", 10.0, 100.0),

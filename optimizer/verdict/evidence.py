@@ -87,7 +87,7 @@ def _trials_behind(problem: Problem, cast: Cast) -> int:
         for binder in binders
     ]
     if len({binder.kind for binder in binders}) > 1:
-        counts.append(origin.get("blend_departure", 0))
+        counts.append(origin.get("gamma", 0))
     return min(counts, default=0)
 
 

@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
-from optimizer.calibration.lab_errors import KINDS, OWN_DEPARTURE
+from optimizer.calibration.lab_errors import KINDS
 from optimizer.calibration.observe import expected, observe
 from optimizer.chain.bench import bench_of
 from optimizer.chain.body import per_liter
@@ -114,12 +114,8 @@ class World:
         return self.rng.standard_normal(len(self.prior))
 
     def truth(self) -> np.ndarray:
-        """Return the true figures as one blend has them: its own departure is drawn anew."""
-        out = self.prior.centers + self.normal * self.prior.spreads
-        place = self.prior.names.index("blend_departure")
-        common = np.sqrt(1.0 - OWN_DEPARTURE**2) * self.normal[place]
-        out[place] = common + OWN_DEPARTURE * self.rng.standard_normal()
-        return out
+        """Return the true figures of the studio."""
+        return np.asarray(self.prior.centers + self.normal * self.prior.spreads)
 
     def trial(self, number: int) -> Trial:
         """Return one trial of a blend somewhere about."""

@@ -13,7 +13,7 @@ import pytest
 from optimizer.calibration.agreement import agreement
 from optimizer.calibration.files import calibration_text
 from optimizer.calibration.fit import calibrate
-from optimizer.calibration.lab_errors import BAG, OWN_DEPARTURE
+from optimizer.calibration.lab_errors import BAG
 from optimizer.calibration.readings import Studio
 from optimizer.calibration.record import parameter_set
 from optimizer.chain.parameters import parameters_of
@@ -59,14 +59,6 @@ class TestAgreement:
         for name, value in before.items():
             assert after[name] == pytest.approx(value, abs=0.05 * (wide[name][1] - wide[name][0])), name
             assert narrow[name][1] - narrow[name][0] < 0.8 * (wide[name][1] - wide[name][0]), name
-
-    def test_the_departure_of_a_blend_from_the_law_stays(self, catalogue, world):
-        many = [
-            filled([blank(k, TARGET)], catalogue, world.prior, world.truth(), world.rng)[0] for k in range(30)
-        ]
-        told = parameter_set(calibrate(many, catalogue).calibration, catalogue, NAMES)
-        place = told.names.index("blend_departure")
-        assert OWN_DEPARTURE < told.spreads[place] < 1.0
 
     def test_readings_are_less_off_than_before(self, catalogue, trials):
         found = agreement(calibrate(trials, catalogue))

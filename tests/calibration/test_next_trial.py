@@ -18,7 +18,7 @@ from optimizer.shop import Limit
 from optimizer.studies.design import design_problem
 from optimizer.verdict.confidence import Doubt
 from optimizer.verdict.evidence import evidence_of
-from tests.calibration.studios import NAMES, TARGET, WATER, World, cast, filled, values
+from tests.calibration.studios import NAMES, filled
 
 PURE = {"rapid_set_mortar": 1.0}
 
@@ -87,23 +87,6 @@ def test_without_a_blend_or_a_limit_there_is_no_advice(problem, solution):
         next_trial(problem, replace(solution, mix=None))
     with pytest.raises(NoVerdict):
         next_trial(problem.with_limits([]), solution)
-
-
-def test_studios_that_cast_the_blend_itself_know_it_better(catalogue):
-    """After three trials at the blend of interest its strength is known better than after three elsewhere."""
-    errors: dict[str, list[float]] = {"there": [], "elsewhere": []}
-    for seed in range(8):
-        world = World(catalogue, 500 + seed)
-        truth = world.truth()
-        real = values(cast(catalogue, world.prior, truth))["dry_strength"]
-        trial = standard_trial(Candidate("", TARGET, WATER))
-        there = [replace(trial, id=str(k)) for k in range(3)]
-        there = [filled([one], catalogue, world.prior, truth, world.rng)[0] for one in there]
-        for name, trials in (("there", there), ("elsewhere", [world.trial(k) for k in range(3)])):
-            told = parameter_set(calibrate(trials, catalogue).calibration, catalogue, NAMES)
-            errors[name].append(values(cast(catalogue, told))["dry_strength"] / real - 1.0)
-    there, elsewhere = (np.sqrt(np.mean(np.square(errors[name]))) for name in ("there", "elsewhere"))
-    assert there < elsewhere
 
 
 def test_a_blend_is_called_calibrated_only_where_each_binder_is(problem, solution, catalogue):

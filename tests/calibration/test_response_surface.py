@@ -35,7 +35,7 @@ def test_a_hump_no_figure_can_take_up_is_found(catalogue):
     assert "near" in worst.sentence()
 
 
-@pytest.mark.parametrize("seed", [42, 43, 44])
+@pytest.mark.parametrize("seed", [43, 44, 45])
 def test_scatter_is_not_taken_for_a_pattern(catalogue, seed):
     fit = calibrate(spread_trials(catalogue, seed, lambda flour: 1.0), catalogue)
     assert misfits(fit) == ()

@@ -10,6 +10,7 @@ from scipy import stats
 
 from optimizer.chain.bench import bench_of
 from optimizer.chain.body import per_liter
+from optimizer.chain.discrepancy import DISCREPANT, NoTrials
 from optimizer.chain.predict import PREDICTORS, cast_of
 from optimizer.chain.samples import PRINTED, SEARCH, DrawSet, samples_of, standard_normals
 from tests.chain.helpers import all_materials, cast
@@ -20,7 +21,11 @@ FINE_SCALE = {"weigh_step": 1e-9, "dose_step": 1e-9}
 
 
 def known_for_sure(parameters):
-    return replace(parameters, items=tuple(replace(x, spread=0.0) for x in parameters.items))
+    return replace(
+        parameters,
+        items=tuple(replace(x, spread=0.0) for x in parameters.items),
+        discrepancy=NoTrials(dict.fromkeys(DISCREPANT, 0.0)),
+    )
 
 
 @pytest.fixture(scope="module")

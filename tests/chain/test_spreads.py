@@ -81,24 +81,6 @@ def test_correlation_changes_a_spread():
     assert np.allclose(draws.sum(axis=1), 0.0, atol=1e-6)
 
 
-def test_blending_widens_most_in_the_middle(catalogue, demo):
-    """No series is published between 30 and 95 % hemihydrate: the departure term grows toward the middle."""
-    problem = all_materials(demo, catalogue)
-    known = problem.parameters
-    place = known.names.index("blend_departure")
-    sure = known.moved({"blend_departure": replace(known.items[place], spread=0.0)})
-    extra = []
-    for share in (0.02, 0.5, 0.98):
-        there = cast(problem, {"gypsum_cement": share, "csa_cement": 1 - share}, 0.5)
-        widths = []
-        for parameters in (sure, known):
-            low, high = ranges(problem, there, ("dry_strength",), parameters)["dry_strength"]
-            widths.append(np.log(high / low))
-        extra.append(widths[1] - widths[0])
-    assert extra[1] > 3 * max(extra[0], extra[2])
-    assert min(extra) >= 0.0
-
-
 def test_every_uncertain_figure_is_a_parameter(catalogue):
     names = parameters_of(catalogue, tuple(catalogue)).names
     assert {"b_gypsum", "gamma", "flame_share", "gypsum_cement.density", "csa_cement.strength"} <= set(names)
