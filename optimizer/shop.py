@@ -290,7 +290,15 @@ class Price:
 
 @dataclass(frozen=True)
 class Bounds:
-    """Share of the dry powder a material may take; `least` applies when it is used at all [fraction]."""
+    """Share of the dry powder that a material may take.
+
+    Attributes
+    ----------
+    least : float
+        Least share of the dry powder, where the material is used at all [fraction].
+    most : float
+        Largest share of the dry powder [fraction].
+    """
 
     least: float = 0.0
     most: float = 1.0

@@ -11,30 +11,16 @@ import os
 import re
 import shlex
 from collections.abc import Iterator, Sequence
-from dataclasses import MISSING, fields
-from itertools import groupby
 from pathlib import Path
 
 import click
 import pytest
 
-from optimizer.job import Job
-from optimizer.jobfile.json_schema import meanings
-from optimizer.jobfile.keys import CANDLE, PRICE, SHOP, TOP_VALUES, VESSEL
-from optimizer.jobfile.kinds import Choice, Key
 from optimizer.materials import Catalogue
-from optimizer.nomenclature import QUANTITIES
-from optimizer.shop import Candle, Price, Shop, Vessel
 from ui.cli import cli, run
 
 README = Path(__file__).parents[1] / "README.md"
 UPDATE = bool(os.environ.get("UPDATE_README"))
-TABLES = {
-    "vessel": (VESSEL, Vessel),
-    "candle": (CANDLE, Candle),
-    "shop": (SHOP, Shop),
-    "prices": (PRICE, Price),
-}
 FLAGS = doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE
 
 
@@ -102,59 +88,16 @@ def _table(heads: Sequence[str], rows: Iterator[Sequence[str]]) -> str:
     return "\n".join(f"| {' | '.join(line)} |" for line in lines)
 
 
-def _limit_rows() -> Iterator[list[str]]:
-    for name, row in QUANTITIES.items():
-        words = {"-": "", "class": "low, medium, high", "currency": "the job's currency", "degC": "°C"}
-        unit = words.get(row.unit, row.unit)
-        yield [f"`{name}`", row.meaning, unit]
-
-
-def _key_rows(keys: Sequence[Key], record: type) -> Iterator[list[str]]:
-    """Give one row per meaning; keys that share one stand together."""
-    words = meanings(record)
-    defaults = {each.name: each.default for each in fields(record)}
-    for meaning, group in groupby(keys, lambda key: _meaning(key, words)):
-        members = list(group)
-        shown = [_default(key, defaults[key.field or key.name]) for key in members]
-        yield [", ".join(f"`{key.name}`" for key in members), meaning, ", ".join(filter(None, shown))]
-
-
-def _meaning(key: Key, words: dict[str, str]) -> str:
-    if isinstance(key, Choice):
-        return f"One of: {', '.join(key.words)}."
-    return words[key.field or key.name].replace("``", "`").replace("degC", "°C")
-
-
-def _default(key: Key, default: object) -> str:
-    if default is MISSING or default in (None, "", ()):
-        return ""
-    written = key.write(default)  # type: ignore[arg-type]  # a default fits its key
-    plain = (
-        str(written).lower()
-        if isinstance(written, bool)
-        else f"{written:g}"
-        if isinstance(written, float)
-        else written
-    )
-    return f"`{plain}`"
-
-
 def _material_rows(catalogue: Catalogue) -> Iterator[list[str]]:
     for name in catalogue:
         yield [f"`{name}`", catalogue[name].role, catalogue[name].note]
 
 
 def _generated(catalogue: Catalogue) -> dict[str, str]:
-    heads = ("key", "meaning", "default")
-    parts = {
-        "limits": _table(("name", "meaning", "unit"), _limit_rows()),
-        "top keys": _table(heads, _key_rows(TOP_VALUES, Job)),
-        "materials": _table(("material", "role", "what it is"), _material_rows(catalogue)),
-    }
-    return parts | {f"{name} keys": _table(heads, _key_rows(*table)) for name, table in TABLES.items()}
+    return {"materials": _table(("material", "role", "what it is"), _material_rows(catalogue))}
 
 
-@pytest.mark.parametrize("name", ["limits", "materials", "top keys", *(f"{n} keys" for n in TABLES)])
+@pytest.mark.parametrize("name", ["materials"])
 def test_tables_are_those_of_the_code(catalogue: Catalogue, name: str) -> None:
     expected = _generated(catalogue)[name]
     pattern = rf"(<!-- {name} -->\n)(.*?)(<!-- end -->)"

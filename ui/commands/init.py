@@ -19,12 +19,18 @@ _DEFAULT = "job.toml"
     "--demo", is_flag=True, help="Write the demo job instead: a white tumbler with invented prices."
 )
 @click.option("--force", is_flag=True, help="Overwrite FILE if it is there.")
+@click.option("--keys", is_flag=True, help="Write nothing; list every key with its meaning and default.")
 @delivered
-def init(file: str | None, demo: bool, force: bool, delivery: Delivery) -> int:
+def init(file: str | None, demo: bool, force: bool, keys: bool, delivery: Delivery) -> int:
     """Write a commented job file to FILE (job.toml; - for standard output) to start from.
 
     Change its figures to yours, then run: vesselblend design FILE
     """
+    if keys:
+        from ui.key_text import key_blocks, keys_json
+
+        delivery.send(keys_json(), lambda: list(key_blocks()))
+        return 0
     from optimizer.errors import Fault, FileFaults
     from optimizer.jobfile import template
     from optimizer.outputs import create_whole, write_whole
