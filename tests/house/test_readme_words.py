@@ -11,7 +11,6 @@ import pytest
 
 import optimizer
 from optimizer import errors
-from optimizer.jobfile.keys import TOP
 from ui.cli import cli
 from ui.commands.shared import NO_BLEND, NO_VERDICT
 
@@ -42,11 +41,8 @@ def test_exit_codes_are_those_of_the_code_and_no_others():
     assert listed - CODES <= {1, 2}, "1: unforeseen, 2: words of the command"
 
 
-def test_every_table_of_the_job_file_the_readme_heads_exists():
-    headed = set(re.findall(r"^### `\[([a-z]+)", TEXT, re.MULTILINE))
-    assert headed
-    assert sorted(headed - set(TOP)) == []
-    assert sorted({"vessel", "candle", "shop", "limits", "prices", "bounds"} - headed) == []
+def test_the_readme_says_where_the_keys_of_a_job_file_are_listed():
+    assert "`vesselblend init --keys`" in TEXT
 
 
 @pytest.mark.parametrize("block", re.findall(r"^```pycon\n(.*?)^```", TEXT, re.DOTALL | re.MULTILINE))
