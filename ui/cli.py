@@ -27,6 +27,7 @@ from ui.commands.sweep import sweep
 from ui.commands.trials import trials
 from ui.commands.trials_book import trials_columns, trials_show, trials_trace, trials_void
 from ui.commands.trials_fit import trials_fit, trials_next
+from ui.commands.trials_import import trials_import
 from ui.commands.trials_measure import trials_measure
 from ui.delivery import forget_output, say
 
@@ -79,6 +80,7 @@ def cli() -> None:
 for _command in (design, check, frontier, card, order, sweep, materials, trials, init, page):
     cli.add_command(_command)
 for _command in (
+    trials_import,
     trials_fit,
     trials_next,
     trials_void,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from pathlib import Path
 from typing import Any
@@ -68,17 +68,21 @@ def _label(name: str, catalogue: Catalogue) -> str:
 
 
 def listed_blocks(
-    entries: Sequence[Entry], count: int, catalogue: Catalogue, units: System
+    entries: Sequence[Entry],
+    count: int,
+    catalogue: Catalogue,
+    units: System,
+    short: Mapping[str, str],
 ) -> Iterator[Block]:
-    """Give a list of trials, newest first."""
+    """Give a list of trials, newest first; machine-made ids by their `short` names."""
     heads = ("trial", "blend by mass", "water ratio", "left the mold after", "strength", "whiteness L*")
-    yield table(heads, [_row(entry, catalogue, units) for entry in entries], (2,))
+    yield table(heads, [_row(entry, catalogue, units, short) for entry in entries], (2,))
     void = sum(entry.withdrawn for entry in entries)
     tail = f", {void} of them void" if void else ""
     yield sentence(f"{len(entries)} of {count} trials{tail}.", gap=True)
 
 
-def _row(entry: Entry, catalogue: Catalogue, units: System) -> list[str]:
+def _row(entry: Entry, catalogue: Catalogue, units: System, short: Mapping[str, str]) -> list[str]:
     trial = entry.trial
     ratio = "" if trial.water_ratio is None else f"{trial.water_ratio:.3f}"
     demold = out_words(trial, units)
@@ -87,7 +91,7 @@ def _row(entry: Entry, catalogue: Catalogue, units: System) -> list[str]:
         for s in trial.strengths
     ]
     white = "" if trial.whiteness is None else significant(trial.whiteness, 3)
-    name = f"{trial.id} (void)" if entry.withdrawn else trial.id
+    name = short.get(trial.id, trial.id) + (" (void)" if entry.withdrawn else "")
     return [name, known_blend(trial, catalogue), ratio, demold, ", ".join(strengths), white]
 
 

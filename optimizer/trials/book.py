@@ -19,6 +19,7 @@ from optimizer.trials.files import prepare, reading, writing
 from optimizer.trials.history import CONFLICT, State, refused, standing
 from optimizer.trials.records import Trial, Version, as_versions
 from optimizer.trials.rows import Entry, entries_of, insert
+from optimizer.trials.short_names import full_names, short_names
 from optimizer.trials.troubles import BookConflict, NoSuchTrial
 
 __all__ = ["Entered", "TrialBook", "book_beside"]
@@ -192,7 +193,7 @@ class TrialBook:
         Parameters
         ----------
         id : str
-            Id of the trial [-].
+            Id of the trial, or its short name [-].
         reason : str
             Why [-].
 
@@ -207,6 +208,7 @@ class TrialBook:
             When the book has no trial of this id.
         """
         with writing(self.path, self.timeout) as connection:
+            id = self._whole_id(connection, id)
             revision = self._next_revision(connection, id, None)
             rows = connection.execute("SELECT * FROM latest WHERE id = ?", (id,)).fetchall()
             insert(connection, entries_of(connection, rows)[0].trial, revision, reason, withdrawn=True)
@@ -218,7 +220,7 @@ class TrialBook:
         Parameters
         ----------
         id : str
-            Id of the trial [-].
+            Id of the trial, or its short name [-].
 
         Returns
         -------
@@ -238,7 +240,7 @@ class TrialBook:
         Parameters
         ----------
         id : str
-            Id of the trial [-].
+            Id of the trial, or its short name [-].
 
         Returns
         -------
@@ -251,10 +253,16 @@ class TrialBook:
             When the book has no trial of this id.
         """
         with reading(self.path, self.timeout) as connection:
-            rows = connection.execute("SELECT * FROM entry WHERE id = ? ORDER BY revision", (id,)).fetchall()
-            if not rows:
-                raise self._unknown(connection, id)
+            whole = self._whole_id(connection, id)
+            rows = connection.execute(
+                "SELECT * FROM entry WHERE id = ? ORDER BY revision", (whole,)
+            ).fetchall()
             return entries_of(connection, rows)
+
+    def short_names(self) -> dict[str, str]:
+        """Return a short name for each id that was made from a trial's content; see `short_names`."""
+        with reading(self.path, self.timeout) as connection:
+            return short_names(_ids(connection))
 
     def count(self, void: bool = False) -> int:
         """Return how many trials count at present; with `void`, void ones too [count]."""
@@ -341,6 +349,18 @@ class TrialBook:
             raise BookConflict(self.path, value, allowed, "Look at the newest version and correct that one.")
         return int(known["revision"]) + 1
 
+    def _whole_id(self, connection: sqlite3.Connection, text: str) -> str:
+        """Return the id a name means: itself, or the one machine-made id it is short for."""
+        if _latest(connection, text) is not None:
+            return text
+        meant = full_names(text, _ids(connection))
+        if len(meant) > 1:
+            allowed = f"the name of one trial; this one could be {', '.join(meant[:3])}"
+            raise NoSuchTrial(self.path, f"trial {text!r}", allowed, "Write more of its letters.")
+        if not meant:
+            raise self._unknown(connection, text)
+        return meant[0]
+
     def _unknown(self, connection: sqlite3.Connection, id: str) -> NoSuchTrial:
         rows = connection.execute("SELECT id FROM entry WHERE revision = 1 ORDER BY number DESC LIMIT 3")
         nearest = ", ".join(row[0] for row in rows) or "none yet"
@@ -360,6 +380,10 @@ def _held(connection: sqlite3.Connection, id: str) -> list[State]:
     """Return the versions the book holds of a trial, oldest first."""
     order = "SELECT digest, withdrawn FROM entry WHERE id = ? ORDER BY revision"
     return [(row[0], bool(row[1])) for row in connection.execute(order, (id,))]
+
+
+def _ids(connection: sqlite3.Connection) -> list[str]:
+    return [row[0] for row in connection.execute("SELECT id FROM entry WHERE revision = 1")]
 
 
 def _reason(version: Version, known: Sequence[State], otherwise: str) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from types import MappingProxyType
 from typing import Final
@@ -18,7 +18,18 @@ from optimizer.errors import Fault, QuantityError
 from optimizer.trials.records import Version
 from optimizer.units import parse
 
-__all__ = ["BOOK", "GROUPS", "SCALARS", "WORDS", "Column", "Header", "headers_for", "read_header"]
+__all__ = [
+    "BOOK",
+    "GROUPS",
+    "SCALARS",
+    "WORDS",
+    "Column",
+    "Header",
+    "crowded",
+    "headers_for",
+    "known_column",
+    "read_header",
+]
 
 WORDS: Final = ("text", "name", "date", "labels", "yes")
 """Columns that hold no number."""
@@ -190,41 +201,54 @@ def headers_for(versions: Sequence[Version]) -> tuple[Column, ...]:
     return (*columns, Column("remarks", "text"))
 
 
-def read_header(texts: Sequence[str], where: str) -> tuple[tuple[Header | None, ...], tuple[Fault, ...]]:
+def read_header(
+    texts: Sequence[str], where: str, row: int = 1, written: Sequence[str] = ()
+) -> tuple[tuple[Header | None, ...], tuple[Fault, ...]]:
     """Return what each header means, and every fault of the header row.
 
     Parameters
     ----------
     texts : Sequence[str]
-        Cells of the first row [-].
+        Names of the columns [-].
     where : str
         Name of the file, for faults [-].
+    row : int
+        Row of the header, for faults [-].
+    written : Sequence[str]
+        Cells of the header as they stand in the file, where `texts` are their meanings [-].
 
     Returns
     -------
     tuple[tuple[Header | None, ...], tuple[Fault, ...]]
         One item per cell, None for columns that are not read; and the faults.
     """
-    if len(texts) > _MOST_COLUMNS or max(map(len, texts), default=0) > _LONGEST_NAME:
+    if crowded(texts):
         return (), (_crowded(texts, where),)
     found: list[Header | None] = []
     faults: list[Fault] = []
     for number, text in enumerate(texts, start=1):
-        place = f"{where}:row 1, column {number}"
+        place = f"{where}:row {row}, column {number}"
         header = None
         if text.strip() and not text.strip().startswith("#"):
+            seen = written[number - 1].strip() if number <= len(written) else text.strip()
             header = _header(text.strip())
-            wrong = [*_header_faults(header, text.strip(), place)]
+            header = header and replace(header, text=seen)
+            wrong = [*_header_faults(header, seen, place)]
             faults += wrong
             header = None if wrong else header
         found.append(header)
-    faults += _twice(found, where)
+    faults += _twice(found, f"{where}:row {row}")
     if not any(header is not None and header.column.field == "date" for header in found):
         allowed = "a column named date"
         faults.append(
-            Fault(f"{where}:row 1", "no date column", allowed, "Add the day of the pour to every row.")
+            Fault(f"{where}:row {row}", "no date column", allowed, "Add the day of the pour to every row.")
         )
     return tuple(found), tuple(faults)
+
+
+def crowded(texts: Sequence[str]) -> bool:
+    """Return whether a header has more or longer names than any table of trials has."""
+    return len(texts) > _MOST_COLUMNS or max(map(len, texts), default=0) > _LONGEST_NAME
 
 
 def _crowded(texts: Sequence[str], where: str) -> Fault:
@@ -238,11 +262,11 @@ def _header(text: str) -> Header | None:
     """Match a header: first as a whole, then with its last word as the unit."""
     bracketed = re.fullmatch(r"(.+?)\s*[\[(](.*)[\])]", text)
     name, unit = (bracketed[1], bracketed[2].strip()) if bracketed else (text, "")
-    column = _column(name)
+    column = known_column(name)
     if column is not None:
         return Header(column, unit or _default_unit(column), text)
     split = re.fullmatch(r"(.+)[ _]([^ _]+)", name)
-    column = _column(split[1]) if split and not bracketed else None
+    column = known_column(split[1]) if split and not bracketed else None
     return None if column is None or split is None else Header(column, split[2], text)
 
 
@@ -251,7 +275,14 @@ def _default_unit(column: Column) -> str:
     return column.unit if column.unit in ("-", "count", "fraction", *WORDS) else ""
 
 
-def _column(name: str) -> Column | None:
+def known_column(name: str) -> Column | None:
+    """Return the column a name means, in any writing of its words; None: no column of the trial table.
+
+    Examples
+    --------
+    >>> known_column("Strength_2_Value").name, known_column("mood")
+    ('strength 2 value', None)
+    """
     key = re.sub(r"[\s_\-]+", "_", name.strip().lower()).strip("_")
     key = _ALIASES.get(key, key)
     if key in SCALARS or key in BOOK:
@@ -292,5 +323,5 @@ def _twice(found: Sequence[Header | None], where: str) -> Iterator[Fault]:
             continue
         if header.column in seen:
             value = f"{seen[header.column]!r} and {header.text!r}"
-            yield Fault(f"{where}:row 1", value, "each column once", "Delete or rename one of the two.")
+            yield Fault(where, value, "each column once", "Delete or rename one of the two.")
         seen[header.column] = header.text

@@ -10,7 +10,7 @@ import csv
 import datetime as dt
 import io
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -18,12 +18,15 @@ from optimizer.errors import Fault, FileFaults
 from optimizer.outputs import write_whole
 from optimizer.trials.cells import cell_text, write_row
 from optimizer.trials.columns import headers_for
+from optimizer.trials.import_choices import ImportChoices
 from optimizer.trials.records import Trial, Version, as_versions
 from optimizer.trials.tables import Table, check_size, read_table
 
 __all__ = ["read_csv", "read_csv_text", "write_csv", "write_csv_text"]
 
 _SEPARATORS: Final = (",", ";", "\t")
+_LOOKED_AT: Final = 100_000
+"""Letters of a file in which its separator is looked for [count]."""
 
 
 def write_csv_text(trials: Sequence[Trial | Version], decimal_comma: bool = False) -> str:
@@ -78,7 +81,12 @@ def write_csv(trials: Sequence[Trial | Version], path: Path, decimal_comma: bool
     write_whole(path, content)
 
 
-def read_csv(path: Path, today: dt.date | None = None) -> Table:
+def read_csv(
+    path: Path,
+    today: dt.date | None = None,
+    materials: Collection[str] = (),
+    choices: ImportChoices | None = None,
+) -> Table:
     """Read a CSV file of trials.
 
     Parameters
@@ -87,6 +95,8 @@ def read_csv(path: Path, today: dt.date | None = None) -> Table:
         File [-].
     today : datetime.date | None
         The day after which a date is in the future; None: the machine's date [-].
+    materials, choices : Collection[str], ImportChoices | None
+        As in `layout.laid_out` [-].
 
     Returns
     -------
@@ -107,10 +117,16 @@ def read_csv(path: Path, today: dt.date | None = None) -> Table:
         raise FileFaults(
             [Fault(f"{path.name}:line {line}", "a byte that is not UTF-8", allowed, repair)]
         ) from None
-    return read_csv_text(text, path.name, today)
+    return read_csv_text(text, path.name, today, materials, choices)
 
 
-def read_csv_text(text: str, where: str = "text", today: dt.date | None = None) -> Table:
+def read_csv_text(
+    text: str,
+    where: str = "text",
+    today: dt.date | None = None,
+    materials: Collection[str] = (),
+    choices: ImportChoices | None = None,
+) -> Table:
     """Read the text of a CSV file of trials; comma, semicolon or tab between cells.
 
     Parameters
@@ -119,7 +135,7 @@ def read_csv_text(text: str, where: str = "text", today: dt.date | None = None) 
         Content of the file [-].
     where : str
         Its name, for faults [-].
-    today : datetime.date | None
+    today, materials, choices : datetime.date | None, Collection[str], ImportChoices | None
         As in `read_csv` [-].
 
     Returns
@@ -136,7 +152,8 @@ def read_csv_text(text: str, where: str = "text", today: dt.date | None = None) 
     named = re.match(r"sep=(.)\r?\n", text)
     separator = named[1] if named else _separator(text)
     body = text[named.end() :] if named else text
-    return read_table(_cells(body, separator, where), where, None if separator == ";" else False, today)
+    rows = _cells(body, separator, where)
+    return read_table(rows, where, None if separator == ";" else False, today, materials, choices)
 
 
 def _cells(text: str, separator: str, where: str) -> Iterator[list[str]]:
@@ -150,6 +167,7 @@ def _cells(text: str, separator: str, where: str) -> Iterator[list[str]]:
 
 
 def _separator(text: str) -> str:
-    """Return the separator that splits the first line into the most cells."""
-    first = re.sub(r'"[^"]*"', "", text.partition("\n")[0])
-    return max(_SEPARATORS, key=first.count)
+    """Return the separator that splits one of the first lines into the most cells; 0,5 is no two cells."""
+    lines = re.sub(r'"[^"]*"', "", text[:_LOOKED_AT]).splitlines()[:25]
+    plain = [re.sub("(?<=[0-9]),(?=[0-9])", "", line) for line in lines]
+    return max(_SEPARATORS, key=lambda sign: max((line.count(sign) for line in plain), default=0))

@@ -21,6 +21,7 @@ from optimizer.trials.book import Entered, TrialBook
 from optimizer.trials.cells import at_column
 from optimizer.trials.csvfile import read_csv, write_csv
 from optimizer.trials.history import refused
+from optimizer.trials.import_choices import ImportChoices
 from optimizer.trials.records import Trial, Version, digest
 from optimizer.trials.tables import Table
 from optimizer.trials.xlsxfile import read_xlsx, write_xlsx
@@ -28,6 +29,7 @@ from optimizer.trials.xlsxfile import read_xlsx, write_xlsx
 __all__ = [
     "CHUNK",
     "Imported",
+    "by_column",
     "export_trials",
     "import_trials",
     "read_trials",
@@ -37,6 +39,10 @@ __all__ = [
 
 CHUNK: Final = 200
 """Trials entered as one unit."""
+
+_ROW: Final = re.compile(r":row [0-9]+(?=,|$)")
+_CELLS_SHOWN: Final = 3
+_ROWS_SHOWN: Final = 6
 
 
 @dataclass(frozen=True)
@@ -60,7 +66,12 @@ class Imported:
         return len({row_of(fault) for fault in self.faults})
 
 
-def read_trials(path: Path, today: dt.date | None = None) -> Table:
+def read_trials(
+    path: Path,
+    today: dt.date | None = None,
+    materials: Collection[str] = (),
+    choices: ImportChoices | None = None,
+) -> Table:
     """Read a file of trials, CSV or XLSX by its ending.
 
     Parameters
@@ -69,30 +80,37 @@ def read_trials(path: Path, today: dt.date | None = None) -> Table:
         File [-].
     today : datetime.date | None
         The day after which a date is in the future; None: the machine's date [-].
+    materials : Collection[str]
+        Names that a header or a cell may mean by a powder, in any writing [-].
+    choices : ImportChoices | None
+        What a person said about the table [-].
 
     Returns
     -------
     Table
-        Trials, each with an id, and faults with row and column.
+        Trials, each with an id, faults with row and column, and what a person has to confirm.
 
     Raises
     ------
     FileFaults
         When the file as a whole cannot be read.
     """
-    table = read_xlsx(path, today) if path.suffix.lower() in (".xlsx", ".xlsm") else read_csv(path, today)
-    return replace(table, versions=_named(table.versions), faults=table.faults + tuple(_twice(path, table)))
+    read = read_xlsx if path.suffix.lower() in (".xlsx", ".xlsm") else read_csv
+    table = read(path, today, materials, choices)
+    return replace(table, versions=_named(table.versions), faults=table.faults + tuple(_twice(table)))
 
 
 def import_trials(
     book: TrialBook | Path,
-    path: Path,
+    source: Path | Table,
     *,
     corrections: bool = False,
     leave_out_faulty: bool = False,
     materials: Collection[str] | None = None,
     acknowledged: Callable[[Entered], None] | None = None,
     today: dt.date | None = None,
+    choices: ImportChoices | None = None,
+    confirmed: bool = False,
 ) -> Imported:
     """Enter all trials of a file.
 
@@ -100,8 +118,8 @@ def import_trials(
     ----------
     book : TrialBook | Path
         Book to enter them into; a path: made only when there is a trial to enter [-].
-    path : Path
-        CSV or XLSX file [-].
+    source : Path | Table
+        CSV or XLSX file, or what `read_trials` made of it [-].
     corrections : bool
         True: a known id with other content is entered as a correction; False: it is a fault [-].
     leave_out_faulty : bool
@@ -110,8 +128,10 @@ def import_trials(
         Names a trial may use; others are faults with the nearest names. None: any [-].
     acknowledged : Callable[[Entered], None] | None
         Called after each chunk, when it is on the disk [-].
-    today : datetime.date | None
+    today, choices : datetime.date | None, ImportChoices | None
         As in `read_trials` [-].
+    confirmed : bool
+        True when a person has looked at what was taken by a likeness or passed over [-].
 
     Returns
     -------
@@ -121,19 +141,21 @@ def import_trials(
     Raises
     ------
     FileFaults
-        With every fault of the file; nothing was then entered.
+        With every fault of the file, one for each column and kind, and every doubt that is not confirmed;
+        nothing was then entered.
     BookError
         When the book cannot be written; chunks acknowledged before stay.
     """
-    table = read_trials(path, today)
+    table = source if isinstance(source, Table) else read_trials(source, today, materials or (), choices)
     if isinstance(book, Path) and book.exists():
         book = TrialBook(book)
-    faults = [*table.faults, *_known(book, path, table, corrections)]
+    faults = [*table.faults, *_known(book, table, corrections)]
     if materials is not None:
-        faults += _strange(path, table, materials)
+        faults += _strange(table, materials)
     faults.sort(key=lambda fault: row_of(fault) or 0)
-    if faults and not leave_out_faulty:
-        raise FileFaults(faults)
+    doubts = () if confirmed else table.layout.doubts
+    if doubts or (faults and not leave_out_faulty):
+        raise FileFaults((*doubts, *by_column(faults)))
     bad = {row_of(fault) for fault in faults}
     good = [version for version, row in zip(table.versions, table.rows, strict=True) if row not in bad]
     done = Entered()
@@ -141,7 +163,7 @@ def import_trials(
         return Imported(done, tuple(faults))
     kept = TrialBook(book) if isinstance(book, Path) else book
     for chunk in _chunks(good):
-        entered = kept.enter(chunk, f"import of {path.name}", corrections)
+        entered = kept.enter(chunk, f"import of {table.name}", corrections)
         if acknowledged is not None:
             acknowledged(entered)
         done = Entered(
@@ -195,6 +217,49 @@ def row_of(fault: Fault) -> int | None:
     return int(found[1]) if found else None
 
 
+def by_column(faults: Sequence[Fault]) -> tuple[Fault, ...]:
+    """Return faults of rows as one for each column and kind of trouble, with the rows it is in.
+
+    Parameters
+    ----------
+    faults : Sequence[Fault]
+        Faults of single cells [-].
+
+    Returns
+    -------
+    tuple[Fault, ...]
+        A fault that stands alone unchanged; the others together, with up to three of their cells.
+
+    Examples
+    --------
+    >>> cells = [Fault(f"a.csv:row {n}, column 'water'", "'much'", "a mass", "Weigh it.") for n in (2, 3, 5)]
+    >>> str(by_column(cells)[0])
+    "a.csv: column 'water', 3 rows: read 'much' in rows 2, 3, 5; allowed: a mass. Weigh it."
+    """
+    groups: dict[tuple[str, str], list[Fault]] = {}
+    for fault in faults:
+        place = fault.where if row_of(fault) is None else _ROW.sub("", fault.where)
+        groups.setdefault((place, re.sub("[0-9.,]+", "", fault.repair)), []).append(fault)
+    return tuple(_together(place, each) for (place, _), each in groups.items())
+
+
+def _together(place: str, faults: Sequence[Fault]) -> Fault:
+    if len(faults) == 1:
+        return faults[0]
+    rows: dict[str, list[str]] = {}
+    for fault in faults:
+        rows.setdefault(fault.value, []).append(str(row_of(fault)))
+    shown = [
+        f"{value} in row{'s' if len(at) > 1 else ''} {', '.join(at[:_ROWS_SHOWN])}"
+        + (f" and {len(at) - _ROWS_SHOWN} more" if len(at) > _ROWS_SHOWN else "")
+        for value, at in list(rows.items())[:_CELLS_SHOWN]
+    ]
+    more = f"; and {len(rows) - _CELLS_SHOWN} more" if len(rows) > _CELLS_SHOWN else ""
+    first = faults[0]
+    where = f"{place}, {len(faults)} rows".replace(", column", ": column", 1)
+    return Fault(where, "; ".join(shown) + more, first.allowed, first.repair)
+
+
 def _chunks(versions: Sequence[Version]) -> Iterator[list[Version]]:
     """Give units to enter: all versions of a trial in one, in order."""
     by_id: dict[str, list[Version]] = {}
@@ -225,7 +290,7 @@ def _named(versions: Sequence[Version]) -> tuple[Version, ...]:
     return tuple(named)
 
 
-def _twice(path: Path, table: Table) -> Iterator[Fault]:
+def _twice(table: Table) -> Iterator[Fault]:
     """Give rows of one trial that are not told apart by their version."""
     rows = {number: row.version for number, row in table.read.items() if row.version.trial.id}
     count = Counter(version.trial.id for version in rows.values())
@@ -234,16 +299,16 @@ def _twice(path: Path, table: Table) -> Iterator[Fault]:
         id = version.trial.id
         if each[id, version.number] > 1 or (count[id] > 1 and each[id, None]):
             repair = "Rename or delete one of the rows, or number them in a column 'version'."
-            yield Fault(f"{path.name}:row {number}, column 'id'", repr(id), "each id once", repair)
+            yield Fault(f"{table.name}:row {number}, column 'id'", repr(id), "each id once", repair)
 
 
-def _strange(path: Path, table: Table, materials: Collection[str]) -> Iterator[Fault]:
+def _strange(table: Table, materials: Collection[str]) -> Iterator[Fault]:
     """Give the materials nobody knows."""
     for number, row in table.read.items():
         for place, portion in enumerate(row.version.trial.portions, start=1):
             if portion.material not in materials:
                 fault = strange_fault(f"portions.{place}.material", portion.material, materials)
-                yield at_column(row, fault, f"{path.name}:row {number}")
+                yield at_column(row, fault, f"{table.name}:row {number}")
 
 
 def strange_fault(where: str, name: str, materials: Collection[str]) -> Fault:
@@ -272,7 +337,7 @@ def strange_fault(where: str, name: str, materials: Collection[str]) -> Fault:
     )
 
 
-def _known(book: TrialBook | Path, path: Path, table: Table, corrections: bool) -> Iterator[Fault]:
+def _known(book: TrialBook | Path, table: Table, corrections: bool) -> Iterator[Fault]:
     """Give the rows the book knows with other content."""
     ordered = [version for chunk in _chunks(table.versions) for version in chunk]
     if isinstance(book, TrialBook):
@@ -284,7 +349,7 @@ def _known(book: TrialBook | Path, path: Path, table: Table, corrections: bool) 
         id = version.trial.id
         if (id, version.number) in known:
             yield Fault(
-                f"{path.name}:row {row}, column 'id'",
+                f"{table.name}:row {row}, column 'id'",
                 repr(id) if version.number is None else f"version {version.number} of {id!r}",
                 "a new id, or the content the book already has",
                 "Import with corrections to supersede the trial in the book, or give the row another id.",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -12,6 +12,8 @@ from typing import Final
 from optimizer.errors import Fault, FileFaults
 from optimizer.trials.cells import Row, read_row, row_faults
 from optimizer.trials.columns import WORDS, Header, read_header
+from optimizer.trials.import_choices import ImportChoices
+from optimizer.trials.layout import Layout, laid_out
 from optimizer.trials.records import Trial, Version
 
 __all__ = ["MOST_BYTES", "MOST_ROWS", "Table", "check_size", "read_table"]
@@ -39,12 +41,18 @@ class Table:
         Every fault of every other row, with row and column.
     read : Mapping[int, Row]
         Every row as read, faulty ones as far as they could be read.
+    name : str
+        Name of the file, for faults.
+    layout : Layout
+        What its columns were taken for, and what a person has to confirm before the trials are kept.
     """
 
     versions: tuple[Version, ...]
     rows: tuple[int, ...]
     faults: tuple[Fault, ...]
     read: Mapping[int, Row]
+    name: str
+    layout: Layout
 
     @property
     def trials(self) -> tuple[Trial, ...]:
@@ -74,20 +82,27 @@ def check_size(path: Path) -> None:
 
 
 def read_table(
-    rows: Iterable[Sequence[str]], where: str, decimal_comma: bool | None, today: dt.date | None = None
+    rows: Iterable[Sequence[str]],
+    where: str,
+    decimal_comma: bool | None,
+    today: dt.date | None = None,
+    materials: Collection[str] = (),
+    choices: ImportChoices | None = None,
 ) -> Table:
     """Read and check all rows of a table.
 
     Parameters
     ----------
     rows : Iterable[Sequence[str]]
-        Cells as text, the header first [-].
+        Cells as text [-].
     where : str
         Name of the file, for faults [-].
     decimal_comma : bool | None
         How numbers are written; None: see whether the file uses a decimal comma anywhere [-].
     today : datetime.date | None
         The day after which a date is in the future; None: the machine's date [-].
+    materials, choices : Collection[str], ImportChoices | None
+        As in `layout.laid_out` [-].
 
     Returns
     -------
@@ -97,14 +112,12 @@ def read_table(
     Raises
     ------
     FileFaults
-        When the header row has faults (those of the rows come with them), or there are more than
+        When the header has faults or questions (faults of the rows come with them), or there are more than
         `MOST_ROWS` rows.
     """
-    lines = iter(rows)
-    headers, wrong = read_header(next(lines, ()), where)
-    numbered = [
-        (number, cells) for number, cells in enumerate(lines, start=2) if any(cell.strip() for cell in cells)
-    ]
+    layout = laid_out(rows, where, materials, choices)
+    headers, wrong = read_header(layout.names, where, layout.header_row, layout.written)
+    numbered = layout.rows
     if len(numbered) > MOST_ROWS:
         raise FileFaults([Fault(where, f"{len(numbered)} rows", f"at most {MOST_ROWS}", "Split the file.")])
     if decimal_comma is None:
@@ -113,10 +126,10 @@ def read_table(
     read = {number: read_row(cells, headers, places[number], decimal_comma) for number, cells in numbered}
     faults = {number: row_faults(row, places[number], today) for number, row in read.items()}
     found = tuple(fault for each in faults.values() for fault in each)
-    if wrong:
-        raise FileFaults((*wrong, *found))
+    if wrong or layout.questions:
+        raise FileFaults((*wrong, *layout.questions, *found))
     kept = tuple(number for number in read if not faults[number])
-    return Table(tuple(read[number].version for number in kept), kept, found, read)
+    return Table(tuple(read[number].version for number in kept), kept, found, read, where, layout)
 
 
 def _with_comma(cells: Sequence[str], headers: Sequence[Header | None]) -> bool:

@@ -1,19 +1,20 @@
-"""Trials as a spreadsheet file (XLSX), with the extra `xlsx` installed."""
+"""Trials as a spreadsheet file (XLSX)."""
 
 from __future__ import annotations
 
 import datetime as dt
 import io
 import zipfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
-from types import ModuleType
 from typing import TYPE_CHECKING, Final
 
 from optimizer.errors import Fault, FileFaults, VesselblendError, short
 from optimizer.outputs import write_whole
 from optimizer.trials.cells import Cell, write_row
 from optimizer.trials.columns import headers_for
+from optimizer.trials.import_choices import ImportChoices
 from optimizer.trials.records import Trial, Version, as_versions
 from optimizer.trials.tables import MOST_BYTES, MOST_ROWS, Table, check_size, read_table
 
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
 __all__ = ["read_xlsx", "write_xlsx"]
 
 _MOST_UNPACKED: Final = 4 * MOST_BYTES
+_DEEPEST: Final = 30
+"""Rows there may be around the trials: titles, a header, units, totals [count]."""
 
 
 def write_xlsx(trials: Sequence[Trial | Version], path: Path) -> None:
@@ -41,10 +44,9 @@ def write_xlsx(trials: Sequence[Trial | Version], path: Path) -> None:
     ------
     FileFaults
         When the file cannot be written.
-    VesselblendError
-        When openpyxl is not installed.
     """
-    openpyxl = _openpyxl()
+    import openpyxl
+
     versions = as_versions(trials)
     columns = headers_for(versions)
     workbook = openpyxl.Workbook(write_only=True)
@@ -57,8 +59,13 @@ def write_xlsx(trials: Sequence[Trial | Version], path: Path) -> None:
     write_whole(path, content.getvalue())
 
 
-def read_xlsx(path: Path, today: dt.date | None = None) -> Table:
-    """Read the trials on the first sheet of a spreadsheet file.
+def read_xlsx(
+    path: Path,
+    today: dt.date | None = None,
+    materials: Collection[str] = (),
+    choices: ImportChoices | None = None,
+) -> Table:
+    """Read the trials on the first sheet with content of a spreadsheet file.
 
     Parameters
     ----------
@@ -66,6 +73,8 @@ def read_xlsx(path: Path, today: dt.date | None = None) -> Table:
         File [-].
     today : datetime.date | None
         The day after which a date is in the future; None: the machine's date [-].
+    materials, choices : Collection[str], ImportChoices | None
+        As in `layout.laid_out` [-].
 
     Returns
     -------
@@ -76,14 +85,11 @@ def read_xlsx(path: Path, today: dt.date | None = None) -> Table:
     ------
     FileFaults
         When the file as a whole cannot be read.
-    VesselblendError
-        When openpyxl is not installed.
     """
-    _openpyxl()
     check_size(path)
     content = path.read_bytes()
     try:
-        rows = _unpacked(content, path.name)
+        rows, others = _unpacked(content, path.name)
     except VesselblendError:
         raise
     except Exception as error:  # whatever a damaged part makes the archive or its reader stumble over
@@ -94,20 +100,33 @@ def read_xlsx(path: Path, today: dt.date | None = None) -> Table:
         raise FileFaults(
             [Fault(path.name, f"a file that is not XLSX ({short(error)})", allowed, repair)]
         ) from None
-    return read_table(rows, path.name, False, today)
+    table = read_table(rows, path.name, False, today, materials, choices)
+    if not others:
+        return table
+    repair = "Save each sheet of trials as a file of its own if they hold trials, too: they are not read."
+    fault = Fault(path.name, f"more sheets: {', '.join(map(repr, others))}", "one sheet of trials", repair)
+    return replace(table, layout=replace(table.layout, doubts=(*table.layout.doubts, fault)))
 
 
-def _unpacked(content: bytes, name: str) -> list[list[str]]:
-    """Return the rows of the first sheet, if they are not too many to unpack."""
+def _unpacked(content: bytes, name: str) -> tuple[list[list[str]], list[str]]:
+    """Return the rows of the first sheet with content and the names of others, if they can be unpacked."""
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         unpacked = sum(part.file_size for part in archive.infolist())
     if unpacked > _MOST_UNPACKED:
         allowed = f"at most {_MOST_UNPACKED // 2**20} MiB"
         raise FileFaults([Fault(name, f"{unpacked / 2**20:.0f} MiB unpacked", allowed, "Split the file.")])
-    workbook = _openpyxl().load_workbook(io.BytesIO(content), read_only=True, data_only=True)
-    rows = list(_rows(workbook.worksheets[0]))
+    import openpyxl
+
+    workbook = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True)
+    rows: list[list[str]] = []
+    others: list[str] = []
+    for sheet in workbook.worksheets:
+        if not any(rows):
+            rows = list(_rows(sheet, MOST_ROWS + _DEEPEST))
+        elif any(_rows(sheet, _DEEPEST)):
+            others.append(str(sheet.title))
     workbook.close()
-    return rows
+    return rows, others
 
 
 def _cell(sheet: WriteOnlyWorksheet, value: Cell) -> WriteOnlyCell | str | int | None:
@@ -121,28 +140,22 @@ def _cell(sheet: WriteOnlyWorksheet, value: Cell) -> WriteOnlyCell | str | int |
     return cell
 
 
-def _rows(sheet: Worksheet) -> Iterator[list[str]]:
-    for row in sheet.iter_rows(values_only=True, max_row=MOST_ROWS + 2):
-        cells = [_text(value) for value in row]
+def _rows(sheet: Worksheet, most: int) -> Iterator[list[str]]:
+    for row in sheet.iter_rows(max_row=most):
+        cells = [_text(cell.value, cell.number_format) for cell in row]
         while cells and not cells[-1]:
             cells.pop()
         yield cells
 
 
-def _text(value: object) -> str:
+def _text(value: object, shown: str) -> str:
+    """Return a cell as it reads: a share shown as percent is one, a duration has its unit."""
     if value is None:
         return ""
     if isinstance(value, dt.datetime):
         return value.date().isoformat() if value.time() == dt.time() else value.isoformat()
+    if isinstance(value, dt.timedelta):
+        return f"{value.total_seconds() / 60.0!r} min"
+    if isinstance(value, float | int) and not isinstance(value, bool) and shown.endswith("%"):
+        return f"{100.0 * value:.12g} %"
     return repr(value) if isinstance(value, float) else str(value)
-
-
-def _openpyxl() -> ModuleType:
-    try:
-        import openpyxl
-    except ImportError:
-        raise VesselblendError(
-            "spreadsheet files need openpyxl: install vesselblend[xlsx], or save the table as CSV UTF-8"
-        ) from None
-    module: ModuleType = openpyxl
-    return module

@@ -19,7 +19,6 @@ PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["
 EXTRAS = PROJECT["optional-dependencies"]
 SHIPPED = {
     "installed": PROJECT["dependencies"],
-    "xlsx": EXTRAS["xlsx"],
     "cluster": EXTRAS["cluster"],
 }
 FAMILIES = {

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Final
@@ -11,11 +10,10 @@ from typing import Final
 import streamlit as st
 
 from optimizer.calibration.readings import studio_of
-from optimizer.errors import Fault, FileFaults, VesselblendError
+from optimizer.errors import Fault, VesselblendError
 from optimizer.studies.batch import weighing_order
 from optimizer.trials.book import TrialBook, book_beside
 from optimizer.trials.csvfile import write_csv_text
-from optimizer.trials.exchange import import_trials
 from optimizer.trials.records import Trial
 from optimizer.units import show as show_value
 from ui import answers
@@ -25,6 +23,7 @@ from ui.trial_answers import book_folder
 from ui.trial_counts import Counts, counts_of
 from ui.trial_fit import show_fit
 from ui.trial_form import CHOICES, READINGS, Reading, powder_column, trial_of
+from ui.trial_import import show_import
 from ui.trial_text import known_blend, out_words
 from ui.widgets import fault_words, in_rows
 from ui.words import grams_words, label_of
@@ -159,14 +158,7 @@ def _entered(path: Path, names: list[str]) -> None:
 
 def _exchange(path: Path, book: TrialBook | None) -> None:
     with st.expander("Import or export a table"):
-        st.markdown(
-            "CSV or XLSX, one row per trial, units in the headers: `demold [min]`, `mass of sand [g]`."
-        )
-        corrections = st.checkbox("a known trial with other content is a correction", key="corrections")
-        partly = st.checkbox("leave faulty rows out and enter the others", key="leave_out")
-        sent = st.file_uploader("Table of trials", type=["csv", "xlsx"], key="trials_upload")
-        if sent is not None and st.button("Import it", key="import_trials"):
-            _import(path, sent.name, sent.getvalue(), corrections, partly)
+        show_import(path, tuple(answers.catalogue()))
         if book is not None:
             st.download_button(
                 "Save all trials as CSV",
@@ -176,30 +168,6 @@ def _exchange(path: Path, book: TrialBook | None) -> None:
                 on_click="ignore",
                 key="export_trials",
             )
-
-
-def _import(path: Path, name: str, content: bytes, corrections: bool, partly: bool) -> None:
-    with tempfile.TemporaryDirectory() as folder:
-        table = Path(folder) / Path(name).name
-        table.write_bytes(content)
-        try:
-            done = import_trials(path, table, corrections=corrections, leave_out_faulty=partly)
-        except FileFaults as error:
-            st.error(f"Nothing was entered: {len(error.faults)} faults.")
-            _fault_table(error.faults)
-            return
-    entered = done.entered
-    st.success(
-        f"{len(entered.added)} added, {len(entered.corrected)} corrected, "
-        f"{len(entered.unchanged)} unchanged, {len(done.faults)} faults left out."
-    )
-    _fault_table(done.faults)
-
-
-def _fault_table(faults: tuple[Fault, ...]) -> None:
-    if faults:
-        rows = [{"where": f.where, "read": f.value, "allowed": f.allowed, "repair": f.repair} for f in faults]
-        st.dataframe(rows, hide_index=True, key="import_faults", alt="Faults of the table, row by row")
 
 
 def _list(now: Session, book: TrialBook) -> None:

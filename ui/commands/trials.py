@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import click
 
 from ui.commands.shared import book_option, job_options
-from ui.delivery import STANDARD, Delivery, delivered, read_stdin, say
+from ui.delivery import STANDARD, Delivery, delivered, say
 
 if TYPE_CHECKING:
     from optimizer.trials.records import Version
@@ -17,7 +16,6 @@ if TYPE_CHECKING:
 
 __all__ = ["trials"]
 
-_MOST: Final = 32 * 2**20
 _EXAMPLE: Final = """\b
 Example:
   vesselblend trials add --weighed "gypsum_cement=300, water=105" \\
@@ -73,6 +71,7 @@ def add(
     else:
         kept = opened(Path(book))
         earlier = kept.get(correct)
+        correct = earlier.trial.id
         trial = corrected_trial(earlier.trial, readings, weighed, specs)
         kept.correct(trial, reason, supersedes=earlier.revision)
         entry = kept.get(correct)
@@ -84,49 +83,6 @@ def add(
     data |= {"counts": list(counts.taken), "does_not_count": list(counts.lacking)}
     told = [said, teaching_words(entry.trial), counts.taken_words, counts.lacking_words]
     delivery.send(data, lambda: [sentence(words) for words in told if words])
-    return 0
-
-
-@trials.command("import")
-@click.argument("table", metavar="FILE")
-@click.option(
-    "--corrections", is_flag=True, help="A known id with other content corrects the trial in the book."
-)
-@click.option("--leave-out-faulty", is_flag=True, help="Enter the rows without fault and report the others.")
-@book_option
-@job_options
-@delivered
-def import_(
-    table: str, corrections: bool, leave_out_faulty: bool, book: str, specs: str | None, delivery: Delivery
-) -> int:
-    """Enter all trials of FILE (CSV, XLSX; - for CSV on standard input).
-
-    Nothing is entered when a row has a fault, unless faulty rows are left out.
-    """
-    from optimizer.specs import load_catalogue
-    from optimizer.trials.exchange import import_trials
-
-    materials = tuple(load_catalogue(specs))
-    with tempfile.TemporaryDirectory() as folder:
-        path = _from_stdin(Path(folder)) if table == STANDARD else Path(table)
-        done = import_trials(
-            Path(book),
-            path,
-            corrections=corrections,
-            leave_out_faulty=leave_out_faulty,
-            materials=materials,
-        )
-    for fault in done.faults:
-        say(str(fault))
-    entered = done.entered
-    counts = {
-        "added": len(entered.added),
-        "corrected": len(entered.corrected),
-        "unchanged": len(entered.unchanged),
-        "left_out": done.left_out,
-    }
-    words = ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in counts.items())
-    delivery.send_as(counts, f"{words}; book: {book}.\n")
     return 0
 
 
@@ -149,7 +105,7 @@ def list_(limit: int, void: bool, book: str, specs: str | None, delivery: Delive
     catalogue = load_catalogue(specs)
     delivery.send(
         {"count": count, "trials": shown},
-        lambda: list(listed_blocks(entries, count, catalogue, delivery.units)),
+        lambda: list(listed_blocks(entries, count, catalogue, delivery.units, kept.short_names())),
     )
     return 0
 
@@ -213,10 +169,3 @@ def _salvaged(path: Path, error: BookDamaged) -> tuple[list[Version], str]:
     reason = "some readings were lost in a damaged book: look before it counts again"
     broken = (Version(trial, void=True, reason=reason) for trial in found.partial)
     return [*as_versions(found.trials), *broken], words
-
-
-def _from_stdin(folder: Path) -> Path:
-    """Return a file with what stands on standard input: the reader wants one."""
-    path = folder / "standard-input.csv"
-    path.write_bytes(read_stdin(_MOST))
-    return path

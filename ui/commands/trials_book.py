@@ -27,6 +27,7 @@ def trials_void(id: str, reason: str, book: str, delivery: Delivery) -> int:
     kept = opened(Path(book))
     kept.withdraw(id, reason)
     entry = kept.get(id)
+    id = entry.trial.id
     words = (
         f"Trial {id} is void from version {entry.revision} on; it stays in the book. Fit the trials again.\n"
     )

@@ -1,0 +1,103 @@
+"""Import of a table on the page: what was understood of it, the questions it leaves open, then its trials."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Collection
+from pathlib import Path
+
+import streamlit as st
+
+from optimizer.errors import Fault, FileFaults
+from optimizer.trials.exchange import by_column, import_trials, read_trials
+from optimizer.trials.import_choices import ImportChoices, read_choices
+from optimizer.trials.tables import Table
+from ui.import_text import understood_rows, understood_words
+
+__all__ = ["show_import"]
+
+_ORDERS = {"as the days show": "", "month first (US)": "us", "day first": "day-first"}
+
+
+def show_import(book: Path, materials: Collection[str]) -> None:
+    """Show the import of a table of trials into the book at `book`."""
+    st.markdown(
+        "CSV or XLSX, one row per trial. Headers of your own, such as `plaster [g]`, `mixing water` or "
+        "`strength psi`, are understood; look at what was understood before you enter it."
+    )
+    sent = st.file_uploader("Table of trials", type=["csv", "xlsx"], key="trials_upload")
+    if sent is None:
+        return
+    table = _read(sent.name, sent.getvalue(), materials, _choices())
+    if table is None:
+        return
+    rows = [
+        dict(zip(("in the file", "taken as", "first cell"), row, strict=True))
+        for row in understood_rows(table)
+    ]
+    st.dataframe(rows, hide_index=True, key="import_understood", alt="What each column was taken for")
+    st.markdown(understood_words(table))
+    if table.layout.doubts:
+        st.warning(
+            "\n".join(f"- {doubt.where}: {doubt.value}. {doubt.repair}" for doubt in table.layout.doubts)
+        )
+    corrections = st.checkbox("a known trial with other content is a correction", key="corrections")
+    partly = st.checkbox("leave faulty rows out and enter the others", key="leave_out")
+    if st.button("Import it", key="import_trials"):
+        _import(book, table, corrections, partly, materials)
+
+
+def _choices() -> ImportChoices:
+    with st.expander("What the table does not say"):
+        order = st.selectbox("days such as 3/2/2026", list(_ORDERS), key="import_dates")
+        units = st.text_input(
+            "units of columns that name none", key="import_units", placeholder="g, min, psi"
+        )
+        columns = st.text_area(
+            "what a header means, one a line", key="import_columns", placeholder="Cement=csa_cement"
+        )
+    try:
+        return read_choices(_ORDERS[order], [units], [line for line in columns.splitlines() if line.strip()])
+    except FileFaults as error:
+        _fault_table(error.faults)
+        return ImportChoices()
+
+
+def _read(name: str, content: bytes, materials: Collection[str], choices: ImportChoices) -> Table | None:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / Path(name).name
+        path.write_bytes(content)
+        try:
+            return read_trials(path, materials=materials, choices=choices)
+        except FileFaults as error:
+            st.error("The table cannot be read as it is. Answer or repair:")
+            _fault_table(by_column(error.faults))
+            return None
+
+
+def _import(book: Path, table: Table, corrections: bool, partly: bool, materials: Collection[str]) -> None:
+    try:
+        done = import_trials(
+            book,
+            table,
+            corrections=corrections,
+            leave_out_faulty=partly,
+            materials=tuple(materials),
+            confirmed=True,
+        )
+    except FileFaults as error:
+        st.error("Nothing was entered. Repair:")
+        _fault_table(error.faults)
+        return
+    entered = done.entered
+    st.success(
+        f"{len(entered.added)} added, {len(entered.corrected)} corrected, "
+        f"{len(entered.unchanged)} unchanged, {done.left_out} rows left out."
+    )
+    _fault_table(by_column(done.faults))
+
+
+def _fault_table(faults: tuple[Fault, ...]) -> None:
+    if faults:
+        rows = [{"where": f.where, "read": f.value, "allowed": f.allowed, "repair": f.repair} for f in faults]
+        st.dataframe(rows, hide_index=True, key="import_faults", alt="Faults of the table")
