@@ -28,7 +28,6 @@ __all__ = [
     "MOLAR_VOLUMES",
     "MPA_PER_PSI",
     "NBS_ENTHALPIES",
-    "SILICA_DUST_LIMITS",
     "WATER_DENSITY",
     "YEELIMITE_ENTHALPIES",
     "ZERO_CELSIUS",
@@ -47,8 +46,6 @@ MPA_PER_PSI: Final = 0.006894757293168
 WATER_DENSITY: Final = 0.998
 """Water at 21 degC [g/cm3] (handbook value, from memory)."""
 
-SILICA_DUST_LIMITS: Final[Mapping[str, float]] = MappingProxyType({"permissible": 50.0, "action_level": 25.0})
-"""Respirable crystalline silica, 8 h mean [ug/m3]: OSHA 29 CFR 1926.1153 and 1910.1053."""
 
 ATOMIC_WEIGHTS: Final[Mapping[str, float]] = MappingProxyType(
     {

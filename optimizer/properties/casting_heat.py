@@ -9,9 +9,7 @@ of mixes.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
-from types import MappingProxyType
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -23,27 +21,11 @@ from optimizer.shop import Shop, Vessel
 
 __all__ = [
     "CSA_HALF_TIME",
-    "SPECIFIC_HEATS",
     "MoldCase",
     "adiabatic_temperature",
     "casting_peak",
-    "heat_capacity",
     "mold_case",
 ]
-
-SPECIFIC_HEATS: Final[Mapping[str, float]] = MappingProxyType(
-    {
-        "hemihydrate": 0.82,
-        "anhydrite": 0.73,
-        "gypsum": 1.08,
-        "water": 4.18,
-        "bound_water": 2.2,
-        "sand": 0.80,
-        "limestone": 0.84,
-        "cement": 0.75,
-    }
-)
-"""Specific heats [J/(g K)]: calcium sulfates NBS tables, the others handbook values, all from memory."""
 
 
 CSA_HALF_TIME: Final = 45.0
@@ -129,35 +111,6 @@ def mold_case(vessel: Vessel, shop: Shop) -> MoldCase:
         thickness=shop.mold_thickness,
         room=shop.temperature,
     )
-
-
-def heat_capacity(amounts: Mapping[str, Values]) -> Values:
-    """Return the heat capacity of a mixture.
-
-    For the rise while setting, count the products (gypsum and left-over water): the heat they hold at the
-    end is what sets the temperature.
-
-    Parameters
-    ----------
-    amounts : Mapping[str, array_like]
-        Mass of each of `SPECIFIC_HEATS` [g], or per volume [g/mL].
-
-    Returns
-    -------
-    Values
-        Heat capacity [J/K], or [J/(K mL)] for amounts per volume.
-
-    References
-    ----------
-    Mass-weighted, as measured for fresh cement paste by Bentz (NIST): 1.54 J/(g K) at a water ratio of
-    0.3.
-
-    Examples
-    --------
-    >>> round(float(heat_capacity({"cement": 1.0, "water": 0.3}) / 1.3), 2)
-    1.54
-    """
-    return sum((SPECIFIC_HEATS[name] * mass for name, mass in amounts.items()), start=0.0)
 
 
 def adiabatic_temperature(heat: Values, capacity: Values, room: Values = 21.0) -> Values:

@@ -20,18 +20,13 @@ from typing import Final
 
 import numpy as np
 
-from optimizer.constants import MOLAR_MASSES, MOLAR_VOLUMES, WATER_DENSITY
+from optimizer.constants import MOLAR_MASSES
 from optimizer.properties.arrays import TINY, Values
 
 __all__ = [
     "NO_YEELIMITE",
-    "HydrateVolumes",
     "Hydrates",
-    "chemical_shrinkage",
     "hydrate",
-    "hydrate_volumes",
-    "solid_growth",
-    "sulfate_optimum_share",
 ]
 
 NO_YEELIMITE: Final = 1e6
@@ -123,32 +118,6 @@ class Hydrates:
     def reacted_anhydrite(self) -> Values:
         """Anhydrite used up [mass]."""
         return self.given_anhydrite * self.degree
-
-
-@dataclass(frozen=True)
-class HydrateVolumes:
-    """Volumes of the hydrates by family [cm3 per gram of the mass unit, L per kg].
-
-    Attributes
-    ----------
-    gypsum_type : Values
-        Gypsum.
-    csa_type : Values
-        Ettringite, monosulfate and aluminum hydroxide.
-    """
-
-    gypsum_type: Values
-    csa_type: Values
-
-    @property
-    def total(self) -> Values:
-        """All hydrates [same unit]."""
-        return self.gypsum_type + self.csa_type
-
-    @property
-    def csa_share(self) -> Values:
-        """CSA-type share of the hydrate volume [fraction]; 0 where there are no hydrates."""
-        return self.csa_type / np.maximum(self.total, TINY)
 
 
 @dataclass(frozen=True)
@@ -246,115 +215,3 @@ def hydrate(
         hemihydrate_degree=started,
         sulfate_ratio=np.minimum(sulfate / (y + TINY), NO_YEELIMITE),
     )
-
-
-def sulfate_optimum_share(yeelimite_share: Values, anhydrite_share: Values) -> Values:
-    """Return the share of hemihydrate in (cement + hemihydrate) that just turns all into ettringite.
-
-    Parameters
-    ----------
-    yeelimite_share, anhydrite_share : Values
-        Mass shares of the cement alone [fraction].
-
-    Returns
-    -------
-    Values
-        Mass share of hemihydrate [fraction]; zero or less where the cement brings enough sulfate.
-
-    Notes
-    -----
-    Two moles of calcium sulfate per mole of ye'elimite; below this share the mix is short of
-    sulfate, above it gypsum is left over.
-
-    Examples
-    --------
-    >>> round(sulfate_optimum_share(0.50, 0.15), 4)
-    0.0723
-    """
-    need = 2.0 * yeelimite_share / _YEELIMITE - anhydrite_share / _ANHYDRITE
-    return need / (need + 1.0 / _HEMIHYDRATE)
-
-
-def hydrate_volumes(hydrates: Hydrates, gypsum_volume: float = MOLAR_VOLUMES["gypsum"]) -> HydrateVolumes:
-    """Return the volumes of gypsum-type and CSA-type hydrates.
-
-    Parameters
-    ----------
-    hydrates : Hydrates
-        What the mix has become [mass].
-    gypsum_volume : float
-        Molar volume of gypsum [cm3/mol].
-
-    Returns
-    -------
-    HydrateVolumes
-        Volumes [cm3 per gram of the mass unit, L per kg].
-
-    Examples
-    --------
-    >>> round(float(hydrate_volumes(hydrate(0.0, 1.0, 0.0, 0.0, 0.0, 0.35)).gypsum_type), 4)
-    0.5113
-    """
-    volumes = MOLAR_VOLUMES
-    return HydrateVolumes(
-        gypsum_type=(gypsum_volume / _GYPSUM) * hydrates.gypsum,
-        csa_type=(volumes["ettringite"] / _ETTRINGITE) * hydrates.ettringite
-        + (volumes["monosulfate"] / _MONOSULFATE) * hydrates.monosulfate
-        + (volumes["aluminum_hydroxide"] / _ALUMINUM) * hydrates.aluminum_hydroxide,
-    )
-
-
-def solid_growth(
-    hydrates: Hydrates,
-    hemihydrate_volume: Values = MOLAR_VOLUMES["hemihydrate_alpha"],
-    gypsum_volume: float = MOLAR_VOLUMES["gypsum"],
-) -> Values:
-    """Return the volume of the hydrates less that of the solids they were made of.
-
-    Parameters
-    ----------
-    hydrates : Hydrates
-        What the mix has become [mass].
-    hemihydrate_volume : Values
-        Molar volume of the hemihydrate, by mass mean where alpha and beta are mixed [cm3/mol].
-    gypsum_volume : float
-        Molar volume of gypsum [cm3/mol].
-
-    Returns
-    -------
-    Values
-        Growth [cm3 per gram of the mass unit, L per kg]. Fresh powder volume plus this is the
-        volume of all solids.
-    """
-    volumes = MOLAR_VOLUMES
-    return hydrate_volumes(hydrates, gypsum_volume).total - (
-        (volumes["yeelimite"] / _YEELIMITE) * hydrates.reacted_yeelimite
-        + (hemihydrate_volume / _HEMIHYDRATE) * hydrates.reacted_hemihydrate
-        + (volumes["anhydrite"] / _ANHYDRITE) * hydrates.reacted_anhydrite
-        + (volumes["lime"] / _LIME) * hydrates.reacted_lime
-        + (gypsum_volume / _GYPSUM) * hydrates.given_gypsum
-    )
-
-
-def chemical_shrinkage(
-    hydrates: Hydrates,
-    hemihydrate_volume: Values = MOLAR_VOLUMES["hemihydrate_alpha"],
-    gypsum_volume: float = MOLAR_VOLUMES["gypsum"],
-) -> Values:
-    """Return the volume by which hydrates fall short of the solids and water they took up.
-
-    Parameters
-    ----------
-    hydrates, hemihydrate_volume, gypsum_volume
-        As for `solid_growth`.
-
-    Returns
-    -------
-    Values
-        Pore volume opened by the reaction [cm3 per gram of the mass unit, L per kg].
-
-    Notes
-    -----
-    Le Chatelier contraction. A set body cannot follow it, so it becomes pores.
-    """
-    return hydrates.bound_water / WATER_DENSITY - solid_growth(hydrates, hemihydrate_volume, gypsum_volume)

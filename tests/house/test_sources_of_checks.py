@@ -63,6 +63,12 @@ def test_the_check_exists_and_cites_its_source(check: Check):
     assert "own arithmetic" not in check.source
 
 
+@pytest.mark.parametrize("name", ["dry_mass", "porosity", "wet_strength", "dry_strength", "whiteness"])
+def test_what_may_decide_is_checked_through_the_predictions(name):
+    through = [c for c in KNOWN[name].checks if not c.test.startswith("tests/properties/")]
+    assert len(through) >= 2
+
+
 @pytest.mark.parametrize("test", OWN)
 def test_own_arithmetic_exists(test):
     assert source_of(test)

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from optimizer.constants import WATER_DENSITY
 from optimizer.money.turns import molds_needed, pours_needed
 from optimizer.money.vessel_cost import (
     cost_coefficients,
@@ -18,7 +19,6 @@ from optimizer.money.vessel_cost import (
     shipping_edges,
     vessel_cost,
 )
-from optimizer.properties.volumes import fresh_volume
 from optimizer.shop import Shop
 from optimizer.units import parse
 
@@ -189,5 +189,5 @@ def test_the_potters_rule_of_quart_and_pounds_fills_its_mold():
     Absolute volume at 2.7 g/cm3 says 86: the mass a cavity needs, and so its money, hangs on this volume.
     """
     powder, water = parse("2.75 lb", "g"), parse("0.25 gal", "mL") * 0.998
-    filled = fresh_volume(powder / 2.7, water)
+    filled = powder / 2.7 + water / WATER_DENSITY
     assert filled == pytest.approx(81 * 16.387064, rel=0.08)

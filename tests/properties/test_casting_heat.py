@@ -2,21 +2,17 @@
 
 import math
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from optimizer.constants import MOLAR_MASSES
 from optimizer.properties.casting_heat import (
     MoldCase,
     adiabatic_temperature,
     casting_peak,
-    heat_capacity,
     mold_case,
 )
 from optimizer.properties.maturity import hemihydrate_degree
@@ -25,9 +21,6 @@ from optimizer.shop import Shop, Vessel
 GRID_ERROR = 0.1  # kelvin: what the coarse time grid may be off by
 QUICK = settings(max_examples=60, deadline=None)
 MOLD = MoldCase(214.0, 0.0536)
-SPECIFIC_HEATS = pd.read_csv(
-    Path(__file__).parents[1] / "reference" / "specific_heats.csv", comment="#"
-).to_dict("records")
 WORKED = MoldCase(volume=330.0, area=0.040, mass=900.0, thickness=10.0, room=20.0)
 heats = st.floats(0.0, 250.0)
 capacities = st.floats(1.0, 3.5)
@@ -94,58 +87,6 @@ def test_agrees_with_an_integrator(mold, heat_gypsum, heat_csa, initial, final):
     expected, minutes = integrated_peak(mold, heat_gypsum, heat_csa, initial, final, 2.3)
     assert peak == pytest.approx(expected, abs=0.2)
     assert when == pytest.approx(minutes, rel=0.05, abs=0.7)
-
-
-@pytest.mark.parametrize(
-    ("water_ratio", "rise"),
-    [
-        pytest.param(0.30, 67.2, id="own-arithmetic-0.30"),
-        pytest.param(0.35, 60.1, id="own-arithmetic-0.35"),
-        pytest.param(0.40, 54.3, id="own-arithmetic-0.40"),
-        pytest.param(0.50, 45.5, id="own-arithmetic-0.50"),
-        pytest.param(0.70, 34.4, id="own-arithmetic-0.70"),
-    ],
-)
-def test_adiabatic_rise_of_plaster(water_ratio, rise):
-    """Alpha plaster, 118.1 J/g (NBS tables, from memory), warmed as gypsum and left-over water."""
-    products = heat_capacity({"gypsum": 1.18617, "water": water_ratio - 0.18617})
-    assert adiabatic_temperature(118.1, products, 0.0) == pytest.approx(rise, abs=0.3)
-
-
-@pytest.mark.parametrize(
-    ("sand", "rise"),
-    [pytest.param(0.5, 49.9, id="own-arithmetic-half"), pytest.param(1.0, 42.7, id="own-arithmetic-one")],
-)
-def test_adiabatic_rise_with_sand(sand, rise):
-    """Parts of sand per plaster, water 0.35."""
-    products = heat_capacity({"gypsum": 1.18617, "water": 0.35 - 0.18617, "sand": sand})
-    assert adiabatic_temperature(118.1, products, 0.0) == pytest.approx(rise, abs=0.3)
-
-
-@pytest.mark.parametrize("row", SPECIFIC_HEATS, ids=lambda row: f"NBS-1982-from-memory-{row['phase']}")
-def test_specific_heats_of_the_calcium_sulfates(row):
-    assert heat_capacity({row["phase"]: 1.0}) == pytest.approx(
-        row["molar"] / MOLAR_MASSES[row["phase"]], abs=0.02
-    )
-
-
-def test_five_liter_bucket_of_modeling_plaster():
-    """DGUV-IFA project 3148 (2018): 46.9 to 50.8 degC measured in 5 L; no loss means at least that."""
-    for water_ratio in (0.6, 0.7):
-        products = heat_capacity({"gypsum": 1.18617, "water": water_ratio - 0.18617})
-        assert adiabatic_temperature(118.1, products, 20.0) >= 50.8
-
-
-@pytest.mark.parametrize(
-    ("water_ratio", "measured"),
-    [
-        pytest.param(0.3, 1.54, id="Bentz-NIST-0.3-measured"),
-        pytest.param(0.4, 1.73, id="Bentz-NIST-0.4-measured"),
-    ],
-)
-def test_fresh_cement_paste(water_ratio, measured):
-    capacity = heat_capacity({"cement": 1.0, "water": water_ratio}) / (1.0 + water_ratio)
-    assert capacity == pytest.approx(measured, abs=0.01)
 
 
 @QUICK

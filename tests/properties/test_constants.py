@@ -8,7 +8,6 @@ from optimizer.constants import (
     MOLAR_MASSES,
     MOLAR_VOLUMES,
     MPA_PER_PSI,
-    SILICA_DUST_LIMITS,
     WATER_DENSITY,
     molar_mass,
 )
@@ -61,10 +60,6 @@ def test_molar_volume_gives_the_crystal_density(phase, volume, density, toleranc
 )
 def test_pounds_per_square_inch(psi, megapascals):
     assert psi * MPA_PER_PSI == pytest.approx(megapascals, abs=0.005)
-
-
-def test_silica_dust_limits_are_those_of_osha_1926_1153():
-    assert SILICA_DUST_LIMITS == {"permissible": 50.0, "action_level": 25.0}
 
 
 @pytest.mark.parametrize(

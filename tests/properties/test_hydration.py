@@ -8,16 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from reference_rows import reference_rows
 
-from optimizer.constants import FORMULAS, MOLAR_MASSES, MOLAR_VOLUMES, WATER_DENSITY
+from optimizer.constants import FORMULAS, MOLAR_MASSES
 from optimizer.properties.hydration import (
     NO_YEELIMITE,
-    chemical_shrinkage,
     hydrate,
-    hydrate_volumes,
-    solid_growth,
-    sulfate_optimum_share,
 )
-from optimizer.properties.volumes import dry_density, fresh_density, fresh_volume, pore_volume, porosity
 
 MASSES = ("ettringite", "monosulfate", "gypsum", "aluminum_hydroxide", "bound_water")
 amount = st.one_of(st.just(0.0), st.floats(1e-6, 1e3))
@@ -68,39 +63,6 @@ def test_lime_worked_example_own_arithmetic():
     assert found.lime == pytest.approx(0.0, abs=1e-9)
 
 
-@pytest.mark.parametrize("row", reference_rows("model_cement_density.csv"))
-def test_density_and_pores_of_the_model_cement_own_arithmetic(row):
-    share, water = row["hemihydrate"], 100.0 * row["water"]
-    cement = 100.0 - share
-    solid = cement * (0.50 / 2.602 + 0.15 / 2.963 + 0.35 / 3.3) + share / 2.757
-    found = blend(0.50, 0.15, share, water)
-    bulk = fresh_volume(solid, water * WATER_DENSITY)
-    pores = pore_volume(bulk, solid, solid_growth(found, gypsum_volume=74.69))
-    assert porosity(pores, bulk) == pytest.approx(row["porosity"], abs=0.002)
-    assert dry_density(100.0, found.bound_water, bulk) == pytest.approx(row["dry_density"], abs=0.002)
-    if row["degree"] is not None:
-        assert found.degree == pytest.approx(row["degree"], abs=0.001)
-    if row["wet_density"] is not None:
-        wet = fresh_density(100.0, solid, water * WATER_DENSITY) * bulk
-        assert (wet - water * WATER_DENSITY + water) / bulk == pytest.approx(row["wet_density"], abs=0.002)
-
-
-@pytest.mark.parametrize(
-    ("yeelimite", "anhydrite", "share"),
-    [
-        (1.0, 0.0, 0.32235),
-        (0.695, 0.0, 0.24846),
-        (0.50, 0.15, 0.07229),
-        (0.50, 0.0, 0.19215),
-        (0.30, 0.12, 0.01455),
-        (0.30, 0.0, 0.12489),
-    ],
-    ids=lambda value: f"own-arithmetic-{value}",
-)
-def test_share_of_hemihydrate_for_full_ettringite(yeelimite, anhydrite, share):
-    assert sulfate_optimum_share(yeelimite, anhydrite) == pytest.approx(share, abs=1e-4)
-
-
 @pytest.mark.parametrize(
     ("ratio", "hemihydrate", "gypsum", "anhydrite"),
     [
@@ -126,58 +88,9 @@ def test_water_demand_peaks_at_full_ettringite(yeelimite, anhydrite):
     shares = np.linspace(0.0, 0.6, 601)
     cement = 1.0 - shares
     demand = hydrate(yeelimite * cement, shares, anhydrite * cement, 0.0, 0.0, 2.0).full_demand
-    assert shares[np.argmax(demand)] == pytest.approx(sulfate_optimum_share(yeelimite, anhydrite), abs=1e-3)
-
-
-def test_pores_are_least_at_full_ettringite_and_straight_beyond_it():
-    """Piecewise linear with a cusp: a single quadratic would be the wrong shape (own arithmetic)."""
-    shares = np.linspace(0.0, 1.0, 201)
-    cement = 1.0 - shares
-    solid = cement * (0.50 / 2.602 + 0.15 / 2.963 + 0.35 / 3.3) + shares / 2.757
-    found = hydrate(0.50 * cement, shares, 0.15 * cement, 0.0, 0.0, 0.55)
-    bulk = fresh_volume(solid, 0.55)
-    pores = pore_volume(bulk, solid, solid_growth(found)) / bulk
-    best = sulfate_optimum_share(0.50, 0.15)
-    assert shares[np.argmin(pores)] == pytest.approx(best, abs=0.005)
-    beyond = shares > best
-    line = np.polyval(np.polyfit(shares[beyond], pores[beyond], 1), shares[beyond])
-    assert np.max(np.abs(line - pores[beyond])) < 0.002
-
-
-@pytest.mark.parametrize(
-    ("volume", "least", "most"),
-    [
-        pytest.param(MOLAR_VOLUMES["hemihydrate_alpha"], 6.4, 7.0, id="alpha-handbook-7-percent-from-memory"),
-        pytest.param(MOLAR_VOLUMES["hemihydrate_beta"], 9.2, 10.0, id="beta-own-arithmetic"),
-    ],
-)
-def test_chemical_shrinkage_of_plaster(volume, least, most):
-    found = hydrate(0.0, 1.0, 0.0, 0.0, 0.0, 1.0)
-    before = volume / MOLAR_MASSES["hemihydrate"] + found.bound_water / WATER_DENSITY
-    assert least < 100.0 * chemical_shrinkage(found, volume) / before < most
-
-
-def test_solid_volume_grows_by_41_percent_handbook_from_memory():
-    found = hydrate(0.0, 1.0, 0.0, 0.0, 0.0, 1.0)
-    before = MOLAR_VOLUMES["hemihydrate_alpha"] / MOLAR_MASSES["hemihydrate"]
-    assert solid_growth(found) / before == pytest.approx(0.41, abs=0.015)
-
-
-@pytest.mark.parametrize(
-    ("amounts", "change"),
-    [
-        pytest.param((1.0, 2.0, 0.0, 0.0), -173.5, id="hemihydrate-own-arithmetic"),
-        pytest.param((1.0, 0.0, 0.0, 2.0), -163.4, id="gypsum-own-arithmetic"),
-        pytest.param((1.0, 0.0, 0.0, 0.0), -121.8, id="monosulfate-own-arithmetic"),
-    ],
-)
-def test_total_volume_always_falls(amounts, change):
-    phases = ("yeelimite", "hemihydrate", "anhydrite", "gypsum")
-    masses = [moles * MOLAR_MASSES[phase] for moles, phase in zip(amounts, phases, strict=True)]
-    found = hydrate(*masses, 0.0, 1e4)
-    water_at_25_degrees = found.bound_water * (18.068 / MOLAR_MASSES["water"] - 1.0 / WATER_DENSITY)
-    shrinkage = chemical_shrinkage(found, gypsum_volume=74.69) + water_at_25_degrees
-    assert -shrinkage == pytest.approx(change, rel=0.003)
+    need = 2.0 * yeelimite / MOLAR_MASSES["yeelimite"] - anhydrite / MOLAR_MASSES["anhydrite"]
+    full = need / (need + 1.0 / MOLAR_MASSES["hemihydrate"])
+    assert shares[np.argmax(demand)] == pytest.approx(full, abs=1e-3)
 
 
 def elements(amounts):
@@ -281,13 +194,3 @@ def test_arrays_agree_with_one_mix_at_a_time():
     assert together.ettringite.shape == (3, 40)
     assert together.ettringite[2, 5] == pytest.approx(apart.ettringite, rel=1e-12)
     assert together.bound_water[2, 5] == pytest.approx(apart.bound_water, rel=1e-12)
-
-
-def test_hydrate_families_by_volume():
-    gypsum_only = hydrate_volumes(hydrate(0.0, 1.0, 0.0, 0.0, 0.0, 1.0))
-    cement_only = hydrate_volumes(hydrate(1.0, 0.0, 0.0, 0.0, 0.0, 1.0))
-    assert gypsum_only.csa_share == 0.0
-    assert cement_only.csa_share == 1.0
-    assert gypsum_only.total == pytest.approx(1.18618 / 2.32, rel=1e-3)
-    assert cement_only.total == pytest.approx(437.92 / MOLAR_MASSES["yeelimite"], rel=1e-3)
-    assert hydrate_volumes(hydrate(0.0, 0.0, 0.0, 0.0, 0.0, 1.0)).csa_share == 0.0
