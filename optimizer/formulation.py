@@ -28,6 +28,7 @@ __all__ = [
     "RowLabel",
     "Steps",
     "backoff_vector",
+    "chain_rows",
     "cost_of_line",
     "curved_rows",
     "linear_rows",
@@ -191,17 +192,22 @@ def rows_of_cast(problem: Problem, case: Case, cast: Cast) -> Array:
     First the rows of the chain itself (water to hydrate, binder floor, sand ceiling by hydrate type), then
     those of the case, then those of the job's limits in order.
     """
-    body, model = cast.body, problem.model
+    rows = chain_rows(cast)
+    for limit in (*case.limits, *problem.job.limits):
+        rows.extend(_rows_of(problem, case, limit, cast))
+    return np.stack(rows, axis=-1)
+
+
+def chain_rows(cast: Cast) -> list[Array]:
+    """Return the rows of the chain itself: water to hydrate, binder floor, sand ceiling by hydrate type."""
+    body, model = cast.body, cast.model
     sand = body.gypsum_share * model["sand_ceiling_gypsum"] + body.csa_share * model["sand_ceiling_csa"]
     bound = np.maximum(body["bound"] / np.maximum(body.degree, 1e-3), 1e-9)
-    rows: list[Array] = [
+    return [
         (body["water"] - bound) / bound,
         body.hydrates / model["binder_floor"] - 1.0,
         sand - body["sand"] / np.maximum(body["powder"], 1e-9),
     ]
-    for limit in (*case.limits, *problem.job.limits):
-        rows.extend(_rows_of(problem, case, limit, cast))
-    return np.stack(rows, axis=-1)
 
 
 def row_labels(problem: Problem, case: Case) -> tuple[RowLabel | None, ...]:

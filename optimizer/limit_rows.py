@@ -55,7 +55,7 @@ def row_scale(name: str, bound: float) -> float:
     return _SCALE.get(name, max(abs(bound), 1e-9))
 
 
-def limit_rows(limit: Limit, cast: Cast) -> tuple[Array, ...]:
+def limit_rows(limit: Limit, cast: Cast, bounds: Array | None = None) -> tuple[Array, ...]:
     """Return the margins of each mix to one limit, all >= 0 when met; 1 is 100 % (log) or a `row_scale`.
 
     Parameters
@@ -64,18 +64,28 @@ def limit_rows(limit: Limit, cast: Cast) -> tuple[Array, ...]:
         The bound; its property must have a predictor (cost is handled by the money rows).
     cast
         Mixes at their bench.
+    bounds
+        A bound for each mix in place of the limit's own, shape (mixes,) [the property's unit]; infinite
+        where a mix has none.
     """
+    asked = np.asarray(limit.bound if bounds is None else bounds, float)
     special = _SPECIAL.get((limit.property, limit.sense))
     if special is not None:
-        return special(limit, cast)
-    value = PREDICTORS[limit.property](cast)
-    sign = 1.0 if limit.sense == ">=" else -1.0
-    if limit.property in _LOG and limit.bound > 0:
-        with np.errstate(divide="ignore"):
-            row = sign * (np.log(np.maximum(value, 0.0)) - np.log(limit.bound))
+        rows = special(asked, cast)
     else:
-        row = sign * (value - limit.bound) / row_scale(limit.property, limit.bound)
-    return (_tame(row),)
+        rows = (_plain_row(limit, PREDICTORS[limit.property](cast), asked),)
+    if bounds is None:
+        return tuple(_tame(row) for row in rows)
+    return tuple(np.where(np.isfinite(asked), _tame(row), _FAR) for row in rows)
+
+
+def _plain_row(limit: Limit, value: Array, bound: Array) -> Array:
+    sign = 1.0 if limit.sense == ">=" else -1.0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        if limit.property in _LOG and np.all(bound > 0.0):
+            return np.asarray(sign * (np.log(np.maximum(value, 0.0)) - np.log(bound)))
+        scale = _SCALE.get(limit.property, np.maximum(np.abs(bound), 1e-9))
+        return np.asarray(sign * (value - bound) / scale)
 
 
 def held_bound(limit: Limit, shift: float = 0.0) -> float:
@@ -106,32 +116,32 @@ def _tame(row: Array) -> Array:
     return np.asarray(np.fmin(np.fmax(row, -_FAR), _FAR))
 
 
-def _demold_within(limit: Limit, cast: Cast) -> tuple[Array, ...]:
+def _demold_within(bound: Array, cast: Cast) -> tuple[Array, ...]:
     """Strong enough at the age of the limit, and set by then."""
     clock = cast.clock
-    if limit.bound < cast.bench.shop.demold_floor:
-        never = np.full(clock.final.shape, -_FAR)
-        return never, never
-    sooner = limit.bound * np.exp(-cast.departure("demold_time"))
+    sooner = bound * np.exp(-cast.departure("demold_time"))
     reached = np.log(np.maximum(wet_strength_at(clock, sooner), 1e-9))
-    return _tame(reached - np.log(cast.demold_need)), _tame(np.log(limit.bound) - np.log(clock.final))
+    early = bound < cast.bench.shop.demold_floor
+    strong = np.where(early, -_FAR, reached - np.log(cast.demold_need))
+    return strong, np.where(early, -_FAR, np.log(bound) - np.log(clock.final))
 
 
-def _window_at_least(limit: Limit, cast: Cast) -> tuple[Array, ...]:
-    return (_tame(np.log(cast.clock.initial) - np.log(limit.bound + cast.bench.shop.mixing)),)
+def _window_at_least(bound: Array, cast: Cast) -> tuple[Array, ...]:
+    return (np.log(cast.clock.initial) - np.log(bound + cast.bench.shop.mixing),)
 
 
-def _window_at_most(limit: Limit, cast: Cast) -> tuple[Array, ...]:
-    return (-_window_at_least(limit, cast)[0],)
+def _window_at_most(bound: Array, cast: Cast) -> tuple[Array, ...]:
+    return (-_window_at_least(bound, cast)[0],)
 
 
-def _coats_at_most(limit: Limit, cast: Cast) -> tuple[Array, ...]:
+def _coats_at_most(bound: Array, cast: Cast) -> tuple[Array, ...]:
     shop = cast.bench.shop
-    edge = float(coat_edges(shop.target_absorption, shop.coat_factor, max(int(limit.bound), 0))[-1])
-    return limit_rows(Limit("absorption", "<=", edge), cast)
+    coats = np.maximum(np.where(np.isfinite(bound), bound, 0.0), 0.0).astype(int)
+    edges = coat_edges(shop.target_absorption, shop.coat_factor, int(coats.max()))
+    return limit_rows(Limit("absorption", "<=", 1.0), cast, np.asarray(edges[coats]))
 
 
-_SPECIAL: Final[dict[tuple[str, str], Callable[[Limit, Cast], tuple[Array, ...]]]] = {
+_SPECIAL: Final[dict[tuple[str, str], Callable[[Array, Cast], tuple[Array, ...]]]] = {
     ("demold_time", "<="): _demold_within,
     ("working_window", ">="): _window_at_least,
     ("working_window", "<="): _window_at_most,
