@@ -22,6 +22,7 @@ from optimizer.trials.measured import Measured
 from optimizer.trials.measuring import density_filled, density_in_water, mold_volume
 from optimizer.trials.photo import Box, whiteness_from_photo
 from optimizer.trials.records import Weighing
+from optimizer.trials.soak import absorption_soaked
 from optimizer.units import parse
 
 __all__ = ["MEASUREMENTS", "Answer", "Field", "Measurement", "measured"]
@@ -273,6 +274,12 @@ def _drying(given: Mapping[str, object]) -> tuple[Answer, ...]:
     )
 
 
+def _soak(given: Mapping[str, object]) -> tuple[Answer, ...]:
+    found = absorption_soaked(*(_float(given[name]) for name in ("dry", "soaked", "scale")))
+    noted = (f"absorption={100.0 * found.value:.2f} %", f"absorption_error={100.0 * found.spread:.2f} %")
+    return (Answer("water absorption", found, noted, "It decides how many coats of sealer are needed."),)
+
+
 def _burn(given: Mapping[str, object]) -> tuple[Answer, ...]:
     wall = steady_wall_temperature(_pairs(given["readings"]), _float(given["error"]))
     rate, room = _float(given["burn_rate"]), _float(given["room"])
@@ -387,6 +394,16 @@ MEASUREMENTS: Final[Mapping[str, Measurement]] = {
             _SCALE,
         ),
         _drying,
+    ),
+    "soak": Measurement(
+        "Water absorption by a soak test",
+        "Weigh a dry piece without sealer, lay it under water for 24 hours, wipe it, weigh it again.",
+        (
+            Field("dry", "dry piece", "g", "120 g"),
+            Field("soaked", "the same piece soaked and wiped", "g", "140.4 g"),
+            _SCALE,
+        ),
+        _soak,
     ),
     "burn": Measurement(
         "Wall temperature in a test burn",

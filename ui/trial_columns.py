@@ -6,58 +6,25 @@ from collections.abc import Iterator, Mapping
 from typing import Final
 
 from optimizer.trials.columns import BOOK, GROUPS, SCALARS, Column
-from optimizer.trials.records import EXPOSURES, KINDS, METHODS, STATES
+from optimizer.trials.fields import FIELDS, GROUP_FIELDS
 from ui.terminal import Block, sentence, table
 
 __all__ = ["MEANINGS", "column_blocks", "column_rows"]
 
-MEANINGS: Final[Mapping[str, str]] = {
-    "id": "name of the batch; left empty, the book gives one",
-    "date": "day of the pour, such as 2026-03-02; the one column every table needs",
-    "vessel": "kind of vessel cast",
-    "cast": "castings poured",
-    "labels": "labels of the single vessels, parted by spaces",
-    "sold_order": "order the vessels went to",
-    "water": "water weighed",
-    "water_temperature": "temperature of the water",
-    "room_temperature": "temperature of the room",
-    "humidity": "relative humidity of the room, 0.5 or 50 %",
-    "damp_cure": "how long the castings were kept damp",
-    "cavity_volume": "what one mold holds (trials measure volume)",
-    "fresh_density": "weight of a liter of slurry (trials measure density)",
-    "window_end": "when the mix would no longer pour, from powder meeting water",
-    "initial_set": "when it began to set",
-    "final_set": "when it had set",
-    "demold": "when the castings were taken out of the molds; perhaps ready earlier: an upper bound",
-    "demold_first": "when a casting could first leave its mold whole: tried until it did",
-    "casting_peak": "hottest while setting",
-    "whiteness": "L* of the dry face (trials measure whiteness)",
-    "whiteness_error": "its standard error",
-    "remarks": "anything else",
+_BOOK_MEANINGS: Final = {
     "version": "1 for the first entry of a trial, 2 for its correction, and so on",
     "void": "yes where the trial no longer counts",
     "reason": "why it was corrected or made void",
-    "powder material": "name of a powder or admixture, such as gypsum_cement",
-    "powder mass": "what was weighed of it; `mass of gypsum_cement [g]` says both in one column",
-    "powder lot": "lot of the bag; or `lot of gypsum_cement`",
-    "weighing age": "days since demolding (0: as it left the mold)",
-    "weighing mass": "what the piece weighed then; 1, 2, 3 in the order of days",
-    "strength value": "strength tested; a bent bar by trials measure bar",
-    "strength age": "age at the test, such as 24 h in min, h or d",
-    "strength state": f"{' or '.join(STATES)}: never dried, or at constant mass",
-    "strength kind": f"{' or '.join(KINDS)}",
-    "strength method": ", ".join(METHODS),
-    "strength sense": "= measured, >= held at this, <= broke at or before it",
-    "strength error": "its standard error, where it is known",
-    "burn outer": "outside of the wall in a test burn (trials measure burn)",
-    "burn inner": "inside of the wall in a test burn",
-    "burn error": "standard error of the outer reading",
-    "burn burn_rate": "wax burned by one wick",
-    "burn wicks": "number of wicks",
-    "burn exposure": ", ".join(EXPOSURES),
-    "burn room": "room temperature during the burn",
-    "reject cause": "why castings were thrown away, in your words",
-    "reject count": "how many for this cause",
+}
+
+MEANINGS: Final[Mapping[str, str]] = {
+    **{name: one.meaning for name, one in FIELDS.items()},
+    **_BOOK_MEANINGS,
+    **{
+        f"{word} {name}": one.meaning
+        for word, (_, parts) in GROUP_FIELDS.items()
+        for name, one in parts.items()
+    },
 }
 """Column without its number -> what it holds."""
 

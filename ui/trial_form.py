@@ -14,9 +14,11 @@ from typing import Final
 from optimizer.errors import Fault
 from optimizer.trials.cells import read_row, row_faults
 from optimizer.trials.columns import read_header
+from optimizer.trials.fields import FIELDS, GROUP_FIELDS
+from optimizer.trials.plausible import doubtful
 from optimizer.trials.records import METHODS, STATES, Trial
 
-__all__ = ["CHOICES", "READINGS", "Reading", "powder_column", "trial_of"]
+__all__ = ["CHOICES", "READINGS", "Reading", "doubts_of", "powder_column", "trial_of"]
 
 _WHERE: Final = "trial"
 
@@ -35,14 +37,13 @@ class Reading:
         return f"such as {self.example}" if self.example else ""
 
 
+def _of_trial(*names: str) -> tuple[Reading, ...]:
+    return tuple(Reading(name, FIELDS[name].label, FIELDS[name].example) for name in names)
+
+
 READINGS: Final = (
-    Reading("water", "water weighed", "118 g"),
-    Reading("room_temperature", "room", "21 C or 70 F"),
-    Reading("window_end", "would no longer pour after", "12 min"),
-    Reading("demold_first", "could first leave the mold after", "45 min"),
-    Reading("demold", "was taken out after (perhaps ready earlier)", "58 min"),
-    Reading("casting_peak", "hottest while setting", "55 C or 131 F"),
-    Reading("cavity_volume", "one mold holds", "190 mL"),
+    *_of_trial("water", "room_temperature", "window_end", "demold_first", "demold", "casting_peak"),
+    *_of_trial("cavity_volume"),
     Reading("weighing 1 mass", "mass of one piece", "362 g"),
     Reading("weighing 1 age", "weighed so long after demolding", "3 d"),
     Reading("weighing 2 mass", "mass of the same piece later", "361.8 g"),
@@ -51,13 +52,13 @@ READINGS: Final = (
     Reading("strength 1 age", "strength tested at age", "1 d"),
     Reading("strength 1 state", "piece was", ""),
     Reading("strength 1 method", "strength by", ""),
-    Reading("whiteness", "whiteness L*", "88"),
+    *_of_trial("whiteness", "absorption", "coats"),
     Reading("burn 1 outer", "outer wall in a test burn", "44 C"),
     Reading("burn 1 burn_rate", "wax burned by one wick", "4.5 g/h"),
-    Reading("cast", "castings poured", "6"),
+    *_of_trial("cast"),
     Reading("reject 1 count", "of them thrown away", "1"),
     Reading("reject 1 cause", "why", "bubbles"),
-    Reading("remarks", "remarks", "poured slowly"),
+    *_of_trial("remarks"),
 )
 """The readings a studio usually takes; every column of the trial table can be imported as CSV."""
 
@@ -94,6 +95,23 @@ def trial_of(typed: Mapping[str, str], today: dt.date | None = None) -> tuple[Tr
     row = read_row(list(noted.values()), headers, _WHERE)
     faults = {_column_of(fault): fault for fault in (*wrong, *row_faults(row, _WHERE, today))}
     return (None, faults) if faults else (row.version.trial, {})
+
+
+def doubts_of(trial: Trial) -> dict[str, Fault]:
+    """Return what to ask about before a trial is taken, by the column of the form it belongs to.
+
+    Examples
+    --------
+    >>> trial, _ = trial_of({"date": "2026-03-02", "strength 1 value": "5.6 psi"})
+    >>> list(doubts_of(trial))
+    ['strength 1 value']
+    """
+    words = {field: word for word, (field, _) in GROUP_FIELDS.items()}
+    out = {}
+    for fault in doubtful(trial):
+        field, *rest = fault.where.split(".")
+        out[" ".join([words.get(field, field), *rest])] = fault
+    return out
 
 
 def _column_of(fault: Fault) -> str:

@@ -34,8 +34,8 @@ class Kind:
     quantity : str
         Row of `optimizer.nomenclature` whose unit and digits it is shown with.
     group : str
-        ``mass``, ``time``, ``strength``, ``whiteness``, ``setting`` or ``heat``: readings of one group
-        from one batch share its batch error.
+        ``mass``, ``time``, ``strength``, ``whiteness``, ``sealing``, ``setting`` or ``heat``: readings of
+        one group from one batch share its batch error.
     error : float
         Lab error where the trial states none [of the log, or the unit when `log` is False].
     batch : float
@@ -74,6 +74,10 @@ KINDS: Final[Mapping[str, Kind]] = MappingProxyType(
         "dry_flexural": Kind("dry bending strength", "flexural_strength", "strength", 0.12, 0.05),
         # A photo with a white card; a meter states a smaller error.
         "whiteness": Kind("whiteness L*", "whiteness", "whiteness", 1.5, 0.5, log=False),
+        # A day under water, wiped: what wiping leaves, and whether the piece was quite dry.
+        "absorption": Kind("water absorption", "absorption", "sealing", 0.05, 0.03),
+        # A coat more or less is in the eye of the caster, and what one coat leaves is an assumption.
+        "coats": Kind("absorption by its coats", "absorption", "sealing", 0.15, 0.03),
         # A probe in the thick of the cast; where it sits, and when it is read, make three.
         "casting_peak": Kind("hottest while setting", "casting_peak", "setting", 3.0, 2.0, log=False),
         # A contact probe reads to 1 K; where on the wall, and draft, make it two.

@@ -230,7 +230,8 @@ def _dry_share(sheet: _Sheet) -> Array:
 
 
 def _window(sheet: _Sheet) -> Array:
-    return _log(np.maximum(sheet.clocks.initial - sheet.evidence.studio.shop.mixing, 1.0))
+    """Return the end of pouring, which is initial set: both are told from powder meeting water."""
+    return _log(sheet.clocks.initial)
 
 
 def _left_mold(sheet: _Sheet) -> Array:
@@ -317,6 +318,8 @@ _EXPECTED: Final[dict[str, Callable[[_Sheet], Array]]] = {
     "wet_flexural": lambda sheet: _flexural(sheet, sheet.strength),
     "dry_flexural": lambda sheet: _flexural(sheet, sheet.dry_strength),
     "whiteness": lambda sheet: sheet.at(PREDICTORS["whiteness"](sheet.cast)),
+    "absorption": lambda sheet: _log(sheet.at(sheet.cast.absorption)),
+    "coats": lambda sheet: _log(sheet.at(sheet.cast.absorption)),
     "casting_peak": _peak,
     "outer_wall": _wall(0),
     "inner_wall": _wall(1),

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from optimizer.calibration.lab_errors import KINDS, STATED_LEAST, STRENGTH_ERRORS
 from optimizer.job import Job
 from optimizer.materials import Catalogue
+from optimizer.properties.sealing import coat_edges
 from optimizer.shop import Shop, Vessel
 from optimizer.trials.drying_watch import constant_since
 from optimizer.trials.records import Burn, Strength, Trial, Weighing
@@ -160,6 +161,7 @@ def _readings(trial: Trial, place: int, studio: Studio) -> Iterator[Reading]:
     if trial.whiteness:
         error = trial.whiteness_error or KINDS["whiteness"].error
         yield Reading(trial.id, place, "whiteness", trial.whiteness, error)
+    yield from _sealing(trial, place, studio.shop)
     if trial.casting_peak is not None and studio.vessel is not None:
         yield Reading(trial.id, place, "casting_peak", trial.casting_peak, KINDS["casting_peak"].error)
     for strength in trial.strengths:
@@ -190,6 +192,21 @@ def _dry_mass(weighings: Sequence[Weighing], after: float) -> float | None:
         return None
     masses = [weighing.mass for weighing in weighings if weighing.age >= since]
     return math.fsum(masses) / len(masses)
+
+
+def _sealing(trial: Trial, place: int, shop: Shop) -> Iterator[Reading]:
+    """Give the absorption soaked, and the range of it that the coats it took leave."""
+    if trial.absorption:
+        stated = trial.absorption_error
+        error = max(stated / trial.absorption, STATED_LEAST) if stated else KINDS["absorption"].error
+        yield Reading(trial.id, place, "absorption", trial.absorption, error)
+    if trial.coats is None:
+        return
+    edges = coat_edges(shop.target_absorption, shop.coat_factor, trial.coats)
+    error = KINDS["coats"].error
+    yield Reading(trial.id, place, "coats", float(edges[-1]), error, -1)
+    if len(edges) > 1 and edges[-1] > edges[-2]:
+        yield Reading(trial.id, place, "coats", float(edges[-2]), error, 1)
 
 
 def _strength(trial: Trial, place: int, strength: Strength, studio: Studio) -> Reading:

@@ -1,7 +1,7 @@
 """What a trial cannot be: values outside what a bench can show, and readings that contradict each other.
 
-Limits are wide on purpose: they catch slips of the pen and of the unit, not surprising results.
-All of them are common practice, no source, unless they follow from the meaning of the reading.
+Ranges of single values stand in `optimizer.trials.fields`; what is odd but can be is asked about by
+`optimizer.trials.plausible`.
 """
 
 from __future__ import annotations
@@ -14,7 +14,8 @@ from itertools import pairwise
 from typing import Final
 
 from optimizer.errors import Fault, FileFaults
-from optimizer.trials.records import EXPOSURES, KINDS, METHODS, SENSES, STATES, Trial, field_names
+from optimizer.trials.fields import TrialField, field_of
+from optimizer.trials.records import Trial, field_names
 
 __all__ = ["LONGEST_TEXT", "check_trial", "trial_faults"]
 
@@ -22,47 +23,8 @@ LONGEST_TEXT: Final = 10_000
 """Characters of one remark."""
 
 _DAY: Final = 1440.0
-_YEAR: Final = 366.0 * _DAY
 _SCALE_SLACK: Final = 1.01
 
-_RANGES: Final[dict[str, tuple[float, float, str]]] = {
-    "portions.mass": (0.0, 1e6, "g"),
-    "water": (0.0, 1e6, "g"),
-    "water_temperature": (0.0, 95.0, "degC"),
-    "room_temperature": (-20.0, 60.0, "degC"),
-    "humidity": (0.0, 1.0, "fraction"),
-    "damp_cure": (0.0, _YEAR, "min"),
-    "cavity_volume": (1.0, 1e5, "mL"),
-    "cast": (0, 10_000, "count"),
-    "fresh_density": (0.2, 4.0, "g/cm3"),
-    "window_end": (0.0, _YEAR, "min"),
-    "initial_set": (0.0, _YEAR, "min"),
-    "final_set": (0.0, _YEAR, "min"),
-    "demold": (0.0, _YEAR, "min"),
-    "demold_first": (0.0, _YEAR, "min"),
-    "casting_peak": (-20.0, 110.0, "degC"),
-    "whiteness": (0.0, 100.0, "-"),
-    "whiteness_error": (0.0, 50.0, "-"),
-    "weighings.age": (0.0, 3660.0, "d"),
-    "weighings.mass": (0.1, 1e6, "g"),
-    "strengths.value": (0.0, 300.0, "MPa"),
-    "strengths.age": (0.0, 100.0 * _YEAR, "min"),
-    "strengths.error": (0.0, 150.0, "MPa"),
-    "burns.outer": (-20.0, 400.0, "degC"),
-    "burns.inner": (-20.0, 800.0, "degC"),
-    "burns.error": (0.0, 100.0, "K"),
-    "burns.burn_rate": (0.01, 100.0, "g/h"),
-    "burns.wicks": (1, 50, "count"),
-    "burns.room": (-20.0, 60.0, "degC"),
-    "rejects.count": (1, 10_000, "count"),
-}
-_CHOICES: Final[dict[str, tuple[str, ...]]] = {
-    "strengths.state": ("", *STATES),
-    "strengths.kind": KINDS,
-    "strengths.method": METHODS,
-    "strengths.sense": SENSES,
-    "burns.exposure": ("", *EXPOSURES),
-}
 _ODD: Final = re.compile("[\x00-\x08\x0b-\x1f\ud800-\udfff\ufffe\uffff]")
 """Characters that not every file format can carry."""
 
@@ -142,12 +104,12 @@ def _value_faults(trial: Trial) -> Iterator[Fault]:
     for where, kind, value in _readings(trial):
         if isinstance(value, str):
             yield from _text_faults(where, kind, value)
-        elif value is not None and kind in _RANGES:
-            yield from _range_faults(where, kind, value)
+        elif value is not None and (field := field_of(kind)) is not None and field.number:
+            yield from _range_faults(where, field, value)
 
 
-def _range_faults(where: str, kind: str, value: object) -> Iterator[Fault]:
-    least, most, unit = _RANGES[kind]
+def _range_faults(where: str, field: TrialField, value: object) -> Iterator[Fault]:
+    least, most, unit = field.least, field.most, field.unit
     allowed = f"a number from {least:.10g} to {most:.10g} {unit}".removesuffix(" -")
     if isinstance(value, bool) or not isinstance(value, int | float) or math.isnan(value):
         yield Fault(where, repr(value), allowed, "Write a number or leave it empty.")
@@ -158,7 +120,8 @@ def _range_faults(where: str, kind: str, value: object) -> Iterator[Fault]:
 
 
 def _text_faults(where: str, kind: str, text: str) -> Iterator[Fault]:
-    allowed_words = _CHOICES.get(kind)
+    field = field_of(kind)
+    allowed_words = field.allowed if field else ()
     if allowed_words and text not in allowed_words:
         words = ", ".join(word for word in allowed_words if word)
         yield Fault(where, repr(text), words, "Write one of these words.")

@@ -15,6 +15,7 @@ from types import MappingProxyType
 from typing import Final
 
 from optimizer.errors import Fault, QuantityError
+from optimizer.trials.fields import FIELDS, GROUP_FIELDS, WORDS
 from optimizer.trials.records import Version
 from optimizer.units import parse
 
@@ -30,9 +31,6 @@ __all__ = [
     "known_column",
     "read_header",
 ]
-
-WORDS: Final = ("text", "name", "date", "labels", "yes")
-"""Columns that hold no number."""
 
 _MOST_READINGS: Final = 999
 _MOST_COLUMNS: Final = 5000
@@ -96,63 +94,13 @@ class Header:
     text: str
 
 
-SCALARS: Final[Mapping[str, str]] = MappingProxyType(
-    {
-        "id": "name",
-        "date": "date",
-        "vessel": "name",
-        "cast": "count",
-        "labels": "labels",
-        "sold_order": "name",
-        "water": "g",
-        "water_temperature": "degC",
-        "room_temperature": "degC",
-        "humidity": "fraction",
-        "damp_cure": "min",
-        "cavity_volume": "mL",
-        "fresh_density": "g/cm3",
-        "window_end": "min",
-        "initial_set": "min",
-        "final_set": "min",
-        "demold": "min",
-        "demold_first": "min",
-        "casting_peak": "degC",
-        "whiteness": "-",
-        "whiteness_error": "-",
-        "remarks": "text",
-    }
-)
+SCALARS: Final[Mapping[str, str]] = MappingProxyType({name: one.unit for name, one in FIELDS.items()})
 """Field of a trial -> unit or kind of its column."""
 
 GROUPS: Final[Mapping[str, tuple[str, Mapping[str, str]]]] = MappingProxyType(
     {
-        "powder": ("portions", {"material": "name", "mass": "g", "lot": "name"}),
-        "weighing": ("weighings", {"age": "d", "mass": "g"}),
-        "strength": (
-            "strengths",
-            {
-                "value": "MPa",
-                "age": "min",
-                "state": "name",
-                "kind": "name",
-                "method": "name",
-                "sense": "name",
-                "error": "MPa",
-            },
-        ),
-        "burn": (
-            "burns",
-            {
-                "outer": "degC",
-                "inner": "degC",
-                "error": "K",
-                "burn_rate": "g/h",
-                "wicks": "count",
-                "exposure": "name",
-                "room": "degC",
-            },
-        ),
-        "reject": ("rejects", {"cause": "name", "count": "count"}),
+        word: (field, {name: one.unit for name, one in parts.items()})
+        for word, (field, parts) in GROUP_FIELDS.items()
     }
 )
 """Word in the header -> field of a trial, and the parts of one reading with their units or kinds."""
@@ -169,6 +117,9 @@ _ALIASES: Final = {
     "first_demold": "demold_first",
     "order": "sold_order",
     "whiteness_l*": "whiteness",
+    "soak": "absorption",
+    "water_absorption": "absorption",
+    "sealer_coats": "coats",
     "strength": "strength_1_value",
     "compressive_strength": "strength_1_value",
     "room": "room_temperature",

@@ -22,6 +22,7 @@ from optimizer.trials.cells import at_column
 from optimizer.trials.csvfile import read_csv, write_csv
 from optimizer.trials.history import refused
 from optimizer.trials.import_choices import ImportChoices
+from optimizer.trials.plausible import doubtful
 from optimizer.trials.records import Trial, Version, digest
 from optimizer.trials.tables import Table
 from optimizer.trials.xlsxfile import read_xlsx, write_xlsx
@@ -97,7 +98,9 @@ def read_trials(
     """
     read = read_xlsx if path.suffix.lower() in (".xlsx", ".xlsm") else read_csv
     table = read(path, today, materials, choices)
-    return replace(table, versions=_named(table.versions), faults=table.faults + tuple(_twice(table)))
+    layout = replace(table.layout, doubts=(*table.layout.doubts, *_odd(table)))
+    faults = table.faults + tuple(_twice(table))
+    return replace(table, versions=_named(table.versions), faults=faults, layout=layout)
 
 
 def import_trials(
@@ -131,7 +134,7 @@ def import_trials(
     today, choices : datetime.date | None, ImportChoices | None
         As in `read_trials` [-].
     confirmed : bool
-        True when a person has looked at what was taken by a likeness or passed over [-].
+        True when a person has looked at what was taken by a likeness, passed over, or seldom is [-].
 
     Returns
     -------
@@ -300,6 +303,14 @@ def _twice(table: Table) -> Iterator[Fault]:
         if each[id, version.number] > 1 or (count[id] > 1 and each[id, None]):
             repair = "Rename or delete one of the rows, or number them in a column 'version'."
             yield Fault(f"{table.name}:row {number}, column 'id'", repr(id), "each id once", repair)
+
+
+def _odd(table: Table) -> Iterator[Fault]:
+    """Give what seldom is in the rows without fault."""
+    for number in table.rows:
+        row = table.read[number]
+        for fault in doubtful(row.version.trial):
+            yield at_column(row, fault, f"{table.name}:row {number}")
 
 
 def _strange(table: Table, materials: Collection[str]) -> Iterator[Fault]:

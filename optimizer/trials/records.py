@@ -48,8 +48,17 @@ EXPOSURES = ("continuous", "repeated burns", "single hour")
 """How the vessel met heat, as in `optimizer.shop.EXPOSURES`."""
 
 
+class _Noted:
+    """A record whose numbers are those of the language: a NumPy scalar is a number like any other."""
+
+    def __post_init__(self) -> None:
+        for name, value in vars(self).items():
+            if hasattr(value, "dtype") and hasattr(value, "item"):
+                object.__setattr__(self, name, value.item())
+
+
 @dataclass(frozen=True)
-class Portion:
+class Portion(_Noted):
     """One material as weighed into the batch.
 
     Attributes
@@ -68,7 +77,7 @@ class Portion:
 
 
 @dataclass(frozen=True)
-class Weighing:
+class Weighing(_Noted):
     """One weighing of a piece while it dries.
 
     Attributes
@@ -84,7 +93,7 @@ class Weighing:
 
 
 @dataclass(frozen=True)
-class Strength:
+class Strength(_Noted):
     """One strength, by whatever route.
 
     Attributes
@@ -115,7 +124,7 @@ class Strength:
 
 
 @dataclass(frozen=True)
-class Burn:
+class Burn(_Noted):
     """Wall temperatures of one test burn.
 
     Attributes
@@ -144,7 +153,7 @@ class Burn:
 
 
 @dataclass(frozen=True)
-class Reject:
+class Reject(_Noted):
     """Castings of the batch that were thrown away for one cause.
 
     Attributes
@@ -160,7 +169,7 @@ class Reject:
 
 
 @dataclass(frozen=True)
-class Trial:
+class Trial(_Noted):
     """One batch and what was seen of it.
 
     Attributes
@@ -192,7 +201,7 @@ class Trial:
     fresh_density : float | None
         Of the slurry [g/cm3].
     window_end : float | None
-        When the mix would no longer pour [min].
+        When the mix would no longer pour, from powder meeting water [min].
     initial_set, final_set : float | None
         When they were seen [min].
     demold : float | None
@@ -203,6 +212,10 @@ class Trial:
         Highest temperature while setting [degC].
     whiteness, whiteness_error : float | None
         CIE L* of the dry face and its standard error [-].
+    absorption, absorption_error : float | None
+        Water a dry piece took up in a day under water, over its dry mass, and its standard error [fraction].
+    coats : int | None
+        Coats of sealer it took until water no longer soaked in [count].
     weighings : tuple[Weighing, ...]
         Masses of one piece over the days, oldest first.
     strengths : tuple[Strength, ...]
@@ -237,6 +250,9 @@ class Trial:
     casting_peak: float | None = None
     whiteness: float | None = None
     whiteness_error: float | None = None
+    absorption: float | None = None
+    absorption_error: float | None = None
+    coats: int | None = None
     weighings: tuple[Weighing, ...] = ()
     strengths: tuple[Strength, ...] = ()
     burns: tuple[Burn, ...] = ()

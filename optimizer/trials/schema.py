@@ -94,7 +94,13 @@ _SECOND: Final = (
         demold_first >= initial_set AND demold_first >= final_set AND demold_first <= demold)""",
 )
 
-MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (_FIRST, _SECOND)
+_THIRD: Final = (
+    "ALTER TABLE entry ADD COLUMN absorption REAL CHECK (absorption >= 0)",
+    "ALTER TABLE entry ADD COLUMN absorption_error REAL CHECK (absorption_error >= 0)",
+    "ALTER TABLE entry ADD COLUMN coats INTEGER CHECK (coats >= 0)",
+)
+
+MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (_FIRST, _SECOND, _THIRD)
 """Statements that lift a book from version i to i + 1."""
 
 

@@ -132,6 +132,11 @@ def _whiteness_missing(trial: Trial) -> str:
     )
 
 
+def _absorption_missing(trial: Trial) -> str:
+    known = trial.absorption is not None or trial.coats is not None
+    return "" if known else "soak a dry piece for a day and weigh it, or count the coats of sealer it took"
+
+
 def _peak_missing(trial: Trial) -> str:
     return "" if trial.casting_peak is not None else "read the highest temperature while it sets"
 
@@ -158,6 +163,7 @@ _EVIDENCE: Final = MappingProxyType(
         "demold_time": _demold_missing,
         "drying_time": _drying_missing,
         "whiteness": _whiteness_missing,
+        "absorption": _absorption_missing,
         "casting_peak": _peak_missing,
         "outer_wall_temperature": _wall_missing("outer"),
         "inner_wall_temperature": _wall_missing("inner"),

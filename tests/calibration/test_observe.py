@@ -73,7 +73,6 @@ def seen(catalogue):
         ("wet_strength", "wet_strength"),
         ("dry_strength", "dry_strength"),
         ("dry_flexural", "flexural_strength"),
-        ("window_end", "working_window"),
         ("whiteness", "whiteness"),
         ("casting_peak", "casting_peak"),
         ("outer_wall", "outer_wall_temperature"),
@@ -82,6 +81,12 @@ def seen(catalogue):
 )
 def test_a_reading_is_the_property(seen, there, kind, name):
     assert seen[kind] == pytest.approx(float(np.ravel(PREDICTORS[name](there))[0]), rel=1e-9)
+
+
+def test_the_end_of_pouring_counts_from_powder_meeting_water(seen, there):
+    """The working window begins when mixing ends; the end of pouring is told from powder meeting water."""
+    window = float(np.ravel(PREDICTORS["working_window"](there))[0])
+    assert seen["window_end"] == pytest.approx(window + there.bench.shop.mixing, rel=1e-9)
 
 
 def test_dry_mass_by_its_share_and_alone(catalogue, seen, there):

@@ -16,5 +16,5 @@ if __name__ == "__main__":
         sys.stdout.write("".join(f"{id}\n" for id in (*entered.added, *entered.unchanged)))
         sys.stdout.flush()
 
-    exchange.import_trials(TrialBook(book, timeout=60.0), file, acknowledged=acknowledged)
+    exchange.import_trials(TrialBook(book, timeout=60.0), file, confirmed=True, acknowledged=acknowledged)
     sys.stdout.write("done\n")

@@ -174,10 +174,12 @@ def test_an_older_book_is_lifted_to_the_newest_version(book, monkeypatch):
 
 
 def test_a_book_from_before_the_first_possible_time_is_lifted(book):
-    plain = dataclasses.replace(FULL, demold_first=None)
+    later = ("demold_first", "absorption", "absorption_error", "coats")
+    plain = dataclasses.replace(FULL, **dict.fromkeys(later))
     book.add(plain, TODAY)
     with _raw(book) as connection:
-        connection.execute("ALTER TABLE entry DROP COLUMN demold_first")
+        for column in later:
+            connection.execute(f"ALTER TABLE entry DROP COLUMN {column}")
         connection.execute("PRAGMA user_version = 1")
         connection.commit()
     lifted = TrialBook(book.path)

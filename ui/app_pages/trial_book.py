@@ -22,7 +22,7 @@ from ui.state import Session, session, units
 from ui.trial_answers import book_folder
 from ui.trial_counts import Counts, counts_of
 from ui.trial_fit import show_fit
-from ui.trial_form import CHOICES, READINGS, Reading, powder_column, trial_of
+from ui.trial_form import CHOICES, READINGS, Reading, doubts_of, powder_column, trial_of
 from ui.trial_import import show_import
 from ui.trial_text import known_blend, out_words
 from ui.widgets import fault_words, in_rows
@@ -72,6 +72,8 @@ def _enter(now: Session, path: Path) -> None:
             for column, reading in zip(st.columns(_COLUMNS), row, strict=False):
                 with column:
                     _field(reading, faults)
+        if "trial_odd" in st.session_state:
+            st.checkbox("What is odd is right: take it", key="trial_right")
         st.caption(_NEEDS)
         enter, check = st.columns(2)
         with enter:
@@ -143,7 +145,7 @@ def _would_count() -> None:
 
 def _entered(path: Path, names: list[str]) -> None:
     trial, columns = _typed(names)
-    if trial is None:
+    if trial is None or _odd(trial):
         return
     try:
         entry = TrialBook(path).add(trial)
@@ -154,6 +156,17 @@ def _entered(path: Path, names: list[str]) -> None:
     st.session_state["trial_said"] = f"Entered as {entry}. {counts.taken_words} {counts.lacking_words}"
     for column in columns:
         st.session_state[_key(column)] = ""
+
+
+def _odd(trial: Trial) -> bool:
+    """Tell whether to ask before the trial is taken; what is odd then stands beside the button."""
+    odd = doubts_of(trial)
+    if not odd or st.session_state.get("trial_right"):
+        st.session_state.pop("trial_odd", None)
+        return False
+    st.session_state["trial_odd"] = True
+    st.session_state["trial_faults"] = odd
+    return True
 
 
 def _exchange(path: Path, book: TrialBook | None) -> None:

@@ -20,6 +20,7 @@ __all__ = [
     "book_option",
     "figure_options",
     "job_options",
+    "yes_option",
 ]
 
 NO_BLEND: Final = 3
@@ -43,6 +44,12 @@ def book_option(command: Callable[..., int]) -> Callable[..., int]:
     return click.option("--book", metavar="FILE", default="trials.db", show_default=True, help=helped)(
         command
     )
+
+
+def yes_option(command: Callable[..., int]) -> Callable[..., int]:
+    """Give a command the option ``--yes``."""
+    helped = "Take readings that seldom are, such as a strength below 0.5 MPa, without asking."
+    return click.option("--yes", is_flag=True, help=helped)(command)
 
 
 @dataclass(frozen=True)

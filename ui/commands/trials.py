@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from ui.commands.shared import book_option, job_options
+from ui.commands.shared import book_option, job_options, yes_option
 from ui.delivery import STANDARD, Delivery, delivered, say
 
 if TYPE_CHECKING:
@@ -38,6 +38,7 @@ def trials() -> None:
     "--correct", metavar="ID", help="Correct this earlier trial: what is typed replaces its readings."
 )
 @click.option("--reason", default="", metavar="TEXT", help="Why it is corrected.")
+@yes_option
 @book_option
 @job_options
 @delivered
@@ -46,6 +47,7 @@ def add(
     weighed: str | None,
     correct: str | None,
     reason: str,
+    yes: bool,
     book: str,
     specs: str | None,
     delivery: Delivery,
@@ -58,6 +60,8 @@ def add(
     """
     from optimizer.specs import load_catalogue
     from optimizer.trials.book import TrialBook
+    from optimizer.trials.plausible import doubtful
+    from ui.commands.asking import believed
     from ui.terminal import sentence
     from ui.trial_counts import counts_of
     from ui.trial_text import entry_json, opened, teaching_words
@@ -65,6 +69,7 @@ def add(
 
     if correct is None:
         trial = typed_trial(readings, weighed, specs)
+        believed(doubtful(trial), yes=yes)
         kept = TrialBook(Path(book))
         entry = kept.get(kept.add(trial))
         said = f"Entered as {entry.trial.id} in {book}."
@@ -73,6 +78,7 @@ def add(
         earlier = kept.get(correct)
         correct = earlier.trial.id
         trial = corrected_trial(earlier.trial, readings, weighed, specs)
+        believed([fault for fault in doubtful(trial) if fault not in doubtful(earlier.trial)], yes=yes)
         kept.correct(trial, reason, supersedes=earlier.revision)
         entry = kept.get(correct)
         said = (

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 __all__ = ["trials_measure"]
 
-_WORDS: Final = ("volume", "density", "piece", "bar", "whiteness", "drying", "burn")
+_WORDS: Final = ("volume", "density", "piece", "bar", "whiteness", "drying", "soak", "burn")
 _EXAMPLE: Final = """\b
 Examples:
   vesselblend trials measure
