@@ -24,7 +24,7 @@ from optimizer.shop import Limit
 from optimizer.solution import LimitVerdict, Prediction, Solution, WeighedMix
 from optimizer.verdict.cautions import cautions_of
 from optimizer.verdict.confidence import Doubt, nominal_only
-from optimizer.verdict.evidence import cement_notes, evidences
+from optimizer.verdict.evidence import cement_notes, evidences, uses
 from optimizer.verdict.mix_rules import broken_rules, sets_at_all
 
 __all__ = ["MEETING", "Judgement", "cost_parts_of", "judge", "mix_of_grams", "worst_verdict"]
@@ -91,8 +91,9 @@ def judge(problem: Problem, grams: Array, doubt: Doubt | None = None) -> Judgeme
     around = doubt.around(cast)
     ranges = ranges_of(around, values)
     words = evidences(problem, cast, PREDICTORS)
+    good_for = uses(problem, cast, words)
     properties = {
-        name: Prediction(values[name], *ranges[name], QUANTITIES[name].unit, words[name])
+        name: Prediction(values[name], *ranges[name], QUANTITIES[name].unit, words[name], good_for[name])
         for name in PREDICTORS
     }
     parts = cost_parts_of(problem, grams, values)
