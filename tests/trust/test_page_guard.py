@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from tests.page_server import ROOT, Served, page_served
-from tests.trust.page_load import crowd
+from tests.trust import page_load
 from tests.trust.sockets import outside_peers, watched
 
 CONNECT = "Connection: Upgrade\r\nUpgrade: websocket\r\nSec-WebSocket-Version: 13\r\n"
@@ -73,10 +73,11 @@ def test_a_foreign_page_is_turned_away(page, path, host, origin):
     assert status(page, path, host, origin, upgrade=path.endswith("stream")) == 403
 
 
-def test_the_page_speaks_to_nobody_beyond_this_machine(page, calls):
+def test_the_page_speaks_to_nobody_beyond_this_machine(page, calls, monkeypatch):
+    monkeypatch.setattr(page_load, "_LONGEST", 300.0)
     own = f"127.0.0.1:{page.port}"
     with watched(page.process) as peers:
-        seen = asyncio.run(crowd(page, sessions=1, minutes=0.1, pause=0.5))
+        seen = asyncio.run(page_load.crowd(page, sessions=1, minutes=0.1, pause=0.5))
         for host, origin in ((own, f"http://{FOREIGN}"), (FOREIGN, f"http://{FOREIGN}")):
             status(page, "/_stcore/stream", host, origin, upgrade=True)
             status(page, "/", host, origin)
