@@ -124,7 +124,9 @@ _NAMED = f'<row r="1">{_HEAD}</row>'
 
 BOMBS = {
     "a million rows claimed": Bomb(
-        _sheet(_NAMED + '<row r="2"><c r="A2"/></row>', "A1:XFD1048576"), _IMPORT, "0 added"
+        _sheet(_NAMED + '<row r="1048576"><c r="A1048576"/></row>', "A1:XFD1048576"),
+        _IMPORT,
+        "at most 200000",
     ),
     "a cell in the last row": Bomb(
         _sheet(_NAMED + '<row r="1048576"><c r="A1048576"><v>1</v></c></row>'), _IMPORT, "at most 200000"
