@@ -13,6 +13,7 @@ from dataclasses import dataclass
 __all__ = [
     "DAMP_CLASSES",
     "EXPOSURES",
+    "HEAT_WITHOUT_BURN",
     "MOLD_VIEWS",
     "Bounds",
     "Candle",
@@ -28,6 +29,9 @@ EXPOSURES = ("continuous", "repeated burns", "single hour")
 
 DAMP_CLASSES = ("low", "medium", "high")
 """Late-ettringite classes, from best to worst."""
+
+HEAT_WITHOUT_BURN = ("open", "judge")
+"""What limits on heat in use are without a burn test: left open, or judged by the estimate."""
 
 MOLD_VIEWS = ("wear", "order")
 """How molds are charged: by the wear of each casting, or those one order needs to that order."""

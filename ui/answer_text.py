@@ -7,11 +7,11 @@ from typing import Final
 
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
-from optimizer.solution import Alternative, LimitVerdict, Relaxation, Solution
+from optimizer.solution import BURN_FIRST, DESIGNED, NOT_SURE, Alternative, LimitVerdict, Relaxation, Solution
 from optimizer.studies.batch import Batch, weighing_order, weighing_step
 from optimizer.studies.check import Comparison
 from optimizer.units import System
-from optimizer.verdict.evidence import EVIDENCE_WORDS
+from optimizer.verdict.assess import FAILS, HOLDS, UNCERTAIN
 from ui.batch_text import batch_words
 from ui.reasons import (
     evidence_words,
@@ -20,7 +20,6 @@ from ui.reasons import (
     no_blend_words,
     proof_words,
     single_binder_words,
-    use_words,
 )
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import (
@@ -98,7 +97,7 @@ def comparison_blocks(comparison: Comparison, catalogue: Catalogue, units: Syste
     """Give two blends side by side: every limit, the saving, and what to test again."""
     present, candidate = comparison.present, comparison.candidate
     yield sentence(candidate.job.title, "bold")
-    yield sentence(f"The candidate {_verdict(candidate)}.")
+    yield sentence(f"The candidate: {_opening(candidate)}")
     for name, each in (("candidate", candidate), ("present", present)):
         if each.mix is not None:
             words = blend_words(each.mix.blend, catalogue)
@@ -126,31 +125,33 @@ def comparison_blocks(comparison: Comparison, catalogue: Catalogue, units: Syste
 
 def _opening(solution: Solution) -> str:
     job = solution.job
-    if solution.status == "designed":
+    if not solution.limits:
+        return "No limits to judge by."
+    chance = odds_words(solution.joint_probability or 0.0)
+    sure = f"all limits hold together with {chance}{_left_open(solution)}"
+    if solution.status == DESIGNED:
         best = f"blend of {'highest' if job.maximize else 'lowest'} {quantity(job.objective).label}"
         named = "cheapest blend" if job.objective == "cost" else best
-        missed = [quantity(v.limit.property).label for v in solution.limits if v.verdict != "meets"]
-        if missed:
-            return f"The {named} found, but as weighed it does not hold {', '.join(missed)}."
-        return f"The {named} found that meets every limit{_together(solution)}."
-    return f"This blend {_verdict(solution)}." if solution.limits else "No limits to judge by."
+        return f"The {named} found that is sure enough: {sure}."
+    asked = f"{100.0 * job.confidence:.0f} % was asked for"
+    if solution.status == NOT_SURE:
+        return f"No blend found is sure enough. Of the surest, {sure}; {asked}.{_least(solution)}"
+    return f"This blend {_VERDICT_WORDS[solution.status]}: {sure}; {asked}.{_least(solution)}"
 
 
-def _together(solution: Solution) -> str:
-    """Return what the headline owes where all limits hold together less often than not."""
-    chance = solution.joint_probability
-    if chance is None or chance >= _EVEN:
+_VERDICT_WORDS = {HOLDS: "holds", UNCERTAIN: "is uncertain", FAILS: "fails"}
+
+
+def _left_open(solution: Solution) -> str:
+    """Return what the chance leaves out: heat that nobody has measured."""
+    return ", heat left open" if any(v.judged == BURN_FIRST for v in solution.limits) else ""
+
+
+def _least(solution: Solution) -> str:
+    """Return which limit takes most of the chance."""
+    if solution.decisive is None or solution.status == HOLDS:
         return ""
-    judged = ", judged by best values" if solution.job.confidence <= _EVEN else ""
-    return f"{judged}; the chance that all hold together is {odds_words(chance)}"
-
-
-def _verdict(solution: Solution) -> str:
-    if solution.status == "meets":
-        return "meets every limit"
-    names = [quantity(v.limit.property).label for v in solution.limits if v.verdict == solution.status]
-    word = "fails on" if solution.status == "fails" else "is too close to call on"
-    return f"{word} {', '.join(names)}"
+    return f" Most is lost on {quantity(solution.decisive.property).label}."
 
 
 def _weigh(solution: Solution, catalogue: Catalogue, units: System, batch: Batch | None) -> Iterator[Block]:
@@ -185,7 +186,10 @@ def _money(solution: Solution) -> Iterator[Block]:
         return
     shown = money_parts(cost_groups(solution.cost_parts))
     parts = ", ".join(f"{name} {amount}" for name, amount in shown.items())
-    yield sentence(f"{money(solution.cost, job.currency)} for one good vessel: {parts}.", indent=2)
+    yield sentence(f"{money(solution.cost, job.currency)} for one good vessel on average: {parts}.", indent=2)
+    if solution.expected is not None:
+        low, high = (money(end, job.currency) for end in (solution.expected.low, solution.expected.high))
+        yield sentence(f"Likely {low} to {high}, with what is not known.", indent=2)
     if job.example_prices:
         yield sentence(EXAMPLE_PRICES, indent=2)
 
@@ -206,7 +210,6 @@ def _limit_row(verdict: LimitVerdict, solution: Solution, units: System) -> list
 
 def _reasons(solution: Solution, catalogue: Catalogue, units: System) -> Iterator[Block]:
     lines = [limit_sentence(solution, units), single_binder_words(solution, catalogue, units)]
-    lines += list(_odds(solution))
     lines += [proof_words(solution.proof)] if solution.proof else []
     lines += solution.notes
     told = [line for line in lines if line]
@@ -217,19 +220,6 @@ def _reasons(solution: Solution, catalogue: Catalogue, units: System) -> Iterato
     if ties:
         yield heading("Nearly as good")
         yield from (indented(_tie(a, solution, catalogue, units)) for a in ties)
-
-
-def _odds(solution: Solution) -> Iterator[str]:
-    chances = [
-        v.probability for v in solution.limits if v.verdict == "meets" and v.judged == "with its chance"
-    ]
-    if solution.job.confidence <= _EVEN and any(chance < _EVEN_ODDS for chance in chances):
-        yield (
-            "Judged by best values: a limit just met holds in about one of two bags of powder. "
-            "confidence = 0.9 in the job keeps a reserve."
-        )
-    if solution.joint_probability is not None and not _together(solution):
-        yield f"Chance that all limits hold together: {odds_words(solution.joint_probability)}."
 
 
 def _tie(tie: Alternative, solution: Solution, catalogue: Catalogue, units: System) -> str:
@@ -246,19 +236,13 @@ def _tie(tie: Alternative, solution: Solution, catalogue: Catalogue, units: Syst
 def _predicted(solution: Solution, units: System) -> Iterator[Block]:
     limited = {v.limit.property for v in solution.limits}
     rows = [
-        [
-            quantity(name).label,
-            value_words(name, p.value, units),
-            range_words(name, p, units),
-            EVIDENCE_WORDS[p.evidence],
-        ]
+        [quantity(name).label, value_words(name, p.value, units), range_words(name, p, units), p.evidence]
         for name, p in solution.properties.items()
         if name not in limited
     ]
     yield heading("Also predicted")
     yield table(("property", "best value", "likely range", "rests on"), rows)
     yield from (indented(line) for line in evidence_words(solution.properties))
-    yield from (indented(line) for line in use_words(solution.properties))
 
 
 def _closing(solution: Solution, units: System) -> Iterator[Block]:

@@ -18,7 +18,7 @@ from optimizer.units import System, show_amount
 from ui.words import (
     bound_words,
     grams_words,
-    is_tight,
+    judged_words,
     label_of,
     range_words,
     seen_words,
@@ -126,11 +126,9 @@ class Sheet:
     fill, demolded, dry, seal : str
         Wet mix of one mold, masses to check against, coats.
     limits : tuple[LimitLine, ...]
-        Limits, tight ones first.
+        Limits, least sure first.
     more : str
         What is to be said of limits there is no room for.
-    unread : str
-        Which properties decide nothing without the caster's own reading.
     notes : tuple[str, ...]
         What is wrong with the mix itself, such as too little water to pour.
     cautions : tuple[str, ...]
@@ -151,7 +149,6 @@ class Sheet:
     clock: tuple[tuple[str, str], ...] = ()
     limits: tuple[LimitLine, ...] = ()
     more: str = ""
-    unread: str = ""
     notes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     points: int = 22
@@ -196,7 +193,6 @@ def sheet_of(
         clock=tuple(_clock(solution, units)),
         limits=tuple(_limit_line(verdict, solution, units) for verdict in ranked[:room]),
         more=_more(ranked[room:]),
-        unread=_unread(solution),
         notes=notes,
         cautions=tuple(words for key, words in CARD_CAUTIONS.items() if key in printed),
         points=points,
@@ -317,38 +313,26 @@ def _coats(solution: Solution) -> str:
 
 def _limit_line(verdict: LimitVerdict, solution: Solution, units: System) -> LimitLine:
     name = verdict.limit.property
-    word = "TIGHT" if verdict.verdict == "meets" and is_tight(verdict) else verdict.verdict
+    word = judged_words(verdict)
     seen = seen_words(verdict, solution.properties.get(name), units)
     return LimitLine(quantity(name).label, bound_words(verdict.limit, units), seen, word)
-
-
-def _unread(solution: Solution) -> str:
-    """Return which properties the card counts on that decide nothing without the caster's own reading."""
-    counted = dict.fromkeys([*(v.limit.property for v in solution.limits), "sealer_coats", "drying_time"])
-    labels = [
-        quantity(name).label
-        for name in counted
-        if name in solution.properties and solution.properties[name].use == "own reading"
-    ]
-    return f"not decided without your own reading: {', '.join(labels)}" if labels else ""
 
 
 def _more(left: Sequence[LimitVerdict]) -> str:
     if not left:
         return ""
-    failed = [quantity(v.limit.property).label for v in left if v.verdict != "meets"]
-    return f"not met: {', '.join(failed)}" if failed else f"({len(left)} more, all met)"
+    failed = [quantity(v.limit.property).label for v in left if v.verdict != "holds"]
+    return f"not sure: {', '.join(failed)}" if failed else f"({len(left)} more, all hold)"
 
 
 def _ranked(verdicts: Sequence[LimitVerdict]) -> list[LimitVerdict]:
-    """Return verdicts, the most pressing first; heat that is the tightest or below 0 goes before all."""
+    """Return verdicts, least sure first; heat that is the least sure or below 0 goes before all."""
     least = min((each.probability for each in verdicts), default=1.0)
 
     def urgency(verdict: LimitVerdict) -> tuple[int, float, float]:
         doubtful = verdict.value < 0.0 or verdict.probability <= least
         if verdict.limit.property == "heat_margin" and doubtful:
             return 0, 0.0, 0.0
-        rank = 1 if verdict.verdict != "meets" else 2 if is_tight(verdict) else 3
-        return rank, verdict.probability, verdict.margin
+        return 1, verdict.probability, verdict.margin
 
     return sorted(verdicts, key=urgency)

@@ -58,7 +58,7 @@ def _figures(name: str, solution: Solution, span: tuple[float, float] | None) ->
 
 def _verdict(solution: Solution) -> str:
     words = {verdict.verdict for verdict in solution.limits}
-    return next((word for word in ("fails", "too close to call") if word in words), "meets")
+    return next((word for word in ("fails", "uncertain") if word in words), "holds")
 
 
 def trade_chart(

@@ -21,7 +21,7 @@ from optimizer.calibration.observe import Evidence, expected, observe
 from optimizer.calibration.readings import Studio
 from optimizer.chain.body import per_liter
 from optimizer.chain.predict import cast_of
-from optimizer.chain.spreads import Moves
+from optimizer.chain.spreads import Moves, moves_of
 from optimizer.errors import NoBlend, NoVerdict
 from optimizer.limit_rows import limit_rows, row_scale
 from optimizer.nomenclature import QUANTITIES
@@ -30,7 +30,7 @@ from optimizer.shop import Limit
 from optimizer.solution import Alternative, Solution, WeighedMix
 from optimizer.trials.records import Portion, Strength, Trial, Weighing
 from optimizer.units import significant
-from optimizer.verdict.confidence import Doubt, nominal_only
+from optimizer.verdict.assess import assess, is_open
 
 __all__ = ["Candidate", "Fall", "NextTrial", "grams_of", "next_trial", "standard_trial"]
 
@@ -216,21 +216,21 @@ def next_trial(problem: Problem, solution: Solution) -> NextTrial:
     """
     if solution.mix is None:
         raise NoBlend("no blend meets the limits: loosen a limit, or cast what you have and fit again")
-    doubt = Doubt(problem)
+    moves = moves_of(problem.catalogue, problem.names, problem.parameters)
     target = np.array(solution.mix.per_liter)
-    rows = _rows(problem, doubt.moves, target)
+    rows = _rows(problem, moves, target)
     if not rows:
         raise NoVerdict("no limit of this job can be told more about by a cast")
-    weights = _openness(problem, doubt, rows, target)
+    weights = _openness(problem, rows, target)
     casts = list(_candidates(problem, solution.mix, solution.alternatives))
-    taken = [_taken(problem, doubt.moves, rows, cast) for cast in casts]
+    taken = [_taken(problem, moves, rows, cast) for cast in casts]
     score = [float(weights @ (part / rows.spreads**2)) / float(weights.sum()) for part in taken]
     best = int(np.argmax(score))
     if score[0] >= _NEARLY_AS_GOOD * score[best]:
         best = 0
     alone = {
         kind: float(weights @ (part / rows.spreads**2)) / float(weights.sum())
-        for kind, part in _taken_alone(problem, doubt.moves, rows, casts[best]).items()
+        for kind, part in _taken_alone(problem, moves, rows, casts[best]).items()
     }
     answer = _answer(rows, weights, casts, score, taken, best, alone)
     return replace(answer, early=_early(problem))
@@ -254,7 +254,7 @@ def _rows(problem: Problem, moves: Moves, target: Array) -> _Rows:
     limits: list[Limit] = []
     slopes: list[Array] = []
     for limit in problem.job.limits:
-        if nominal_only(problem, limit):
+        if limit.property == "cost" or is_open(problem, limit):
             continue
         for row in limit_rows(limit, moved):
             column = np.broadcast_to(row, (2 * half, 1))[:, 0]
@@ -269,10 +269,9 @@ def _rows(problem: Problem, moves: Moves, target: Array) -> _Rows:
     )
 
 
-def _openness(problem: Problem, doubt: Doubt, rows: _Rows, target: Array) -> Array:
+def _openness(problem: Problem, rows: _Rows, target: Array) -> Array:
     """Return how open each row is: 1 for an even chance, 0 for certainty."""
-    cast = cast_of(problem.model, problem.bench, target[None, :])
-    chances = doubt.probabilities(rows.limits, doubt.around(cast))
+    chances = assess(problem, target).probabilities
     return np.array([4.0 * chances[limit] * (1.0 - chances[limit]) + 1e-9 for limit in rows.limits])
 
 

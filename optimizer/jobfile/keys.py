@@ -11,7 +11,7 @@ from typing import Final
 
 from optimizer.jobfile.kinds import MOST_MONEY, Choice, Dates, Flag, Key, Number, Pairs, Text, Words
 from optimizer.nomenclature import PROPERTIES
-from optimizer.shop import EXPOSURES, MOLD_VIEWS
+from optimizer.shop import EXPOSURES, HEAT_WITHOUT_BURN, MOLD_VIEWS
 
 __all__ = [
     "BOUNDS",
@@ -156,6 +156,7 @@ TOP_VALUES: Final[tuple[Key, ...]] = (
     Text("title"),
     _count("at_most_materials", 1, 100),
     Number("confidence", "fraction", least=0.5, most=0.999),
+    Choice("heat_without_burn", HEAT_WITHOUT_BURN),
     Flag("example_prices"),
     Text("in_hand", 2000),
 )

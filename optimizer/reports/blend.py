@@ -43,6 +43,9 @@ def solution_json(solution: Solution) -> Json:
             "properties": {name: _prediction(name, p) for name, p in solution.properties.items()},
             "limits": [_verdict(v) for v in solution.limits],
             "cost": _cost(solution),
+            "joint_probability": solution.joint_probability,
+            "confidence": solution.job.confidence,
+            "decisive_limit": None if solution.decisive is None else limit_words(solution.decisive),
             "coats": _number(solution.coats),
             "turns": solution.turns,
         }
@@ -77,8 +80,6 @@ def _explanations(solution: Solution) -> Json:
     out["alternatives"] = [_alternative(a) for a in solution.alternatives]
     if solution.nominal is not None:
         out["nominal"] = _alternative(solution.nominal)
-    if solution.joint_probability is not None:
-        out["joint_probability"] = solution.joint_probability
     return out
 
 
@@ -122,14 +123,13 @@ def limit_words(limit: Limit) -> str:
 def _prediction(name: str, prediction: Prediction) -> Json:
     if name == "damp_risk":
         words = {key: DAMP_CLASSES[int(getattr(prediction, key))] for key in ("value", "low", "high")}
-        return {**words, "unit": prediction.unit, "evidence": prediction.evidence, "use": prediction.use}
+        return {**words, "unit": prediction.unit, "evidence": prediction.evidence}
     return {
         "value": _number(prediction.value),
         "low": _number(prediction.low),
         "high": _number(prediction.high),
         "unit": prediction.unit,
         "evidence": prediction.evidence,
-        "use": prediction.use,
     }
 
 
@@ -145,6 +145,7 @@ def _verdict(verdict: LimitVerdict) -> Json:
         "probability": verdict.probability,
         "verdict": verdict.verdict,
         "judged": verdict.judged,
+        "met_at_best_values": verdict.met,
         "price": None
         if price is None
         else {"loosen": price.loosen, "tighten": price.tighten, "step": price.step},
@@ -152,12 +153,15 @@ def _verdict(verdict: LimitVerdict) -> Json:
 
 
 def _cost(solution: Solution) -> Json | None:
-    if solution.cost is None:
+    expected = solution.expected
+    if expected is None:
         return None
     return {
-        "per_good_vessel": solution.cost,
+        "per_good_vessel": _number(expected.value),
+        "expected": {key: _number(getattr(expected, key)) for key in ("value", "low", "high")},
+        "at_best_values": solution.cost_at_best_values,
         "currency": solution.job.currency,
-        "parts": dict(solution.cost_parts),
+        "parts": {name: _number(part) for name, part in expected.parts.items()},
         "example_prices": solution.job.example_prices,
     }
 
@@ -185,7 +189,7 @@ def _number(value: float) -> float | None:
 
 
 def property_rows(solution: Solution) -> list[Mapping[str, Any]]:
-    """Return one row per property for a table: name, value, low, high, unit, evidence, use."""
+    """Return one row per property for a table: name, value, low, high, unit, evidence."""
     return [{"property": name, **_prediction(name, p)} for name, p in solution.properties.items()]
 
 

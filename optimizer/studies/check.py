@@ -17,7 +17,7 @@ from optimizer.problem import Problem, problem_of
 from optimizer.solution import Solution, shown
 from optimizer.tables import data_frame, html_lines, html_table
 from optimizer.units import show
-from optimizer.verdict.judge import judge, solution_of, worst_verdict
+from optimizer.verdict.judge import judge, solution_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -98,8 +98,7 @@ def check(
     """
     problem = problem_of(job, catalogue, parameters, extra=tuple(blend))
     judged = judge(problem, grams_of_blend(problem, blend, water_ratio))
-    status = worst_verdict(judged.limits) if judged.sets else "fails"
-    return solution_of(problem, status, judged)
+    return solution_of(problem, judged.verdict, judged)
 
 
 def grams_of_blend(problem: Problem, blend: Mapping[str, float], water_ratio: float | None) -> np.ndarray:

@@ -1,4 +1,4 @@
-"""Limits held with the job's confidence: a blend under the spreads that belong to it.
+"""Limits held together with the job's confidence: a blend under the spreads that belong to it.
 
 How far a limit must be over-met depends on what is unsure of the mix, and the mix on how far it must be
 over-met. The two are taken in turns until they agree.
@@ -21,7 +21,7 @@ from optimizer.engine.search import Search
 from optimizer.formulation import RowLabel, backoff_vector, curved_rows, rows_of_cast
 from optimizer.materials import Material
 from optimizer.problem import Problem
-from optimizer.verdict.confidence import Doubt, nominal_only
+from optimizer.verdict.confidence import Doubt
 
 __all__ = ["Found", "backed_off", "holds_as_it_is", "searched", "shifts_at"]
 
@@ -30,6 +30,9 @@ _Met: TypeAlias = dict[tuple[int, ...], Candidate]
 
 _ROUNDS, _HALVINGS, _MOST_SETS, _MOST_GRID = 5, 6, 12, 40
 _SETTLED = 2e-3
+_SPARE, _MOST_SURE = 0.02, 0.999
+"""Chance kept for what other draws and rounding to the scale's step take, and most that is asked for [-]."""
+
 _NEARLY = 0.05
 """Chance below the one asked for that is still offered, and said to be too close to call."""
 
@@ -60,17 +63,17 @@ def shifts_at(problem: Problem, doubt: Doubt, best: Candidate) -> dict[RowLabel,
 
     Steps that only cost money (coats, postage) are taken at best values: they are no limits of the caster's.
     """
-    return doubt.shifts(problem.job.limits, best.mix, problem.job.confidence)
+    return doubt.shifts(problem.job.limits, best.mix, min(problem.job.confidence + _SPARE, _MOST_SURE))
 
 
-def backed_off(problem: Problem, doubt: Doubt, nominal: Found) -> Found | None:
-    """Return the best blend that holds each limit with the job's confidence.
+def backed_off(problem: Problem, doubt: Doubt, nominal: Found) -> Found:
+    """Return the best blend that holds all limits with the job's confidence, or the surest one met.
 
     What is unsure of the nominal answer need not be unsure of another blend: mixes of one kind of binder
     are known far better than those across. So each kind is held on its own, too, and where all else fails
     each binder, each binder without admixtures, and the materials of every blend met on the way.
     """
-    if problem.job.confidence <= 0.5:
+    if doubt.joint_probability(nominal.best.mix) >= problem.job.confidence:
         return nominal
     found: list[Found] = []
     met: _Met = {}
@@ -78,8 +81,23 @@ def backed_off(problem: Problem, doubt: Doubt, nominal: Found) -> Found | None:
         found += [x for x in stage(problem, doubt, nominal, met) if x is not None]
         if any(x.best.feasible for x in found):
             break
-    best = min(found, key=lambda x: x.best.rank(), default=None)
-    return None if best is None else replace(best, search=replace(best.search, only=None))
+    sure = [x for x in found if x.best.feasible]
+    if not sure:
+        return _surest(problem, doubt, nominal, met)
+    best = min(sure, key=lambda x: x.best.rank())
+    return replace(best, search=replace(best.search, only=None))
+
+
+def _surest(problem: Problem, doubt: Doubt, nominal: Found, met: _Met) -> Found:
+    """Return the blend with the highest chance of those met that keep the limits at best values."""
+    known = [nominal.best, *(end for end in met.values() if _meets(problem, end))]
+    surest = max(known, key=lambda end: doubt.joint_probability(end.mix))
+    return replace(nominal, best=replace(surest, violation=0.0))
+
+
+def _meets(problem: Problem, end: Candidate) -> bool:
+    rows, _ = curved_rows(problem, end.case, end.mix[None, :])
+    return bool(rows[0].min() >= -_SETTLED)
 
 
 def _kinds(problem: Problem, doubt: Doubt, nominal: Found, met: _Met) -> Iterator[Found | None]:
@@ -161,16 +179,15 @@ def _as_it_is(
 
 
 def holds_as_it_is(problem: Problem, doubt: Doubt, best: Candidate) -> bool:
-    """Return True when a blend holds every limit with the job's confidence under its own spreads."""
+    """Return True when a blend keeps every reserve that its own draws ask for."""
     rows, _ = curved_rows(problem, best.case, best.mix[None, :])
     backoff = backoff_vector(problem, best.case, shifts_at(problem, doubt, best))
     return bool((rows[0] if backoff is None else rows[0] - backoff).min() >= -_SETTLED)
 
 
 def _drawn_true(problem: Problem, doubt: Doubt, best: Candidate) -> bool:
-    """Return True when draws bear the chances out: of many blends looked at, some only seem to be sure."""
-    chances = doubt.sampled_chances(problem.job.limits, best.mix)
-    return min(chances.values(), default=1.0) >= problem.job.confidence - _NEARLY
+    """Return True when a blend comes close to the asked chance: of many looked at, some only seem to."""
+    return doubt.joint_probability(best.mix) >= problem.job.confidence - _NEARLY
 
 
 def _one_fewer(problem: Problem, met: _Met) -> tuple[tuple[int, ...], ...]:
@@ -250,15 +267,7 @@ def _between(problem: Problem, doubt: Doubt, loose: Found, tight: Mapping[RowLab
         if all(v <= halfway.get(k, 0.0) + _SETTLED for k, v in own.items()):
             return found
         loose = found
-    return loose if _nearly(problem, doubt, loose.best) else None
-
-
-def _nearly(problem: Problem, doubt: Doubt, best: Candidate) -> bool:
-    """Return True when the chances of a blend fall short by so little that it beats having none."""
-    around = doubt.around(cast_of(problem.model, problem.bench, best.mix[None, :]))
-    chances = doubt.probabilities(problem.job.limits, around)
-    held = [chances[x] for x in problem.job.limits if x in chances and not nominal_only(problem, x)]
-    return min(held, default=1.0) >= problem.job.confidence - _NEARLY
+    return loose if _drawn_true(problem, doubt, loose.best) else None
 
 
 def _again(problem: Problem, found: Found, shifts: Mapping[RowLabel, float]) -> Found | None:

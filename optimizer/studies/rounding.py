@@ -13,8 +13,6 @@ from optimizer.formulation import RowLabel, backoff_vector, row_labels
 from optimizer.limit_rows import row_count
 from optimizer.problem import Problem
 from optimizer.studies.held import Found, searched
-from optimizer.verdict.confidence import Doubt
-from optimizer.verdict.judge import Judgement, judge, worst_verdict
 
 __all__ = ["Rounded", "rounded"]
 
@@ -29,24 +27,21 @@ _MOST_RIVALS = 6
 
 @dataclass(frozen=True)
 class Rounded:
-    """A weighed blend and how it was judged.
+    """A weighed blend.
 
     Attributes
     ----------
     weighed : Weighed
         Masses for one filled cavity.
-    judged : Judgement
-        What the property functions say of these masses.
     holds : bool
-        True when every limit and every rule of mixing holds after rounding.
+        True when every limit's row with its reserve, and every rule of mixing, holds after rounding.
     """
 
     weighed: Weighed
-    judged: Judgement
     holds: bool
 
 
-def rounded(problem: Problem, found: Found, doubt: Doubt) -> Rounded:
+def rounded(problem: Problem, found: Found) -> Rounded:
     """Return the best weighing of the best blend, or of another where that one cannot be weighed.
 
     The best blend mostly lies where limits bind, and rounding may break one of them. It is then solved
@@ -54,18 +49,18 @@ def rounded(problem: Problem, found: Found, doubt: Doubt) -> Rounded:
     again with the reserve, and where coarse steps are in the way (a dose of a tenth of a gram on a scale of
     a tenth), the next best blends are tried.
     """
-    best = _with_reserve(problem, found.best, found, doubt)
+    best = _with_reserve(problem, found.best, found)
     for reserve in _SEARCHED_RESERVES:
         if best.holds:
             return best
         again = searched(problem, _reserved(problem, found, reserve), found.search.scan)
         if again is not None and again.best.feasible:
-            best = min(best, _with_reserve(problem, again.best, found, doubt), key=_rank)
+            best = min(best, _with_reserve(problem, again.best, found), key=_rank)
     others = [c for c in found.search.polished.values() if c.feasible and c is not found.best]
     for candidate in sorted(others, key=Candidate.rank)[:_MOST_RIVALS]:
         if best.holds:
             break
-        best = min(best, _with_reserve(problem, candidate, found, doubt), key=_rank)
+        best = min(best, _with_reserve(problem, candidate, found), key=_rank)
     return best
 
 
@@ -74,13 +69,12 @@ def _reserved(problem: Problem, found: Found, reserve: float) -> dict[RowLabel, 
     return {label: found.shifts.get(label, 0.0) + reserve for label in labels}
 
 
-def _rank(tried: Rounded) -> tuple[bool, float, tuple[bool, float, float]]:
-    """Order weighings: those that hold by value, then those that do not by their least chance."""
-    chance = min((verdict.probability for verdict in tried.judged.limits), default=1.0)
-    return not tried.holds, 0.0 if tried.holds else -round(chance, 2), tried.weighed.candidate.rank()
+def _rank(tried: Rounded) -> tuple[bool, tuple[bool, float, float]]:
+    """Order weighings: those that hold by value, then those that do not by how little they miss."""
+    return not tried.holds, tried.weighed.candidate.rank()
 
 
-def _with_reserve(problem: Problem, candidate: Candidate, found: Found, doubt: Doubt) -> Rounded:
+def _with_reserve(problem: Problem, candidate: Candidate, found: Found) -> Rounded:
     """Return the first weighing that holds, with as little reserve as it takes; else the first of all."""
     case = candidate.case
     backoff = backoff_vector(problem, case, found.shifts)
@@ -94,7 +88,7 @@ def _with_reserve(problem: Problem, candidate: Candidate, found: Found, doubt: D
             aimed = descend(problem, case, own, candidate.mix, wanted, own)
             if not aimed.feasible:
                 break
-        tried = _judged(problem, weigh(problem, aimed, backoff), doubt)
+        tried = _of(weigh(problem, aimed, backoff))
         if tried.holds:
             return tried
         first = first or tried
@@ -102,7 +96,5 @@ def _with_reserve(problem: Problem, candidate: Candidate, found: Found, doubt: D
     return first
 
 
-def _judged(problem: Problem, weighed: Weighed, doubt: Doubt) -> Rounded:
-    judged = judge(problem, weighed.grams, doubt)
-    holds = weighed.fills and weighed.candidate.feasible and worst_verdict(judged.limits) == "meets"
-    return Rounded(weighed, judged, holds)
+def _of(weighed: Weighed) -> Rounded:
+    return Rounded(weighed, weighed.fills and weighed.candidate.feasible)

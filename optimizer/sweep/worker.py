@@ -35,8 +35,8 @@ from optimizer.sweep.neighbors import Asked, Bench, Outcome, answers
 from optimizer.sweep.scenarios import Values
 from optimizer.sweep.variables import Variable, changed
 from optimizer.toml_files import parse_toml
+from optimizer.verdict.assess import word_of
 from optimizer.verdict.confidence import Doubt
-from optimizer.verdict.judge import worst_verdict
 
 __all__ = [
     "FAULTY",
@@ -235,7 +235,7 @@ def _answer(solution: Solution) -> Row:
     figures = (_figure(solution, name) for name in PROPERTIES if name != "cost")
     return (
         solution.status,
-        worst_verdict(solution.limits),
+        word_of(solution.joint_probability or 0.0, solution.job.confidence),
         *shares,
         solution.mix.water_ratio,
         solution.cost,

@@ -12,11 +12,12 @@ from optimizer.calibration.next_trial import Candidate, next_trial, standard_tri
 from optimizer.calibration.record import parameter_set
 from optimizer.chain.body import per_liter
 from optimizer.chain.predict import cast_of
+from optimizer.chain.spreads import moves_of
 from optimizer.errors import NoBlend, NoVerdict
+from optimizer.limit_rows import limit_rows
 from optimizer.problem import problem_of
 from optimizer.shop import Limit
 from optimizer.studies.design import design_problem
-from optimizer.verdict.confidence import Doubt
 from optimizer.verdict.evidence import evidence_of
 from tests.calibration.studios import NAMES, filled
 
@@ -35,13 +36,17 @@ def solution(problem):
     return design_problem(problem)
 
 
+def spread_of(problem, limit, mix):
+    """Return the standard deviation of a limit's row at a mix, from slopes in every figure [row units]."""
+    moves = moves_of(problem.catalogue, problem.names, problem.parameters)
+    (row, *_) = limit_rows(limit, cast_of(moves.model, problem.bench, mix[None, :]))
+    return float(moves.spread(moves.changes(np.broadcast_to(row, (2 * len(moves.names), 1))))[0])
+
+
 def test_the_doubt_it_names_is_the_doubt_there_is(problem, solution):
     found = next_trial(problem, solution)
     mix = np.array(solution.mix.per_liter)
-    spreads = Doubt(problem).spreads(problem.job.limits, mix)
-    assert found.before == pytest.approx(
-        next(v for k, v in spreads.items() if k.limit == found.limit), rel=1e-9
-    )
+    assert found.before == pytest.approx(spread_of(problem, found.limit, mix), rel=1e-9)
     assert 0.0 < found.after < found.before
     assert 0.0 < found.share < 1.0
 
@@ -52,9 +57,8 @@ def test_the_doubt_falls_as_far_as_it_says(problem, solution, catalogue):
     one = standard_trial(found.cast)
     read = filled([one], catalogue, problem.parameters, problem.parameters.centers)
     told = parameter_set(calibrate(read, catalogue).calibration, catalogue, NAMES)
-    renewed = Doubt(replace(problem, parameters=told))
-    spreads = renewed.spreads(problem.job.limits, np.array(solution.mix.per_liter))
-    left = next(v for k, v in spreads.items() if k.limit == found.limit)
+    renewed = replace(problem, parameters=told)
+    left = spread_of(renewed, found.limit, np.array(solution.mix.per_liter))
     assert left == pytest.approx(found.after, rel=0.10)
 
 

@@ -21,7 +21,7 @@ def test_a_proof_finds_the_blend_that_the_search_misses(catalogue, seed):
     assert sought(Search(problem)).feasible
     answer = design_problem(problem, explain=False)
     assert answer.status == "designed"
-    assert {verdict.verdict for verdict in answer.limits} == {"meets"}
+    assert {verdict.verdict for verdict in answer.limits} == {"holds"}
 
 
 @pytest.mark.parametrize(("count", "seed"), [(12, 3229), (24, 3008)])

@@ -24,7 +24,7 @@ def answer(demo, catalogue):
 def test_the_demo_has_a_true_blend_with_tight_limits(answer):
     assert answer.status == "designed"
     assert len(answer.mix.blend) >= 3
-    assert all(v.verdict == "meets" for v in answer.limits)
+    assert all(v.verdict == "holds" for v in answer.limits)
     tight = [v for v in answer.limits if v.price is not None and v.price.loosen < -1e-3]
     assert len(tight) >= 2
 
@@ -61,7 +61,7 @@ def test_judged_again_from_the_grams_alone(answer, demo, catalogue):
 
 def test_checking_the_designed_blend_agrees(answer, demo, catalogue):
     again = check(demo, answer.mix.blend, catalogue, answer.mix.water_ratio)
-    assert again.status == "meets"
+    assert again.status == "holds"
     assert again.properties["dry_strength"].value == pytest.approx(answer.properties["dry_strength"].value)
 
 
@@ -86,7 +86,7 @@ def test_the_verdict_flips_exactly_at_the_limit(name, demo, catalogue):
     value = check(demo, blend, catalogue).properties[name].value
     sense = "<=" if name in ("dry_mass", "demold_time") else ">="
     way = 1.0 if sense == "<=" else -1.0
-    for shift, verdict in ((1e-4, "meets"), (-1e-4, "fails")):
+    for shift, verdict in ((1e-4, "holds"), (-1e-4, "fails")):
         limit = Limit(name, sense, value * (1.0 + way * shift))
         assert check(replace(demo, limits=(limit,)), blend, catalogue).status == verdict
 

@@ -27,7 +27,7 @@ def test_tight_limits_hold_as_weighed(demo, catalogue, window, mass):
     job = with_bound(with_bound(demo, "working_window", window), "dry_mass", mass)
     answer = design(job, catalogue, explain=False)
     assert answer.status == "designed"
-    assert [v.verdict for v in answer.limits] == ["meets"] * len(answer.limits)
+    assert [v.verdict for v in answer.limits] == ["holds"] * len(answer.limits)
 
 
 def test_rounding_costs_little(demo, catalogue):
@@ -48,7 +48,7 @@ def test_doses_as_weighed_leave_enough_water_to_pour(demo, catalogue, admixtures
     grams = np.array([answer.mix.grams.get(name, 0.0) for name in (*problem.names, "water")])
     demand = (1.0 - water_cut(problem.model, grams[None, :])[0]) * (grams @ problem.model.column("demand"))
     assert grams[-1] >= demand - 1e-6
-    assert all(v.verdict == "meets" for v in answer.limits)
+    assert all(v.verdict == "holds" for v in answer.limits)
     assert not any("rounding" in note for note in answer.notes)
 
 
@@ -75,5 +75,5 @@ def test_a_limit_that_cannot_be_weighed_is_said(demo, catalogue):
         demo, shop=replace(demo.shop, weigh_step=50.0), limits=(*demo.limits, Limit("dry_mass", ">=", 379.0))
     )
     answer = design(job, catalogue, explain=False)
-    if any(v.verdict != "meets" for v in answer.limits):
+    if any(v.verdict != "holds" for v in answer.limits):
         assert any("rounding" in note for note in answer.notes)

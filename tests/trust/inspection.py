@@ -1,4 +1,4 @@
-"""What is wrong with an answer, found without the engine: false "meets", false "no blend", lost money.
+"""What is wrong with an answer, found without the engine: false "holds", false "no blend", lost money.
 
 Every finding is one sentence that begins with its kind, so that findings can be counted.
 """
@@ -102,9 +102,9 @@ def _of_mix(problem: Problem, opinion: Opinion, solution: Solution) -> Iterator[
     claimed = {f"{v.limit.property} {v.limit.sense} {v.limit.bound:g}": v.verdict for v in solution.limits}
     missed = {name: float(x[0]) for name, x in opinion.missed(values).items()}
     for name, amount in missed.items():
-        if claimed.get(name) == "meets" and amount > TOLERANCE:
+        if claimed.get(name) == "holds" and amount > TOLERANCE:
             yield f"false meets: {name} is missed by {amount:.2e} of its size"
-        elif claimed.get(name) != "meets" and not _admitted(solution):
+        elif claimed.get(name) != "holds" and not _admitted(solution):
             yield f"designed but not met: {name} is {claimed.get(name)} ({amount:.2e} of its size)"
     least_weighed = _weighing_room(problem, solution)
     for name, amount in opinion.broken(mixes, values).items():
@@ -159,7 +159,7 @@ def _of_check(solution: Solution, catalogue: Catalogue) -> Iterator[str]:
     assert solution.mix is not None
     powders = {name: grams for name, grams in solution.mix.grams.items() if name != "water"}
     again = check(solution.job, powders, catalogue, solution.mix.water_ratio)
-    if again.status != "meets" and not _admitted(solution):
+    if again.status != "holds" and not _admitted(solution):
         yield f"check disagrees: designed, but check says {again.status}"
 
 

@@ -72,7 +72,7 @@ def test_the_inspection_sees_a_false_meets(small, catalogue):
     name, value = "dry_mass", solution.properties["dry_mass"].value
     tighter = Limit(name, "<=", value - 1.0)
     asked = replace(small, limits=(tighter,))
-    claimed = replace(solution.limits[0], limit=tighter, verdict="meets")
+    claimed = replace(solution.limits[0], limit=tighter, verdict="holds")
     lying = replace(solution, job=asked, limits=(claimed,))
     harder = problem_of(asked, catalogue)
     assert any(found.startswith("false meets") for found in _of_mix(harder, Opinion(harder), lying))

@@ -46,7 +46,7 @@ def test_json_keeps_the_documented_shape(designed: dict[str, Any]) -> None:
     assert re.fullmatch("[0-9a-f]{64}", designed["fingerprint"])
     assert designed["properties"].keys() | {"cost"} == QUANTITIES.keys()
     for name, prediction in designed["properties"].items():
-        assert prediction.keys() == {"value", "low", "high", "unit", "evidence", "use"}
+        assert prediction.keys() == {"value", "low", "high", "unit", "evidence"}
         assert prediction["unit"] == QUANTITIES[name].unit
     for limit in designed["limits"]:
         assert {
@@ -79,9 +79,7 @@ def test_text_says_what_the_json_says(command: Command, small: Path, designed: d
     assert f"{designed['cost']['per_good_vessel']:.2f} EUR for one good vessel" in out
     assert designed["fingerprint"][:12] in out
     assert "invented examples" in out
-    assert "from tables" in out
-    assert "shipped figures, no trial of yours behind it" in " ".join(out.split())
-    assert "Decides nothing without your own reading:" in out
+    assert "prior: shipped figures" in out
     assert out.index("Weigh") < out.index("Money") < out.index("Limits") < out.index("Cautions")
     for caution in designed["cautions"]:
         assert caution.split(":")[0] in " ".join(out.split())
@@ -145,7 +143,7 @@ def test_a_cheaper_blend_that_fails_is_told_with_its_saving(command: Command, sm
     present, candidate = (d["cost"]["per_good_vessel"] for d in (data["against"], data))
     assert data["saving"] == pytest.approx(present - candidate)
     assert data["retest"] == ["seal check", "burn test"]
-    assert data["against"]["status"] == "meets"
+    assert data["against"]["status"] == "holds"
     text = command("check", small, "--blend", FAILS, "--against", MEETS).out
     assert "seal check, burn test" in text
     assert "fails on dry strength" in text

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import streamlit as st
 
-from optimizer.nomenclature import USES, quantity
+from optimizer.nomenclature import quantity
 from optimizer.solution import Prediction, Relaxation, Solution
 from optimizer.studies.batch import weighing_order, weighing_step
-from optimizer.verdict.evidence import EVIDENCE_WORDS
 from ui import answers
 from ui.charts import BARS, cost_chart, margin_chart, margin_rows
 from ui.cost_answers import cost_told
 from ui.draft import field_value, tables_of, whose
-from ui.fields import CANDLE, CHANCE, MOST_POWDERS, ROOM, TITLE, VESSEL
+from ui.fields import CANDLE, MOST_POWDERS, ROOM, TITLE, VESSEL
 from ui.page_words import MARKS, UNREAD, chance_phrase, mark_of, spoken_bound
 from ui.printing import print_card
 from ui.question import Question
@@ -175,14 +174,11 @@ def _explanation(asked: Question, blend: str) -> None:
 
 
 def _together(solution: Solution) -> str:
-    """Say how likely all limits hold at once, and where to keep a reserve."""
+    """Say how likely all limits hold at once."""
     chance = solution.joint_probability
     if chance is None:
         return ""
-    words = f"That all limits hold together is {chance_phrase(chance)}."
-    if chance < _EVEN and solution.job.confidence <= _EVEN:
-        words += f" Limits are judged by best values; write 90 % under “{CHANCE.label}” to keep a reserve."
-    return words
+    return f"That all limits hold together is {chance_phrase(chance)}."
 
 
 def _no_blend(now: Session) -> None:
@@ -255,8 +251,7 @@ def _details(now: Session, solution: Solution) -> None:
                     "figure": quantity(name).label,
                     "best": value_words(name, p.value, units()),
                     "likely": range_words(name, p, units()),
-                    "rests on": f"{_mark(now, name, p)} {EVIDENCE_WORDS[p.evidence]}",
-                    "good for": USES[p.use],
+                    "rests on": f"{_mark(now, name, p)} {p.evidence}",
                 }
                 for name, p in solution.properties.items()
             ],

@@ -123,7 +123,7 @@ def _marks(now: Session, traded: Traded) -> list[dict[str, Any]]:
     rings = {"in hand": now.solution, **traded.binders}
     for letter, (name, solution) in zip(ascii_uppercase, rings.items(), strict=False):
         row = mark_row(over, solution, None, units())
-        fails = "" if row["verdict"] == "meets" else f" ({row['verdict']})"
+        fails = "" if row["verdict"] == "holds" else f" ({row['verdict']})"
         marks.append({"letter": letter, "name": f"{name}{fails}", **row})
     return marks
 

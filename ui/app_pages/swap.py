@@ -8,7 +8,7 @@ from optimizer.nomenclature import quantity
 from optimizer.solution import Solution
 from optimizer.studies.batch import weighing_order, weighing_step
 from optimizer.studies.check import Comparison
-from optimizer.verdict.judge import worst_verdict
+from optimizer.verdict.assess import word_of
 from ui import answers
 from ui.blend_form import BlendForm
 from ui.charts import BARS, in_short, margin_chart, margin_rows
@@ -111,7 +111,7 @@ def _verdict(now: Session, found: Comparison) -> None:
 
 def _status(solution: Solution) -> str:
     """Return the verdict on a blend: one that was designed is judged like any other."""
-    return worst_verdict(solution.limits) if solution.status == "designed" else solution.status
+    return word_of(solution.joint_probability or 0.0, solution.job.confidence)
 
 
 def _both(found: Comparison) -> dict[str, Solution]:

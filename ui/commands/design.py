@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from ui.commands.shared import NO_BLEND, VERDICT_CODES, Figures, figure_options
+from ui.commands.shared import NO_BLEND, NO_VERDICT, Figures, figure_options
 from ui.delivery import Delivery, delivered
 
 __all__ = ["design"]
@@ -44,9 +44,9 @@ def design(
     JOB is a TOML file, or - for standard input.
     """
     from optimizer.reports.blend import batch_json, solution_json
+    from optimizer.solution import DESIGNED
     from optimizer.studies.batch import batch_of
     from optimizer.studies.design import design as solve
-    from optimizer.verdict.judge import worst_verdict
     from ui.answer_text import no_blend_blocks, solution_blocks
 
     asked = figures.ask(job)
@@ -60,4 +60,4 @@ def design(
     batch = batch_of(solution, asked.catalogue, vessels, parameters) if vessels else None
     data = solution_json(solution) | ({"batch": batch_json(batch)} if batch else {})
     delivery.send(data, lambda: list(solution_blocks(solution, asked.catalogue, delivery.units, batch)))
-    return VERDICT_CODES[worst_verdict(solution.limits)]
+    return 0 if solution.status == DESIGNED else NO_VERDICT

@@ -29,7 +29,7 @@ NO_BLEND: Final = 3
 NO_VERDICT: Final = 5
 """Too little is known for a verdict."""
 
-VERDICT_CODES: Final = {"meets": 0, "fails": NO_BLEND, "too close to call": NO_VERDICT}
+VERDICT_CODES: Final = {"holds": 0, "fails": NO_BLEND, "uncertain": NO_VERDICT}
 
 
 def job_options(command: Callable[..., int]) -> Callable[..., int]:
