@@ -88,12 +88,15 @@ class Stands:
 
     Attributes
     ----------
+    vessels : int
+        Vessels of the mix.
     powder : str
         The largest powder of the mix.
     water_room, powder_room : Room
         Room of the water and of that powder, in the mix in hand [g].
     """
 
+    vessels: int
     powder: str
     water_room: Room
     powder_room: Room
@@ -297,6 +300,8 @@ class Solution:
         Chance that all limits hold together, those that are open left out; None without a blend.
     decisive : Limit | None
         The limit that takes most of that chance; None where none takes any.
+    stands : Stands | None
+        How far a weighing may be off; None where not asked.
     fingerprint : str
         sha256 of job, figures, calibration, version, and of blend and water where the caster named them.
     notes : tuple[str, ...]
@@ -321,6 +326,7 @@ class Solution:
     nominal: Alternative | None = None
     joint_probability: float | None = None
     decisive: Limit | None = None
+    stands: Stands | None = None
     fingerprint: str = ""
     notes: tuple[str, ...] = ()
 

@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Final
 
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
-from optimizer.solution import BURN_FIRST, DESIGNED, NOT_SURE, Alternative, LimitVerdict, Relaxation, Solution
+from optimizer.solution import (
+    BURN_FIRST,
+    DESIGNED,
+    NOT_SURE,
+    Alternative,
+    LimitVerdict,
+    Relaxation,
+    Room,
+    Solution,
+    Stands,
+)
 from optimizer.studies.batch import Batch, weighing_order, weighing_step
 from optimizer.studies.check import Comparison
 from optimizer.units import System
@@ -210,6 +221,7 @@ def _limit_row(verdict: LimitVerdict, solution: Solution, units: System) -> list
 
 def _reasons(solution: Solution, catalogue: Catalogue, units: System) -> Iterator[Block]:
     lines = [limit_sentence(solution, units), single_binder_words(solution, catalogue, units)]
+    lines += [stands_words(solution.stands, catalogue)] if solution.stands else []
     lines += [proof_words(solution.proof)] if solution.proof else []
     lines += solution.notes
     told = [line for line in lines if line]
@@ -220,6 +232,20 @@ def _reasons(solution: Solution, catalogue: Catalogue, units: System) -> Iterato
     if ties:
         yield heading("Nearly as good")
         yield from (indented(_tie(a, solution, catalogue, units)) for a in ties)
+
+
+def stands_words(known: Stands, catalogue: Catalogue) -> str:
+    """Return how far a weighing may be off, in one line."""
+
+    def grams(ends: Room) -> str:
+        less, more = ("any" if math.isinf(x) else f"{x:.0f}" for x in (ends.less, ends.more))
+        return f"-{less}/+{more} g" if "any" not in (less, more) else f"{less} g less, {more} g more"
+
+    powder = label_of(known.powder, catalogue)
+    return (
+        f"Stands, in a mix for {known.vessels}: water {grams(known.water_room)}, {powder} "
+        f"{grams(known.powder_room)}, before the chance falls by ten points."
+    )
 
 
 def _tie(tie: Alternative, solution: Solution, catalogue: Catalogue, units: System) -> str:

@@ -14,7 +14,7 @@ from typing import Any
 from optimizer.caution_words import CAUTIONS
 from optimizer.nomenclature import QUANTITIES
 from optimizer.shop import DAMP_CLASSES, Limit
-from optimizer.solution import Alternative, LimitVerdict, Prediction, Proof, Relaxation, Solution
+from optimizer.solution import Alternative, LimitVerdict, Prediction, Proof, Relaxation, Solution, Stands
 from optimizer.studies.batch import Batch
 from optimizer.studies.check import Comparison
 from optimizer.studies.frontier import Frontier
@@ -47,6 +47,7 @@ def solution_json(solution: Solution) -> Json:
             "confidence": solution.job.confidence,
             "decisive_limit": None if solution.decisive is None else limit_words(solution.decisive),
             "coats": _number(solution.coats),
+            "stands": _stands(solution.stands),
             "turns": solution.turns,
         }
     out |= _explanations(solution)
@@ -149,6 +150,17 @@ def _verdict(verdict: LimitVerdict) -> Json:
         "price": None
         if price is None
         else {"loosen": price.loosen, "tighten": price.tighten, "step": price.step},
+    }
+
+
+def _stands(known: Stands | None) -> Json | None:
+    """Return grams that may be missing or too much; none where no error looked at matters."""
+    if known is None:
+        return None
+    rooms = {"water": known.water_room, known.powder: known.powder_room}
+    return {
+        "vessels": known.vessels,
+        "grams": {name: {"less": _number(x.less), "more": _number(x.more)} for name, x in rooms.items()},
     }
 
 

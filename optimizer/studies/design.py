@@ -22,6 +22,7 @@ from optimizer.studies.rounding import rounded
 from optimizer.verdict.assess import HOLDS
 from optimizer.verdict.confidence import Doubt
 from optimizer.verdict.judge import judge, solution_of
+from optimizer.verdict.stands import stands
 
 __all__ = ["design", "design_problem", "nominal_best"]
 
@@ -91,7 +92,9 @@ def design_problem(
     answer = replace(solution_of(problem, DESIGNED if sure else NOT_SURE, judged), proof=proof)
     if found.best is not nominal.best:
         answer = replace(answer, nominal=_as_alternative(problem, nominal.best))
-    return _explained(problem, found, answer) if explain else answer
+    if not explain:
+        return answer
+    return replace(_explained(problem, found, answer), stands=stands(problem, made.weighed.grams))
 
 
 def nominal_best(problem: Problem, scan: Scan) -> Found | None:

@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.predict import PREDICTORS, Cast, predict
+from optimizer.chain.predict import Cast, predict
 from optimizer.chain.samples import Samples
 from optimizer.limit_rows import limit_rows
 from optimizer.money.turns import turns_in_draws
@@ -47,6 +47,7 @@ MET: Final = 1e-6
 
 _ENDS: Final = (0.05, 0.95)
 _HEAT_IN_USE: Final = ("heat_margin", "outer_wall_temperature", "inner_wall_temperature")
+_COST_DRIVERS: Final = ("demold_time", "sealer_coats", "drying_time", "dry_mass")
 _FINE_ROLES: Final = ("pigment", "admixture")
 
 
@@ -115,7 +116,7 @@ def assess(problem: Problem, mix: Array, samples: Samples | None = None) -> Asse
     samples = problem.samples.printed if samples is None else samples
     cast = samples.cast(problem.bench, mix[None, :])
     values = {name: np.broadcast_to(value, (len(samples), 1))[:, 0] for name, value in predict(cast).items()}
-    parts = drawn_cost_parts(problem, cast)
+    parts = drawn_cost_parts(problem, cast, values)
     total = _total(parts)
     return Assessment(
         problem.job.limits,
@@ -181,27 +182,32 @@ def word_of(chance: float, confidence: float) -> str:
     return FAILS if chance <= 1.0 - confidence + 1e-12 else UNCERTAIN
 
 
-def drawn_cost_parts(problem: Problem, cast: Cast) -> dict[str, Array]:
-    """Return the money in one good vessel by part in each draw, shape (draws,) [currency]; empty unpriced."""
+def drawn_cost_parts(
+    problem: Problem, cast: Cast, values: Mapping[str, Array] | None = None
+) -> dict[str, Array]:
+    """Return the money in one good vessel by part in each draw, shape (draws,) [currency]; empty unpriced.
+
+    `values` are the properties of the one mix of `cast` where they are known already, of shape (draws,).
+    """
     used = cast.intended[0, :-1] > 0.0
     prices = problem.prices[:-1]
     if np.any(np.isnan(prices[used])):
         return {}
     shop = problem.job.shop
-    money = cast.mixes[..., :-1] * problem.liters * np.where(used, np.nan_to_num(prices), 0.0)
+    money = cast.mixes[:, 0, :-1] * problem.liters * np.where(used, np.nan_to_num(prices), 0.0)
     fine = np.array([m.role in _FINE_ROLES for m in problem.materials])
+    known = values or {name: np.ravel(value) for name, value in predict(cast, _COST_DRIVERS).items()}
     parts = cost_parts(
-        money[..., ~fine].sum(axis=-1),
-        money[..., fine].sum(axis=-1),
-        cast.mixes[..., -1] * problem.liters * shop.water_price,
-        turns=turns_in_draws(PREDICTORS["demold_time"](cast), shop),
-        coats=PREDICTORS["sealer_coats"](cast),
-        drying_days=PREDICTORS["drying_time"](cast),
-        shipped_mass=PREDICTORS["dry_mass"](cast) + shop.shipped_extras,
+        money[:, ~fine].sum(axis=-1),
+        money[:, fine].sum(axis=-1),
+        cast.mixes[:, 0, -1] * problem.liters * shop.water_price,
+        turns=turns_in_draws(known["demold_time"], shop),
+        coats=known["sealer_coats"],
+        drying_days=known["drying_time"],
+        shipped_mass=known["dry_mass"] + shop.shipped_extras,
         shop=shop,
     )
-    shape = cast.mixes.shape[:-1]
-    return {name: np.broadcast_to(np.asarray(part, float), shape)[..., 0] for name, part in parts.items()}
+    return {name: np.broadcast_to(np.asarray(part, float), len(money)) for name, part in parts.items()}
 
 
 def _held(limit: Limit, cast: Cast, total: Array | None, count: int) -> NDArray[np.bool_]:

@@ -30,8 +30,8 @@ _FARTHEST: Final = 0.25
 _HALVINGS: Final = 9
 
 
-def stands(problem: Problem, grams: Array, vessels: float = 1.0) -> Stands:
-    """Return how far water and the largest powder of a mix may be off before its chance falls by `FALL`.
+def stands(problem: Problem, grams: Array) -> Stands:
+    """Return how far water and the largest powder may be off, in one mix of the shop, waste included.
 
     Parameters
     ----------
@@ -39,9 +39,9 @@ def stands(problem: Problem, grams: Array, vessels: float = 1.0) -> Stands:
         What is asked.
     grams
         Masses by material and, last, of water for one filled cavity, shape (n + 1,) [g].
-    vessels
-        Vessels' worth of slurry in the mix in hand, waste included [count].
     """
+    shop = problem.job.shop
+    whole = shop.molds_per_mix * (1.0 + shop.waste)
     powder = int(np.argmax(grams[:-1]))
     floor = _chance(problem, grams) - FALL
 
@@ -49,9 +49,9 @@ def stands(problem: Problem, grams: Array, vessels: float = 1.0) -> Stands:
         def still(step: float) -> bool:
             return _chance(problem, _moved(grams, place, step)) > floor
 
-        return Room(_reach(still, -1), _reach(still, 1)).times(float(grams[place]) * vessels)
+        return Room(_reach(still, -1), _reach(still, 1)).times(float(grams[place]) * whole)
 
-    return Stands(problem.names[powder], room(len(grams) - 1), room(powder))
+    return Stands(shop.molds_per_mix, problem.names[powder], room(len(grams) - 1), room(powder))
 
 
 def _chance(problem: Problem, grams: Array) -> float:

@@ -39,8 +39,10 @@ def chance(problem, grams):
 def test_the_chance_has_fallen_by_ten_points_where_it_says(problem, blend, water):
     grams = grams_of_blend(problem, blend, water)
     told, start = stands(problem, grams), chance(problem, grams)
-    places = {"water": (len(grams) - 1, told.water_room)}
-    places["powder"] = (problem.names.index(told.powder), told.powder_room)
+    one = 1.0 / (6 * 1.08)  # of a mix for six vessels with 8 % waste
+    assert told.vessels == 6
+    places = {"water": (len(grams) - 1, told.water_room.times(one))}
+    places["powder"] = (problem.names.index(told.powder), told.powder_room.times(one))
     assert told.powder == max(blend, key=blend.get)
     looked = 0
     for place, room in places.values():
@@ -55,9 +57,3 @@ def test_the_chance_has_fallen_by_ten_points_where_it_says(problem, blend, water
             assert chance(problem, nearer) > start - FALL - 2e-3
             assert chance(problem, further) < start - FALL + 0.02
     assert looked > 0
-
-
-def test_a_larger_mix_has_as_much_more_room(problem):
-    grams = grams_of_blend(problem, *BLENDS[0])
-    one, six = stands(problem, grams), stands(problem, grams, 6.0)
-    assert six.water_room.more == pytest.approx(6.0 * one.water_room.more, rel=1e-12)
