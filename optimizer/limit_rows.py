@@ -70,10 +70,11 @@ def limit_rows(limit: Limit, cast: Cast, bounds: Array | None = None) -> tuple[A
     """
     asked = np.asarray(limit.bound if bounds is None else bounds, float)
     special = _SPECIAL.get((limit.property, limit.sense))
-    if special is not None:
-        rows = special(asked, cast)
-    else:
-        rows = (_plain_row(limit, PREDICTORS[limit.property](cast), asked),)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        if special is not None:
+            rows = special(asked, cast)
+        else:
+            rows = (_plain_row(limit, PREDICTORS[limit.property](cast), asked),)
     if bounds is None:
         return tuple(_tame(row) for row in rows)
     return tuple(np.where(np.isfinite(asked), _tame(row), _FAR) for row in rows)
@@ -81,11 +82,10 @@ def limit_rows(limit: Limit, cast: Cast, bounds: Array | None = None) -> tuple[A
 
 def _plain_row(limit: Limit, value: Array, bound: Array) -> Array:
     sign = 1.0 if limit.sense == ">=" else -1.0
-    with np.errstate(divide="ignore", invalid="ignore"):
-        if limit.property in _LOG and np.all(bound > 0.0):
-            return np.asarray(sign * (np.log(np.maximum(value, 0.0)) - np.log(bound)))
-        scale = _SCALE.get(limit.property, np.maximum(np.abs(bound), 1e-9))
-        return np.asarray(sign * (value - bound) / scale)
+    if limit.property in _LOG and np.all(bound > 0.0):
+        return np.asarray(sign * (np.log(np.maximum(value, 0.0)) - np.log(bound)))
+    scale = _SCALE.get(limit.property, np.maximum(np.abs(bound), 1e-9))
+    return np.asarray(sign * (value - bound) / scale)
 
 
 def held_bound(limit: Limit, shift: float = 0.0) -> float:

@@ -10,7 +10,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-__all__ = ["PROPERTIES", "QUANTITIES", "Quantity", "quantity"]
+__all__ = ["PROPERTIES", "QUANTITIES", "USES", "Quantity", "quantity"]
+
+USES: Final[dict[str, str]] = {
+    "decide": "may decide",
+    "rank": "ranks blends: cast before you rely on it",
+    "own reading": "decides nothing without your own reading",
+}
+"""What a prediction from tables is good for, by how its laws fared against printed measurements."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +40,9 @@ class Quantity:
         Significant digits worth showing.
     better : str
         ``lower``, ``higher`` or ``neither``: the direction a caster would call better.
+    use : str
+        One of `USES`: what a prediction is good for before any trial. `optimizer.verdict.evidence` lowers it
+        for mixes that are less well known and raises it with trials.
     """
 
     name: str
@@ -42,16 +52,39 @@ class Quantity:
     label: str
     digits: int
     better: str = "neither"
+    use: str = "rank"
 
 
 _ROWS: Final = (
     Quantity(
-        "fresh_density", "density of the mixed slurry, air included", "g/cm3", "lb/ft3", "fresh density", 3
+        "fresh_density",
+        "density of the mixed slurry, air included",
+        "g/cm3",
+        "lb/ft3",
+        "fresh density",
+        3,
+        use="decide",
     ),
-    Quantity("demolded_mass", "one vessel when it leaves the mold", "g", "oz", "demolded mass", 3, "lower"),
-    Quantity("dry_mass", "one vessel at constant mass", "g", "oz", "dry mass", 3, "lower"),
     Quantity(
-        "porosity", "pore share of the dry body's volume", "fraction", "fraction", "porosity", 2, "lower"
+        "demolded_mass",
+        "one vessel when it leaves the mold",
+        "g",
+        "oz",
+        "demolded mass",
+        3,
+        "lower",
+        use="decide",
+    ),
+    Quantity("dry_mass", "one vessel at constant mass", "g", "oz", "dry mass", 3, "lower", use="decide"),
+    Quantity(
+        "porosity",
+        "pore share of the dry body's volume",
+        "fraction",
+        "fraction",
+        "porosity",
+        2,
+        "lower",
+        use="decide",
     ),
     Quantity(
         "absorption",
@@ -70,8 +103,18 @@ _ROWS: Final = (
         "wet strength",
         2,
         "higher",
+        use="decide",
     ),
-    Quantity("dry_strength", "compressive, at constant mass", "MPa", "psi", "dry strength", 2, "higher"),
+    Quantity(
+        "dry_strength",
+        "compressive, at constant mass",
+        "MPa",
+        "psi",
+        "dry strength",
+        2,
+        "higher",
+        use="decide",
+    ),
     Quantity(
         "flexural_strength",
         "bending strength at constant mass",
@@ -80,6 +123,7 @@ _ROWS: Final = (
         "flexural strength",
         2,
         "higher",
+        use="own reading",
     ),
     Quantity(
         "working_window",
@@ -99,8 +143,17 @@ _ROWS: Final = (
         2,
         "lower",
     ),
-    Quantity("drying_time", "from demolding to constant mass", "d", "d", "drying time", 2, "lower"),
-    Quantity("whiteness", "CIE L* of the dry face", "-", "-", "whiteness L*", 3, "higher"),
+    Quantity(
+        "drying_time",
+        "from demolding to constant mass",
+        "d",
+        "d",
+        "drying time",
+        2,
+        "lower",
+        use="own reading",
+    ),
+    Quantity("whiteness", "CIE L* of the dry face", "-", "-", "whiteness L*", 3, "higher", use="decide"),
     Quantity("casting_peak", "highest temperature while setting", "degC", "degF", "casting peak", 2, "lower"),
     Quantity(
         "outer_wall_temperature",
@@ -110,6 +163,7 @@ _ROWS: Final = (
         "outer wall temperature",
         2,
         "lower",
+        use="own reading",
     ),
     Quantity(
         "inner_wall_temperature",
@@ -119,6 +173,7 @@ _ROWS: Final = (
         "inner wall temperature",
         2,
         "lower",
+        use="own reading",
     ),
     Quantity(
         "heat_margin",
@@ -128,6 +183,7 @@ _ROWS: Final = (
         "heat margin",
         2,
         "higher",
+        use="own reading",
     ),
     Quantity(
         "sealer_coats",
@@ -137,6 +193,7 @@ _ROWS: Final = (
         "sealer coats",
         1,
         "lower",
+        use="own reading",
     ),
     Quantity(
         "crystalline_silica",
@@ -146,11 +203,21 @@ _ROWS: Final = (
         "crystalline silica",
         2,
         "lower",
+        use="decide",
     ),
     Quantity(
         "embodied_co2", "carbon dioxide of the powders of one vessel", "g", "oz", "embodied CO2", 2, "lower"
     ),
-    Quantity("damp_risk", "late-ettringite class in damp use", "class", "class", "damp risk", 1, "lower"),
+    Quantity(
+        "damp_risk",
+        "late-ettringite class in damp use",
+        "class",
+        "class",
+        "damp risk",
+        1,
+        "lower",
+        use="own reading",
+    ),
     Quantity(
         "cost", "one good vessel, all parts", "currency", "currency", "cost of a good vessel", 3, "lower"
     ),

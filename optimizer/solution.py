@@ -104,13 +104,26 @@ class Stands:
 
 @dataclass(frozen=True)
 class Prediction:
-    """One property of the answer: best value, 5 % and 95 % points, unit, and what it rests on."""
+    """One property of the answer.
+
+    Attributes
+    ----------
+    value, low, high : float
+        Best value, 5 % and 95 % points [`unit`].
+    unit : str
+        Unit of the three.
+    evidence : str
+        What it rests on, a key of `optimizer.verdict.evidence.EVIDENCE`.
+    use : str
+        What it is good for, a key of `optimizer.nomenclature.USES`.
+    """
 
     value: float
     low: float
     high: float
     unit: str
     evidence: str
+    use: str
 
 
 @dataclass(frozen=True)
@@ -356,7 +369,7 @@ class Solution:
         """Return every property, one a row by its name: value, likely range, unit and what it rests on."""
         rows = (
             {"property": name, "value": p.value, "low": p.low, "high": p.high, "unit": p.unit}
-            | {"evidence": p.evidence}
+            | {"evidence": p.evidence, "use": p.use}
             for name, p in self.properties.items()
         )
         return data_frame(rows, "property")

@@ -16,7 +16,13 @@ from pathlib import Path
 __all__ = ["Served", "page_served"]
 
 ROOT = Path(__file__).parents[1]
-SERVE = "from ui.page_launcher import run; import sys; run(port=int(sys.argv[1]), open_browser=False)"
+SERVE = """import pathlib, sys
+if len(sys.argv) > 2:
+    from tests.noted_calls import note_calls
+    note_calls(pathlib.Path(sys.argv[2]))
+from ui.page_launcher import run
+run(port=int(sys.argv[1]), open_browser=False)
+"""
 
 
 @dataclass(frozen=True)
@@ -39,14 +45,20 @@ class Served:
 
 
 @contextmanager
-def page_served(folder: Path) -> Iterator[Served]:
-    """Serve the page from a folder, which is its home, too, until the block ends."""
+def page_served(folder: Path, calls: Path | None = None) -> Iterator[Served]:
+    """Serve the page from a folder, which is its home, too, until the block ends.
+
+    Every address and name the server turns to is noted in the file `calls`.
+    """
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = int(probe.getsockname()[1])
     environment = {**os.environ, "PYTHONPATH": str(ROOT), "HOME": str(folder)}
     server = subprocess.Popen(
-        [sys.executable, "-c", SERVE, str(port)], cwd=folder, env=environment, stdout=subprocess.DEVNULL
+        [sys.executable, "-c", SERVE, str(port), *([] if calls is None else [str(calls)])],
+        cwd=folder,
+        env=environment,
+        stdout=subprocess.DEVNULL,
     )
     served = Served(port, server.pid)
     try:

@@ -24,7 +24,7 @@ def _sure_but_for(solution: Solution, name: str, low: float, high: float) -> Sol
     known = exact[name]
     return replace(
         solution,
-        properties={**exact, name: Prediction(known.value, low, high, known.unit, known.evidence)},
+        properties={**exact, name: Prediction(known.value, low, high, known.unit, known.evidence, known.use)},
     )
 
 

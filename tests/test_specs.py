@@ -82,7 +82,7 @@ def test_every_source_is_used_by_some_figure():
     phases = {CATALOGUE[name].phases_source for name in BINDERS}
     doses = {read_toml(path).get("dose_levels", {}).get("source") for path in specs_folder().glob("*.toml")}
     used = {figure.source for _, figure in all_figures()} | phases | doses
-    assert set(CATALOGUE.sources) - {"own"} <= used
+    assert set(CATALOGUE.sources) - {"own", "bag"} <= used  # those two are for a studio's own files
 
 
 def test_no_spec_file_names_a_price():

@@ -23,6 +23,7 @@ from optimizer.studies.batch import Batch, weighing_order, weighing_step
 from optimizer.studies.check import Comparison
 from optimizer.units import System
 from optimizer.verdict.assess import FAILS, HOLDS, UNCERTAIN
+from optimizer.verdict.evidence import EVIDENCE_WORDS
 from ui.batch_text import batch_words
 from ui.reasons import (
     evidence_words,
@@ -31,6 +32,7 @@ from ui.reasons import (
     no_blend_words,
     proof_words,
     single_binder_words,
+    use_words,
 )
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import (
@@ -262,13 +264,19 @@ def _tie(tie: Alternative, solution: Solution, catalogue: Catalogue, units: Syst
 def _predicted(solution: Solution, units: System) -> Iterator[Block]:
     limited = {v.limit.property for v in solution.limits}
     rows = [
-        [quantity(name).label, value_words(name, p.value, units), range_words(name, p, units), p.evidence]
+        [
+            quantity(name).label,
+            value_words(name, p.value, units),
+            range_words(name, p, units),
+            EVIDENCE_WORDS[p.evidence],
+        ]
         for name, p in solution.properties.items()
         if name not in limited
     ]
     yield heading("Also predicted")
     yield table(("property", "best value", "likely range", "rests on"), rows)
     yield from (indented(line) for line in evidence_words(solution.properties))
+    yield from (indented(line) for line in use_words(solution.properties))
 
 
 def _closing(solution: Solution, units: System) -> Iterator[Block]:

@@ -129,6 +129,8 @@ class Sheet:
         Limits, least sure first.
     more : str
         What is to be said of limits there is no room for.
+    unread : str
+        Which properties decide nothing without the caster's own reading.
     notes : tuple[str, ...]
         What is wrong with the mix itself, such as too little water to pour.
     cautions : tuple[str, ...]
@@ -149,6 +151,7 @@ class Sheet:
     clock: tuple[tuple[str, str], ...] = ()
     limits: tuple[LimitLine, ...] = ()
     more: str = ""
+    unread: str = ""
     notes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     points: int = 22
@@ -193,6 +196,7 @@ def sheet_of(
         clock=tuple(_clock(solution, units)),
         limits=tuple(_limit_line(verdict, solution, units) for verdict in ranked[:room]),
         more=_more(ranked[room:]),
+        unread=_unread(solution),
         notes=notes,
         cautions=tuple(words for key, words in CARD_CAUTIONS.items() if key in printed),
         points=points,
@@ -316,6 +320,17 @@ def _limit_line(verdict: LimitVerdict, solution: Solution, units: System) -> Lim
     word = judged_words(verdict)
     seen = seen_words(verdict, solution.properties.get(name), units)
     return LimitLine(quantity(name).label, bound_words(verdict.limit, units), seen, word)
+
+
+def _unread(solution: Solution) -> str:
+    """Return which properties the card counts on that decide nothing without the caster's own reading."""
+    counted = dict.fromkeys([*(v.limit.property for v in solution.limits), "sealer_coats", "drying_time"])
+    labels = [
+        quantity(name).label
+        for name in counted
+        if name in solution.properties and solution.properties[name].use == "own reading"
+    ]
+    return f"not decided without your own reading: {', '.join(labels)}" if labels else ""
 
 
 def _more(left: Sequence[LimitVerdict]) -> str:

@@ -21,6 +21,7 @@ from ui.commands.design import design
 from ui.commands.frontier import frontier
 from ui.commands.init import init
 from ui.commands.materials import materials
+from ui.commands.materials_new import materials_new
 from ui.commands.order import order
 from ui.commands.page import page
 from ui.commands.sweep import sweep
@@ -79,6 +80,7 @@ def cli() -> None:
 
 for _command in (design, check, frontier, card, order, sweep, materials, trials, init, page):
     cli.add_command(_command)
+materials.add_command(materials_new)
 for _command in (
     trials_import,
     trials_fit,

@@ -11,6 +11,7 @@ import streamlit as st
 from optimizer.errors import FileFaults, VesselblendError
 from ui.measure_words import size_words
 from ui.measuring import MEASUREMENTS, Answer, Field, measured
+from ui.uploads import put_file
 from ui.widgets import fault_words, in_rows
 
 __all__ = ["show_measuring"]
@@ -56,9 +57,7 @@ def _typed(what: str, field: Field) -> str:
 def _answer(what: str, typed: dict[str, str], photo: tuple[str, bytes] | None) -> None:
     with tempfile.TemporaryDirectory() as folder:
         if photo is not None:
-            path = Path(folder, Path(photo[0]).name)
-            path.write_bytes(photo[1])
-            typed["photo"] = str(path)
+            typed["photo"] = str(put_file(Path(folder), *photo))
         try:
             answers = measured(what, typed)
         except FileFaults as error:

@@ -12,9 +12,13 @@ from pathlib import Path
 from typing import Any, Final
 
 from optimizer.errors import VesselblendError
+from ui.page_guard import NAMES, OwnAddressOnly
 from ui.palette import DARK, LIGHT, chart_colors
 
-__all__ = ["SETTINGS", "free_port", "run", "settings"]
+__all__ = ["ADDRESS", "SETTINGS", "free_port", "run", "settings"]
+
+ADDRESS: Final = "127.0.0.1"
+"""Where the page listens: this machine alone can reach the loopback address."""
 
 _APP: Final = Path(__file__).parent / "app.py"
 _FIRST_PORT: Final = 8501
@@ -40,6 +44,8 @@ SETTINGS: Final[dict[str, Any]] = {
     "server.showEmailPrompt": False,
     "server.fileWatcherType": "none",
     "server.maxUploadSize": 20,
+    "server.address": ADDRESS,
+    "server.allowedHosts": list(NAMES),
     "runner.magicEnabled": False,
     "client.toolbarMode": "viewer",
     "client.showErrorLinks": False,
@@ -56,7 +62,7 @@ SETTINGS: Final[dict[str, Any]] = {
 """Settings of the page wherever it is started from."""
 
 
-def run(port: int | None = None, open_browser: bool = True, host: str = "127.0.0.1") -> int:
+def run(port: int | None = None, open_browser: bool = True) -> int:
     """Serve the page until it is stopped.
 
     Parameters
@@ -65,8 +71,6 @@ def run(port: int | None = None, open_browser: bool = True, host: str = "127.0.0
         First port to try; None begins at 8501.
     open_browser : bool
         True opens a browser window.
-    host : str
-        Address to listen on; anything but the loopback address lets other machines in.
 
     Returns
     -------
@@ -79,24 +83,25 @@ def run(port: int | None = None, open_browser: bool = True, host: str = "127.0.0
         If no port near the wanted one is free.
     """
     import streamlit as st
+    from starlette.middleware import Middleware
 
-    found = free_port(_FIRST_PORT if port is None else port, host)
-    print(f"The page is at http://{host}:{found} (stop it with Ctrl+C)", flush=True)  # noqa: T201  its one line
-    st.App(_APP).run(config=settings(found, host, open_browser))
+    found = free_port(_FIRST_PORT if port is None else port)
+    print(f"The page is at http://{ADDRESS}:{found} (stop it with Ctrl+C)", flush=True)  # noqa: T201  its one line
+    app = st.App(_APP, middleware=[Middleware(OwnAddressOnly)])
+    app.run(config=settings(found, open_browser))
     return 0
 
 
-def settings(port: int, host: str, open_browser: bool) -> dict[str, Any]:
+def settings(port: int, open_browser: bool) -> dict[str, Any]:
     """Return all settings of one start."""
     return {
         **SETTINGS,
-        "server.address": host,
         "server.port": port,
         "server.headless": not open_browser,
     }
 
 
-def free_port(first: int, host: str = "127.0.0.1") -> int:
+def free_port(first: int) -> int:
     """Return the first free port from `first` on.
 
     Raises
@@ -105,11 +110,13 @@ def free_port(first: int, host: str = "127.0.0.1") -> int:
         If none of the next fifty is free.
     """
     for port in range(first, min(first + _TRIES, 65536)):
-        with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as probe:
+        with socket.socket() as probe:
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             try:
-                probe.bind((host, port))
+                probe.bind((ADDRESS, port))
             except OSError:
                 continue
             return port
-    raise VesselblendError(f"No port from {first} to {first + _TRIES - 1} is free on {host}; name another.")
+    raise VesselblendError(
+        f"No port from {first} to {first + _TRIES - 1} is free on {ADDRESS}; name another."
+    )

@@ -8,11 +8,11 @@ from typing import Final
 
 from optimizer.job import Job
 from optimizer.materials import Catalogue
-from optimizer.nomenclature import quantity
+from optimizer.nomenclature import USES, quantity
 from optimizer.shop import Limit
 from optimizer.solution import Alternative, LimitVerdict, Prediction, Proof, Solution
 from optimizer.units import System, display_value, show_amount, significant
-from optimizer.verdict.evidence import EVIDENCE
+from optimizer.verdict.evidence import EVIDENCE, EVIDENCE_WORDS
 from ui.words import blend_words, money, saving_words, value_words
 
 __all__ = [
@@ -25,6 +25,7 @@ __all__ = [
     "price_words",
     "proof_words",
     "single_binder_words",
+    "use_words",
 ]
 
 HEAT: Final = frozenset({"heat_margin", "outer_wall_temperature", "inner_wall_temperature"})
@@ -224,5 +225,17 @@ def evidence_words(properties: Mapping[str, Prediction]) -> list[str]:
     for name, prediction in properties.items():
         kinds.setdefault(prediction.evidence, []).append(quantity(name).label)
     if len(kinds) == 1:
-        return [f"{word}: {EVIDENCE[word]}." for word in kinds]
-    return [f"{word} ({EVIDENCE[word]}): {'; '.join(labels)}." for word, labels in kinds.items()]
+        return [f"{EVIDENCE_WORDS[key]}: {EVIDENCE[key]}." for key in kinds]
+    return [f"{EVIDENCE_WORDS[key]} ({EVIDENCE[key]}): {'; '.join(labels)}." for key, labels in kinds.items()]
+
+
+def use_words(properties: Mapping[str, Prediction]) -> list[str]:
+    """Return what the predictions are good for, one line for each use, in the order of `USES`."""
+    kinds: dict[str, list[str]] = {use: [] for use in USES}
+    for name, prediction in properties.items():
+        kinds[prediction.use].append(quantity(name).label)
+    return [
+        f"{words[0].upper()}{words[1:]}: {'; '.join(kinds[use])}."
+        for use, words in USES.items()
+        if kinds[use]
+    ]

@@ -38,6 +38,7 @@ __all__ = [
     "session",
     "set_base",
     "set_materials",
+    "take_powder",
     "units",
 ]
 
@@ -186,6 +187,13 @@ def set_materials(names: list[str]) -> None:
     """Take other powders into the job; an empty choice changes nothing."""
     if names:
         _lay({"materials": names})
+
+
+def take_powder(name: str, listed: list[str], pack: str, price: str) -> None:
+    """Let the job use one more powder, at its price where one is typed."""
+    priced = {f"prices.{name}.pack": pack, f"prices.{name}.price": price} if pack and price else {}
+    _lay({"materials": [*listed, name], **priced})
+    st.session_state["powders"] = [*listed, name]
 
 
 def _lay(edits: dict[str, Any]) -> None:

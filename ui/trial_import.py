@@ -4,19 +4,30 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Collection
+from dataclasses import dataclass
 from pathlib import Path
 
 import streamlit as st
 
-from optimizer.errors import Fault, FileFaults
+from optimizer.errors import Fault, FileFaults, VesselblendError
 from optimizer.trials.exchange import by_column, import_trials, read_trials
 from optimizer.trials.import_choices import ImportChoices, read_choices
 from optimizer.trials.tables import Table
 from ui.import_text import understood_rows, understood_words
+from ui.uploads import put_file
 
 __all__ = ["show_import"]
 
 _ORDERS = {"as the days show": "", "month first (US)": "us", "day first": "day-first"}
+
+
+@dataclass(frozen=True)
+class _Told:
+    """What is said of an import: words, the faults of its rows, and whether anything was entered."""
+
+    words: str
+    faults: tuple[Fault, ...]
+    entered: bool
 
 
 def show_import(book: Path, materials: Collection[str]) -> None:
@@ -26,6 +37,11 @@ def show_import(book: Path, materials: Collection[str]) -> None:
         "`strength psi`, are understood; look at what was understood before you enter it."
     )
     sent = st.file_uploader("Table of trials", type=["csv", "xlsx"], key="trials_upload")
+    told: _Told | None = st.session_state.pop("imported", None)
+    if told is not None:
+        (st.success if told.entered else st.error)(told.words)
+        _fault_table(told.faults)
+        return
     if sent is None:
         return
     table = _read(sent.name, sent.getvalue(), materials, _choices())
@@ -43,8 +59,8 @@ def show_import(book: Path, materials: Collection[str]) -> None:
         )
     corrections = st.checkbox("a known trial with other content is a correction", key="corrections")
     partly = st.checkbox("leave faulty rows out and enter the others", key="leave_out")
-    if st.button("Import it", key="import_trials"):
-        _import(book, table, corrections, partly, materials)
+    asked = (book, table, corrections, partly, materials)
+    st.button("Import it", key="import_trials", on_click=_import, args=asked)
 
 
 def _choices() -> ImportChoices:
@@ -65,8 +81,7 @@ def _choices() -> ImportChoices:
 
 def _read(name: str, content: bytes, materials: Collection[str], choices: ImportChoices) -> Table | None:
     with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / Path(name).name
-        path.write_bytes(content)
+        path = put_file(Path(folder), name, content)
         try:
             return read_trials(path, materials=materials, choices=choices)
         except FileFaults as error:
@@ -76,6 +91,7 @@ def _read(name: str, content: bytes, materials: Collection[str], choices: Import
 
 
 def _import(book: Path, table: Table, corrections: bool, partly: bool, materials: Collection[str]) -> None:
+    """Enter the trials before the page is drawn again, so that list and fit show them at once."""
     try:
         done = import_trials(
             book,
@@ -86,15 +102,17 @@ def _import(book: Path, table: Table, corrections: bool, partly: bool, materials
             confirmed=True,
         )
     except FileFaults as error:
-        st.error("Nothing was entered. Repair:")
-        _fault_table(error.faults)
+        st.session_state["imported"] = _Told("Nothing was entered. Repair:", error.faults, entered=False)
+        return
+    except VesselblendError as error:
+        st.session_state["imported"] = _Told(f"Nothing was entered: {error}", (), entered=False)
         return
     entered = done.entered
-    st.success(
+    words = (
         f"{len(entered.added)} added, {len(entered.corrected)} corrected, "
         f"{len(entered.unchanged)} unchanged, {done.left_out} rows left out."
     )
-    _fault_table(by_column(done.faults))
+    st.session_state["imported"] = _Told(words, by_column(done.faults), entered=True)
 
 
 def _fault_table(faults: tuple[Fault, ...]) -> None:

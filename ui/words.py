@@ -178,7 +178,7 @@ def range_words(name: str, prediction: Prediction, units: System = "metric") -> 
 
     Examples
     --------
-    >>> range_words("dry_strength", Prediction(21.0, 17.6, 24.2, "MPa", "prior"))
+    >>> range_words("dry_strength", Prediction(21.0, 17.6, 24.2, "MPa", "prior", "rank"))
     'about 18-24 MPa'
     """
     low, high = (value_words(name, each, units) for each in (prediction.low, prediction.high))

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from itertools import product
+from dataclasses import dataclass
+from itertools import pairwise, product
+
+import numpy as np
 
 from optimizer.formulation import Case
 from optimizer.money.turns import demold_edges
@@ -13,7 +16,7 @@ from optimizer.problem import Problem
 from optimizer.properties.sealing import coat_edges
 from optimizer.shop import Limit
 
-__all__ = ["cases_of"]
+__all__ = ["CostStep", "cases_of", "cases_under_doubt", "cost_steps"]
 
 _RESERVE = {"absorption": 0.01, "demold_time": 0.005, "dry_mass": 0.002}
 """Share by which a step of money is kept [-]: no coat or postage band hangs on the last gram weighed."""
@@ -70,6 +73,65 @@ def _money_steps(problem: Problem) -> Iterator[Case]:
         if math.isfinite(heaviest):
             limits.append(Limit("dry_mass", "<=", heaviest * (1.0 - _RESERVE["dry_mass"])))
         yield Case(cost_coefficients(shop, count, coats), postage, tuple(limits), {}, count, coats)
+
+
+@dataclass(frozen=True)
+class CostStep:
+    """Money that a vessel costs more where a limit is not met: a coat more, a turn less, a heavier band.
+
+    Attributes
+    ----------
+    limit : Limit
+        The edge of the step.
+    money : float
+        What lies between the two sides [currency].
+    """
+
+    limit: Limit
+    money: float
+
+
+def cost_steps(problem: Problem) -> tuple[CostStep, ...]:
+    """Return all steps of the cost beyond the case of `cases_under_doubt`."""
+    shop = problem.job.shop
+
+    def fixed(turns: int, coats: int) -> float:
+        return cost_coefficients(shop, turns, coats).fixed
+
+    edges = np.unique(coat_edges(shop.target_absorption, shop.coat_factor))
+    turns = _turn_steps(problem, _NO_EDGE)
+    most = turns[-1][0]
+    coats = [
+        CostStep(Limit("absorption", "<=", float(edge)), fixed(most, k + 1) - fixed(most, k))
+        for k, edge in enumerate(edges)
+    ]
+    slower = [
+        CostStep(Limit("demold_time", "<=", edge), fixed(fewer, 0) - fixed(count, 0))
+        for (fewer, _), (count, edge) in pairwise(turns)
+    ]
+    heavier = [
+        CostStep(Limit("dry_mass", "<=", heaviest), dearer - postage)
+        for (heaviest, postage), (_, dearer) in pairwise(_bands(problem))
+    ]
+    return tuple(step for step in (*coats, *slower, *heavier) if step.money != 0.0)
+
+
+def cases_under_doubt(problem: Problem) -> tuple[Case, ...]:
+    """Return one case for each choice of doses, of the cheapest steps, with edges that no vessel may pass.
+
+    What dearer steps cost, `cost_steps` says; they are paid with their chance.
+    """
+    shop, bands = problem.job.shop, _bands(problem)
+    turns = _turn_steps(problem, _NO_EDGE)
+    limits: list[Limit] = []
+    if _money_matters(problem):
+        edge = coat_edges(shop.target_absorption, shop.coat_factor, shop.max_coats)[-1]
+        limits = [Limit("absorption", "<=", float(edge)), Limit("demold_time", "<=", turns[0][1])]
+        if math.isfinite(bands[-1][0]):
+            limits.append(Limit("dry_mass", "<=", bands[-1][0]))
+    count = turns[-1][0]
+    line = cost_coefficients(shop, count, 0)
+    return tuple(Case(line, bands[0][1], tuple(limits), doses, count, 0) for doses in _doses(problem))
 
 
 def _turn_steps(problem: Problem, longest: float) -> tuple[tuple[int, float], ...]:

@@ -124,13 +124,14 @@ def limit_words(limit: Limit) -> str:
 def _prediction(name: str, prediction: Prediction) -> Json:
     if name == "damp_risk":
         words = {key: DAMP_CLASSES[int(getattr(prediction, key))] for key in ("value", "low", "high")}
-        return {**words, "unit": prediction.unit, "evidence": prediction.evidence}
+        return {**words, "unit": prediction.unit, "evidence": prediction.evidence, "use": prediction.use}
     return {
         "value": _number(prediction.value),
         "low": _number(prediction.low),
         "high": _number(prediction.high),
         "unit": prediction.unit,
         "evidence": prediction.evidence,
+        "use": prediction.use,
     }
 
 
@@ -201,7 +202,7 @@ def _number(value: float) -> float | None:
 
 
 def property_rows(solution: Solution) -> list[Mapping[str, Any]]:
-    """Return one row per property for a table: name, value, low, high, unit, evidence."""
+    """Return one row per property for a table: name, value, low, high, unit, evidence, use."""
     return [{"property": name, **_prediction(name, p)} for name, p in solution.properties.items()]
 
 

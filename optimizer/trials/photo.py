@@ -8,79 +8,26 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from optimizer.errors import QuantityError, short
+from optimizer.errors import QuantityError
 from optimizer.properties.color import lightness
 from optimizer.trials.measured import Measured
+from optimizer.trials.photo_patches import Box, cut_patches
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
-    from PIL.Image import Image as Photo
 
 __all__ = ["Box", "linear_light", "whiteness_from_photo", "whiteness_of_pixels"]
 
 _LUMINANCE: Final = (0.2126, 0.7152, 0.0722)
 """Share of red, green and blue in luminance; IEC 61966-2-1 (ITU-R BT.709 primaries)."""
 
-_MOST_PIXELS: Final = 200_000_000
-_FEWEST_PIXELS: Final = 100
 _PHONE: Final = 0.02
 """Spread left by the tone curve of phones, made to please rather than to measure [fraction]; judgement."""
 
 _UNEVEN: Final = 0.03
 _CLIPPED: Final = 0.005
 _ENDS: Final = (2.5, 252.5)
-
-
-@dataclass(frozen=True)
-class Box:
-    """A rectangle of a photo, in pixels; or in fractions of width and height when no number exceeds 1.
-
-    Attributes
-    ----------
-    left, top, right, bottom : float
-        Edges, counted from the upper left corner [pixels or fraction].
-    """
-
-    left: float
-    top: float
-    right: float
-    bottom: float
-
-    def pixels(self, width: int, height: int) -> tuple[int, int, int, int]:
-        """Return the edges in whole pixels.
-
-        Parameters
-        ----------
-        width, height : int
-            Size of the photo [pixels].
-
-        Returns
-        -------
-        tuple[int, int, int, int]
-            left, top, right, bottom [pixels].
-
-        Raises
-        ------
-        QuantityError
-            When the box leaves the photo or holds fewer than 100 pixels.
-
-        Examples
-        --------
-        >>> Box(0.5, 0.0, 1.0, 0.5).pixels(640, 480)
-        (320, 0, 640, 240)
-        """
-        edges = (self.left, self.top, self.right, self.bottom)
-        share = max(edges) <= 1.0
-        sizes = (width, height, width, height)
-        left, top, right, bottom = (
-            round(edge * size if share else edge) for edge, size in zip(edges, sizes, strict=True)
-        )
-        inside = 0 <= left < right <= width and 0 <= top < bottom <= height
-        if not inside or (right - left) * (bottom - top) < _FEWEST_PIXELS:
-            allowed = f"a box of {_FEWEST_PIXELS} pixels or more inside {width} x {height}"
-            raise QuantityError(f"box {edges}", allowed, "Draw the box again, inside one evenly lit surface.")
-        return left, top, right, bottom
 
 
 def linear_light(codes: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -138,13 +85,13 @@ def whiteness_from_photo(
     QuantityError
         When the file is no photo, or a box does not fit.
     """
-    pixels, notes = _pixels(path)
-    found = whiteness_of_pixels(pixels, sample, cards, card_reflectance, card_error)
+    (face, *whites), notes = cut_patches(path, (sample, *cards))
+    found = _whiteness(face, whites, card_reflectance, card_error)
     return Measured(found.value, found.spread, found.unit, found.method, (*found.warnings, *notes))
 
 
 def whiteness_of_pixels(
-    pixels: NDArray[np.float64],
+    pixels: NDArray[np.number],
     sample: Box,
     cards: Sequence[Box],
     card_reflectance: float = 0.86,
@@ -175,15 +122,29 @@ def whiteness_of_pixels(
     light away; the card's reflectance turns the ratio into luminance Y; ``L* = 116 Y^(1/3) - 16``. The
     spread holds the card, the unevenness of the light over card and face, and 2 % for the phone.
     """
+    height, width = pixels.shape[:2]
+    face, *whites = (
+        pixels[top:bottom, left:right]
+        for left, top, right, bottom in (box.pixels(width, height) for box in (sample, *cards))
+    )
+    return _whiteness(face, whites, card_reflectance, card_error)
+
+
+def _whiteness(
+    face_codes: NDArray[np.number],
+    white_codes: Sequence[NDArray[np.number]],
+    card_reflectance: float,
+    card_error: float,
+) -> Measured:
+    """Return the whiteness of one patch beside others of known reflectance, each by its own code values."""
     if not 0.2 <= card_reflectance <= 1.0:
         allowed = "a reflectance from 0.2 to 1"
         raise QuantityError(f"{card_reflectance:g}", allowed, "Use a white card and its reflectance.")
-    if not cards:
+    if not white_codes:
         raise QuantityError(
             "no card", "one box or more on a white card", "Photograph a white card beside the face."
         )
-    face = _patch(pixels, sample)
-    whites = [_patch(pixels, box) for box in cards]
+    face, whites = _patch(face_codes), [_patch(codes) for codes in white_codes]
     y = card_reflectance * sum(
         weight * face.light[channel] / _mean([white.light[channel] for white in whites])
         for channel, weight in enumerate(_LUMINANCE)
@@ -206,10 +167,10 @@ class _Patch:
     drowned: float
 
 
-def _patch(pixels: NDArray[np.float64], box: Box) -> _Patch:
-    left, top, right, bottom = box.pixels(pixels.shape[1], pixels.shape[0])
-    codes = pixels[top:bottom, left:right]
-    light = linear_light(codes / 255.0)
+def _patch(codes: NDArray[np.number]) -> _Patch:
+    import numpy as np
+
+    light = linear_light(np.asarray(codes, dtype=float) / 255.0)
     red, green, blue = (max(float(light[..., channel].mean()), 1e-6) for channel in range(3))
     luma = light @ _LUMINANCE
     rows, columns = luma.shape[0] // 2, luma.shape[1] // 2
@@ -254,44 +215,3 @@ def _warnings(face: _Patch, whites: Sequence[_Patch], uneven: float, value: floa
             "The face seems whiter than any white: card and face are lit differently, or the card is dull."
         )
     return warnings
-
-
-def _pixels(path: Path) -> tuple[NDArray[np.float64], tuple[str, ...]]:
-    """Return the upright photo as sRGB values, and what to know about it."""
-    import warnings
-
-    import numpy as np
-    from PIL import Image, ImageOps, UnidentifiedImageError
-
-    allowed, repair = "a JPEG, PNG or TIFF photo", "Save or export the photo as JPEG."
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-            with Image.open(path) as file:
-                if file.width * file.height > _MOST_PIXELS:
-                    raise QuantityError(
-                        f"{file.width} x {file.height} pixels", "at most 200 million", "Shrink it."
-                    )
-                photo, notes = _in_srgb(ImageOps.exif_transpose(file))
-                return np.asarray(photo, dtype=float), notes
-    except (UnidentifiedImageError, OSError, Image.DecompressionBombError) as error:
-        raise QuantityError(f"{path.name} ({short(error)})", allowed, repair) from None
-
-
-def _in_srgb(photo: Photo) -> tuple[Photo, tuple[str, ...]]:
-    """Convert to sRGB by the profile in the file; phones often store a wider color space."""
-    from io import BytesIO
-
-    from PIL import ImageCms
-
-    profile = photo.info.get("icc_profile")
-    if not profile:
-        return photo.convert("RGB"), ()
-    try:
-        plain = photo if photo.mode == "RGB" else photo.convert("RGB")
-        converted = ImageCms.profileToProfile(
-            plain, BytesIO(profile), ImageCms.createProfile("sRGB"), outputMode="RGB"
-        )
-    except (ImageCms.PyCMSError, OSError):
-        return photo.convert("RGB"), ("The photo's color profile cannot be read and was taken as sRGB.",)
-    return (converted or plain), ()

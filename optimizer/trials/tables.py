@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -16,13 +16,28 @@ from optimizer.trials.import_choices import ImportChoices
 from optimizer.trials.layout import Layout, laid_out
 from optimizer.trials.records import Trial, Version
 
-__all__ = ["MOST_BYTES", "MOST_ROWS", "Table", "check_size", "read_table"]
+__all__ = [
+    "MOST_BYTES",
+    "MOST_CELLS",
+    "MOST_COLUMNS",
+    "MOST_ROWS",
+    "Table",
+    "check_size",
+    "read_table",
+    "too_many_cells",
+]
 
 MOST_BYTES: Final = 256 * 2**20
 """Largest file read [bytes]."""
 
 MOST_ROWS: Final = 200_000
 """Most rows read [count]."""
+
+MOST_COLUMNS: Final = 1_000
+"""Most cells read of one row [count]."""
+
+MOST_CELLS: Final = 1_000_000
+"""Most cells read of one file [count]: some 20,000 trials with every reading noted."""
 
 _COMMA: Final = re.compile(r"\s*-?[0-9]+,[0-9]+(\s*[^0-9.,]*)?")
 
@@ -113,9 +128,9 @@ def read_table(
     ------
     FileFaults
         When the header has faults or questions (faults of the rows come with them), or there are more than
-        `MOST_ROWS` rows.
+        `MOST_ROWS` rows, `MOST_COLUMNS` cells in one or `MOST_CELLS` in all.
     """
-    layout = laid_out(rows, where, materials, choices)
+    layout = laid_out(_counted(rows, where), where, materials, choices)
     headers, wrong = read_header(layout.names, where, layout.header_row, layout.written)
     numbered = layout.rows
     if len(numbered) > MOST_ROWS:
@@ -130,6 +145,37 @@ def read_table(
         raise FileFaults((*wrong, *layout.questions, *found))
     kept = tuple(number for number in read if not faults[number])
     return Table(tuple(read[number].version for number in kept), kept, found, read, where, layout)
+
+
+def too_many_cells(where: str) -> FileFaults:
+    """Return the error of a file with more than `MOST_CELLS` cells.
+
+    Parameters
+    ----------
+    where : str
+        Name of the file [-].
+
+    Returns
+    -------
+    FileFaults
+        With the repair.
+    """
+    repair = "Split the file, or delete empty rows and columns and save it again."
+    return FileFaults([Fault(where, f"more than {MOST_CELLS} cells", f"at most {MOST_CELLS}", repair)])
+
+
+def _counted(rows: Iterable[Sequence[str]], where: str) -> Iterator[Sequence[str]]:
+    """Give the rows for as long as there are no more cells than may be read."""
+    cells = 0
+    for number, row in enumerate(rows, start=1):
+        if len(row) > MOST_COLUMNS:
+            repair = "Clear what stands beyond your last column and save the file again."
+            read, allowed = f"{len(row)} columns", f"at most {MOST_COLUMNS}"
+            raise FileFaults([Fault(f"{where}:row {number}", read, allowed, repair)])
+        cells += len(row)
+        if cells > MOST_CELLS:
+            raise too_many_cells(where)
+        yield row
 
 
 def _with_comma(cells: Sequence[str], headers: Sequence[Header | None]) -> bool:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import re
 import zipfile
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -16,16 +18,28 @@ from optimizer.trials.cells import Cell, write_row
 from optimizer.trials.columns import headers_for
 from optimizer.trials.import_choices import ImportChoices
 from optimizer.trials.records import Trial, Version, as_versions
-from optimizer.trials.tables import MOST_BYTES, MOST_ROWS, Table, check_size, read_table
+from optimizer.trials.tables import MOST_CELLS, MOST_ROWS, Table, check_size, read_table, too_many_cells
 
 if TYPE_CHECKING:
     from openpyxl.cell import WriteOnlyCell
+    from openpyxl.worksheet._read_only import ReadOnlyWorksheet
     from openpyxl.worksheet._write_only import WriteOnlyWorksheet
-    from openpyxl.worksheet.worksheet import Worksheet
 
 __all__ = ["read_xlsx", "write_xlsx"]
 
-_MOST_UNPACKED: Final = 4 * MOST_BYTES
+_MOST_UNPACKED: Final = 64 * 2**20
+"""Most that the parts of a file may hold, and the cells as text [bytes, letters]."""
+
+_MOST_TAGS: Final = 4 * MOST_CELLS
+"""Most tags of rows, cells and their texts [count]: a cell has four, opened and closed."""
+
+_MOST_OTHER_TAGS: Final = 200_000
+"""Most tags of all else, such as styles [count]."""
+
+_PIECE: Final = 2**20
+_LONGEST_WORD: Final = 16
+_CELL_TAG: Final = re.compile(rb"</?(?:[\w.-]+:)?(?:row|c|v|is|si|t)[\s/>]")
+_DECLARED: Final = re.compile(rb"<!(?:DOCTYPE|ENTITY)")
 _DEEPEST: Final = 30
 """Rows there may be around the trials: titles, a header, units, totals [count]."""
 
@@ -110,23 +124,52 @@ def read_xlsx(
 
 def _unpacked(content: bytes, name: str) -> tuple[list[list[str]], list[str]]:
     """Return the rows of the first sheet with content and the names of others, if they can be unpacked."""
-    with zipfile.ZipFile(io.BytesIO(content)) as archive:
-        unpacked = sum(part.file_size for part in archive.infolist())
-    if unpacked > _MOST_UNPACKED:
-        allowed = f"at most {_MOST_UNPACKED // 2**20} MiB"
-        raise FileFaults([Fault(name, f"{unpacked / 2**20:.0f} MiB unpacked", allowed, "Split the file.")])
     import openpyxl
+
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        _check_parts(archive, name)
 
     workbook = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True)
     rows: list[list[str]] = []
     others: list[str] = []
     for sheet in workbook.worksheets:
         if not any(rows):
-            rows = list(_rows(sheet, MOST_ROWS + _DEEPEST))
-        elif any(_rows(sheet, _DEEPEST)):
+            rows = list(_rows(sheet, name))
+        elif any(islice(_rows(sheet, name), _DEEPEST)):
             others.append(str(sheet.title))
     workbook.close()
     return rows, others
+
+
+def _check_parts(archive: zipfile.ZipFile, name: str) -> None:
+    """Refuse a file before it is parsed where its parts would swell: by their bytes and by their tags.
+
+    An archive is never unpacked beyond the sizes it states, so these bound what is read here and later.
+    """
+    unpacked = sum(part.file_size for part in archive.infolist())
+    if unpacked > _MOST_UNPACKED:
+        allowed = f"at most {_MOST_UNPACKED // 2**20} MiB"
+        raise FileFaults([Fault(name, f"{unpacked / 2**20:.0f} MiB unpacked", allowed, "Split the file.")])
+    cells = others = 0
+    for part in archive.infolist():
+        tail = b""
+        with archive.open(part) as stream:
+            while read := stream.read(_PIECE):
+                piece = read.replace(b"\0", b"")  # letters of two bytes hide no tag
+                if _DECLARED.search(tail + piece):
+                    raise _declared(name, part.filename)
+                of_cells = len(_CELL_TAG.findall(piece))
+                cells += of_cells
+                others += piece.count(b"<") - of_cells
+                tail = piece[-_LONGEST_WORD:]
+                if cells > _MOST_TAGS or others > _MOST_OTHER_TAGS:
+                    raise too_many_cells(name)
+
+
+def _declared(name: str, part: str) -> FileFaults:
+    """Return the error of a part that declares texts of its own, which no spreadsheet program writes."""
+    repair = "Open it in a spreadsheet program and save it as XLSX, or as CSV UTF-8."
+    return FileFaults([Fault(name, f"declarations in {part}", "a spreadsheet without them", repair)])
 
 
 def _cell(sheet: WriteOnlyWorksheet, value: Cell) -> WriteOnlyCell | str | int | None:
@@ -140,9 +183,22 @@ def _cell(sheet: WriteOnlyWorksheet, value: Cell) -> WriteOnlyCell | str | int |
     return cell
 
 
-def _rows(sheet: Worksheet, most: int) -> Iterator[list[str]]:
-    for row in sheet.iter_rows(max_row=most):
+def _rows(sheet: ReadOnlyWorksheet, name: str) -> Iterator[list[str]]:
+    """Give the rows that hold something; what a sheet claims of its size is not believed."""
+    sheet.reset_dimensions()
+    count = letters = 0
+    for number, row in enumerate(sheet.iter_rows(), start=1):
+        count += len(row)
+        if count > MOST_CELLS:
+            raise too_many_cells(name)
+        if number > MOST_ROWS + _DEEPEST:
+            repair = "Split the file, or delete the empty rows above the last one and save it again."
+            raise FileFaults([Fault(name, f"more than {MOST_ROWS} rows", f"at most {MOST_ROWS}", repair)])
         cells = [_text(cell.value, cell.number_format) for cell in row]
+        letters += sum(map(len, cells))
+        if letters > _MOST_UNPACKED:
+            read, allowed = "a text repeated too often", f"at most {_MOST_UNPACKED // 2**20} million letters"
+            raise FileFaults([Fault(f"{name}:row {number}", read, allowed, "Shorten the texts.")])
         while cells and not cells[-1]:
             cells.pop()
         yield cells

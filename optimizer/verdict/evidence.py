@@ -1,26 +1,36 @@
-"""What a prediction rests on, in one word a caster can act on."""
+"""What a prediction rests on, and what it is good for, in words a caster can act on."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from optimizer.chain.anchors import DISAGREEMENT, family_gap
 from optimizer.chain.predict import Cast
-from optimizer.materials import Catalogue
+from optimizer.materials import Catalogue, Material, ReferencePoint
+from optimizer.nomenclature import quantity
 from optimizer.problem import Problem
 
-__all__ = ["EVIDENCE", "cement_notes", "evidence_of", "evidences"]
+__all__ = ["EVIDENCE", "EVIDENCE_WORDS", "cement_notes", "evidence_of", "evidences", "uses"]
 
 EVIDENCE: Final[dict[str, str]] = {
-    "anchored": "a single binder near its own reference mix",
-    "calibrated": "fitted to your own trials or burn test",
+    "anchored": "a single binder near a mix whose value its spec states",
+    "calibrated": "figures fitted to your own trials or burn test",
     "prior": "shipped figures, no trial of yours behind it",
     "extrapolated": "gypsum and cement mixed where nobody has published measurements",
 }
-"""The words and what they mean."""
+"""The keys of JSON and code, and what they mean."""
+
+EVIDENCE_WORDS: Final[dict[str, str]] = {
+    "anchored": "near a reference mix",
+    "calibrated": "fitted to your trials",
+    "prior": "from tables",
+    "extrapolated": "untested mix",
+}
+"""What people read for each key."""
 
 _BLEND_PROPERTIES: Final = frozenset(
     {
@@ -33,38 +43,92 @@ _BLEND_PROPERTIES: Final = frozenset(
         "damp_risk",
     }
 )
+_TAUGHT_BY: Final[dict[str, tuple[str, ...]]] = {
+    "wet_strength": ("strength",),
+    "dry_strength": ("strength",),
+    "working_window": ("set_time",),
+    "demold_time": ("set_time", "strength"),
+    "whiteness": ("reflectance",),
+}
+"""Figures of each binder that trials of a property teach; one of them is enough."""
+
+_LAW_OF_MIXING: Final = {"strength": "gamma", "set_time": "gamma_time"}
+"""What trials of blends teach of how gypsum and cement mix, by figure."""
+
+_TAUGHT_BY_ALL: Final[dict[str, str]] = {
+    "fresh_density": "air",
+    "demolded_mass": "air",
+    "dry_mass": "air",
+    "porosity": "air",
+}
+"""The one figure of the whole model that trials of a property teach."""
+
 _HEAT_IN_USE: Final = frozenset({"outer_wall_temperature", "inner_wall_temperature", "heat_margin"})
+_POINT_STATE: Final = {"wet_strength": "wet", "demold_time": "wet", "dry_strength": "dry"}
+"""State of the reference points that a property is anchored at."""
+
+_SETS: Final = frozenset({"working_window", "demold_time"})
 _UNKNOWN_SHARE: Final = (0.30, 0.95)
 """Hemihydrate over hemihydrate plus cement without sand, by mass, for which no series is published [-]."""
 
+_NEAR: Final = 0.10
+"""How far water and sand may lie from a reference mix that still speaks for a mix [-]; judgement."""
+
 
 def evidence_of(problem: Problem, cast: Cast, name: str) -> str:
-    """Return the evidence word of property `name` for the one mix of `cast`."""
+    """Return the evidence key of property `name` for the one mix of `cast`."""
     return evidences(problem, cast, (name,))[name]
 
 
 def evidences(problem: Problem, cast: Cast, names: Iterable[str]) -> dict[str, str]:
-    """Return the evidence word of each property of `names` for the one mix of `cast`."""
-    plain = "anchored" if _pure(problem, cast) else "prior"
-    blend, heat = _blend_word(problem, cast, plain), _heat_word(problem)
-    return {
-        name: blend if name in _BLEND_PROPERTIES else heat if name in _HEAT_IN_USE else plain
-        for name in names
-    }
+    """Return the evidence key of each property of `names` for the one mix of `cast`.
+
+    Each property is judged for itself: a strength is anchored only near a mix whose strength in that state
+    the spec states, water and sand within a tenth; set times only near the water they are stated at;
+    masses, drying, color and heat at no reference mix at all.
+    """
+    low, high = _UNKNOWN_SHARE
+    unknown = low <= hemihydrate_share(problem, cast) <= high
+    out = {}
+    for name in names:
+        if _is_taught(problem, cast, name):
+            out[name] = "calibrated"
+        elif unknown and name in _BLEND_PROPERTIES:
+            out[name] = "extrapolated"
+        else:
+            out[name] = "anchored" if _near_reference(problem, cast, name) else "prior"
+    return out
 
 
-def _blend_word(problem: Problem, cast: Cast, plain: str) -> str:
-    if _trials_behind(problem, cast):
-        return "calibrated"
-    known = not _UNKNOWN_SHARE[0] <= hemihydrate_share(problem, cast) <= _UNKNOWN_SHARE[1]
-    return plain if known else "extrapolated"
+def uses(problem: Problem, cast: Cast, words: Mapping[str, str]) -> dict[str, str]:
+    """Return what each prediction is good for, by `optimizer.nomenclature.USES`, from its evidence key.
+
+    The table of quantities says it for the best known bodies: strength of gypsum without cement, whiteness
+    without sand. What trials of the caster's own stand behind may decide; any other blend is ranked.
+    """
+    gypsum = hemihydrate_share(problem, cast) > _UNKNOWN_SHARE[1]
+    sandy = float(cast.body["sand"][0]) > 0.0
+    narrow = {"wet_strength": gypsum, "dry_strength": gypsum, "whiteness": not sandy}
+    out = {}
+    for name, word in words.items():
+        use = quantity(name).use
+        if word == "calibrated":
+            use = "decide"
+        elif use == "decide" and not narrow.get(name, True):
+            use = "rank"
+        out[name] = use
+    return out
 
 
-def _heat_word(problem: Problem) -> str:
-    """No binder's reference mix says anything of a flame: only a burn test does, stated or logged."""
-    candle = problem.job.candle
-    stated = candle is not None and candle.measured_outer is not None
-    return "calibrated" if stated or problem.parameters.origin.get("flame_share", 0) else "prior"
+def _is_taught(problem: Problem, cast: Cast, name: str) -> bool:
+    """Return True where trials stand behind the figures that `name` rests on, for every binder used."""
+    origin = problem.parameters.origin
+    if name in _HEAT_IN_USE:
+        candle = problem.job.candle
+        return (candle is not None and candle.measured_outer is not None) or origin.get("flame_share", 0) > 0
+    if name in _TAUGHT_BY_ALL:
+        return origin.get(_TAUGHT_BY_ALL[name], 0) > 0
+    return name in _TAUGHT_BY and _trials_behind(problem, cast, _TAUGHT_BY[name]) > 0
 
 
 def hemihydrate_share(problem: Problem, cast: Cast) -> float:
@@ -74,7 +138,7 @@ def hemihydrate_share(problem: Problem, cast: Cast) -> float:
     return float(gypsum / max(float(masses.sum()), 1e-9))
 
 
-def _trials_behind(problem: Problem, cast: Cast) -> int:
+def _trials_behind(problem: Problem, cast: Cast, figures: tuple[str, ...]) -> int:
     """Return how many trials stand behind the least known of what the blend rests on.
 
     That is each of its binders and, where gypsum and cement meet, the law of mixing them.
@@ -82,24 +146,56 @@ def _trials_behind(problem: Problem, cast: Cast) -> int:
     origin = problem.parameters.origin
     used = [problem.materials[k] for k in np.flatnonzero(cast.mixes[0, :-1] > 1e-9)]
     binders = [material for material in used if material.role == "binder"]
-    counts = [
-        max(origin.get(f"{binder.name}.{factor}", 0) for factor in ("strength", "set_time"))
-        for binder in binders
-    ]
-    if len({binder.kind for binder in binders}) > 1:
-        counts.append(origin.get("gamma", 0))
+    counts = [max(origin.get(f"{binder.name}.{figure}", 0) for figure in figures) for binder in binders]
+    laws = [_LAW_OF_MIXING[figure] for figure in figures if figure in _LAW_OF_MIXING]
+    if laws and len({binder.kind for binder in binders}) > 1:
+        counts.append(max(origin.get(law, 0) for law in laws))
     return min(counts, default=0)
 
 
-def _pure(problem: Problem, cast: Cast) -> bool:
-    """Return True for one binder alone within a tenth of its reference water."""
+def _near_reference(problem: Problem, cast: Cast, name: str) -> bool:
+    """Return True for one binder, with sand at most, near all reference mixes that `name` is anchored at."""
+    alone = _binder_and_sand(problem, cast)
+    if alone is None or name not in _SETS | set(_POINT_STATE):
+        return False
+    binder, per = alone
+    near = True
+    if name in _POINT_STATE:
+        points = [p for p in binder.reference_points if p.state == _POINT_STATE[name]]
+        near = any(_as_tested(per, point) for point in points)
+    if name in _SETS:
+        near = near and per.sand == 0.0 and _close(per.water, binder.figure("water_demand"))
+    return near
+
+
+@dataclass(frozen=True)
+class _PerBinder:
+    """Water and sand of a mix, per mass of its binder [-]."""
+
+    water: float
+    sand: float
+
+
+def _binder_and_sand(problem: Problem, cast: Cast) -> tuple[Material, _PerBinder] | None:
+    """Return the only binder of a mix with its water and sand; None where the mix holds anything else."""
     masses = cast.mixes[0, :-1]
     used = np.flatnonzero(masses > 1e-3 * masses.sum())
-    if len(used) != 1:
-        return False
-    material = problem.materials[used[0]]
-    ratio = cast.mixes[0, -1] / masses[used[0]]
-    return any(abs(ratio / p.water_ratio - 1.0) < 0.1 for p in material.reference_points)
+    binders = [k for k in used if problem.materials[k].role == "binder"]
+    grain = [k for k in used if k not in binders]
+    sand = problem.model.column("sand")
+    if len(binders) != 1 or any(sand[k] < 1.0 for k in grain):
+        return None
+    own = float(masses[binders[0]])
+    per = _PerBinder(float(cast.mixes[0, -1]) / own, float(masses[grain].sum()) / own)
+    return problem.materials[binders[0]], per
+
+
+def _as_tested(per: _PerBinder, point: ReferencePoint) -> bool:
+    return _close(per.water, point.water_ratio) and _close(1.0 + per.sand, 1.0 + point.added_sand)
+
+
+def _close(value: float, reference: float) -> bool:
+    return abs(value / max(reference, 1e-9) - 1.0) < _NEAR
 
 
 def cement_notes(catalogue: Catalogue, names: Iterable[str]) -> tuple[str, ...]:

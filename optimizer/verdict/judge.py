@@ -30,7 +30,7 @@ from optimizer.solution import (
 )
 from optimizer.verdict.assess import FAILS, MET, UNCERTAIN, Assessment, assess, word_of
 from optimizer.verdict.cautions import cautions_of
-from optimizer.verdict.evidence import cement_notes, evidences
+from optimizer.verdict.evidence import cement_notes, evidences, uses
 from optimizer.verdict.mix_rules import broken_rules, sets_at_all
 
 __all__ = ["Judgement", "cost_parts_of", "judge", "mix_of_grams", "solution_of"]
@@ -121,8 +121,9 @@ def judge(problem: Problem, grams: Array) -> Judgement:
     seen = assess(problem, per_liter)
     ranges = {name: _holding(seen.ranges[name], value) for name, value in values.items()}
     words = evidences(problem, cast, PREDICTORS)
+    good_for = uses(problem, cast, words)
     properties = {
-        name: Prediction(values[name], *ranges[name], QUANTITIES[name].unit, words[name])
+        name: Prediction(values[name], *ranges[name], QUANTITIES[name].unit, words[name], good_for[name])
         for name in PREDICTORS
     }
     parts = cost_parts_of(problem, grams, values)

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from optimizer.materials import Catalogue, Figure
+from optimizer.nomenclature import USES, quantity
 from ui.material_text import how_sure
 
 __all__ = ["Check", "Known", "known_checks", "section"]
@@ -74,11 +75,11 @@ def _counts(catalogue: Catalogue) -> str:
 
 
 def _checks(known: Mapping[str, Known]) -> Iterator[str]:
-    yield "| property | checked against | what is not |"
-    yield "| --- | --- | --- |"
+    yield "| property | good for | checked against | what is not |"
+    yield "| --- | --- | --- | --- |"
     for name, each in known.items():
         printed = "; ".join(dict.fromkeys(check.words for check in each.checks)) or "own arithmetic alone"
-        yield f"| `{name}` | {printed} | {each.none} |"
+        yield f"| `{name}` | {USES[quantity(name).use]} | {printed} | {each.none} |"
 
 
 def _sources(catalogue: Catalogue) -> Iterator[str]:

@@ -329,7 +329,15 @@ def test_spreadsheet_dates_and_numbers_typed_by_hand(tmp_path):
     )
 
 
-@pytest.mark.parametrize(("limit", "message"), [("MOST_ROWS", "3 rows"), ("MOST_BYTES", "Split the file")])
+@pytest.mark.parametrize(
+    ("limit", "message"),
+    [
+        ("MOST_ROWS", "3 rows"),
+        ("MOST_BYTES", "Split the file"),
+        ("MOST_COLUMNS", "row 1.*last column"),
+        ("MOST_CELLS", "2 cells"),
+    ],
+)
 def test_files_beyond_the_limits_are_refused(tmp_path, monkeypatch, limit, message):
     export_trials([dataclasses.replace(HALF, id=f"{n}") for n in range(3)], tmp_path / "a.csv")
     monkeypatch.setattr(tables, limit, 2)

@@ -10,10 +10,12 @@ import warnings
 
 import numpy as np
 import pytest
-from PIL import Image, ImageCms
+from PIL import Image, ImageCms, ImageOps
 
 from optimizer.errors import QuantityError
+from optimizer.trials import photo_patches
 from optimizer.trials.photo import Box, linear_light, whiteness_from_photo, whiteness_of_pixels
+from optimizer.trials.photo_patches import cut_patches
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
@@ -126,6 +128,46 @@ def test_a_photo_on_its_side_is_turned_upright(tmp_path):
     turned.save(tmp_path / "a.jpg", exif=exif, quality=95)
     found = whiteness_from_photo(tmp_path / "a.jpg", FACE, [CARD])
     assert found.value == pytest.approx(_lightness(0.5), abs=0.7)
+
+
+@pytest.mark.parametrize("turned", range(1, 9))
+def test_a_patch_of_a_turned_photo_is_that_of_the_upright_one(tmp_path, turned):
+    """All eight ways a photo may be stored, by Pillow's own turning of the whole photo."""
+    stored = Image.fromarray(np.arange(60 * 90 * 3).reshape(60, 90, 3).astype(np.uint8))
+    exif = Image.Exif()
+    exif[0x0112] = turned
+    stored.save(tmp_path / "a.png", exif=exif)
+    with Image.open(tmp_path / "a.png") as photo:
+        upright = np.asarray(ImageOps.exif_transpose(photo))
+    (patch,), _ = cut_patches(tmp_path / "a.png", [Box(5, 10, 25, 50)])
+    expected = upright[10:50, 5:25]
+    assert sorted(map(tuple, patch.reshape(-1, 3))) == sorted(map(tuple, expected.reshape(-1, 3)))
+
+
+def test_a_photo_too_large_to_decode_whole_is_decoded_at_half_its_size(tmp_path, monkeypatch):
+    photo = np.repeat(np.repeat(_photo(0.75, 0.86, noise=0.0), 2, axis=0), 2, axis=1)
+    Image.fromarray(photo).save(tmp_path / "a.jpg", quality=95)
+    Image.fromarray(photo).save(tmp_path / "a.png")
+    box = Box(250, 40, 350, 360)
+    whole = cut_patches(tmp_path / "a.jpg", [box])[0][0]
+    monkeypatch.setattr(photo_patches, "_MOST_DECODED", photo.shape[0] * photo.shape[1] // 2)
+    half = cut_patches(tmp_path / "a.jpg", [box])[0][0]
+    assert half.shape == (whole.shape[0] // 2, whole.shape[1] // 2, 3)
+    assert half.mean(axis=(0, 1)) == pytest.approx(whole.mean(axis=(0, 1)), abs=1.0)
+    with pytest.raises(QuantityError, match="plain JPEG"):
+        cut_patches(tmp_path / "a.png", [box])
+
+
+def test_a_large_patch_is_thinned_and_keeps_its_mean_and_its_burned_share(tmp_path, monkeypatch):
+    photo = _photo(0.75, 0.86, exposure=1.1, noise=0.05)
+    Image.fromarray(photo).save(tmp_path / "a.png")
+    whole = whiteness_from_photo(tmp_path / "a.png", FACE, [CARD])
+    monkeypatch.setattr(photo_patches, "_MOST_OF_PATCH", 1500)
+    (face,), _ = cut_patches(tmp_path / "a.png", [FACE])
+    assert face.shape[0] * face.shape[1] <= 1500
+    thinned = whiteness_from_photo(tmp_path / "a.png", FACE, [CARD])
+    assert thinned.value == pytest.approx(whole.value, abs=0.5)
+    assert thinned.warnings == whole.warnings != ()
 
 
 def test_a_profile_that_cannot_be_read_is_said(tmp_path):

@@ -46,7 +46,7 @@ def test_json_keeps_the_documented_shape(designed: dict[str, Any]) -> None:
     assert re.fullmatch("[0-9a-f]{64}", designed["fingerprint"])
     assert designed["properties"].keys() | {"cost"} == QUANTITIES.keys()
     for name, prediction in designed["properties"].items():
-        assert prediction.keys() == {"value", "low", "high", "unit", "evidence"}
+        assert prediction.keys() == {"value", "low", "high", "unit", "evidence", "use"}
         assert prediction["unit"] == QUANTITIES[name].unit
     for limit in designed["limits"]:
         assert {
@@ -87,7 +87,9 @@ def test_text_says_what_the_json_says(command: Command, small: Path, designed: d
     assert f"{designed['cost']['per_good_vessel']:.2f} EUR for one good vessel" in out
     assert designed["fingerprint"][:12] in out
     assert "invented examples" in out
-    assert "prior: shipped figures" in out
+    assert "from tables" in out
+    assert "shipped figures, no trial of yours behind it" in " ".join(out.split())
+    assert "Decides nothing without your own reading:" in out
     assert out.index("Weigh") < out.index("Money") < out.index("Limits") < out.index("Cautions")
     for caution in designed["cautions"]:
         assert caution.split(":")[0] in " ".join(out.split())

@@ -6,6 +6,8 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from optimizer.jobfile import template
+from optimizer.jobfile.templates import example_casts
+from optimizer.trials.book import TrialBook
 from tests.ui.test_page_logic import APP, SMALL, opened, turned
 from ui.question import Question
 
@@ -119,3 +121,52 @@ def _owner(at: AppTest) -> str:
     """Return the mark of the wall's predicted temperature."""
     table = next(each.value for each in at.dataframe if "rests on" in each.value).set_index("figure")
     return str(table.loc["outer wall temperature", "rests on"])[0]
+
+
+class TestTrialTable:
+    """A table of trials sent to the page."""
+
+    def test_a_powder_nobody_knows_is_refused_as_at_the_command_line(self, folder, command):
+        table = b"date,mass of blue_glitter [g],water [g]\n2026-03-02,300,105\n"
+        (folder / "casts.csv").write_bytes(table)
+        told = command("trials", "import", "casts.csv")
+        at = imported(turned(opened(), "trial_book"), "casts.csv", table)
+        assert told.code == 4
+        assert not at.success
+        row = next(each.value for each in at.dataframe if "repair" in each.value).iloc[0]
+        assert f"{row['where']}: read {row['read']}; allowed: {row['allowed']}. {row['repair']}" in told.err
+        assert not (folder / "trials.db").exists()
+
+    def test_a_misspelled_powder_is_asked_about_and_never_taken_into_the_book(self, folder):
+        table = b"date,mass of gypsum_cememt [g],water [g]\n2026-03-02,300,105\n"
+        at = turned(opened(), "trial_book")
+        at.file_uploader(key="trials_upload").upload("casts.csv", table, "text/csv")
+        at.run()
+        assert "gypsum_cememt" in at.warning[0].value
+        assert not (folder / "trials.db").exists()
+        at.button(key="import_trials").click().run()
+        entered = TrialBook(folder / "trials.db").page()[0].trial
+        assert list(entered.blend) == ["gypsum_cement"]
+
+    def test_a_first_import_shows_list_and_fit_at_once(self, folder):
+        casts = example_casts().encode()
+        at = imported(turned(opened(template("demo")), "trial_book"), "casts.csv", casts)
+        assert not at.exception
+        assert at.success[0].value.startswith("5 added, 0 corrected")
+        said = [each.value for each in at.markdown]
+        assert "### 5 trials" in said
+        assert "### What the trials teach" in said
+
+    def test_a_table_with_a_name_no_disk_takes_is_read(self, folder):
+        at = imported(turned(opened(), "trial_book"), f"../{'x' * 300}.csv", example_casts().encode())
+        assert not at.exception
+        assert len(at.success) == 1
+        assert sorted(each.name for each in folder.iterdir()) == ["trials.db"]
+
+
+def imported(at: AppTest, name: str, content: bytes) -> AppTest:
+    """Return the trial book's page after a table was sent and entered."""
+    at.file_uploader(key="trials_upload").upload(name, content, "text/csv")
+    at.run()
+    asked = [each for each in at.button if each.key == "import_trials"]
+    return asked[0].click().run() if asked else at

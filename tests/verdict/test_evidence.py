@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from optimizer.nomenclature import PROPERTIES
-from optimizer.verdict.evidence import EVIDENCE, evidences
+from optimizer.nomenclature import PROPERTIES, USES
+from optimizer.verdict.evidence import EVIDENCE, EVIDENCE_WORDS, evidences, uses
 from tests.chain.helpers import all_materials, cast
 
 HEAT = ("outer_wall_temperature", "inner_wall_temperature", "heat_margin")
@@ -64,6 +64,84 @@ def test_strength_rests_on(demo, catalogue, blend, water_ratio, word):
     assert words(all_materials(demo, catalogue), blend, water_ratio)["dry_strength"] == word
 
 
+def test_neat_cement_does_not_rest_on_a_mortar(demo, catalogue):
+    """A point of cement with three parts of sand speaks for that mortar only."""
+    problem = all_materials(demo, catalogue)
+    point = next(p for p in catalogue["csa_cement"].reference_points if p.state == "wet" and p.added_sand > 0)
+    mortar = {"csa_cement": 1.0, "silica_sand": point.added_sand}
+    as_tested = words(problem, mortar, point.water_ratio / (1.0 + point.added_sand))
+    assert as_tested["wet_strength"] == "anchored"
+    assert words(problem, {"csa_cement": 1.0}, point.water_ratio)["wet_strength"] == "prior"
+    sand = point.added_sand / 2.0
+    leaner = words(problem, {"csa_cement": 1.0, "silica_sand": sand}, point.water_ratio / (1.0 + sand))
+    assert leaner["wet_strength"] == "prior"
+
+
+def test_each_property_rests_on_what_speaks_for_it(demo, catalogue):
+    """A reference mix states strengths and set times; of masses, drying, color or coats it says nothing."""
+    found = words(all_materials(candle(demo, None), catalogue), PURE)
+    anchored = {name for name, word in found.items() if word == "anchored"}
+    assert anchored == {"wet_strength", "dry_strength", "working_window", "demold_time"}
+
+
+@pytest.mark.parametrize(
+    ("taught", "properties"),
+    [
+        ({"gypsum_cement.strength": 3}, {"wet_strength", "dry_strength", "demold_time"}),
+        ({"gypsum_cement.set_time": 3}, {"working_window", "demold_time"}),
+        ({"gypsum_cement.reflectance": 1}, {"whiteness"}),
+        ({"air": 2}, {"fresh_density", "demolded_mass", "dry_mass", "porosity"}),
+        ({"csa_cement.strength": 9}, set()),
+    ],
+    ids=str,
+)
+def test_trials_speak_for_the_property_they_read(demo, catalogue, taught, properties):
+    problem = all_materials(candle(demo, None), catalogue)
+    problem = replace(problem, parameters=replace(problem.parameters, origin=taught))
+    assert {name for name, word in words(problem, PURE).items() if word == "calibrated"} == properties
+
+
+def test_trials_count_as_the_least_known_binder_says(demo, catalogue):
+    """One binder tried often says nothing of the other."""
+    problem = all_materials(demo, catalogue)
+    blend = {"gypsum_cement": 0.5, "molding_plaster": 0.5}
+    for other, word in ((0, "prior"), (1, "calibrated")):
+        origin = {"gypsum_cement.strength": 9, "molding_plaster.strength": other}
+        told = replace(problem, parameters=replace(problem.parameters, origin=origin))
+        assert words(told, blend)["wet_strength"] == word, other
+
+
+def good_for(problem, blend):
+    there = cast(problem, blend)
+    return uses(problem, there, evidences(problem, there, PROPERTIES))
+
+
+@pytest.mark.parametrize(
+    ("blend", "strength", "white"),
+    [
+        pytest.param(PURE, "decide", "decide", id="gypsum"),
+        pytest.param({"gypsum_cement": 0.8, "silica_sand": 0.2}, "decide", "rank", id="gypsum-and-sand"),
+        pytest.param({"gypsum_cement": 0.5, "csa_cement": 0.5}, "rank", "decide", id="half-and-half"),
+        pytest.param({"white_csa_cement": 1.0}, "rank", "decide", id="cement"),
+    ],
+)
+def test_what_a_prediction_is_good_for(demo, catalogue, blend, strength, white):
+    found = good_for(all_materials(candle(demo, None), catalogue), blend)
+    assert (found["wet_strength"], found["dry_strength"], found["whiteness"]) == (strength, strength, white)
+    assert found["fresh_density"] == found["dry_mass"] == found["crystalline_silica"] == "decide"
+    assert found["cost"] == found["absorption"] == found["demold_time"] == found["casting_peak"] == "rank"
+    unread = {name for name, use in found.items() if use == "own reading"}
+    assert unread == {*HEAT, "sealer_coats", "damp_risk", "drying_time", "flexural_strength"}
+
+
+def test_a_burn_test_lets_heat_decide(demo, catalogue):
+    found = good_for(all_materials(candle(demo, 44.0), catalogue), PURE)
+    assert {found[name] for name in HEAT} == {"decide"}
+    assert found["sealer_coats"] == "own reading"
+
+
 def test_every_word_is_explained(demo, catalogue):
+    assert set(EVIDENCE) == set(EVIDENCE_WORDS)
     for blend in (PURE, {"gypsum_cement": 0.5, "csa_cement": 0.5}):
         assert set(words(all_materials(demo, catalogue), blend).values()) <= set(EVIDENCE)
+        assert set(good_for(all_materials(demo, catalogue), blend).values()) <= set(USES)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import streamlit as st
 
-from optimizer.nomenclature import quantity
+from optimizer.nomenclature import USES, quantity
 from optimizer.solution import Prediction, Relaxation, Solution
 from optimizer.studies.batch import weighing_order, weighing_step
+from optimizer.verdict.evidence import EVIDENCE_WORDS
 from ui import answers
 from ui.charts import BARS, cost_chart, margin_chart, margin_rows
 from ui.cost_answers import cost_told
@@ -251,7 +252,8 @@ def _details(now: Session, solution: Solution) -> None:
                     "figure": quantity(name).label,
                     "best": value_words(name, p.value, units()),
                     "likely": range_words(name, p, units()),
-                    "rests on": f"{_mark(now, name, p)} {p.evidence}",
+                    "rests on": f"{_mark(now, name, p)} {EVIDENCE_WORDS[p.evidence]}",
+                    "good for": USES[p.use],
                 }
                 for name, p in solution.properties.items()
             ],

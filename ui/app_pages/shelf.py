@@ -12,8 +12,10 @@ from ui import answers
 from ui.draft import field_value, tables_of, whose
 from ui.fields import price_fields
 from ui.money_answers import landed, price_steps
+from ui.new_powder_form import show_new_powder
 from ui.order_charts import steps_chart
 from ui.page_words import MARKS
+from ui.question import own_faults
 from ui.state import Session, base_tables, session, set_materials, units
 from ui.widgets import draw, fault_words, show_fields, tell_faults
 from ui.words import label_of, money
@@ -32,6 +34,8 @@ def show() -> None:
         "What a usable kilogram costs once it stands on your shelf: tax, freight, trip and losses in it."
     )
     _powders(now)
+    tell_faults({}, {fault.where: fault for fault in own_faults()})
+    show_new_powder()
     _table(now)
     _one(now)
 
