@@ -161,7 +161,7 @@ class Shop:
         Absorption the sealer is to reach [fraction], what one coat leaves of it [fraction], most coats
         allowed [count].
     shelf_cost, shelf_places : float
-        Cost of one vessel on the drying shelf for a day [currency/d], and places on it, each taken from the
+        Cost of one vessel on the drying rack for a day [currency/d], and places on it, each taken from the
         day of casting until the vessel's seal has cured [count].
     packing_cost : float
         Box and filling of one vessel [currency].

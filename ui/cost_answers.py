@@ -14,7 +14,7 @@ __all__ = ["cost_told"]
 
 @st.cache_data(max_entries=128, show_spinner=False)
 def cost_told(asked: Question, blend: str) -> str:
-    """Return where the cost of the blend in hand likely lies and what moves it; empty without a cost."""
+    """Return where the cost of the selected blend likely lies and what moves it; empty without a cost."""
     solution = in_hand(asked, blend)
     if solution.expected is None or solution.cost is None:
         return ""

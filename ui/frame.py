@@ -99,7 +99,7 @@ def _opened() -> None:
 
 
 def strip(now: Session) -> None:
-    """Show what cannot be read, then blend in hand, cost, tightest limit, units and currency."""
+    """Show what cannot be read, then selected blend, cost, tightest limit, units and currency."""
     _unread(now)
     solution = now.solution
     with st.container(border=True, key="strip", gap="xsmall"):

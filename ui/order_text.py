@@ -40,7 +40,7 @@ BOTTLENECKS: Final = {
     "molds": "the molds: every one is filled as often as a shift allows",
     "labor": "the hands: casting, sealing and packing take the whole shift",
     "mixer": "the mixes of a day",
-    "shelf": "the places on the drying shelf",
+    "shelf": "the places on the drying rack",
     "drying": "drying: the last castings wait longer to dry than all the casting takes",
 }
 """What holds an order back, in words, by `optimizer.money.capacity.RESOURCES`."""
@@ -49,7 +49,7 @@ _CHANGES: Final = {
     "molds": "molds",
     "shift": "shift",
     "people": "people",
-    "shelf_places": "places on the drying shelf",
+    "shelf_places": "places on the drying rack",
     "working_days": "working days a week",
     "demold_time": "demold time of the blend",
 }
@@ -138,7 +138,7 @@ def _blend(answer: OrderAnswer, plan: OrderPlan, catalogue: Catalogue, units: Sy
     weigh = ", ".join(f"{grams_words(grams[n], steps[n], units)} {label_of(n, catalogue)}" for n in order)
     yield sentence(f"{blend_words(solution.mix.blend, catalogue)}.", indent=2)
     yield sentence(f"One vessel: {weigh}.", indent=2)
-    turns = f"{plan.turns} turns of a mold a day"
+    turns = f"{plan.turns} casts per mold a day"
     yield sentence(
         f"{plan.pours} pours at {turns}, rejects counted; {_few(plan.molds_worn)} molds worn out.", indent=2
     )
@@ -181,7 +181,7 @@ def busiest_words(plan: OrderPlan, shop: Shop) -> str:
 
 
 def shelf_words(plan: OrderPlan, places: int) -> str:
-    """Return how full the drying shelf gets, and what waits off it."""
+    """Return how full the drying rack gets, and what waits off it."""
     fullest = plan.schedule.fullest if plan.schedule else None
     if fullest is None:
         return ""

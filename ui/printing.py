@@ -21,7 +21,7 @@ style="font: inherit; padding: 2mm 6mm; margin-bottom: 4mm">Print</button></p>
 
 @st.dialog("Batch card", width="medium")
 def print_card(now: Session) -> None:
-    """Show the card of the blend in hand with a button that prints it and one that keeps it."""
+    """Show the card of the selected blend with a button that prints it and one that keeps it."""
     most = now.job.shop.molds_per_mix
     vessels = st.number_input(
         "Vessels to cast",

@@ -1,4 +1,4 @@
-"""What one visitor has set: the job's text, the fields over it, the blend in hand, units.
+"""What one visitor has set: the job's text, the fields over it, the selected blend, units.
 
 Nothing computed is kept here. The draft of a job is its base text with the fields laid over it; while
 something in a field cannot be read, the page goes on showing the last draft that could.
@@ -56,7 +56,7 @@ class Session:
     faults : Mapping[str, Fault]
         What is wrong with the draft, by dotted key; empty when `asked` holds the draft.
     blend : str
-        Blend in hand as text; empty: the design's own.
+        Selected blend as text; empty: the design's own.
     """
 
     asked: Question
@@ -70,7 +70,7 @@ class Session:
 
     @property
     def solution(self) -> Solution:
-        """The answer for the blend in hand."""
+        """The answer for the selected blend."""
         return answers.in_hand(self.asked, self.blend)
 
 
@@ -124,7 +124,7 @@ def _edits() -> dict[str, Any]:
 
 
 def _blend() -> str:
-    """Return the blend in hand; a new visit takes it from the address."""
+    """Return the selected blend; a new visit takes it from the address."""
     if _BLEND not in st.session_state:
         named = st.query_params.get(_BLEND, DESIGNED)
         known = named == DESIGNED or blend_of(named, answers.catalogue()) is not None
@@ -134,7 +134,7 @@ def _blend() -> str:
 
 
 def pick(blend: str) -> None:
-    """Take a blend in hand, and put it in the address."""
+    """Select a blend, and put it in the address."""
     st.session_state["stale_blend"] = False
     st.session_state[_BLEND] = blend
     st.query_params[_BLEND] = blend
@@ -148,7 +148,7 @@ def drop_pick() -> None:
 
 
 def set_base(text: str, where: str) -> tuple[Fault, ...]:
-    """Take a job file as the one to edit, show its values in the fields and take its blend in hand.
+    """Take a job file as the one to edit, show its values in the fields and take its selected blend.
 
     Return its faults; with any, nothing changes.
     """

@@ -41,7 +41,7 @@ def frontier_blocks(found: Frontier, problem: Problem, units: System) -> Iterato
     yield sentence(f"{len(found.blends)} blends meet every limit and none beats another in all of these.")
     if "cost" in found.over and job.example_prices:
         yield sentence(EXAMPLE_PRICES)
-    yield heading("Give and take: " + ", ".join(labels))
+    yield heading("Trade-offs: " + ", ".join(labels))
     yield table([*labels, "", "blend"], _rows(found, places, problem, units), right=tuple(range(len(labels))))
     if found.knee is not None:
         bend = _values(found, found.blends[found.knee], problem, units)

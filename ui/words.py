@@ -46,7 +46,7 @@ COST_GROUPS: Final[Mapping[str, tuple[str, ...]]] = {
     "powder and water": ("powder", "admixture", "water", "waste"),
     "molds": ("molds",),
     "sealer": ("sealer",),
-    "drying shelf": ("shelf",),
+    "drying rack": ("shelf",),
     "rejects": ("casting_rejects", "finishing_rejects"),
     "packing": ("packing",),
     "shipping": ("shipping",),

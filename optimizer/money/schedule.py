@@ -33,7 +33,7 @@ class DayPlan:
     cast : int
         Castings poured [count].
     on_shelf : int
-        Places of the drying shelf taken at the end of the day: castings that dry, wait for sealing or cure
+        Places of the drying rack taken at the end of the day: castings that dry, wait for sealing or cure
         their seal [count].
     off_shelf : int
         Vessels with a cured seal that wait for test burns or packing at the end of the day [count].
@@ -87,7 +87,7 @@ class Schedule:
 
     @property
     def fullest(self) -> DayPlan | None:
-        """The first day on which most places of the drying shelf are taken; None for an order of nothing."""
+        """The first day on which most places of the drying rack are taken; None for an order of nothing."""
         return max(self.days, key=lambda day: day.on_shelf, default=None)
 
 

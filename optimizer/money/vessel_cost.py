@@ -216,7 +216,7 @@ def vessel_cost(
     coats : float
         Coats of sealer [count].
     drying_days : float
-        Days on the drying shelf [d].
+        Days on the drying rack [d].
     shipped_mass : float
         Dry vessel and `Shop.shipped_extras` together [g].
     shop : Shop

@@ -1,4 +1,4 @@
-"""Give and take: the frontier of two or three quantities among blends that meet the limits."""
+"""Trade-offs: the frontier of two or three quantities among blends that meet the limits."""
 
 from __future__ import annotations
 

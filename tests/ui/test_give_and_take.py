@@ -1,4 +1,4 @@
-"""Give and take: the binders it marks, its words, its chart and its table."""
+"""Trade-offs: the binders it marks, its words, its chart and its table."""
 
 from __future__ import annotations
 

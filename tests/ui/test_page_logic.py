@@ -246,11 +246,11 @@ class TestStep:
 
 
 class TestSwap:
-    """A candidate beside the blend in hand."""
+    """A candidate beside the selected blend."""
 
     def test_a_start_is_rounded_to_be_read_and_judged_exactly(self):
         at = turned(opened(), "swap")
-        at.selectbox(key="swap_start").set_value("the blend in hand").run()
+        at.selectbox(key="swap_start").set_value("the selected blend").run()
         parts = [at.text_input(key=f"swap.{name}").value for name in ("gypsum_cement", "marble_flour")]
         assert all(len(part.replace(".", "")) <= 3 for part in parts)
         assert "### The candidate: meets" in text_of(at)
@@ -262,7 +262,7 @@ class TestSwap:
 
     def test_the_same_blend_saves_nothing(self):
         at = turned(opened(), "swap")
-        at.selectbox(key="swap_start").set_value("the blend in hand").run()
+        at.selectbox(key="swap_start").set_value("the selected blend").run()
         assert not at.exception
         words = text_of(at)
         assert re.search(r"about the same, within 1 %\*\*: ([0-9.]+ EUR) against \1\.", words)
@@ -363,11 +363,11 @@ def test_an_order_says_when_it_is_planned_with_another_blend_than_the_one_in_han
     assert not at.exception
     in_hand = at.markdown[0].value.removeprefix("**In hand:** ")
     planned = next(each for each in _plan_box(at).options if each.startswith(f"{_plan_box(at).value}: "))
-    assert ("Not the blend in hand" in text_of(at)) == (not planned.endswith(in_hand))
+    assert ("Not the selected blend" in text_of(at)) == (not planned.endswith(in_hand))
     other = next((each for each in _plan_box(at).options if each.endswith(in_hand)), None)
     assert other is not None
     _plan_box(at).select(other.partition(":")[0]).run()
-    assert "Not the blend in hand" not in text_of(at)
+    assert "Not the selected blend" not in text_of(at)
 
 
 def _plan_box(at):

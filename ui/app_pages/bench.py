@@ -130,7 +130,7 @@ def _buttons(now: Session) -> None:
         unread = bool(now.faults)
         if st.button("Print the card", icon=":material/print:", key="print_card", disabled=unread):
             print_card(now)
-        st.page_link("app_pages/give_and_take.py", label="See give and take", icon=":material/balance:")
+        st.page_link("app_pages/give_and_take.py", label="See trade-offs", icon=":material/balance:")
         if now.blend:
             st.button("Back to the cheapest blend", on_click=drop_pick, key="drop_pick")
     if now.faults:
@@ -220,7 +220,7 @@ def _relaxation_words(now: Session, relaxation: Relaxation) -> str:
 
 
 def _cautions(solution: Solution) -> None:
-    st.markdown("### Mind, with this blend")
+    st.markdown("### Cautions")
     texts = [caution_words(key, units()) for key in solution.cautions]
     for text in texts[:_FIRST_CAUTIONS]:
         st.markdown(f"- {text}")

@@ -37,7 +37,7 @@ _WIDTHS = {"no.": 38, "blend": 132, "cost": 72}
 def show() -> None:
     """Show the page."""
     now = session()
-    st.title("Give and take", anchor=False)
+    st.title("Trade-offs", anchor=False)
     st.caption("Every blend here meets the limits, and none is beaten in all quantities at once.")
     over, points = _choices()
     fault = frontier_faults(over)
@@ -118,7 +118,7 @@ def _picture(now: Session, traded: Traded) -> alt.LayerChart:
 
 
 def _marks(now: Session, traded: Traded) -> list[dict[str, Any]]:
-    """Return the rings: the blend in hand, then the best mix of each binder alone, each with a letter."""
+    """Return the rings: the selected blend, then the best mix of each binder alone, each with a letter."""
     over, marks = traded.front.over, []
     rings = {"in hand": now.solution, **traded.binders}
     for letter, (name, solution) in zip(ascii_uppercase, rings.items(), strict=False):
@@ -197,7 +197,7 @@ def _cell(traded: Traded, place: int, name: str) -> str:
 def _cautions(traded: Traded) -> None:
     """Show the short cautions of all these blends together, in the order of the card."""
     keys = {key for solution in traded.solutions for key in solution.cautions}
-    with st.expander("Mind, with one or more of these blends"):
+    with st.expander("Cautions, with one or more of these blends"):
         st.markdown("\n".join(f"- {words}" for key, words in CARD_CAUTIONS.items() if key in keys))
 
 
@@ -207,7 +207,7 @@ def _pickers(now: Session, traded: Traded) -> None:
     st.session_state["front_choice"] = ids.index(now.blend) if now.blend in ids else None
     left, right = st.columns([5, 2], vertical_alignment="bottom")
     left.selectbox(
-        "Take a blend in hand",
+        "Select a blend",
         range(len(ids)),
         key="front_choice",
         index=None,

@@ -46,7 +46,7 @@ _SIDES: Final = {
     "molds": "by the molds",
     "labor": "by the hands, sealing and packing counted",
     "mixer": "by the mixes",
-    "shelf": "by the drying shelf",
+    "shelf": "by the drying rack",
 }
 
 
@@ -163,12 +163,12 @@ def _blend_planned(now: Session, answer: OrderAnswer, names: list[str]) -> str:
 
 
 def _tell_choice(now: Session, answer: OrderAnswer, name: str) -> None:
-    """Say where the blend planned is not the one in hand, or another one ranks before it."""
+    """Say where the blend planned is not the selected one, or another one ranks before it."""
     best, mix = answer.ranked[0].plan.candidate.name, now.solution.mix
     if name != best:
         st.caption(f"Ranked first for this order: {best}.")
     elif mix is not None and _powders(answer, name) != blend_words(mix.blend, catalogue()):
-        st.caption("Not the blend in hand: this one ranks first for this order.")
+        st.caption("Not the selected blend: this one ranks first for this order.")
 
 
 def _calendar(plan: OrderPlan) -> None:
@@ -183,7 +183,7 @@ def _calendar(plan: OrderPlan) -> None:
         else "An order of nothing",
     )
     st.markdown(
-        f"{plan.pours} castings for {plan.vessels} good vessels, {plan.turns} turns of a mold a day; "
+        f"{plan.pours} castings for {plan.vessels} good vessels, {plan.turns} casts per mold a day; "
         f"last casting {day_words(plan.schedule.last_cast)}, packed {day_words(plan.ready)}."
     )
     with st.expander("Day by day"):

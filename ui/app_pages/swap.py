@@ -55,7 +55,7 @@ def show() -> None:
 
 def _today(now: Session) -> None:
     """Let the caster write the blend cast today, and take it as the present one."""
-    st.markdown("### Present: the blend in hand")
+    st.markdown("### Present: the selected blend")
     with st.expander("You cast another one today? Write it here"):
         form = BlendForm("today", now.job.materials)
         form.show()
@@ -69,7 +69,7 @@ def _candidate(now: Session, present: Solution) -> str:
     """Show the fields of the candidate and return it as text; empty when it cannot be read."""
     st.markdown("### Candidate, in parts")
     form = BlendForm("swap", now.job.materials)
-    starts = {} if present.mix is None else {"the blend in hand": present, **answers.others(now.asked)}
+    starts = {} if present.mix is None else {"the selected blend": present, **answers.others(now.asked)}
     if form.untouched:
         form.fill(next(iter(list(starts.values())[1::-1]), None))
     st.selectbox(
@@ -94,7 +94,7 @@ def _verdict(now: Session, found: Comparison) -> None:
             st.caption(f"{name}: {words}; water ratio {each.mix.water_ratio:.3f}")
     most = answers.largest_saving(now.asked, now.blend)
     if most == 0.0:
-        st.markdown("The blend in hand is already the cheapest that meets every limit.")
+        st.markdown("The selected blend is already the cheapest that meets every limit.")
     elif most is not None:
         st.markdown(f"Largest saving that still meets every limit: **{money(most, currency)}** a vessel.")
     rows = margin_rows(_both(found), units())
@@ -141,8 +141,8 @@ def _consequences(found: Comparison, typed: str) -> None:
         st.markdown(f"Candidate: {note}")
     missed = [quantity(v.limit.property).label for v in found.candidate.limits if v.verdict == "fails"]
     if missed:
-        st.warning(f"The candidate fails {', '.join(missed)}. Taken in hand, every page counts with it.")
-    st.button("Take the candidate in hand", on_click=pick, args=(typed,), key="take_candidate")
+        st.warning(f"The candidate fails {', '.join(missed)}. Once selected, every page counts with it.")
+    st.button("Select the candidate", on_click=pick, args=(typed,), key="take_candidate")
 
 
 def _saving_words(found: Comparison, currency: str) -> str:

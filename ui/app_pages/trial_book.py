@@ -112,7 +112,7 @@ def _powder(name: str, mass: float) -> Reading:
 
 
 def _weighed(now: Session) -> dict[str, float]:
-    """Return what the blend in hand would weigh, and nothing of the job's other powders: any may be noted."""
+    """Return what the selected blend would weigh, none of the job's other powders: any may be noted."""
     mix = now.solution.mix
     return dict.fromkeys(now.job.materials, 0.0) | ({} if mix is None else dict(mix.grams))
 
