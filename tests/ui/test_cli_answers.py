@@ -117,7 +117,7 @@ def test_us_units_change_words_and_no_figure_of_the_json(command: Command, small
     text = command("check", small, "--blend", MEETS, "--units", "us").out
     strength = json.loads(metric.out)["properties"]["dry_strength"]["value"]
     psi = pint.UnitRegistry().Quantity(strength, "MPa").to("psi").magnitude
-    shown = re.search(r"dry strength\s+>= 3626 psi\s+(\d+) psi", text)
+    shown = re.search(r"dry strength\s+>= 3626 psi\s+[\w ]+ %\s+(\d+) psi", text)
     assert shown
     assert float(shown[1]) == pytest.approx(psi, rel=0.05)  # two digits are shown
 
