@@ -132,10 +132,13 @@ class LevelWalk:
             nominal = sought(search)
             self.pool.learn(search)
             placed = None
-            if nominal is not None and nominal.feasible:
+            if nominal is not None and nominal.feasible and self.doubt is not None:
                 self.shifts = self._shifts(nominal)
                 found = Search(aimed, self.shifts, scan=self.scan).run() if self.shifts else nominal
                 placed = None if found is None or not found.feasible else self._held(aimed, found)
+            if placed is None and nominal is not None and nominal.feasible:
+                # None is as sure as the job asks: blends that meet the limits at best values are traded.
+                self.doubt, self.shifts, placed = None, {}, Placed(nominal, aimed, {})
             if placed is None:
                 msg = "no blend meets the limits, so there is nothing to trade"
                 raise NoBlend(msg)

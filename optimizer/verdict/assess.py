@@ -197,16 +197,18 @@ def drawn_cost_parts(
     money = cast.mixes[:, 0, :-1] * problem.liters * np.where(used, np.nan_to_num(prices), 0.0)
     fine = np.array([m.role in _FINE_ROLES for m in problem.materials])
     known = values or {name: np.ravel(value) for name, value in predict(cast, _COST_DRIVERS).items()}
+    never = ~np.isfinite(known["sealer_coats"] + known["drying_time"])  # no coats seal it, or it never dries
     parts = cost_parts(
         money[:, ~fine].sum(axis=-1),
         money[:, fine].sum(axis=-1),
         cast.mixes[:, 0, -1] * problem.liters * shop.water_price,
         turns=turns_in_draws(known["demold_time"], shop),
-        coats=known["sealer_coats"],
-        drying_days=known["drying_time"],
+        coats=np.where(never, 0.0, known["sealer_coats"]),
+        drying_days=np.where(never, 0.0, known["drying_time"]),
         shipped_mass=known["dry_mass"] + shop.shipped_extras,
         shop=shop,
     )
+    parts["sealer"] = np.where(never, np.inf, parts["sealer"])
     return {name: np.broadcast_to(np.asarray(part, float), len(money)) for name, part in parts.items()}
 
 
