@@ -165,12 +165,12 @@ def proof_words(proof: Proof) -> str:
     """
     if proof.infeasible:
         return "Proved: no blend of these materials meets the limits in this model."
+    if not math.isfinite(proof.gap):
+        return "Best found; how near to the best this model allows is not proved."
     within = f"{significant(100.0 * max(proof.gap, 1e-4), 1)} %"
     if proof.proved:
         return f"Proved within {'0.1 %' if proof.gap <= 1e-3 else within} of the best this model allows."
-    if math.isfinite(proof.gap):
-        return f"Best found; within {within} of the best this model allows."
-    return "Best found; how near to the best this model allows is not proved."
+    return f"Best found; within {within} of the best this model allows."
 
 
 def no_blend_words(solution: Solution, names: Mapping[str, str] = FILE_NAMES) -> list[str]:

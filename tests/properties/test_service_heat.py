@@ -221,3 +221,14 @@ def test_arrays_broadcast_with_draws():
     case = wall_case(VESSEL, Candle())
     outer, inner = wall_temperatures(case, np.full((3, 5), 0.4), np.linspace(0.1, 0.35, 3)[:, None])
     assert outer.shape == inner.shape == (3, 5)
+
+
+def test_wax_is_never_cooler_than_the_room_it_burns_in():
+    """A pool below the room counts as the room and a degree: no heat flows in from outside."""
+    hot = Candle(room=75.0)
+    case = wall_case(Vessel(214.0), hot, pool=68.0)
+    assert case.pool == 76.0
+    outer, inner = wall_temperatures(case, np.array([0.3, 1.0]))
+    assert np.all(outer >= 75.0)
+    assert np.all(inner >= outer)
+    assert wall_case(Vessel(214.0), Candle(room=20.0), pool=68.0).pool == 68.0
