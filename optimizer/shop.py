@@ -220,7 +220,7 @@ class Shop:
     pack_minutes: float = 4.0
     coat_cost: float = 0.12
     target_absorption: float = 0.03
-    coat_factor: float = 0.35
+    coat_factor: float = 0.45
     max_coats: int = 6
     shelf_cost: float = 0.01
     shelf_places: int = 120

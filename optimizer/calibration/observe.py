@@ -16,7 +16,15 @@ from optimizer.chain.bench import Bench, bench_of
 from optimizer.chain.model import Model
 from optimizer.chain.predict import PREDICTORS, Cast, cast_of, setting_heat
 from optimizer.chain.strength import dry_gain, flexural
-from optimizer.chain.timing import SPEC_TEMPERATURE, Clock, clock_of, demold_time, wet_strength_at
+from optimizer.chain.timing import (
+    DAY,
+    SPEC_TEMPERATURE,
+    Clock,
+    clock_of,
+    demold_time,
+    dry_strength_at,
+    wet_strength_at,
+)
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.properties.casting_heat import casting_peak
@@ -196,7 +204,7 @@ class _Sheet:
     @cached_property
     def kept(self) -> Array:
         """Share of the slurry's mass still in the casting as it leaves the mold [-]."""
-        return 1.0 - self.cast.model["loss_in_mold"]
+        return self.at(1.0 - self.cast.mold_loss / self.cast.fresh_density)
 
     @property
     def volumes(self) -> Array:
@@ -214,7 +222,8 @@ class _Sheet:
 
     @property
     def dry_strength(self) -> Array:
-        return np.asarray(self.strength * np.exp(self.at(dry_gain(self.cast.body))))
+        ages = self.evidence.ages[self.rows] + DAY * self.cast.model["csa_gain_after_cure"]
+        return dry_strength_at(self.clocks, self.at(dry_gain(self.cast.body)), ages)
 
 
 def _log(values: Array) -> Array:
@@ -255,7 +264,7 @@ def _left_mold(sheet: _Sheet) -> Array:
 
 
 def _flexural(sheet: _Sheet, compressive: Array) -> Array:
-    return _log(flexural(compressive, sheet.at(sheet.cast.body.gypsum_share)))
+    return _log(flexural(sheet.cast.model, compressive, sheet.at(sheet.cast.body.gypsum_share)))
 
 
 def _wall(face: int) -> Callable[[_Sheet], Array]:

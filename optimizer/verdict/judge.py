@@ -31,6 +31,7 @@ from optimizer.solution import (
 from optimizer.verdict.assess import FAILS, MET, UNCERTAIN, Assessment, assess, word_of
 from optimizer.verdict.cautions import cautions_of
 from optimizer.verdict.evidence import cement_notes, evidences, uses
+from optimizer.verdict.heat_remedies import heat_remedies, remedy_note
 from optimizer.verdict.mix_rules import broken_rules, sets_at_all
 
 __all__ = ["Judgement", "cost_parts_of", "judge", "mix_of_grams", "solution_of"]
@@ -134,6 +135,8 @@ def judge(problem: Problem, grams: Array) -> Judgement:
     keys = cautions_of(problem, cast, values, hottest=hottest, latest=latest, extrapolated=extrapolated)
     broken = broken_rules(problem, cast)
     notes = (*broken, *cement_notes(problem.catalogue, mix.blend))
+    if values["heat_margin"] < 0.0:
+        notes = (*notes, remedy_note(heat_remedies(problem, per_liter)))
     sets = sets_at_all(problem, cast)
     coats, confidence = values["sealer_coats"], problem.job.confidence
     return Judgement(
