@@ -46,6 +46,8 @@ class Job:
         True when the prices are invented examples.
     in_hand : str
         Blend that was in hand on the page, as name=parts, water ratio after @; commands leave it alone.
+    calibration : str
+        File of the fit to predict with, relative to the job file, or ``none`` for the shipped figures.
     stated : frozenset[str]
         Dotted keys the caster wrote (``shop.wage``); every other value is a default. Two jobs that
         ask the same are equal whoever stated the values.
@@ -68,4 +70,5 @@ class Job:
     maximize: bool = False
     example_prices: bool = False
     in_hand: str = field(default="", compare=False)
+    calibration: str = field(default="", compare=False)
     stated: frozenset[str] = field(default=frozenset(), compare=False)

@@ -13,7 +13,7 @@ from typing import Any, cast
 
 import streamlit as st
 
-from optimizer.calibration.files import newest_calibration
+from optimizer.calibration.files import calibration_file, newest_calibration
 from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
 from optimizer.jobfile import parse_job
@@ -100,11 +100,14 @@ def _drafted(base: str, edits: tuple[tuple[str, Any], ...]) -> Drafted:
 
 
 def _calibration_in_use(text: str) -> str:
-    """Return the text of the studio's newest calibration; empty where there is none, or it is not wanted."""
-    path = newest_calibration(book_folder())
-    if path is None or not st.session_state.get("use_trials", True):
+    """Return the text of the fit the job names, or else of the studio's newest; empty where none counts."""
+    if not st.session_state.get("use_trials", True):
         return ""
+    named = Question(text).job.calibration
     try:
+        path = calibration_file(named, book_folder()) if named else newest_calibration(book_folder())
+        if path is None:
+            return ""
         known = read_text(path)
         Question(text, known).parameters()
     except FileFaults as error:

@@ -19,7 +19,15 @@ from ui.state import Session, units
 from ui.trial_answers import book_folder, chart_rows, fitted, next_cast
 from ui.trial_charts import seen_chart
 from ui.trial_next import measure_rows, next_sentence, weigh_rows
-from ui.trial_seen import moved_words, seen_rows, worse_words
+from ui.trial_seen import (
+    LEFT_OUT_HEADS,
+    left_out_row,
+    left_out_words,
+    moved_words,
+    seen_rows,
+    unexplained_words,
+    worse_words,
+)
 from ui.widgets import draw
 
 __all__ = ["show_fit"]
@@ -156,6 +164,11 @@ def _agreement(fit: Fit) -> None:
         for one in agreement(fit)
     ]
     st.dataframe(rows, hide_index=True, key="agreement", alt="How far readings were off, before and after")
+    if fit.left_out:
+        st.caption(f"Each cast predicted from the others alone. {left_out_words(fit)}")
+        heads = (*LEFT_OUT_HEADS[:-1], "note")
+        table = [dict(zip(heads, left_out_row(one), strict=True)) for one in fit.left_out]
+        st.dataframe(table, hide_index=True, key="left_out", alt="How casts are predicted from the others")
 
 
 def _off(kind: str, size: float) -> str:
@@ -164,7 +177,7 @@ def _off(kind: str, size: float) -> str:
 
 def _learned(fit: Fit) -> None:
     known = fit.evidence.catalogue
-    sizes = {one.name: size_words(one, known) for one in fit.calibration.learned}
+    sizes = {one.name: size_words(one, known) for one in fit.calibration.figures}
     rows = [
         {
             "figure": figure_words(one.name, known),
@@ -172,7 +185,7 @@ def _learned(fit: Fit) -> None:
             "after": sizes[one.name][1],
             "trials behind it": one.trials,
         }
-        for one in fit.calibration.learned
+        for one in fit.calibration.figures
         if one.trials
     ]
     with st.expander("Figures before and after"):
@@ -199,6 +212,8 @@ def _next(now: Session) -> None:
 
 
 def _flagged(fit: Fit) -> None:
+    for cast in fit.unexplained:
+        st.warning(unexplained_words(cast))
     for one in fit.calibration.flagged:
         st.warning(
             f"Trial {one.trial}: {one.reading} of {one.value:.4g} does not fit all the others; it is kept, "

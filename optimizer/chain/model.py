@@ -176,7 +176,7 @@ def compile_model(
         tuple(m.role for m in materials.values()),
         tuple(m.kind for m in materials.values()),
         anchors,
-        parameters.discrepancy.over(names),
+        parameters.discrepancy.over(names).at(values),
         {} if departures is None else {name: departures[:, k, None] for k, name in enumerate(DISCREPANT)},
     )
 

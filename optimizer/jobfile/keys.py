@@ -159,6 +159,7 @@ TOP_VALUES: Final[tuple[Key, ...]] = (
     Choice("heat_without_burn", HEAT_WITHOUT_BURN),
     Flag("example_prices"),
     Text("in_hand", 2000),
+    Text("calibration", 1000),
 )
 
 TOP: Final = (

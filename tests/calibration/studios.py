@@ -67,7 +67,8 @@ def filled(
         kind = KINDS[reading.kind]
         if rng is not None:
             shared = batch.setdefault((reading.place, kind.group), rng.standard_normal())
-            value = value + kind.batch * shared + reading.error * rng.standard_normal()
+            error = kind.error_of(float(np.exp(value))) if kind.absolute else reading.error
+            value = value + kind.batch * shared + error * rng.standard_normal()
         natural = float(np.exp(value)) if kind.log else float(value)
         read[reading.place].setdefault(reading.kind, []).append(natural)
     return [_with_readings(trial, values) for trial, values in zip(evidence.trials, read, strict=True)]

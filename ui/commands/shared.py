@@ -61,7 +61,7 @@ class Figures:
     specs : str | None
         Folder of own spec files.
     calibration : str | None
-        Calibration file, or a folder whose newest one counts.
+        Calibration file, a folder whose newest one counts, or ``none``; None: as the job says.
     """
 
     specs: str | None
@@ -81,7 +81,7 @@ def figure_options(command: Callable[..., int]) -> Callable[..., int]:
     @click.option(
         "--calibration",
         metavar="FILE",
-        help="What `trials fit` learned: its file, or the folder of the newest.",
+        help="What `trials fit` learned: its file, the folder of the newest, or none; else as the job says.",
     )
     @functools.wraps(command)
     def with_figures(*, specs: str | None, calibration: str | None, **options: Any) -> int:  # noqa: ANN401  a command's own
