@@ -10,7 +10,8 @@ from typing import Final
 
 import streamlit as st
 
-from optimizer.engine.scan import Scan
+from optimizer.engine.grid_search import GridSearch
+from optimizer.engine.search_state import Found
 from optimizer.errors import Fault, FileFaults, NoBlend
 from optimizer.jobfile import template
 from optimizer.problem import Problem, problem_of, require_prices
@@ -19,7 +20,6 @@ from optimizer.solution import Solution
 from optimizer.studies.batch import Batch, batch_of
 from optimizer.studies.check import Comparison, check, compare
 from optimizer.studies.design import design, design_problem, nominal_best
-from optimizer.studies.held import Found
 from ui.blends import DESIGNED, blend_of, blend_text
 from ui.jobs import read_blend, read_water_ratio
 from ui.question import Question, catalogue
@@ -50,17 +50,17 @@ _ONE_AT_A_TIME: Final = threading.Lock()
 def designed(asked: Question, explain: bool) -> Solution:
     """Return the best blend of a job; with `explain`, what each limit costs and the blends beside it."""
     with _ONE_AT_A_TIME:
-        problem, scan, found = _sought(asked)
-        return asked.signed(design_problem(problem, explain=explain, scan=scan, nominal=found))
+        problem, grid, found = _sought(asked)
+        return asked.signed(design_problem(problem, explain=explain, grid=grid, nominal=found))
 
 
 @st.cache_resource(max_entries=16, show_spinner=False)
-def _sought(asked: Question) -> tuple[Problem, Scan, Found | None]:
+def _sought(asked: Question) -> tuple[Problem, GridSearch, Found]:
     """Return the job compiled and its best blend at best values: where answer and reasons start from."""
     problem = problem_of(asked.job, catalogue(), asked.parameters())
     require_prices(problem)
-    scan = Scan(problem)
-    return problem, scan, nominal_best(problem, scan)
+    grid = GridSearch(problem)
+    return problem, grid, nominal_best(problem, grid)
 
 
 @st.cache_data(max_entries=512, show_spinner=False)

@@ -15,7 +15,7 @@ from optimizer.certificate.layout import FREE, Row
 from optimizer.certificate.limits import LOWER, UPPER, absorption_row, lay_limit, line_of
 from optimizer.certificate.relax import CaseRow, Relaxation, RowNumbers
 from optimizer.certificate.terms import Box, sum_of
-from optimizer.engine.polish import TOLERANCE
+from optimizer.engine.candidate import TOLERANCE
 from optimizer.formulation import Case, RowLabel, linear_rows
 from optimizer.limit_rows import row_count
 from optimizer.problem import Problem

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from optimizer.certificate.assemble import has_goal
 from optimizer.certificate.prove import Bounding, Found
 from optimizer.chain.discrepancy import NoTrials
-from optimizer.engine.polish import Candidate
+from optimizer.engine.candidate import Candidate
 from optimizer.formulation import RowLabel
 from optimizer.limit_rows import row_scale
 from optimizer.problem import Problem

@@ -1,20 +1,12 @@
 """The cheapest blend to be expected whose limits all hold together with a stated chance.
 
 Minimize the expected cost of a good vessel subject to ``P(all limits hold) >= p`` (joint chance constraint,
-Miller and Wagner 1965, from memory). At a mix the rows of every limit are looked at in common draws of all
-that is not known, and their departures from the rows at best values are kept. With these frozen,
-
-    F(r) = mean over draws of the product over rows of K((r + D) / h)
-
-is a smooth function of the rows at best values alone; ``ln F >= ln p`` is one curved row whose slopes are
-those of the rows, and every step of the cost (a coat, a turn less, a postage band) is paid with its own
-chance of that form. K is the logistic distribution: its tails keep slopes where no draw holds. Departures
-are renewed where the walks end, and h shrinks.
+Miller and Wagner 1965, from memory), with the rows of `optimizer.engine.chance_rows`. Their departures are
+renewed where the walks end, and their smoothing shrinks.
 """
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
@@ -23,24 +15,19 @@ from numpy.typing import NDArray
 
 from optimizer.chain.predict import PREDICTORS, Cast, cast_of
 from optimizer.engine.candidate import TRACE, Candidate
-from optimizer.engine.cases import cases_under_doubt, cost_steps
+from optimizer.engine.chance_rows import ChanceQuestion, ChanceTable
 from optimizer.engine.lockstep import Ends, Pace, Walks, walk
-from optimizer.engine.row_table import RowTable, Slopes, forward_slopes
+from optimizer.engine.search_state import Found, Question
 from optimizer.engine.supports import References, exchanged_sets, packed, reduced_costs, screened
-from optimizer.engine.swap_search import Found, Question, best_mixes
-from optimizer.limit_rows import limit_rows
+from optimizer.engine.swap_search import best_mixes
 from optimizer.problem import Problem
 from optimizer.shop import Limit
 
-__all__ = ["ChanceBlend", "ChanceQuestion", "chance_blends", "surest_blends"]
+__all__ = ["ChanceBlend", "chance_blends", "surest_blends"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 Support = tuple[int, ...]
-
-_NORMAL = 1.702
-"""Scale at which the logistic distribution is nearest to the normal one (within 0.0095, Camilli 1994, from
-memory) [-]."""
 
 _WIDTHS = (0.04, 0.02, 0.01, 0.005)
 """Smoothing h of the rows' departures, turn by turn [row units]."""
@@ -57,38 +44,8 @@ _TIGHTENED = (0.5, 0.8)
 """Shares of the draws within which each limit is held on its own, to find materials that are sure enough."""
 
 _MOST_SOLIDS = 6
-_SPARE = 0.004
-"""Chance asked for beyond the stated one, for what the last smoothing hides [-]."""
-
 _HOLDS = 2e-3
 """Violation of a row that is left to the last turn's smoothing [-]."""
-
-_NO_WORSE = 9.0
-
-
-@dataclass(frozen=True)
-class ChanceQuestion:
-    """A question under doubt.
-
-    Attributes
-    ----------
-    problem : Problem
-        Materials, prices, and the limits that hold at best values whatever the chance.
-    judged : tuple[Limit, ...]
-        Limits that are to hold together.
-    chance : float
-        How surely [-].
-    nominal : Found | None
-        The answer at best values, where it is known.
-    only : tuple[int, ...] | None
-        Positions of the only materials allowed; None: all.
-    """
-
-    problem: Problem
-    judged: tuple[Limit, ...]
-    chance: float
-    nominal: Found | None = None
-    only: tuple[int, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -101,175 +58,13 @@ class ChanceBlend:
         The mix; its value is the expected objective, its violation that of the rows held at best values.
     chance : float
         Share of the draws in which all judged limits hold [-].
+    near : tuple[Candidate, ...]
+        Blends of other materials that the search ended with, best first.
     """
 
     candidate: Candidate
     chance: float
-
-
-class _ChanceTable(RowTable):
-    """Rows of questions under doubt: those held at best values, and last the logarithm of the joint chance.
-
-    A task is one choice of doses of one question. `frozen` gives tasks of their own to some mixes, with the
-    departures of their draws.
-    """
-
-    def __init__(self, questions: Sequence[ChanceQuestion]) -> None:
-        held = [each.problem.with_limits(_held(each)) for each in questions]
-        super().__init__(held, cases_under_doubt)
-        self.questions = tuple(questions)
-        kinds = dict.fromkeys((x.property, x.sense) for each in questions for x in each.judged)
-        self.judged = {kind: np.array([_bound(each.judged, kind) for each in questions]) for kind in kinds}
-        self.steps = cost_steps(self.problem) if self._priced() else ()
-        self.goal = np.log(np.array([min(q.chance + _SPARE, 0.5 * (1.0 + q.chance)) for q in questions]))
-        self.sure = False
-        self.width = _WIDTHS[0]
-        self.departures = np.zeros((0, 0, 0))
-        self.members = self._members()
-
-    def _priced(self) -> bool:
-        return self.money or any(name == "cost" for name, _ in self.judged)
-
-    def _members(self) -> list[slice]:
-        """Return which event rows make up the joint chance, and each step of the cost."""
-        out, first = [], 0
-        for limits in ([*self.judged], *([(s.limit.property, s.limit.sense)] for s in self.steps)):
-            rows = sum(2 if kind == ("demold_time", "<=") else 1 for kind in limits)
-            out.append(slice(first, first + rows))
-            first += rows
-        return out
-
-    def event_rows(self, cast: Cast, task: Index) -> Array:
-        """Return the rows of all limits and steps that have a chance, shape (..., mixes, rows)."""
-        rows: list[Array] = []
-        steps = [limit_rows(step.limit, cast) for step in self.steps]
-        for (name, sense), bounds in self.judged.items():
-            asked = bounds[self.variant[task]]
-            if name == "cost":
-                rows.append((1.0 if sense == "<=" else -1.0) * self._cost_rows(cast, task, asked, steps))
-            else:
-                rows.extend(limit_rows(Limit(name, sense, float(asked[0])), cast, asked))
-        for each in steps:
-            rows.extend(each)
-        shape = np.broadcast_shapes(*(row.shape for row in rows)) if rows else cast.mixes.shape[:-1]
-        stacked = [np.broadcast_to(row, shape) for row in rows]
-        return np.minimum(np.stack(stacked, axis=-1), _NO_WORSE) if rows else np.zeros((*shape, 0))
-
-    def _cost_rows(self, cast: Cast, task: Index, asked: Array, steps: Sequence[tuple[Array, ...]]) -> Array:
-        """Return how far the cost lies below its bound, every step paid whole where it is not met [-]."""
-        money = (cast.mixes * self.prices[self.variant[task]]).sum(axis=-1)
-        cost = self.fixed[task] + self.per_money[task] * money
-        if np.any(self.per_day[task] > 0.0):
-            cost = cost + self.per_day[task] * PREDICTORS["drying_time"](cast)
-        for step, rows in zip(self.steps, steps, strict=True):
-            cost = cost + step.money * (np.min(np.broadcast_arrays(*rows), axis=0) < 0.0)
-        bound = np.where(np.isfinite(asked), asked, 1.0)
-        return np.where(np.isfinite(asked), (bound - cost) / np.maximum(bound, 1e-9), _NO_WORSE)
-
-    def frozen(self, task: Index, mixes: Array, width: float) -> _ChanceTable:
-        """Return the table with one task for each mix, its departures those of the draws there."""
-        out = copy.copy(self)
-        for name in ("variant", "matrix", "lower", "upper", "fixed", "per_money", "per_day"):
-            setattr(out, name, getattr(self, name)[task])
-        out.cases = tuple(self.cases[t] for t in task)
-        out.bounds = {kind: bounds[task] for kind, bounds in self.bounds.items()}
-        out.width = width
-        own = np.arange(task.size)
-        drawn, plain = self._drawn(mixes), cast_of(self.problem.model, self.problem.bench, mixes)
-        with np.errstate(all="ignore"):
-            moved, best = out.event_rows(drawn, own), out.event_rows(plain, own)
-            out.departures = np.nan_to_num(moved - best).transpose(1, 0, 2)
-            if self.money and np.any(out.per_day > 0.0):
-                days = np.broadcast_to(PREDICTORS["drying_time"](drawn), moved.shape[:2]).mean(axis=0)
-                out.per_day = out.per_day * days / PREDICTORS["drying_time"](plain)
-        return out
-
-    def _drawn(self, mixes: Array) -> Cast:
-        return self.problem.samples.search.cast(self.problem.bench, mixes)
-
-    def _raw(self, mixes: Array, task: Index) -> tuple[Array, Array]:
-        cast = cast_of(self.problem.model, self.problem.bench, mixes)
-        value, rows = self.rows_of_cast(cast, task)
-        return value, np.concatenate([rows, self.event_rows(cast, task)], axis=1)
-
-    def rows(self, mixes: Array, task: Index) -> tuple[Array, Array]:
-        """Return the expected objective and the rows, the joint chance as the last of them."""
-        value, rows = self._raw(mixes, task)
-        zero = np.zeros((*rows.shape, 0)), np.zeros((*value.shape, 0))
-        known = self._expected(Slopes(value, zero[1], rows, zero[0]), task)
-        return known.value, known.rows
-
-    def look(self, mixes: Array, columns: Index, task: Index) -> Slopes:
-        """Return expected objective and rows with their slopes; those of the chance follow from the rows'."""
-        return self._expected(forward_slopes(self._raw, mixes, columns, task), task)
-
-    def _expected(self, raw: Slopes, task: Index) -> Slopes:
-        events = self.departures.shape[2]
-        held = raw.rows.shape[1] - events
-        log_chance, chance, rises = self._chances(raw.rows[:, held:], task)
-        slopes = raw.jacobian[:, held:]
-        ln_chance_slopes = np.einsum("we,wem->wm", rises[0], slopes)
-        if self.sure:
-            return Slopes(-log_chance, -ln_chance_slopes, raw.rows[:, :held], raw.jacobian[:, :held])
-        value, gradient = raw.value, raw.gradient
-        for step, share, rise in zip(self.steps, chance[1:], rises[1:], strict=True):
-            value = value + step.money * (1.0 - share)
-            gradient = gradient - step.money * np.einsum("we,wem->wm", rise, slopes)
-        missed = np.minimum(log_chance - self.goal[self.variant[task]], _NO_WORSE)
-        return Slopes(
-            value,
-            gradient,
-            np.concatenate([raw.rows[:, :held], missed[:, None]], axis=1),
-            np.concatenate([raw.jacobian[:, :held], ln_chance_slopes[:, None]], axis=1),
-        )
-
-    def _chances(self, rows: Array, task: Index) -> tuple[Array, list[Array], list[Array]]:
-        """Return ln F, the chance of each event, and their slopes over the event rows.
-
-        The slope of the first is that of its logarithm.
-        """
-        scaled = (rows[:, None, :] + self.departures[task]) * (_NORMAL / self.width)
-        log_each = np.minimum(scaled, 0.0) - np.log1p(np.exp(-np.abs(scaled)))
-        steep = (_NORMAL / self.width) * np.exp(log_each - scaled)
-        out: list[Array] = []
-        rises: list[Array] = []
-        log_chance = np.zeros(len(rows))
-        for k, members in enumerate(self.members):
-            log_all = log_each[:, :, members].sum(axis=2)
-            top = log_all.max(axis=1, keepdims=True)
-            weight = np.exp(log_all - top)
-            mean = weight.mean(axis=1)
-            rise = np.zeros_like(rows)
-            rise[:, members] = np.einsum("ws,wse->we", weight, steep[:, :, members]) / len(weight[0])
-            if k == 0:
-                log_chance = np.log(mean) + top[:, 0]
-                rises.append(rise / mean[:, None])
-            else:
-                rises.append(rise * np.exp(top))
-            out.append(mean * np.exp(top[:, 0]))
-        return log_chance, out, rises
-
-    def judged_at(self, task: Index, mixes: Array) -> tuple[Array, Array, Array]:
-        """Return expected objective, violation of held rows, and joint chance of mixes, in whole draws."""
-        there = self.frozen(task, mixes, self.width)
-        own = np.arange(task.size)
-        value, raw = there._raw(mixes, own)
-        held = raw.shape[1] - there.departures.shape[2]
-        met = raw[:, None, held:] + there.departures >= -1e-9
-        chance = [met[:, :, members].all(axis=2).mean(axis=1) for members in self.members]
-        for step, share in zip(self.steps, chance[1:], strict=True):
-            value = value + step.money * (1.0 - share)
-        return value, np.maximum(-raw[:, :held].min(axis=1), 0.0), chance[0]
-
-
-def _held(question: ChanceQuestion) -> tuple[Limit, ...]:
-    return tuple(limit for limit in question.problem.job.limits if limit not in question.judged)
-
-
-def _bound(limits: Iterable[Limit], kind: tuple[str, str]) -> float:
-    way = 1.0 if kind[1] == "<=" else -1.0
-    bounds = [way * x.bound for x in limits if (x.property, x.sense) == kind]
-    return way * min(bounds, default=np.inf)
+    near: tuple[Candidate, ...] = ()
 
 
 @dataclass
@@ -288,33 +83,47 @@ class _Ended:
         return not holds, self.value if holds else self.violation
 
 
-def chance_blends(questions: Sequence[ChanceQuestion]) -> list[ChanceBlend | None]:
+def chance_blends(
+    questions: Sequence[ChanceQuestion], *, whole: bool = True, or_surest: bool = False
+) -> list[ChanceBlend | None]:
     """Return the best blend of each question whose judged limits hold together with the chance asked for.
 
     Parameters
     ----------
     questions
         Of the same materials, chain, bench and objective; they are searched together.
+    whole
+        False judges by the smooth chance and cost: small changes of a question then show as small changes
+        of the answer, which counting whole draws would hide.
+    or_surest
+        True answers with the surest blend met where none reaches the chance; its own chance tells.
 
     Returns
     -------
     list[ChanceBlend | None]
         None where no blend was found that reaches the chance.
     """
-    return _Search(questions, sure=False).run() if questions else []
+    if not questions:
+        return []
+    search = _Search(questions, sure=False, whole=whole)
+    answers = search.run()
+    missing = [k for k, answer in enumerate(answers) if answer is None] if or_surest else []
+    for k, answer in search.surest(missing).items():
+        answers[k] = answer
+    return answers
 
 
 def surest_blends(questions: Sequence[ChanceQuestion]) -> list[ChanceBlend | None]:
     """Return the blend of each question whose judged limits hold together most surely, whatever it costs."""
-    return _Search(questions, sure=True).run() if questions else []
+    return _Search(questions, sure=True, whole=True).run() if questions else []
 
 
 class _Search:
     """Scratch of one call: walks from blends that are best at best values and with tightened limits."""
 
-    def __init__(self, questions: Sequence[ChanceQuestion], *, sure: bool) -> None:
-        self.questions, self.sure = questions, sure
-        self.table = _ChanceTable(questions)
+    def __init__(self, questions: Sequence[ChanceQuestion], *, sure: bool, whole: bool) -> None:
+        self.questions, self.sure, self.whole = questions, sure, whole
+        self.table = ChanceTable(questions)
         self.table.sure = sure
         table = self.table
         self.allowed = np.zeros((len(questions), table.count + 1), bool)
@@ -323,17 +132,32 @@ class _Search:
             self.allowed[k, np.intersect1d(chosen, table.solids)] = True
         most = table.problem.job.at_most_materials or _MOST_SOLIDS
         self.most = min(most, _MOST_SOLIDS, table.solids.size)
+        self.ended: list[_Ended] = []
 
     def run(self) -> list[ChanceBlend | None]:
         """Walk, exchange materials, and renew the departures in turns."""
-        starts = [each for k in range(len(self.questions)) for each in self._starts(k)]
-        ended = self._walked(starts, _FIRST, _WIDTHS[0])
-        for width in _WIDTHS[:2]:
+        fresh = [k for k, question in enumerate(self.questions) if not question.near]
+        ended = self._walked([each for k in fresh for each in self._starts(k)], _FIRST, _WIDTHS[0])
+        for width in _WIDTHS[:2] if fresh else ():
             ended = self._walked(self._best(ended, _KEPT), _TURN, width)
             ended += self._exchanged(self._best(ended, _LEADERS), width)
+        for k, question in enumerate(self.questions):
+            ended += self._spread(k, question.near)
         for width in _WIDTHS[2:]:
             ended = self._walked(self._best(ended, _KEPT), _TURN, width)
+        self.ended = ended
         return self._answers(ended)
+
+    def surest(self, places: Sequence[int]) -> dict[int, ChanceBlend | None]:
+        """Return the surest blends that walks lead to from where those of some questions ended."""
+        if not places:
+            return {}
+        self.sure = self.table.sure = self.whole = True
+        ended = [each for each in self.ended if self.table.variant[each.task] in places]
+        for width in _WIDTHS[1:]:
+            ended = self._walked(self._best(ended, _KEPT), _TURN, width)
+        answers = self._answers(ended)
+        return {k: answers[k] for k in places}
 
     def _starts(self, k: int) -> list[_Ended]:
         """Return blends to start a question from: the best of each choice of doses, coats and valley."""
@@ -372,7 +196,7 @@ class _Search:
         if nominal.best is None:
             return []
         mix = nominal.best.mix[None, :]
-        drawn = self.table._drawn(mix)
+        drawn = self.table.drawn(mix)
         plain = cast_of(question.problem.model, question.problem.bench, mix)
         out = []
         for share in _TIGHTENED:
@@ -444,23 +268,31 @@ class _Search:
         return self._walked(chosen, _TURN, width)
 
     def _answers(self, ended: Sequence[_Ended]) -> list[ChanceBlend | None]:
-        """Return the best end of each question as whole draws judge it."""
-        out: list[ChanceBlend | None] = [None] * len(self.questions)
+        """Return the best end of each question, as whole draws or as the smooth chance judge it."""
         if not ended:
-            return out
+            return [None] * len(self.questions)
         task = np.array([each.task for each in ended], np.intp)
-        mixes = np.where(np.array([each.mix for each in ended]) > TRACE, [each.mix for each in ended], 0.0)
+        mixes = np.array([each.mix for each in ended])
+        mixes[mixes <= TRACE] = 0.0
         value, broken, chance = self.table.judged_at(task, mixes)
+        missed = np.array([each.violation for each in ended])
+        if not self.whole:
+            value, broken = np.array([each.value for each in ended]), missed
+        blends = [
+            ChanceBlend(Candidate(self.table.cases[t], mix, float(v), float(b)), float(c))
+            for t, mix, v, b, c in zip(task, mixes, value, broken, chance, strict=True)
+        ]
+        held = broken <= _HOLDS
+        out: list[ChanceBlend | None] = []
         for k, question in enumerate(self.questions):
-            held = (self.table.variant[task] == k) & (broken <= _HOLDS)
-            linear = np.array([each.violation for each in ended]) <= _HOLDS
-            reached = held & (chance >= question.chance) & (linear if not self.sure else True)
-            key = -chance if self.sure else value
-            places = np.flatnonzero(held if self.sure else reached)
-            if places.size:
-                i = int(places[np.argmin(key[places])])
-                found = Candidate(self.table.cases[task[i]], mixes[i], float(value[i]), float(broken[i]))
-                out[k] = ChanceBlend(found, float(chance[i]))
+            reached = np.full(len(ended), self.sure) | (
+                chance >= question.chance if self.whole else missed <= _HOLDS
+            )
+            places = np.flatnonzero((self.table.variant[task] == k) & held & reached)
+            order = places[np.argsort((-chance if self.sure else value)[places], kind="stable")]
+            ranked = [blends[i] for i in order]
+            near = tuple(each.candidate for each in ranked[1:])
+            out.append(replace(ranked[0], near=near) if ranked else None)
         return out
 
 

@@ -277,9 +277,11 @@ def cost_parts(
     packing = _packing_parts(shop) | {"shipping": shipping_cost(shipped_mass, shop)}
     poured, finished = sum(casting.values()), sum(finishing.values())
     demolded = poured / (1.0 - shop.reject)
+    lost = shop.finish_reject / (1.0 - shop.finish_reject)
     rejects = {
         "casting_rejects": demolded - poured,
-        "finishing_rejects": (demolded + finished) * shop.finish_reject / (1.0 - shop.finish_reject),
+        # Where no coat seals, finishing costs infinitely much, of which nothing is lost without rejects.
+        "finishing_rejects": (demolded + finished) * lost if lost else 0.0 * demolded,
     }
     parts = {**casting, **finishing, **rejects, **packing}
     return parts | {"molds": charge[0] + charge[1]}

@@ -2,29 +2,29 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
+import numpy as np
+
 from optimizer.chain.parameters import ParameterSet
-from optimizer.engine.polish import Candidate
-from optimizer.engine.scan import Scan
-from optimizer.engine.search import Search
+from optimizer.engine.candidate import Candidate
+from optimizer.engine.grid_search import GridSearch
+from optimizer.engine.search_state import Found, Question
 from optimizer.fingerprint import fingerprint
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of, require_prices
 from optimizer.solution import DESIGNED, NO_BLEND, NOT_SURE, Alternative, Proof, Solution
 from optimizer.studies.explain import alternatives, blend_shares, limit_prices, price_switches, single_binders
-from optimizer.studies.held import Found, backed_off, holds_as_it_is
 from optimizer.studies.infeasible import conflict_of, joint_relaxation, single_relaxations
 from optimizer.studies.proofs import FIRST_PARTS, PATIENT_SECONDS, prove, sought
-from optimizer.studies.rounding import rounded
-from optimizer.verdict.assess import HOLDS
-from optimizer.verdict.confidence import Doubt
-from optimizer.verdict.judge import judge, solution_of
-from optimizer.verdict.stands import stands
+from optimizer.studies.under_doubt import Answered, best_under_doubt
+from optimizer.verdict.judge import solution_of
 
-__all__ = ["design", "design_problem", "nominal_best"]
+__all__ = ["design", "design_problem", "nominal_best", "solution_under_doubt"]
+
+_SAME = 1e-3
+"""Largest difference of two mixes that count as one [kg/L]."""
 
 
 def design(
@@ -67,65 +67,52 @@ def design_problem(
     problem: Problem,
     *,
     explain: bool = True,
-    scan: Scan | None = None,
+    grid: GridSearch | None = None,
     proof_seconds: float = 0.0,
-    doubt: Doubt | None = None,
     nominal: Found | None = None,
 ) -> Solution:
     """Return the solution of a compiled problem; see `design`.
 
-    A `scan` and a `doubt` may be shared by problems that differ in limits, prices, confidence and objective
-    alone. `nominal` is the best blend at best values where it is known already.
+    A `grid` may be shared by problems that differ in limits, prices, confidence and objective alone.
+    `nominal` is the answer at best values where it is known already.
     """
     require_prices(problem)
-    doubt = doubt or Doubt(problem)
-    scan = scan or Scan(problem)
-    nominal = nominal or nominal_best(problem, scan)
-    if nominal is None or not nominal.best.feasible:
-        return _no_blend(problem, scan, explain, proof_seconds)
-    found = backed_off(problem, doubt, nominal)
-    found, proof = _proved(problem, found, proof_seconds, doubt)
-    made = rounded(problem, found)
-    judged = judge(problem, made.weighed.grams)
-    sure = made.weighed.fills and not judged.broken and judged.verdict == HOLDS
-    proof = None if proof is None else _as_weighed(problem, proof, made.weighed.candidate)
-    answer = replace(solution_of(problem, DESIGNED if sure else NOT_SURE, judged), proof=proof)
-    if found.best is not nominal.best:
+    grid = grid or GridSearch(problem)
+    nominal = nominal or nominal_best(problem, grid)
+    if not nominal.holds:
+        return _no_blend(problem, grid, explain, proof_seconds)
+    nominal, proof = _proved(problem, nominal, proof_seconds)
+    found = best_under_doubt(problem, nominal)
+    answer = replace(solution_under_doubt(problem, found), proof=proof)
+    assert nominal.best is not None
+    if not np.allclose(nominal.best.mix, found.blend.candidate.mix, atol=_SAME):
         answer = replace(answer, nominal=_as_alternative(problem, nominal.best))
-    if not explain:
-        return answer
-    return replace(_explained(problem, found, answer), stands=stands(problem, made.weighed.grams))
+    return _explained(problem, found, answer, grid) if explain else answer
 
 
-def nominal_best(problem: Problem, scan: Scan) -> Found | None:
-    """Return the best blend at best values, with the search that met it; None where no mix can be started."""
-    search = Search(problem, scan=scan)
-    best = sought(search)
-    return None if best is None else Found(search, best, {})
+def nominal_best(problem: Problem, grid: GridSearch) -> Found:
+    """Return the answer at best values: its best blend does not hold where none was found."""
+    return sought(Question(problem), grid)
 
 
-def _proved(problem: Problem, found: Found, seconds: float, doubt: Doubt) -> tuple[Found, Proof | None]:
-    """Return the proof for the answer; a better mix met on its first steps becomes the answer.
+def solution_under_doubt(problem: Problem, found: Answered) -> Solution:
+    """Return the plain record of a blend that was found under doubt."""
+    return solution_of(problem, DESIGNED if found.sure else NOT_SURE, found.judged)
+
+
+def _proved(problem: Problem, nominal: Found, seconds: float) -> tuple[Found, Proof | None]:
+    """Return the proof of the answer at best values; a better mix met on its first steps becomes that answer.
 
     These steps are counted, not timed, so that the same job has the same answer on any machine.
     """
     if seconds <= 0.0:
-        return found, None
-    proof, better = prove(problem, found.best, found.shifts, PATIENT_SECONDS, FIRST_PARTS)
-    sure = better is None or not found.shifts or holds_as_it_is(problem, doubt, better)
-    if better is not None and sure and better.rank() < found.best.rank():
-        found = replace(found, best=better)
+        return nominal, None
+    proof, better = prove(problem, nominal.best, PATIENT_SECONDS, FIRST_PARTS)
+    if better is not None and nominal.best is not None and better.rank() < nominal.best.rank():
+        nominal = replace(nominal, best=better, met=(better, *nominal.met))
     if proof is None or not proof.finished:
-        proof, _ = prove(problem, found.best, found.shifts, seconds)
-    return found, proof
-
-
-def _as_weighed(problem: Problem, proof: Proof, weighed: Candidate) -> Proof:
-    """Return the proof with the gap of what is weighed: rounding costs a little of what was proved."""
-    if not math.isfinite(proof.gap):
-        return proof
-    value = -weighed.value if problem.job.maximize else weighed.value
-    return replace(proof, gap=max(proof.gap, abs(value - proof.bound) / max(abs(value), 1e-9)))
+        proof, _ = prove(problem, nominal.best, seconds)
+    return nominal, proof
 
 
 def _as_alternative(problem: Problem, best: Candidate) -> Alternative:
@@ -134,26 +121,25 @@ def _as_alternative(problem: Problem, best: Candidate) -> Alternative:
     return Alternative("judged at best values", blend, water, sign * best.value)
 
 
-def _explained(problem: Problem, found: Found, answer: Solution) -> Solution:
-    rivals = found.search.rivals(found.best)
-    prices = limit_prices(problem, rivals, found.best, found.shifts)
+def _explained(problem: Problem, found: Answered, answer: Solution, grid: GridSearch) -> Solution:
+    prices = limit_prices(problem, found.blend) if found.sure else {}
     limits = tuple(replace(v, price=prices.get(v.limit)) for v in answer.limits)
-    others = alternatives(problem, rivals, found.best)
-    alone = single_binders(problem, found.shifts, found.search.scan)
-    switches = price_switches(problem, rivals, found.best, found.shifts)
+    others = alternatives(problem, found.blend) if found.sure else ()
+    alone = single_binders(problem, grid)
+    switches = price_switches(problem, found.blend) if found.sure else {}
     return replace(answer, limits=limits, alternatives=(*others, *alone), price_switches=switches)
 
 
-def _no_blend(problem: Problem, scan: Scan, explain: bool, proof_seconds: float) -> Solution:
+def _no_blend(problem: Problem, grid: GridSearch, explain: bool, proof_seconds: float) -> Solution:
     answer = Solution(
         status=NO_BLEND,
         job=problem.job,
-        proof=prove(problem, None, {}, proof_seconds)[0],
+        proof=prove(problem, None, proof_seconds)[0],
         fingerprint=fingerprint(problem.job, problem.catalogue),
     )
     if not explain:
         return answer
-    conflict = conflict_of(problem, {}, scan)
-    single = single_relaxations(problem, conflict, {}, scan)
-    joint = joint_relaxation(problem, conflict, {}, scan)
+    conflict = conflict_of(problem, grid)
+    single = single_relaxations(problem, conflict, grid)
+    joint = joint_relaxation(problem, conflict, grid)
     return replace(answer, relaxations=(*single, *(() if joint is None else (joint,))), conflict=conflict)

@@ -13,7 +13,7 @@ import pytest
 
 from optimizer.certificate import certify_bound
 from optimizer.engine.cases import cases_of
-from optimizer.engine.search import best_mix
+from optimizer.engine.swap_search import best_mix
 from optimizer.problem import problem_of
 from optimizer.shop import Limit
 from tests.certificate.exact import Exact

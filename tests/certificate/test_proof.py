@@ -14,7 +14,7 @@ from optimizer.certificate.nodes import split_point
 from optimizer.certificate.prove import Found
 from optimizer.certificate.terms import Box
 from optimizer.chain.body import demand_of, per_liter
-from optimizer.engine.search import best_mix
+from optimizer.engine.swap_search import best_mix
 from optimizer.problem import problem_of
 from optimizer.shop import Limit
 from tests.engine.test_search import JOBS, brute_force

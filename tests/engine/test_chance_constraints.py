@@ -11,8 +11,10 @@ import pytest
 from optimizer.chain.predict import PREDICTORS
 from optimizer.chain.samples import DrawSet, standard_normals
 from optimizer.engine.cases import cases_of, cost_steps
-from optimizer.engine.chance_constraints import ChanceQuestion, _ChanceTable, chance_blends, surest_blends
-from optimizer.engine.swap_search import Question, best_mixes
+from optimizer.engine.chance_constraints import chance_blends, surest_blends
+from optimizer.engine.chance_rows import ChanceQuestion, ChanceTable
+from optimizer.engine.search_state import Question
+from optimizer.engine.swap_search import best_mixes
 from optimizer.limit_rows import limit_rows
 from optimizer.money.vessel_cost import cost_coefficients
 from optimizer.problem import problem_of
@@ -48,7 +50,7 @@ def fresh_chance(problem, judged, mix):
 
 
 def with_departures(problem, judged, departures):
-    table = _ChanceTable([ChanceQuestion(problem, judged, 0.5)])
+    table = ChanceTable([ChanceQuestion(problem, judged, 0.5)])
     table.money, table.steps, table.members = False, (), [slice(0, departures.shape[1])]
     table.departures, table.width = departures[None], 1e-3
     return table
@@ -73,7 +75,7 @@ def test_two_independent_rows_hold_with_the_product_of_their_chances(problem, ju
 
 
 def test_slopes_are_those_of_a_finite_difference(problem, judged, nominal):
-    table = _ChanceTable([ChanceQuestion(problem, judged, 0.5)])
+    table = ChanceTable([ChanceQuestion(problem, judged, 0.5)])
     mix = nominal.best.mix[None, :]
     frozen = table.frozen(np.zeros(1, np.intp), mix, 0.02)
     used = np.append(np.flatnonzero(mix[0, :-1] > 0.0), mix.shape[1] - 1)
@@ -112,7 +114,7 @@ def test_surer_blends_cost_more_and_none_less_than_the_best_values(problem, nomi
 
 def test_the_expected_cost_pays_coats_at_their_chance(problem, judged, blends):
     """Each draw's whole coats, counted here from the absorption of the solver's draws."""
-    table = _ChanceTable([ChanceQuestion(problem, judged, 0.5)])
+    table = ChanceTable([ChanceQuestion(problem, judged, 0.5)])
     found = blends[0]
     cast = problem.samples.search.cast(problem.bench, found.candidate.mix[None, :])
     coats = np.ravel(PREDICTORS["sealer_coats"](cast))

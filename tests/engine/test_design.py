@@ -17,6 +17,12 @@ from tests.chain.helpers import EVERYTHING
 
 
 @pytest.fixture(scope="module")
+def demo(demo):
+    """Return the demo with a chance that its shipped figures can give."""
+    return replace(demo, confidence=0.6)
+
+
+@pytest.fixture(scope="module")
 def answer(demo, catalogue):
     return design(demo, catalogue)
 
@@ -95,11 +101,21 @@ def test_the_best_value_flips_exactly_at_the_limit(name, demo, catalogue):
 
 
 def test_confidence_moves_limits_and_costs_money(demo, catalogue):
-    sure = design(replace(demo, confidence=0.8), catalogue, explain=False)
-    assert sure.status == ("designed" if sure.joint_probability >= 0.8 else "not sure enough")
-    if sure.status == "designed":
-        assert sure.nominal is not None
-        assert sure.cost >= sure.nominal.objective - 1e-6
+    loose, sure = (design(replace(demo, confidence=x), catalogue, explain=False) for x in (0.3, 0.6))
+    assert [loose.status, sure.status] == ["designed", "designed"]
+    assert loose.joint_probability >= 0.3
+    assert sure.joint_probability >= 0.6
+    assert sure.cost >= loose.cost * (1.0 - 2e-3)
+    assert sure.nominal is not None
+    assert sure.cost >= sure.nominal.objective - 1e-6
+
+
+def test_what_no_blend_is_sure_of_is_answered_with_the_surest(demo, catalogue):
+    answer = design(replace(demo, confidence=0.99), catalogue, explain=False)
+    less = design(demo, catalogue, explain=False)
+    assert answer.status == "not sure enough"
+    assert less.joint_probability - 0.02 <= answer.joint_probability < 0.99
+    assert answer.decisive in demo.limits
 
 
 def test_no_blend_names_limits_and_confirmed_changes(demo, catalogue):

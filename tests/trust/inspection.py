@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from optimizer.verdict.confidence import Doubt, nominal_only
 
 from optimizer.chain.model import compile_model
 from optimizer.chain.predict import cast_of, predict
@@ -20,7 +21,6 @@ from optimizer.shop import Limit
 from optimizer.solution import Solution, WeighedMix
 from optimizer.studies.check import check
 from optimizer.studies.design import design
-from optimizer.verdict.confidence import Doubt, nominal_only
 from tests.trust.dense_search import Found, dense_search
 from tests.trust.second_opinion import Opinion
 

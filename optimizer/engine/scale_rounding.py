@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.chain.body import water_cut
-from optimizer.engine.polish import TOLERANCE, Candidate, Evaluator, objective_of
-from optimizer.formulation import curved_rows, linear_rows
+from optimizer.engine.candidate import TOLERANCE, Candidate
+from optimizer.engine.row_table import RowTable
+from optimizer.formulation import linear_rows
 from optimizer.problem import Problem
 
 __all__ = ["Weighed", "weigh"]
@@ -23,7 +24,7 @@ _MOST_CHOICES = 20_000
 _FILL = (0.9985, 1.02)
 """Share of the cavity that the rounded masses may fill before waste [-]."""
 
-_LOOKED_AT = 600
+_LOOKED_AT = 300
 """Roundings judged by the chain; of more, the most promising."""
 
 _ANY_FILL = (0.0, np.inf)
@@ -48,23 +49,29 @@ class Weighed:
     fills: bool = True
 
 
-def weigh(problem: Problem, found: Candidate, backoff: Array | None = None) -> Weighed:
-    """Return the best rounding of a mix: all limits held if any rounding nearby holds them.
+def weigh(table: RowTable, task: int, found: Candidate) -> Weighed:
+    """Return the best rounding of a mix: all rows held if any rounding nearby holds them.
 
     Powders and water go to the weighing step, pigments and admixtures to the finer dose step; water is
     chosen anew for every rounding of the powders.
+
+    Parameters
+    ----------
+    table, task
+        Rows and objective of mixes near the one found.
+    found
+        What to round.
     """
+    problem = table.problem
     grams = found.mix * problem.liters * 1e3
     steps = _steps(problem)
     best: Weighed | None = None
     for reach in _REACH:
-        best = _best(problem, found, _choices(grams, steps, reach), backoff)
+        best = _best(table, task, found, _choices(grams, steps, reach))
         if best is not None and best.candidate.feasible:
             return best
     # A small vessel on a coarse scale: no weighing nearby fills it, so the nearest one is told as it is.
-    return (
-        best or _best(problem, found, _choices(grams, steps, 1), backoff, _ANY_FILL) or Weighed(grams, found)
-    )
+    return best or _best(table, task, found, _choices(grams, steps, 1), _ANY_FILL) or Weighed(grams, found)
 
 
 def _steps(problem: Problem) -> Array:
@@ -89,12 +96,13 @@ def _choices(grams: Array, steps: Array, reach: int) -> Array:
 
 
 def _best(
-    problem: Problem,
+    table: RowTable,
+    task: int,
     found: Candidate,
     choices: Array,
-    backoff: Array | None,
     filled: tuple[float, float] = _FILL,
 ) -> Weighed | None:
+    problem = table.problem
     volume = choices @ problem.model.column("volume") / (1.0 - float(problem.model["air"]))
     fill = volume / (problem.liters * 1e3)
     choices, volume = (x[(fill >= filled[0]) & (fill <= filled[1])] for x in (choices, volume))
@@ -103,12 +111,11 @@ def _best(
     mixes = choices / volume[:, None]
     straight = _linear_broken(problem, found, mixes)
     if len(mixes) > _LOOKED_AT:
-        likely = _likely(problem, found, mixes, straight, backoff)
+        likely = _likely(table, task, found, mixes, straight)
         choices, volume, mixes, straight = (x[likely] for x in (choices, volume, mixes, straight))
-    rows, cast = curved_rows(problem, found.case, mixes)
-    held = rows if backoff is None else rows - backoff
-    broken = np.maximum(np.maximum(straight, (-held).max(axis=1)), 0.0)
-    value = objective_of(problem, found.case, cast)
+    with np.errstate(all="ignore"):
+        value, rows = table.rows(mixes, np.full(len(mixes), task, np.intp))
+    broken = np.maximum(np.maximum(straight, (-np.nan_to_num(rows)).max(axis=1)), 0.0)
     amiss = np.abs(volume - problem.liters * 1e3)
     short = np.where(broken <= TOLERANCE, 0.0, broken)
     order = np.lexsort((value, short, amiss) if filled is _ANY_FILL else (amiss, value, short))
@@ -117,18 +124,16 @@ def _best(
     return Weighed(choices[i], rounded, filled is not _ANY_FILL)
 
 
-def _likely(
-    problem: Problem, found: Candidate, mixes: Array, straight: Array, backoff: Array | None
-) -> NDArray[np.intp]:
+def _likely(table: RowTable, task: int, found: Candidate, mixes: Array, straight: Array) -> NDArray[np.intp]:
     """Return the places of the best roundings by the slopes at the mix: the scale's steps are small.
 
     Half of them are the best of those that seem to hold all rows, the others those with the most in reserve.
     """
     free = np.append(np.flatnonzero(found.mix[:-1] > 0.0), len(found.mix) - 1).astype(np.intp)
-    value, gradient, rows, jacobian = Evaluator(problem, found.case, free, backoff).evaluate(found.mix)
-    moves = mixes - found.mix
-    broken = np.maximum(straight, -(rows + moves @ jacobian.T).min(axis=1))
-    values = value + moves @ gradient
+    at = table.look(found.mix[None, :], free[None, :], np.array([task], np.intp))
+    moves = (mixes - found.mix)[:, free]
+    broken = np.maximum(straight, -(at.rows[0] + moves @ at.jacobian[0].T).min(axis=1))
+    values = at.value[0] + moves @ at.gradient[0]
     by_value = np.lexsort((values, np.where(broken <= TOLERANCE, 0.0, broken)))
     by_reserve = np.argsort(broken, kind="stable")
     return np.unique(np.concatenate([order[: _LOOKED_AT // 2] for order in (by_value, by_reserve)]))
