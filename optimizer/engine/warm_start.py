@@ -18,8 +18,8 @@ from optimizer.engine.chance_rows import ChanceQuestion
 
 __all__ = ["alike_blends"]
 
-_SEARCHED = 5
-"""Questions searched in full at first."""
+_FEWEST, _SEARCHED = 2, 5
+"""Questions searched in full at first: one in `_CHECKED`, within these numbers."""
 
 _CHECKED = 8
 """Questions to each that is searched in full as a check."""
@@ -46,9 +46,10 @@ def alike_blends(
     known
         Blends of like questions to start from, too.
     """
-    if len(questions) <= _SEARCHED:
+    count = min(max(_FEWEST, len(questions) // _CHECKED), _SEARCHED)
+    if len(questions) <= count:
         return chance_blends(questions)
-    places = np.unique(np.linspace(0, len(questions) - 1, _SEARCHED).round().astype(int))
+    places = np.unique(np.linspace(0, len(questions) - 1, count).round().astype(int))
     pools = dict(zip(map(int, places), _in_full(questions, places), strict=True))
     answers = _walked(questions, range(len(questions)), pools, known)
     checks = [k for k in range(_CHECKED // 2, len(questions), _CHECKED) if k not in pools]

@@ -65,7 +65,7 @@ class Judgement:
     assessment : Assessment
         The mix in draws.
     confidence : float
-        Chance that was asked for [-].
+        Chance that was asked for [fraction].
     broken : bool
         True for a mix that breaks a rule of mixing.
     sets : bool
