@@ -7,6 +7,7 @@ between a job file, a trial book and the studies.
 from __future__ import annotations
 
 import datetime as dt
+import warnings
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -119,4 +120,8 @@ def calibrate(book: Path | str, catalogue: Catalogue, job: Job | None = None) ->
     if not path.exists():
         repair = "Name the file of the book, or begin one: vesselblend trials add"
         raise FileFaults([Fault(str(path), "no such file", "a trial book", repair)])
-    return fit_trials(TrialBook(path).trials(), catalogue, None if job is None else studio_of(job))
+    kept = TrialBook(path)
+    damaged = kept.damaged()
+    if damaged:
+        warnings.warn(f"damaged in the book and left out: {', '.join(damaged)}", stacklevel=2)
+    return fit_trials(kept.trials(), catalogue, None if job is None else studio_of(job))

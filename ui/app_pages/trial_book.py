@@ -186,6 +186,9 @@ def _exchange(path: Path, book: TrialBook | None) -> None:
 def _list(now: Session, book: TrialBook) -> None:
     entries = book.page(_PAGE)
     st.markdown(f"### {book.count()} trials")
+    damaged = sum(not entry.whole for entry in entries)
+    if damaged:
+        st.warning(f"{damaged} damaged and counted nowhere: `vesselblend trials list` names them.")
     st.dataframe(
         [_row(entry.trial, now) for entry in entries],
         hide_index=True,

@@ -43,7 +43,7 @@ def trials_fit(job: str | None, book: str, look: bool, specs: str | None, delive
     from optimizer.calibration.readings import studio_of
     from optimizer.specs import load_catalogue
     from ui.jobs import ask
-    from ui.trial_text import opened
+    from ui.trial_text import damaged_words, opened
 
     studio = None
     if job is None:
@@ -51,9 +51,13 @@ def trials_fit(job: str | None, book: str, look: bool, specs: str | None, delive
     else:
         asked = ask(job, specs)
         catalogue, studio = asked.catalogue, studio_of(asked.job)
-    found = calibrate(opened(Path(book)).trials(), catalogue, studio, dt.date.today())
+    kept_book = opened(Path(book))
+    damaged = kept_book.damaged()
+    if damaged:
+        say(damaged_words(damaged))
+    found = calibrate(kept_book.trials(), catalogue, studio, dt.date.today())
     path = None if look else keep_calibration(found.calibration, Path(book).resolve().parent)
-    data = _fit_json(found) | {"file": None if path is None else str(path)}
+    data = _fit_json(found) | {"damaged": list(damaged), "file": None if path is None else str(path)}
     delivery.send(data, lambda: list(_fit_blocks(found, catalogue, delivery.units)))
     if path is not None:
         say(f"Kept: {path}. To undo this calibration, remove that file.")
