@@ -26,3 +26,7 @@ mutants:
 # Write the published schema of a job file anew after a change of its keys.
 schema:
     python -c 'import json; from optimizer.jobfile import schema; print(json.dumps(schema(), indent=1, ensure_ascii=False))' > optimizer/job_schema.json
+
+# Note the versions the tests ran with, for installs that repeat them exactly.
+lock:
+    python -m pip freeze --exclude-editable > .requirements.lock

@@ -15,6 +15,7 @@ from optimizer.shop import Limit
 from optimizer.solution import LimitVerdict, Solution
 from optimizer.studies.batch import Batch, Portion
 from optimizer.units import System, show_amount
+from ui.delivery import plain
 from ui.words import (
     bound_words,
     grams_words,
@@ -261,7 +262,13 @@ def card_html(sheet: Sheet, paper: str = "a5") -> str:
     from jinja2 import Environment, StrictUndefined
 
     text = (files("ui") / "card.html").read_text(encoding="utf-8")
-    maker = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    maker = Environment(
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=lambda word: plain(word) if type(word) is str else word,
+    )
     return maker.from_string(text).render(sheet=sheet, paper=PAPERS[paper])
 
 

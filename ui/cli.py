@@ -30,12 +30,13 @@ from ui.commands.trials_book import trials_columns, trials_show, trials_trace, t
 from ui.commands.trials_fit import trials_fit, trials_next
 from ui.commands.trials_import import trials_import
 from ui.commands.trials_measure import trials_measure
-from ui.delivery import forget_output, say
+from ui.delivery import Terminated, forget_output, say
 
 __all__ = ["cli", "run"]
 
 FAULT_OF_OURS = 1
 STOPPED = 130
+TERMINATED = 143
 DEBUG = "VESSELBLEND_DEBUG"
 """Set in the environment, it shows the trace of a fault of ours."""
 
@@ -115,9 +116,10 @@ def run(arguments: Sequence[str]) -> int:
         except click.ClickException as error:
             error.show()
             return error.exit_code
-        except (KeyboardInterrupt, click.Abort):
-            say("Stopped.")
-            return STOPPED
+        except (KeyboardInterrupt, click.Abort) as error:
+            end = error.__cause__ or error
+            say(str(end) or "Stopped.")
+            return TERMINATED if isinstance(end, Terminated) else STOPPED
         except BrokenPipeError:
             forget_output()
             return 0

@@ -167,6 +167,12 @@ def test_the_card_says_what_the_bench_needs(sheet: Sheet, batch: Batch, few: Sol
     assert f"{few.properties['dry_mass'].value:.0f} g (about" in page
 
 
+def test_a_title_cannot_turn_the_card_around(sheet: Sheet) -> None:
+    page = card_html(replace(sheet, title="White\u202e tumbler\x07\u2066"))
+    assert not re.search("[\x07\u202e\u2066]", page)
+    assert "White  tumbler" in page
+
+
 @pytest.mark.parametrize("blend", [FEW, FULL, MANY], ids=["few", "full", "many"])
 def test_no_card_leaves_out_what_lasts(demo: Job, catalogue: Catalogue, blend: dict[str, float]) -> None:
     solution = check(demo, blend, catalogue)

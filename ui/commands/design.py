@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from ui.commands.shared import NO_BLEND, NO_VERDICT, Figures, figure_options
+from ui.commands.shared import NO_BLEND, NO_VERDICT, Figures, Seconds, figure_options
 from ui.delivery import Delivery, delivered
 
 __all__ = ["design"]
@@ -18,7 +18,7 @@ __all__ = ["design"]
 @click.option(
     "--proof",
     "seconds",
-    type=click.FloatRange(0.0, 600.0),
+    type=Seconds(0.0, 600.0),
     default=1.0,
     show_default=True,
     metavar="SECONDS",

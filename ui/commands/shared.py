@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
@@ -17,6 +18,7 @@ __all__ = [
     "NO_VERDICT",
     "VERDICT_CODES",
     "Figures",
+    "Seconds",
     "book_option",
     "figure_options",
     "job_options",
@@ -30,6 +32,17 @@ NO_VERDICT: Final = 5
 """Too little is known for a verdict."""
 
 VERDICT_CODES: Final = {"holds": 0, "fails": NO_BLEND, "uncertain": NO_VERDICT}
+
+
+class Seconds(click.FloatRange):
+    """A time a command may take [s]; no number is none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401  as click hands it over
+        """Return the time; click's own refusal where it is none."""
+        seconds = float(super().convert(value, param, ctx))
+        if math.isnan(seconds):
+            self.fail(f"{value!r} is not a number of seconds.", param, ctx)
+        return seconds
 
 
 def job_options(command: Callable[..., int]) -> Callable[..., int]:
