@@ -20,6 +20,7 @@ from optimizer.studies.infeasible import conflict_of, joint_relaxation, single_r
 from optimizer.studies.proofs import FIRST_PARTS, PATIENT_SECONDS, prove, sought
 from optimizer.studies.under_doubt import Answered, best_under_doubt
 from optimizer.verdict.judge import solution_of
+from optimizer.verdict.stands import stands
 
 __all__ = ["design", "design_problem", "nominal_best", "solution_under_doubt"]
 
@@ -127,7 +128,10 @@ def _explained(problem: Problem, found: Answered, answer: Solution, grid: GridSe
     others = alternatives(problem, found.blend) if found.sure else ()
     alone = single_binders(problem, grid)
     switches = price_switches(problem, found.blend) if found.sure else {}
-    return replace(answer, limits=limits, alternatives=(*others, *alone), price_switches=switches)
+    room = stands(problem, found.weighed.grams)
+    return replace(
+        answer, limits=limits, alternatives=(*others, *alone), price_switches=switches, stands=room
+    )
 
 
 def _no_blend(problem: Problem, grid: GridSearch, explain: bool, proof_seconds: float) -> Solution:

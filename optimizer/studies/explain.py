@@ -213,16 +213,17 @@ def single_binders(problem: Problem, grid: GridSearch | None = None) -> tuple[Al
         for k, found in zip(asked, nominal, strict=True)
         if found.holds
     ]
-    sure = iter(chance_blends(questions))
+    surest = iter(chance_blends(questions, or_surest=True))
     out = []
     for k, found in zip(asked, nominal, strict=True):
-        surer = next(sure) if found.holds else None
+        surer = next(surest) if found.holds else None
         best = found.best if surer is None else surer.candidate
         if best is None:
             continue
         blend, water = blend_shares(problem, best.mix)
-        fails = _failing(problem, best) if surer is None else ()
-        value = None if surer is None else _sign(problem) * best.value
+        sure = surer is not None and surer.chance >= chance
+        fails = () if sure else _failing(problem, best)
+        value = _sign(problem) * best.value if sure else None
         out.append(Alternative(f"{problem.materials[k].label} alone", blend, water, value, fails))
     return tuple(out)
 

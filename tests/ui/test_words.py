@@ -24,10 +24,10 @@ def test_docstring_examples_hold(name: str) -> None:
 @pytest.mark.parametrize(
     ("proved", "gap", "words"),
     [
-        pytest.param(True, 0.0009, "Proved within 0.1 %", id="below-the-usual-gap"),
-        pytest.param(True, 0.1, "Proved within 10 %", id="a-wide-gap-asked-for"),
-        pytest.param(False, 0.1, "Best found; within 10 %", id="a-wide-gap-left"),
-        pytest.param(False, 0.003, "Best found; within 0.3 %", id="a-small-gap-left"),
+        pytest.param(True, 0.0009, "proved within 0.1 %", id="below-the-usual-gap"),
+        pytest.param(True, 0.1, "proved within 10 %", id="a-wide-gap-asked-for"),
+        pytest.param(False, 0.1, "is within 10 %", id="a-wide-gap-left"),
+        pytest.param(False, 0.003, "is within 0.3 %", id="a-small-gap-left"),
         pytest.param(False, math.inf, "is not proved", id="nothing-known"),
     ],
 )
