@@ -93,7 +93,7 @@ def test_each_property_rests_on_what_speaks_for_it(demo, catalogue):
         ({"air": 2}, {"fresh_density", "demolded_mass", "dry_mass", "porosity"}),
         ({"csa_cement.strength": 9}, set()),
     ],
-    ids=str,
+    ids=lambda x: ",".join(sorted(x)),
 )
 def test_trials_speak_for_the_property_they_read(demo, catalogue, taught, properties):
     problem = all_materials(candle(demo, None), catalogue)
