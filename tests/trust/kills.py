@@ -23,7 +23,7 @@ from tests.sweep.samples import JOB
 from tests.trust.flipped_bytes import invented
 
 ENV = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])}
-LONGEST = 2.5
+LONGEST = 8.0
 """A command is killed within this time of its start [s]."""
 
 VARY = "prices.gypsum_cement.price=30:60:3, limits.dry_strength=20 MPa:30 MPa:4"
