@@ -11,6 +11,7 @@ from optimizer.errors import FileFaults
 from optimizer.specs.bag_facts import BagFacts
 from ui import answers
 from ui.new_powder import FOLDER, QUESTIONS, keep, made_of, require_price
+from ui.plain_text import bullets, marked, plain
 from ui.state import base_tables, take_powder
 from ui.widgets import in_rows
 from ui.words import label_of
@@ -28,8 +29,8 @@ def show_new_powder() -> None:
     catalogue = answers.catalogue()
     told = st.session_state.pop(_SAID, "")
     if told:
-        st.success(told)
-    refused = st.session_state.pop(_REFUSED, "")
+        st.success(plain(told))
+    refused = st.session_state.pop(_REFUSED, ())
     with st.expander("A powder of your own, from its bag", expanded=bool(refused)):
         with st.form("new_powder", border=False):
             left, middle, right, last = st.columns(4)
@@ -45,14 +46,17 @@ def show_new_powder() -> None:
             for row in in_rows(list(QUESTIONS), _COLUMNS):
                 for column, question in zip(st.columns(_COLUMNS), row, strict=False):
                     column.text_input(
-                        question.words, key=f"{_FIELD}{question.field}", placeholder=question.example
+                        plain(question.words), key=f"{_FIELD}{question.field}", placeholder=question.example
                     )
             st.form_submit_button("Keep it", on_click=_kept)
         if refused:
-            st.error(refused)
+            st.error("Not kept. Correct:\n" + bullets(refused))
         st.caption(
-            "Leave empty what the bag does not say: it is taken from the powder it is most like, with wider "
-            f"ranges. The file goes to the folder {FOLDER}; nothing is overwritten."
+            marked(
+                "Leave empty what the bag does not say: it is taken from the powder it is most like, with "
+                "wider ranges. The file goes to the folder {}; nothing is overwritten.",
+                FOLDER,
+            )
         )
 
 
@@ -70,9 +74,7 @@ def _kept() -> None:
             require_price(name, pack, price, catalogue)
         path = keep(made, Path(FOLDER))
     except FileFaults as error:
-        st.session_state[_REFUSED] = "\n".join(
-            ["Not kept. Correct:", *(f"- {fault}" for fault in error.faults)]
-        )
+        st.session_state[_REFUSED] = tuple(map(str, error.faults))
         return
     take_powder(name, list(base_tables()["materials"]), pack, price)
     st.session_state[_SAID] = (

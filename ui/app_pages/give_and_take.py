@@ -16,6 +16,7 @@ from ui.bend_text import bend_words
 from ui.blends import blend_text
 from ui.card import CARD_CAUTIONS
 from ui.page_words import quantity_words
+from ui.plain_text import bullets, marked, plain
 from ui.state import Session, drop_pick, pick, session, units
 from ui.trade_answers import Traded
 from ui.trade_answers import traded as traded_answer
@@ -42,14 +43,14 @@ def show() -> None:
     over, points = _choices()
     fault = frontier_faults(over)
     if fault:
-        st.error(f"Choose others: {fault}.")
+        st.error(marked("Choose others: {}.", fault))
         return
     with st.container(height=_HEIGHT, border=False):
         traded = _drawn(now, over, points)
     if traded is None:
         return
-    st.caption(_key(now, traded))
-    st.markdown(_sentence(traded))
+    st.caption(plain(_key(now, traded)))
+    st.markdown(plain(_sentence(traded)))
     _pickers(now, traded)
     _table(now, traded)
     _cautions(traded)
@@ -133,7 +134,7 @@ def _key(now: Session, traded: Traded) -> str:
     over = traded.front.over
     across = {"lower": "left", "higher": "right"}[quantity(over[1]).better]
     upright = {"lower": "down", "higher": "up"}[quantity(over[0]).better]
-    rings = ", ".join(f"**{mark['letter']}** {mark['name']}" for mark in _marks(now, traded))
+    rings = ", ".join(f"{mark['letter']} {mark['name']}" for mark in _marks(now, traded))
     return (
         f"Better lies {upright} and {across}. Rings: {rings}; each binder in the best mix of it alone. "
         "Circle: meets · diamond: too close to call · thin lines: likely range, cut at the edge · dashed: "
@@ -198,7 +199,7 @@ def _cautions(traded: Traded) -> None:
     """Show the short cautions of all these blends together, in the order of the card."""
     keys = {key for solution in traded.solutions for key in solution.cautions}
     with st.expander("Cautions, with one or more of these blends"):
-        st.markdown("\n".join(f"- {words}" for key, words in CARD_CAUTIONS.items() if key in keys))
+        st.markdown(bullets(words for key, words in CARD_CAUTIONS.items() if key in keys))
 
 
 def _pickers(now: Session, traded: Traded) -> None:

@@ -24,6 +24,7 @@ from ui.order_text import (
     remedy_words,
     shelf_words,
 )
+from ui.plain_text import bullets, marked, paragraphs, plain
 from ui.question import catalogue
 from ui.ranking_text import (
     break_even_words,
@@ -115,7 +116,7 @@ def _answer(now: Session, asked: _Asked) -> OrderAnswer | None:
             )
     except FileFaults as error:
         for fault in error.faults:
-            st.error(str(fault))
+            st.error(plain(str(fault)))
         return None
     if not answer.ranked:
         st.info("No blend meets the limits, so there is nothing to plan.")
@@ -127,7 +128,7 @@ def _answer(now: Session, asked: _Asked) -> OrderAnswer | None:
 def _plan(now: Session, answer: OrderAnswer) -> None:
     rows = {row.plan.candidate.name: row for row in answer.ranked}
     plan = rows[_blend_planned(now, answer, list(rows))].plan
-    st.markdown(f"### {plan_words(plan, answer.request.shop.molds)}")
+    st.markdown(marked("### {}", plan_words(plan, answer.request.shop.molds)))
     _calendar(plan)
     _held_back(plan, answer)
     _remedies(plan, answer)
@@ -166,7 +167,7 @@ def _tell_choice(now: Session, answer: OrderAnswer, name: str) -> None:
     """Say where the blend planned is not the selected one, or another one ranks before it."""
     best, mix = answer.ranked[0].plan.candidate.name, now.solution.mix
     if name != best:
-        st.caption(f"Ranked first for this order: {best}.")
+        st.caption(marked("Ranked first for this order: {}.", best))
     elif mix is not None and _powders(answer, name) != blend_words(mix.blend, catalogue()):
         st.caption("Not the selected blend: this one ranks first for this order.")
 
@@ -183,8 +184,10 @@ def _calendar(plan: OrderPlan) -> None:
         else "An order of nothing",
     )
     st.markdown(
-        f"{plan.pours} castings for {plan.vessels} good vessels, {plan.turns} casts per mold a day; "
-        f"last casting {day_words(plan.schedule.last_cast)}, packed {day_words(plan.ready)}."
+        plain(
+            f"{plan.pours} castings for {plan.vessels} good vessels, {plan.turns} casts per mold a day; "
+            f"last casting {day_words(plan.schedule.last_cast)}, packed {day_words(plan.ready)}."
+        )
     )
     with st.expander("Day by day"):
         st.dataframe(
@@ -210,66 +213,72 @@ def _held_back(plan: OrderPlan, answer: OrderAnswer) -> None:
     if not plan.bottleneck:
         return
     st.markdown("### What holds it back")
-    st.markdown(f"{BOTTLENECKS[plan.bottleneck].capitalize()}. Castings a day that each alone allows:")
+    st.markdown(
+        marked("{}. Castings a day that each alone allows:", BOTTLENECKS[plan.bottleneck].capitalize())
+    )
     draw(
         rates_chart(plan.rates, _SIDES),
         key="rates",
         alt="; ".join(f"{rate:.0f} castings a day {_SIDES[name]}" for name, rate in plan.rates.items()),
     )
-    st.markdown(busiest_words(plan, answer.request.shop))
-    st.markdown(shelf_words(plan, answer.request.shop.shelf_places))
+    st.markdown(plain(busiest_words(plan, answer.request.shop)))
+    st.markdown(plain(shelf_words(plan, answer.request.shop.shelf_places)))
 
 
 def _remedies(plan: OrderPlan, answer: OrderAnswer) -> None:
     if plan.remedies:
         st.markdown("Any one of these makes the date with the shop as it stands:")
-        st.markdown("\n".join(f"- {remedy_words(remedy)}" for remedy in plan.remedies))
+        st.markdown(bullets(map(remedy_words, plan.remedies)))
     elif not plan.meets_date:
-        st.markdown(no_remedy_words(plan, answer.request.due))
+        st.markdown(plain(no_remedy_words(plan, answer.request.due)))
 
 
 def _money(now: Session, plan: OrderPlan) -> None:
     currency = now.job.currency
     st.markdown("### Money")
     st.markdown(
-        f"**{money(plan.cost_order.per_good_vessel, currency)}** a good vessel with bought molds charged to "
-        f"this order, **{money(plan.cost_wear.per_good_vessel, currency)}** with wear only. Lowest price "
-        f"that covers it, with your fees and profit: {money(plan.price_floor, currency)}."
+        marked(
+            "**{}** a good vessel with bought molds charged to this order, **{}** with wear only. Lowest "
+            "price that covers it, with your fees and profit: {}.",
+            money(plan.cost_order.per_good_vessel, currency),
+            money(plan.cost_wear.per_good_vessel, currency),
+            money(plan.price_floor, currency),
+        )
     )
     groups = cost_groups(plan.cost_order.parts)
-    st.caption(" · ".join(f"{name} {money(x, currency)}" for name, x in groups.items()))
+    st.caption(plain(" · ".join(f"{name} {money(x, currency)}" for name, x in groups.items())))
 
 
 def _buying(now: Session, plan: OrderPlan) -> None:
     bought, known = plan.purchase, catalogue()
     left = {each.material: each for each in plan.leftovers}
     lines = [
-        f"- {bag.packs} x {bag.offer.pack:g} kg {label_of(bag.material, known)}"
+        f"{bag.packs} x {bag.offer.pack:g} kg {label_of(bag.material, known)}"
         + (f", left over: {left_words(left[bag.material])}" if bag.material in left else "")
         for bag in bought.bags
     ]
     lines += [
-        f"- {mass:.1f} kg {label_of(name, known)} from the shelf"
+        f"{mass:.1f} kg {label_of(name, known)} from the shelf"
         for name, mass in bought.from_stock.items()
         if mass > 0.0
     ]
     if plan.molds_to_buy:
-        lines.append(f"- {plan.molds_to_buy} molds")
+        lines.append(f"{plan.molds_to_buy} molds")
     st.markdown("### Buy")
-    st.markdown("\n".join(lines) or "Nothing.")
-    st.markdown("\n\n".join(leftover_words(plan, known, now.job.currency)))
-    st.markdown(f"Powders: {money(bought.total, now.job.currency)}, tax and delivery in.")
+    st.markdown(bullets(lines or ["Nothing."]))
+    st.markdown(paragraphs(leftover_words(plan, known, now.job.currency)))
+    st.markdown(marked("Powders: {}, tax and delivery in.", money(bought.total, now.job.currency)))
 
 
 def _ranking(answer: OrderAnswer) -> None:
-    st.markdown(f"### {ranking_heading(answer)}")
+    st.markdown(marked("### {}", ranking_heading(answer)))
     st.dataframe(
         [_rank_row(answer, row) for row in answer.ranked],
         hide_index=True,
         key="ranking",
         alt="Blends ranked for this order",
     )
-    st.markdown("\n\n".join([*view_words(answer), *choice_words(answer), break_even_words(answer)]))
+    st.markdown(paragraphs([*view_words(answer), *choice_words(answer), break_even_words(answer)]))
 
 
 def _rank_row(answer: OrderAnswer, row: Ranked) -> dict[str, str | int]:
@@ -302,7 +311,7 @@ def _break_even(now: Session, answer: OrderAnswer, plan: OrderPlan) -> None:
     second = others[name or other]
     most = max(_CURVE * answer.request.vessels, _LEAST_CURVE)
     frame, switches = order_curve(plan.line, second.line, answer.request.shop, most)
-    st.markdown(f"Of these two, {size_words(switches, answer.request.vessels)}")
+    st.markdown(marked("Of these two, {}", size_words(switches, answer.request.vessels)))
     draw(
         curve_chart(frame, answer.request.vessels, now.job.currency),
         key="curve",

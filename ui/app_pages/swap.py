@@ -13,6 +13,7 @@ from ui import answers
 from ui.blend_form import BlendForm
 from ui.charts import BARS, in_short, margin_chart, margin_rows
 from ui.page_words import chance_phrase
+from ui.plain_text import marked, plain
 from ui.state import Session, pick, session, units
 from ui.widgets import draw
 from ui.words import (
@@ -86,17 +87,19 @@ def _candidate(now: Session, present: Solution) -> str:
 
 def _verdict(now: Session, found: Comparison) -> None:
     currency = now.job.currency
-    st.markdown(f"### The candidate: {_status(found.candidate)}")
-    st.markdown(_saving_words(found, currency))
+    st.markdown(marked("### The candidate: {}", _status(found.candidate)))
+    _saving(found, currency)
     for name, each in _both(found).items():
         if each.mix is not None:
             words = blend_words(each.mix.blend, answers.catalogue())
-            st.caption(f"{name}: {words}; water ratio {each.mix.water_ratio:.3f}")
+            st.caption(plain(f"{name}: {words}; water ratio {each.mix.water_ratio:.3f}"))
     most = answers.largest_saving(now.asked, now.blend)
     if most == 0.0:
         st.markdown("The selected blend is already the cheapest that meets every limit.")
     elif most is not None:
-        st.markdown(f"Largest saving that still meets every limit: **{money(most, currency)}** a vessel.")
+        st.markdown(
+            marked("Largest saving that still meets every limit: **{}** a vessel.", money(most, currency))
+        )
     rows = margin_rows(_both(found), units())
     for row in rows:
         words = row["words"] if row["name"] == next(iter(_both(found))) else row["seen"]
@@ -106,7 +109,7 @@ def _verdict(now: Session, found: Comparison) -> None:
         key="swap_margins",
         alt="; ".join(f"{row['name']}, {row['limit']}: {row['seen']}, {row['verdict']}" for row in rows),
     )
-    st.caption(BARS)
+    st.caption(plain(BARS))
 
 
 def _status(solution: Solution) -> str:
@@ -132,27 +135,30 @@ def _table(found: Comparison) -> None:
 
 def _consequences(found: Comparison, typed: str) -> None:
     if found.retest:
-        st.warning(f"Another blend is another vessel. Do again before selling: {' and '.join(found.retest)}.")
+        tests = " and ".join(found.retest)
+        st.warning(marked("Another blend is another vessel. Do again before selling: {}.", tests))
     if any(each.evidence == "extrapolated" for each in found.candidate.properties.values()):
         st.warning(
             "Gypsum and cement mixed like this: nobody has published measurements. Cast a trial first."
         )
     for note in found.candidate.notes:
-        st.markdown(f"Candidate: {note}")
+        st.markdown(marked("Candidate: {}", note))
     missed = [quantity(v.limit.property).label for v in found.candidate.limits if v.verdict == "fails"]
     if missed:
-        st.warning(f"The candidate fails {', '.join(missed)}. Once selected, every page counts with it.")
+        names = ", ".join(missed)
+        st.warning(marked("The candidate fails {}. Once selected, every page counts with it.", names))
     st.button("Select the candidate", on_click=pick, args=(typed,), key="take_candidate")
 
 
-def _saving_words(found: Comparison, currency: str) -> str:
+def _saving(found: Comparison, currency: str) -> None:
     old, new = found.present.cost, found.candidate.cost
     if old is None or new is None:
         reasons = (uncounted_words(each) for each in (found.candidate, found.present))
         why = "; ".join(dict.fromkeys(filter(None, reasons)))
-        return f"No saving can be named{f': {why}' if why else ''}."
+        st.markdown(plain(f"No saving can be named{f': {why}' if why else ''}."))
+        return
     both = f"{money(new, currency)} against {money(old, currency)}"
-    return f"The candidate **{saving_words(old, new, currency)}**: {both}."
+    st.markdown(marked("The candidate **{}**: {}.", saving_words(old, new, currency), both))
 
 
 def _weights(found: Comparison) -> None:
