@@ -115,6 +115,8 @@ class Shop:
     ----------
     temperature, humidity : float
         Room [degC] and relative humidity [fraction].
+    water_temperature : float | None
+        Mixing water [degC]; None: as warm as the room.
     mixing : float
         Minutes of mixing and soaking before the first pour [min].
     demold_floor : float
@@ -190,6 +192,7 @@ class Shop:
 
     temperature: float = 21.0
     humidity: float = 0.5
+    water_temperature: float | None = None
     mixing: float = 5.0
     demold_floor: float = 0.0
     damp_cure: float = 1440.0

@@ -111,8 +111,9 @@ def lay_limit(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> bool
         How far each row of the limit must be over-met.
     """
     lay = _CURVED.get((limit.property, limit.sense))
-    if lay is None:
-        return False
+    warm = builder.problem.job.shop.water_temperature is not None
+    if lay is None or (warm and limit.property in _TIMED):
+        return False  # with water of its own temperature each mix sets at another one
     lay(builder, limit, shifts)
     return True
 
@@ -252,6 +253,8 @@ def _grain_parts(builder: Builder, kind: str) -> GrainParts:
         mean=builder.ratio(f"conductivity of {kind} grains", f"{kind}_conduct", kind),
     )
 
+
+_TIMED: Final = ("dry_strength", "wet_strength", "flexural_strength", "demold_time", "working_window")
 
 _Lay = Callable[[Builder, Limit, tuple[float, ...]], None]
 

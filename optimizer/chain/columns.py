@@ -340,7 +340,8 @@ def plain_columns(material: Material, lookup: Lookup) -> Mapping[str, Array | fl
     reflectance = lookup(f"{material.name}.reflectance", material.figure("reflectance", 0.8))
     scattering = lookup(f"{material.name}.scattering", material.figure("scattering", 0.0))
     heavy_quartz = material.kind == "heavy" and material.figure("crystalline_silica") > 0.5
-    hundred = 100.0 if material.kind == "retarder" else 0.0
+    hundred = 100.0 if material.kind in ("retarder", "accelerator") else 0.0
+
     return {
         "volume": 1.0 / density,
         "powder": 1.0,
@@ -361,8 +362,8 @@ def plain_columns(material: Material, lookup: Lookup) -> Mapping[str, Array | fl
         "co2": lookup(f"{material.name}.embodied_co2", material.figure("embodied_co2")),
         "scatter": scattering,
         "absorb": scattering * absorption_ratio(reflectance),
-        "retard_gypsum": hundred * figure("gypsum_retardation"),
-        "retard_csa": hundred * figure("csa_retardation"),
+        "retard_gypsum": hundred * (figure("gypsum_retardation") - figure("gypsum_acceleration")),
+        "retard_csa": hundred * (figure("csa_retardation") - figure("csa_acceleration")),
         "weaken_gypsum": hundred * figure("gypsum_strength_loss"),
         "weaken_csa": hundred * figure("csa_strength_loss"),
         **_plasticizer(material, figure),

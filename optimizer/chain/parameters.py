@@ -55,6 +55,8 @@ _MATERIAL_LOG = (
     "csa_retardation",
     "gypsum_strength_loss",
     "csa_strength_loss",
+    "gypsum_acceleration",
+    "csa_acceleration",
 )
 _MATERIAL_NORMAL = ("reflectance", "water_reduction", "crystalline_silica")
 _MOST = {"reflectance": 0.995, "crystalline_silica": 1.0}

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from optimizer.chain.bench import Bench
 from optimizer.chain.body import Body, body_of, refilled
+from optimizer.chain.columns import WATER_CAPACITY
 from optimizer.chain.discrepancy import mix_coordinates
 from optimizer.chain.model import Model
 from optimizer.chain.strength import dry_gain, flexural
@@ -27,6 +28,7 @@ from optimizer.chain.timing import (
     demold_need,
     demold_time,
     dry_strength_at,
+    speed,
     wet_strength_at,
 )
 from optimizer.constants import MOLAR_MASSES
@@ -39,6 +41,9 @@ from optimizer.properties.heat_limits import heat_margin, phase_limit
 from optimizer.properties.hydration import hydrate
 from optimizer.properties.sealing import expected_coats, sealer_coats
 from optimizer.properties.service_heat import Burn, wall_temperatures
+
+POWDER_CAPACITY = 0.78
+"""Heat capacity of dry powders [J/gK]: cement 0.75, hemihydrate 0.82, sand 0.80; handbook, from memory."""
 
 __all__ = [
     "PREDICTORS",
@@ -92,10 +97,25 @@ class Cast:
         return self.model.departure(name, self.coordinates)
 
     @cached_property
+    def mix_temperature(self) -> Array:
+        """Powder and water just mixed, by the heat they hold [degC]."""
+        room, water = self.bench.temperature, self.bench.shop.water_temperature
+        held = WATER_CAPACITY * self.body["water"]
+        share = held / np.maximum(held + POWDER_CAPACITY * self.body["powder"], _TINY)
+        return np.asarray(room + share * (0.0 if water is None else water - room))
+
+    @cached_property
     def clock(self) -> Clock:
-        """Set and gain at the shop's temperature."""
+        """Set at the temperature of the mix, gain at the shop's.
+
+        A thin casting soon has the temperature of its room, so that warm water hastens the set and not the
+        strength of the hours after.
+        """
         bench, later = self.bench, np.exp(self.departure("set"))
         law = clock_of(self.model, self.body, temperature=bench.temperature, damp=bench.shop.damp_service)
+        if bench.shop.water_temperature is not None:
+            warm, room = (speed(self.model, each) for each in (self.mix_temperature, bench.temperature))
+            later = later * np.exp(-self.body.csa_share * np.log(warm / room))
         return replace(law, initial=law.initial * later, final=law.final * later)
 
     @cached_property
@@ -299,7 +319,8 @@ def setting_heat(cast: Cast, clock: Clock) -> tuple[Array, ...]:
 
 def _casting_peak(cast: Cast) -> Array:
     peak, _ = casting_peak(cast.bench.mold, *setting_heat(cast, cast.clock))
-    return np.asarray(peak)
+    warmer = np.maximum(cast.mix_temperature - cast.bench.temperature, 0.0)
+    return np.asarray(peak + warmer)  # what a warm mix loses before its peak is not counted in its favor
 
 
 def _heat_margin(cast: Cast) -> Array:

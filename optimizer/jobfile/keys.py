@@ -81,6 +81,7 @@ CANDLE: Final[tuple[Key, ...]] = (
 SHOP: Final[tuple[Key, ...]] = (
     Number("temperature", "degC", most=60.0),
     _share("humidity"),
+    Number("water_temperature", "degC", least=1.0, most=60.0),
     _minutes("mixing"),
     _minutes("demold_floor", 43_200.0),
     _minutes("damp_cure", 129_600.0),

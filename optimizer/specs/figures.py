@@ -65,6 +65,8 @@ MATERIAL_FIGURES: Final[Mapping[str, Span]] = {
     "crystalline_silica": _SHARE,
     "gypsum_retardation": Span("1/%", 0.0, 60.0),
     "csa_retardation": Span("1/%", 0.0, 60.0),
+    "gypsum_acceleration": Span("1/%", 0.0, 60.0),
+    "csa_acceleration": Span("1/%", 0.0, 60.0),
     "gypsum_strength_loss": Span("1/%", 0.0, 10.0),
     "csa_strength_loss": Span("1/%", 0.0, 10.0),
     "max_dose_gypsum": DOSE,

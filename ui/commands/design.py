@@ -48,6 +48,7 @@ def design(
     from optimizer.studies.batch import batch_of
     from optimizer.studies.design import design as solve
     from ui.answer_text import no_blend_blocks, solution_blocks
+    from ui.lever_text import lever_blocks, levers_json, levers_of
 
     asked = figures.ask(job)
     asked.require_prices()
@@ -55,7 +56,10 @@ def design(
     parameters = asked.parameters()
     solution = asked.signed(solve(asked.job, asked.catalogue, parameters, proof_seconds=seconds))
     if solution.mix is None:
-        delivery.send(solution_json(solution), lambda: list(no_blend_blocks(solution, delivery.units)))
+        tried = levers_of(asked, solution)
+        data = solution_json(solution) | ({"levers": levers_json(tried)} if tried else {})
+        told = (*no_blend_blocks(solution, delivery.units), *lever_blocks(tried, asked.job, delivery.units))
+        delivery.send(data, lambda: list(told))
         return NO_BLEND
     batch = batch_of(solution, asked.catalogue, vessels, parameters) if vessels else None
     data = solution_json(solution) | ({"batch": batch_json(batch)} if batch else {})
