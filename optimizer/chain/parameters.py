@@ -60,6 +60,8 @@ _MATERIAL_LOG = (
 )
 _MATERIAL_NORMAL = ("reflectance", "water_reduction", "crystalline_silica")
 _MOST = {"reflectance": 0.995, "crystalline_silica": 1.0}
+_LEAST = {"reflectance": 0.01}
+"""A powder of which little is known may be dark in some draws, and no powder is black."""
 _OF_EACH_BAG = {"yeelimite_share": "yeelimite", "anhydrite_share": "anhydrite"}
 """Figures of the model that are the range of a phase of every clinker, drawn bag by bag."""
 
@@ -211,7 +213,7 @@ def _of_material(material: Material) -> Iterator[Parameter]:
         if figure is not None:
             log = key in _MATERIAL_LOG and figure.low > 0.0
             name, most = f"{material.name}.{key}", _MOST.get(key, math.inf)
-            yield Parameter.of_figure(name, figure, log=log, most=most, least=0.0)
+            yield Parameter.of_figure(name, figure, log=log, most=most, least=_LEAST.get(key, 0.0))
     if material.role == "binder":
         # One common factor a bag for its strengths and one for its times: bags differ as a whole.
         yield Parameter(f"{material.name}.strength", 0.0, 1.0, log=False)
