@@ -272,6 +272,8 @@ def gypsum_gain(time: Values, initial_set: Values, final_set: Values, end: Value
     >>> [round(float(gypsum_gain(t, 10.0, 16.0, 6.0)), 2) for t in (10.0, 16.0, 32.0, 96.0)]
     [0.0, 0.27, 0.83, 0.96]
     """
-    young = avrami_degree(np.minimum(time, final_set), *avrami_parameters(initial_set, final_set)) ** 3
+    # past the final set the first part no longer moves: not worked out anew at every age asked for
+    reached = final_set if np.all(time >= final_set) else np.minimum(time, final_set)
+    young = avrami_degree(reached, *avrami_parameters(initial_set, final_set)) ** 3
     late = _late_share(time, final_set, end)
     return young + (1.0 - young) * late

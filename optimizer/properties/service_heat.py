@@ -44,7 +44,7 @@ HOTTEST_POOL: Final = 130.0
 """Up to here the loss of the outside is tabulated, whatever the flame [degC]."""
 
 _POINTS: Final = 600
-_ROUNDS: Final = 3
+_ROUNDS: Final = 2
 
 
 @dataclass(frozen=True, eq=False)
