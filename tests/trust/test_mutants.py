@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import ast
 
-from tests.trust.mutants import chosen, mutant_at, places_of
+import pytest
+
+from tests.trust.mutants import ROOT, Mutant, chosen, mutant_at, outcome, places_of
 
 
 def test_each_change_is_one_change_that_parses(tmp_path):
@@ -20,3 +22,25 @@ def test_the_same_seed_changes_the_same_places():
     one, again = (chosen(("verdict",), 5, seed=3) for _ in range(2))
     assert [(m.path, m.line, m.words) for _, m in one] == [(m.path, m.line, m.words) for _, m in again]
     assert len(one) == 5
+
+
+@pytest.mark.parametrize(
+    ("text", "seconds", "end"),
+    [
+        ("def law(): return 1", 120.0, "survived"),
+        ("def law(): return 2", 120.0, "killed"),
+        ("import time\ndef law(): time.sleep(60)", 3.0, "no end"),
+    ],
+)
+def test_a_change_is_killed_only_where_a_test_falls(tmp_path, text, seconds, end):
+    """And the copy is as it was afterwards."""
+    folder = tmp_path / "tests" / "money"
+    folder.mkdir(parents=True)
+    law = tmp_path / "law.py"
+    law.write_text("def law(): return 1\n", encoding="utf-8")
+    (folder / "test_law.py").write_text(
+        "from law import law\ndef test(): assert law() == 1\n", encoding="utf-8"
+    )
+    mutant = Mutant(ROOT / "law.py", 1, "", text)
+    assert outcome(tmp_path, "money", mutant, seconds) == end
+    assert law.read_text(encoding="utf-8") == "def law(): return 1\n"
