@@ -68,6 +68,7 @@ def order(
     *,
     molds: int | None = None,
     parameters: ParameterSet | None = None,
+    trial: bool = True,
 ) -> OrderAnswer:
     """Return the plans of an order for the blends worth looking at: days, molds and bags to buy.
 
@@ -81,6 +82,8 @@ def order(
         Last day they may leave, and first day of casting; default of `start`: today.
     molds
         Molds owned [count]; default: those of the job.
+    trial
+        Whether a blend never cast is cast and burned before the order.
 
     Raises
     ------
@@ -88,7 +91,7 @@ def order(
         All faults of the order.
     """
     request = shop_request(job, vessels, start or dt.date.today(), due, molds)
-    return plan_blends(job, catalogue, request, parameters)
+    return plan_blends(job, catalogue, request, parameters, trial=trial)
 
 
 def calibrate(book: Path | str, catalogue: Catalogue, job: Job | None = None) -> Fit:

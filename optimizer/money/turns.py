@@ -13,6 +13,7 @@ of filling although it starts when powder meets water: this errs on the slow sid
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,7 @@ from optimizer.shop import Shop
 __all__ = [
     "DAY",
     "demold_edges",
+    "least_whole",
     "molds_needed",
     "pours_needed",
     "turns_in_draws",
@@ -56,6 +58,25 @@ def whole_down(number: float) -> int:
     (8, 7)
     """
     return math.floor(number + _ROUNDING * max(1.0, abs(number)))
+
+
+def least_whole(low: int, high: int, works: Callable[[int], bool]) -> int:
+    """Return the least whole number from `low` to `high` that works.
+
+    `high` must work, and whatever is more than a number that works must work too.
+
+    Examples
+    --------
+    >>> least_whole(0, 100, lambda number: number >= 37)
+    37
+    """
+    while low < high:
+        middle = (low + high) // 2
+        if works(middle):
+            high = middle
+        else:
+            low = middle + 1
+    return high
 
 
 def turns_per_day(demold_time: float, shop: Shop) -> int:

@@ -126,7 +126,7 @@ def mold_charge(shop: Shop, turns: int) -> MoldCharge:
     return order_charge(shop.order_vessels, molds_needed(pours, shop.order_days, turns), shop)
 
 
-def order_charge(vessels: float, at_work: int, shop: Shop) -> MoldCharge:
+def order_charge(vessels: float, at_work: int, shop: Shop, pours: int | None = None) -> MoldCharge:
     """Return what molds add to a vessel of an order that is charged for those bought for it.
 
     Parameters
@@ -137,6 +137,8 @@ def order_charge(vessels: float, at_work: int, shop: Shop) -> MoldCharge:
         Molds at work on the order [count].
     shop : Shop
         Molds owned, their price and life, rejects.
+    pours : int | None
+        Castings planned [count]; default: those expected to be needed.
 
     Returns
     -------
@@ -153,7 +155,7 @@ def order_charge(vessels: float, at_work: int, shop: Shop) -> MoldCharge:
     """
     if vessels == 0 or at_work == 0:
         return MoldCharge(0.0, 0.0)
-    pours = pours_needed(vessels, shop.reject, shop.finish_reject)
+    pours = pours_needed(vessels, shop.reject, shop.finish_reject) if pours is None else pours
     used = max(at_work, whole_up(pours / shop.mold_life))
     owned = min(used, shop.molds)
     wear = shop.mold_price / shop.mold_life * owned / used

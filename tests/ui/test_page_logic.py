@@ -319,7 +319,7 @@ class TestOrder:
         at.date_input(key="due").set_value(dt.date(2027, 1, 29)).run()
         assert not at.exception
         assert "In time" in text_of(at)
-        assert "castings for 40 good vessels" in text_of(at)
+        assert "so that 40 come good with 90 %" in text_of(at)
 
     def test_the_blend_in_hand_is_planned_and_named_as_it_is_now(self):
         at = turned(opened(), "order")
@@ -331,9 +331,9 @@ class TestOrder:
         assert new.proto.id != old.proto.id  # a box of the same id keeps its old words in the browser
         at.session_state["blend"] = "gypsum_cement=100@0.42"
         at.run()
-        assert _plan_box(at).value == "picked by you"
-        assert re.search(r"^Ranked first for this order: (?!picked by you)", text_of(at), re.MULTILINE)
-        other = next(each for each in _plan_box(at).options if not each.startswith("picked by you"))
+        assert _plan_box(at).value == "selected blend"
+        assert re.search(r"ranked first for this order: (?!selected blend)", text_of(at), re.MULTILINE)
+        other = next(each for each in _plan_box(at).options if not each.startswith("selected blend"))
         _plan_box(at).select(other.partition(":")[0]).run()
         at.number_input(key="vessels").set_value(41).run()
         assert not at.exception
@@ -358,16 +358,12 @@ class TestOrder:
         assert at.error or "Late" in text_of(at)
 
 
-def test_an_order_says_when_it_is_planned_with_another_blend_than_the_one_in_hand():
+def test_an_order_plans_the_selected_blend_whatever_ranks_first():
     at = turned(opened(template("demo")), "order")
     assert not at.exception
     in_hand = at.markdown[0].value.removeprefix("**In hand:** ")
     planned = next(each for each in _plan_box(at).options if each.startswith(f"{_plan_box(at).value}: "))
-    assert ("Not the selected blend" in text_of(at)) == (not planned.endswith(in_hand))
-    other = next((each for each in _plan_box(at).options if each.endswith(in_hand)), None)
-    assert other is not None
-    _plan_box(at).select(other.partition(":")[0]).run()
-    assert "Not the selected blend" not in text_of(at)
+    assert planned.endswith(in_hand)
 
 
 def _plan_box(at):

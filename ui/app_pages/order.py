@@ -12,15 +12,17 @@ from optimizer.money.order import OrderPlan
 from optimizer.money.ranking import Ranked
 from optimizer.studies.order_blends import OrderAnswer
 from ui.fields import ORDER_SHOP
-from ui.money_answers import IN_HAND, order_curve, planned
+from ui.money_answers import order_curve, planned
 from ui.order_charts import calendar_chart, curve_chart, rates_chart
 from ui.order_text import (
     BOTTLENECKS,
     busiest_words,
+    first_words,
     left_words,
     leftover_words,
     no_remedy_words,
     plan_words,
+    pours_words,
     remedy_words,
     shelf_words,
 )
@@ -28,6 +30,7 @@ from ui.plain_text import bullets, marked, paragraphs, plain
 from ui.question import catalogue
 from ui.ranking_text import (
     break_even_words,
+    chance_of,
     choice_words,
     cost_words,
     day_words,
@@ -59,6 +62,7 @@ class _Asked(NamedTuple):
     due: dt.date
     may_buy: bool
     shelf_only: bool
+    trial: bool
 
 
 def show() -> None:
@@ -99,7 +103,14 @@ def _order_fields() -> _Asked:
         persist_state="session",
         help="Pours what the page Shelf and prices says is on the shelf, and buys no powder.",
     )
-    return _Asked(int(vessels), start, due, may_buy, shelf_only)
+    trial = st.checkbox(
+        "a trial first",
+        value=True,
+        key="trial_first",
+        persist_state="session",
+        help="Casts and burns one vessel before the order, where the blend was never cast.",
+    )
+    return _Asked(int(vessels), start, due, may_buy, shelf_only, trial)
 
 
 def _answer(now: Session, asked: _Asked) -> OrderAnswer | None:
@@ -113,6 +124,7 @@ def _answer(now: Session, asked: _Asked) -> OrderAnswer | None:
                 asked.due,
                 may_buy=asked.may_buy,
                 shelf_only=asked.shelf_only,
+                trial=asked.trial,
             )
     except FileFaults as error:
         for fault in error.faults:
@@ -129,6 +141,8 @@ def _plan(now: Session, answer: OrderAnswer) -> None:
     rows = {row.plan.candidate.name: row for row in answer.ranked}
     plan = rows[_blend_planned(now, answer, list(rows))].plan
     st.markdown(marked("### {}", plan_words(plan, answer.request.shop.molds)))
+    for words in first_words(answer, plan):
+        st.markdown(plain(words))
     _calendar(plan)
     _held_back(plan, answer)
     _remedies(plan, answer)
@@ -139,13 +153,13 @@ def _plan(now: Session, answer: OrderAnswer) -> None:
 
 
 def _blend_planned(now: Session, answer: OrderAnswer, names: list[str]) -> str:
-    """Let the caster choose the blend to plan with, first the one picked by hand, and return its name.
+    """Let the caster choose the blend to plan with, first the selected one, and return its name.
 
     A closed box keeps the words it was filled with, so blends of another make-up are another box. What was
     chosen is kept by name for as long as the same blend is in hand.
     """
     words = {name: f"{name}: {_powders(answer, name)}" for name in names}
-    first = IN_HAND if IN_HAND in names else names[0]
+    first = answer.selected
     blend, chosen = st.session_state.get(_CHOSEN, (now.blend, first))
     kept = chosen if blend == now.blend and chosen in names else first
     name = st.selectbox(
@@ -159,17 +173,7 @@ def _blend_planned(now: Session, answer: OrderAnswer, names: list[str]) -> str:
         st.session_state[_CHOSEN] = (now.blend, name)
     else:
         st.session_state.pop(_CHOSEN, None)
-    _tell_choice(now, answer, name or first)
     return name or first
-
-
-def _tell_choice(now: Session, answer: OrderAnswer, name: str) -> None:
-    """Say where the blend planned is not the selected one, or another one ranks before it."""
-    best, mix = answer.ranked[0].plan.candidate.name, now.solution.mix
-    if name != best:
-        st.caption(marked("Ranked first for this order: {}.", best))
-    elif mix is not None and _powders(answer, name) != blend_words(mix.blend, catalogue()):
-        st.caption("Not the selected blend: this one ranks first for this order.")
 
 
 def _calendar(plan: OrderPlan) -> None:
@@ -185,7 +189,7 @@ def _calendar(plan: OrderPlan) -> None:
     )
     st.markdown(
         plain(
-            f"{plan.pours} castings for {plan.vessels} good vessels, {plan.turns} casts per mold a day; "
+            f"{pours_words(plan)} {plan.turns} casts per mold a day; "
             f"last casting {day_words(plan.schedule.last_cast)}, packed {day_words(plan.ready)}."
         )
     )
@@ -291,6 +295,7 @@ def _rank_row(answer: OrderAnswer, row: Ranked) -> dict[str, str | int]:
         "rank": row.rank_order,
         "wear only": worn,
         "rank, wear": row.rank_wear,
+        "chance": chance_of(row),
         "powders": _powders(answer, plan.candidate.name),
     }
 
