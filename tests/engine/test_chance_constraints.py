@@ -94,7 +94,7 @@ def test_steps_add_up_to_the_cost_of_any_case(problem):
     """The cheapest steps and all edges passed cost what the cost function says of the dearest ones."""
     shop = problem.job.shop
     dearest = max(cases_of(problem), key=lambda case: case.fixed)
-    steps = [s for s in cost_steps(problem) if s.limit.property == "absorption"][: dearest.coats]
+    steps = [s for s in cost_steps(problem) if s.limit.property == "sealer_coats"][: dearest.coats]
     cheapest = cost_coefficients(shop, dearest.turns, 0).fixed
     assert cheapest + sum(s.money for s in steps) == pytest.approx(dearest.line.fixed)
 

@@ -195,6 +195,8 @@ def _sure_enough(problem: Problem, found: Found) -> Iterator[tuple[float, int]]:
     """Iterate over mixes that hold all limits with the confidence: their objective, and their place."""
     good = np.flatnonzero(found.missed <= 0.0)
     for k in sorted({*map(int, good[:20]), *map(int, good[:: max(len(good) // _LOOKED_AT, 1)])}):
+        if assess(problem, found.mixes[k], problem.samples.search).joint_probability < problem.job.confidence:
+            continue
         seen = assess(problem, found.mixes[k])
         if seen.joint_probability >= problem.job.confidence:
             priced = problem.job.objective == "cost" and seen.cost is not None
