@@ -157,6 +157,8 @@ class Shop:
         Standard deviation of the air mixed in, from batch to batch [fraction of the slurry's volume].
     cast_minutes, seal_minutes, pack_minutes : float
         Hands-on minutes per casting, per coat of sealer, and per packed vessel [min].
+    trial_minutes : float
+        Hands-on minutes of a trial: weighing, casting, its readings and its test burn [min].
     coat_cost : float
         Sealer used by one coat on one vessel [currency].
     target_absorption, coat_factor, max_coats : float
@@ -221,6 +223,7 @@ class Shop:
     cast_minutes: float = 8.0
     seal_minutes: float = 2.5
     pack_minutes: float = 4.0
+    trial_minutes: float = 45.0
     coat_cost: float = 0.12
     target_absorption: float = 0.03
     coat_factor: float = 0.45

@@ -110,6 +110,7 @@ SHOP: Final[tuple[Key, ...]] = (
     _minutes("cast_minutes"),
     _minutes("seal_minutes"),
     _minutes("pack_minutes"),
+    _minutes("trial_minutes"),
     _money("coat_cost"),
     replace(_share("target_absorption"), open_least=True),
     replace(_share("coat_factor"), open_least=True, open_most=True),

@@ -32,6 +32,7 @@ __all__ = [
     "Assessment",
     "assess",
     "drawn_cost_parts",
+    "held_and_cost",
     "is_open",
     "joint_probability",
     "word_of",
@@ -134,6 +135,21 @@ def joint_probability(problem: Problem, mix: Array, samples: Samples | None = No
     total = _total(drawn_cost_parts(problem, cast)) if priced else None
     held, left_open = _judged(problem, cast, total)
     return _joint(held, left_open)
+
+
+def held_and_cost(
+    problem: Problem, mix: Array, samples: Samples | None = None
+) -> tuple[NDArray[np.bool_], Array | None]:
+    """Return of one mix [kg/L] whether all limits hold in each draw, and a good vessel's cost there.
+
+    Both of shape (draws,) [-] and [currency]; the cost is None without prices. Limits that are open are
+    left out.
+    """
+    samples = problem.samples.printed if samples is None else samples
+    cast = samples.cast(problem.bench, mix[None, :])
+    total = _total(drawn_cost_parts(problem, cast))
+    held, left_open = _judged(problem, cast, total)
+    return np.asarray(held[:, ~np.array(left_open, dtype=bool)].all(axis=1)), total
 
 
 def _total(parts: Mapping[str, Array]) -> Array | None:

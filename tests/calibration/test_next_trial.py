@@ -27,7 +27,7 @@ PURE = {"rapid_set_mortar": 1.0}
 @pytest.fixture(scope="module")
 def problem(catalogue, demo):
     limits = (Limit("dry_strength", ">=", 28.0), Limit("working_window", ">=", 8.0))
-    job = replace(demo, materials=NAMES, limits=limits, candle=None)
+    job = replace(demo, materials=NAMES, limits=limits, candle=None, objective="dry_mass")
     return problem_of(job, catalogue)
 
 
@@ -76,6 +76,30 @@ def test_it_says_why_in_a_sentence(problem, solution):
     assert "falls from" in said
     assert "water ratio" in said
     assert all(name in said for name in solution.mix.blend)
+
+
+@pytest.fixture(scope="module")
+def priced(problem):
+    """Make the same question about cost: then a cast is weighed against what it costs."""
+    return problem.with_job(replace(problem.job, objective="cost"))
+
+
+def test_with_prices_the_cast_is_the_one_worth_most(priced):
+    found = next_trial(priced, design_problem(priced))
+    assert found.worth is not None
+    assert found.stop == (not found.worth.pays)
+    said = found.sentence()
+    assert ("No cast is worth its cost" in said) == found.stop
+    assert found.stop or f"it pays from {found.worth.pays_from_vessels:.0f} vessels on" in said
+
+
+def test_for_one_vessel_no_cast_pays(priced):
+    shop = replace(priced.job.shop, order_vessels=1.0)
+    one = priced.with_job(replace(priced.job, shop=shop))
+    found = next_trial(one, design_problem(one))
+    assert found.stop
+    assert found.cast.name == "the designed blend"
+    assert found.sentence().startswith("No cast is worth its cost: cast the design, or stop testing.")
 
 
 def test_a_decided_job_is_said_to_be_decided(problem, solution, catalogue):
