@@ -86,7 +86,9 @@ class Number:
         too_low = value <= self.least if self.open_least else value < self.least
         too_high = value >= self.most if self.open_most else value > self.most
         if too_low or too_high:
-            allowed = f"at most {self.most:g} {shown_unit(self.unit)}" if too_high else self.range_text
+            # the most that money may be is not told with its range: it only catches slips of the pen
+            beyond = too_high and self.most >= MOST_MONEY
+            allowed = f"at most {self.most:g} {shown_unit(self.unit)}" if beyond else self.range_text
             raise QuantityError(raw, allowed.rstrip(), self._range_repair(value))
         if self.unit.startswith("currency") and 0.0 < value < LEAST_MONEY:
             raise QuantityError(raw, f"0, or {LEAST_MONEY:g} or more", "Write 0 if it costs nothing.")
