@@ -107,9 +107,15 @@ def ln_end_strength(model: Model, body: Body, *, damp: bool = False) -> Array:
     return np.asarray(np.where(body.hydrates > 1e-9, value, -np.inf))
 
 
+_MOST_LOST = 0.99
+"""Largest share of its strength that a draw of an overdose may take [-]: some is left of what sets at all."""
+
+
 def _ln_retarded(model: Model, body: Body) -> Array:
     """Strength that gypsum loses for good beside a retarder, by its share of the hydrates [ln]."""
-    return np.asarray(body.gypsum_share * np.log1p(-retarder_loss(model, body, "gypsum")))
+    return np.asarray(
+        body.gypsum_share * np.log1p(-np.minimum(retarder_loss(model, body, "gypsum"), _MOST_LOST))
+    )
 
 
 def retarder_loss(model: Model, body: Body, kind: str) -> Array:
