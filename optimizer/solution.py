@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -345,8 +346,10 @@ class Solution:
 
     @property
     def cost(self) -> float | None:
-        """Expected cost of one good vessel [currency], or None without prices."""
-        return None if self.expected is None else self.expected.value
+        """Expected cost of one good vessel [currency]; None without prices, or where it has no end."""
+        if self.expected is None or not math.isfinite(self.expected.value):
+            return None
+        return self.expected.value
 
     @property
     def cost_parts(self) -> Mapping[str, float]:

@@ -158,7 +158,7 @@ _VERDICT_WORDS = {HOLDS: "holds", UNCERTAIN: "is uncertain", FAILS: "fails"}
 
 def _price_of(solution: Solution) -> str:
     """Return what a good vessel costs on average, with its likely range."""
-    if solution.expected is None:
+    if solution.expected is None or solution.cost is None:
         return ""
     currency = solution.job.currency
     low, high = (money(end, currency) for end in (solution.expected.low, solution.expected.high))

@@ -63,6 +63,9 @@ _FRAMED: Final = "extrapolated"
 _MOST_LIMITS: Final = 6
 _MOST_NOTES: Final = 2
 
+_LEAST_LINES: Final = 2.0
+"""Lines kept for limits and cautions, however much is to be noted."""
+
 _LINES: Final = 20.0
 """Lines that rows to weigh, notes, limits and cautions have together, measured on A5 in a wide face."""
 
@@ -180,9 +183,10 @@ def sheet_of(
     rows = tuple(_rows(batch, solution, catalogue, units))
     head = Sheet(solution.job.title, _count(solution, batch, units), _rests_on(trials), mark)
     points, lines = _room(head, rows, units)
-    notes = tuple(_notes(solution))
     lasting = [key for key in _LASTING if key in solution.cautions]
-    urgent = [key for key in solution.cautions if key in CARD_CAUTIONS and key not in (*lasting, _FRAMED)]
+    notes = _fitting(tuple(_notes(solution)), lines - len(lasting))
+    told = [*lasting, *(key for key in (_FRAMED,) if CARD_CAUTIONS[key] in notes)]
+    urgent = [key for key in solution.cautions if key in CARD_CAUTIONS and key not in told]
     left = max(0, math.floor(lines - _NOTE_LINES * len(notes)) - len(lasting))
     ranked = _ranked(tuple(_checks(solution)))
     room = min(len(ranked), _MOST_LIMITS, -(-left // 2))
@@ -202,6 +206,12 @@ def sheet_of(
         cautions=tuple(words for key, words in CARD_CAUTIONS.items() if key in printed),
         points=points,
     )
+
+
+def _fitting(notes: tuple[str, ...], lines: float) -> tuple[str, ...]:
+    """Return as many notes as leave lines for limits and cautions: those say what to look at."""
+    most = max(0, math.floor((lines - _LEAST_LINES) / _NOTE_LINES))
+    return notes[:most]
 
 
 def _count(solution: Solution, batch: Batch, units: System) -> str:
@@ -225,9 +235,9 @@ def _room(head: Sheet, rows: Sequence[Row], units: System) -> tuple[int, float]:
 
 def _notes(solution: Solution) -> Iterator[str]:
     """Yield what is framed on top: what is wrong with the mix, and that one is to be cast first."""
+    yield from (_first_clause(note) for note in solution.notes[:_MOST_NOTES])
     if _FRAMED in solution.cautions:
         yield CARD_CAUTIONS[_FRAMED]
-    yield from (_first_clause(note) for note in solution.notes[-_MOST_NOTES:])
 
 
 def _checks(solution: Solution) -> Iterator[LimitVerdict]:

@@ -166,7 +166,7 @@ def _agreement(fit: Fit) -> None:
     ]
     st.dataframe(rows, hide_index=True, key="agreement", alt="How far readings were off, before and after")
     if fit.left_out:
-        st.caption(f"Each cast predicted from the others alone. {left_out_words(fit)}")
+        st.caption(plain(f"Each cast predicted from the others alone. {left_out_words(fit)}"))
         heads = (*LEFT_OUT_HEADS[:-1], "note")
         table = [dict(zip(heads, left_out_row(one), strict=True)) for one in fit.left_out]
         st.dataframe(table, hide_index=True, key="left_out", alt="How casts are predicted from the others")
@@ -214,7 +214,7 @@ def _next(now: Session) -> None:
 
 def _flagged(fit: Fit) -> None:
     for cast in fit.unexplained:
-        st.warning(unexplained_words(cast))
+        st.warning(plain(unexplained_words(cast)))
     for one in fit.calibration.flagged:
         st.warning(
             plain(

@@ -133,8 +133,8 @@ class TestOutOfTheMold:
     LEAN = replace(
         PLAIN, portions=(Portion("gypsum_cement", 1150.0), Portion("silica_sand", 950.0)), water=428.0
     )
-    """Under a rim of 5 mm the shipped figures expect it never to leave its mold."""
-    THIN = Studio(vessel=Vessel(190.0, outer_diameter=95.0, height=110.0, wall=5.0, base=8.0))
+    """Under a rim of 4.5 mm the shipped figures expect it never to leave its mold."""
+    THIN = Studio(vessel=Vessel(190.0, outer_diameter=95.0, height=110.0, wall=4.5, base=8.0))
 
     def seen(self, catalogue, trial, kind="demold"):
         fit = calibrate([trial], catalogue, self.THIN)
@@ -163,7 +163,7 @@ class TestOutOfTheMold:
         waited = self.seen(catalogue, replace(PLAIN, **late))
         tried = self.seen(catalogue, replace(PLAIN, demold_first=90.0, **late))
         assert waited.after == pytest.approx(waited.before, rel=0.02)
-        assert tried.before < 40.0 < 1.15 * tried.before < tried.after < 90.0
+        assert tried.before < 50.0 < 1.15 * tried.before < tried.after < 90.0
         assert tried.reading.side == 0
 
     def test_a_first_possible_time_as_expected_moves_nothing(self, catalogue):
@@ -277,7 +277,7 @@ class TestBags:
 
     def test_the_next_bag_stays_unknown(self, catalogue):
         """Two lots known to a percent: their mean is known to 0.7 of a lot's spread, the next lot to 1.2."""
-        exact = tuple(Strength(25.0, 60.0, "wet", "compressive", "test house", "=", 0.01) for _ in range(9))
+        exact = tuple(Strength(25.0, 1440.0, "wet", "compressive", "test house", "=", 0.01) for _ in range(9))
         lots = ("G1", "G2")
         many = [
             replace(

@@ -43,6 +43,9 @@ class Taught:
     def over(self, names):
         return replace(self, order=tuple(names))
 
+    def at(self, parameters):
+        return self
+
 
 @dataclass(frozen=True)
 class One(NoTrials):

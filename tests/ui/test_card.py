@@ -209,7 +209,7 @@ def test_too_little_water_to_pour_is_on_the_card(demo: Job, catalogue: Catalogue
 def test_design_and_card_say_the_same_of_each_limit(command: Command, small: Path) -> None:
     text = command("design", small, "--proof", "0").out
     for row in json.loads(command("card", small, "--json").out)["limits"]:
-        assert re.search(rf"^  {re.escape(row['label'])} .*  {row['word']} ", text, re.MULTILINE), row
+        assert re.search(rf"^  {re.escape(row['label'])} .*  {row['word']}$", text, re.MULTILINE), row
 
 
 def test_pour_by_counts_from_powder_in(sheet: Sheet, few: Solution) -> None:

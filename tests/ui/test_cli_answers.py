@@ -169,7 +169,7 @@ def test_a_value_just_beyond_its_limit_is_not_rounded_onto_it(command: Command, 
     near = f">= {value + 0.004:.3f} MPa"
     small.write_text(SMALL.replace(">= 25 MPa", near))
     text = command("check", small, "--blend", MEETS).out
-    row = re.search(r"dry strength +>= ([\d.]+) MPa +([\d.]+) MPa.*uncertain", text)
+    row = re.search(r"dry strength +>= ([\d.]+) MPa +[\w ]+ % +([\d.]+) MPa.*uncertain", text)
     assert row
     assert float(row[2]) < float(row[1])
 
