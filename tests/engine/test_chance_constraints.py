@@ -38,7 +38,7 @@ def nominal(problem):
 
 @pytest.fixture(scope="module")
 def blends(problem, judged, nominal):
-    asked = [ChanceQuestion(problem, judged, chance, nominal) for chance in (0.3, 0.6)]
+    asked = [ChanceQuestion(problem, judged, chance, nominal) for chance in (0.2, 0.45)]
     return chance_blends(asked)
 
 
@@ -101,7 +101,7 @@ def test_steps_add_up_to_the_cost_of_any_case(problem):
 
 def test_fresh_draws_bear_the_chance_out(problem, judged, blends):
     """Draws of another set; 256 draws of the solver leave a few points of optimism."""
-    for chance, found in zip((0.3, 0.6), blends, strict=True):
+    for chance, found in zip((0.2, 0.45), blends, strict=True):
         rows, _ = fresh_chance(problem, judged, found.candidate.mix)
         assert found.chance >= chance
         assert (rows >= 0.0).mean() >= chance - 0.08

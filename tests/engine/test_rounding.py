@@ -18,7 +18,7 @@ from optimizer.studies.design import design
 @pytest.fixture(scope="module")
 def demo(demo):
     """Return the demo with a chance that its shipped figures can give."""
-    return replace(demo, confidence=0.5)
+    return replace(demo, confidence=0.2)
 
 
 def with_bound(job, name, bound):
