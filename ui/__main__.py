@@ -9,7 +9,6 @@ from typing import NoReturn
 __all__ = ["main"]
 
 _STOPPED = 130
-_TERMINATED = 143
 
 
 def main() -> NoReturn:
@@ -20,12 +19,12 @@ def main() -> NoReturn:
         code = run(sys.argv[1:])
     except KeyboardInterrupt:
         code = _STOPPED
-    if code in (_STOPPED, _TERMINATED):
-        _leave_at_once(code)
+    if code == _STOPPED:
+        _leave_at_once()
     sys.exit(code)
 
 
-def _leave_at_once(code: int) -> NoReturn:
+def _leave_at_once() -> NoReturn:
     # An interrupt that once passed through text run by `exec`, as some libraries do while they load, makes
     # Python end by the signal whatever code is asked for; this way every caller sees the one in the README.
     for stream in (sys.stdout, sys.stderr):
@@ -33,7 +32,7 @@ def _leave_at_once(code: int) -> NoReturn:
             stream.flush()
         except (OSError, ValueError):
             continue
-    os._exit(code)
+    os._exit(_STOPPED)
 
 
 if __name__ == "__main__":

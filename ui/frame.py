@@ -11,7 +11,6 @@ from ui import answers
 from ui.draft import with_blend
 from ui.fields import DECISIONS, ORDER_SHOP, SHOP, price_fields
 from ui.page_words import MARKS, UNREAD, spoken_bound
-from ui.plain_text import marked, plain
 from ui.state import Session, base_tables, drop_pick, session, set_base, units
 from ui.widgets import show_field, tell_faults
 from ui.words import blend_words, judged_words, label_of, money, verdict_words
@@ -28,7 +27,7 @@ def decisions() -> None:
     with st.sidebar:
         st.subheader("What the vessel must do")
         slots = {field.key: show_field(field) for field in DECISIONS}
-        st.caption(plain(f"{MARKS['example']} example number: replace with yours · {MARKS['yours']} yours"))
+        st.caption(f"{MARKS['example']} example number: replace with yours · {MARKS['yours']} yours")
         now = session()
         tell_faults(slots, {key: fault for key, fault in now.faults.items() if key in slots})
         _job_file(now)
@@ -41,11 +40,8 @@ def _unread(now: Session) -> None:
     named = _field_names()
     names = "; ".join(named.get(key, key) for key in now.faults)
     st.error(
-        marked(
-            "**Missing or not understood: {}.** What stands below is the last job that could be read; "
-            "nothing is printed or saved until this is repaired.",
-            names,
-        )
+        f"**Missing or not understood: {names}.** What stands below is the last job that could be read; "
+        "nothing is printed or saved until this is repaired."
     )
 
 
@@ -74,14 +70,14 @@ def _job_file(now: Session) -> None:
         help="All figures and the blend you picked, as text to keep, send or open with the command line.",
     )
     if now.faults:
-        st.caption(plain(UNREAD))
+        st.caption(UNREAD)
     else:
         st.caption("A reload keeps the figures above; save the job to keep all the others.")
     st.file_uploader("Open a job file", type=["toml"], key="job_upload", on_change=_opened)
     for fault in st.session_state.get("upload_faults", ()):
-        st.error(plain(str(fault)))
+        st.error(str(fault))
     if said := st.session_state.get("upload_said"):
-        st.success(plain(said))
+        st.success(said)
 
 
 def _opened() -> None:
@@ -103,14 +99,14 @@ def _opened() -> None:
 
 
 def strip(now: Session) -> None:
-    """Show what cannot be read, then selected blend, cost, tightest limit, units and currency."""
+    """Show what cannot be read, then blend in hand, cost, tightest limit, units and currency."""
     _unread(now)
     solution = now.solution
     with st.container(border=True, key="strip", gap="xsmall"):
-        st.markdown(marked("**In hand:** {}", _blend_words(solution, now)))
+        st.markdown(f"**In hand:** {_blend_words(solution, now)}")
         words, controls = st.columns([2, 1], vertical_alignment="center")
         cost, worst = _cost_words(solution, now), _tightest_words(solution)
-        words.markdown(marked("**A good vessel:** {}  \n**Tightest:** {}", cost, worst))
+        words.markdown(f"**A good vessel:** {cost}  \n**Tightest:** {worst}")
         with controls.container(horizontal=True, horizontal_alignment="right"):
             _units()
             _currency()
@@ -129,7 +125,7 @@ def _units() -> None:
         label_visibility="collapsed",
         bind="query-params",
         persist_state="session",
-        format_func=lambda each: plain(_UNITS[each]),
+        format_func=_UNITS.__getitem__,
     )
 
 
@@ -151,10 +147,10 @@ def tell(error: VesselblendError) -> None:
     faults = error.faults if isinstance(error, FileFaults) else ()
     unpriced = [fault.where.removeprefix("prices.") for fault in faults if fault.where.startswith("prices.")]
     if not unpriced:
-        st.error(plain(str(error)))
+        st.error(str(error))
         return
     names = ", ".join(label_of(name, answers.catalogue()) for name in unpriced)
-    st.error(marked("This page counts money, and there is no price yet for: {}.", names))
+    st.error(f"This page counts money, and there is no price yet for: {names}.")
     st.page_link("app_pages/shelf.py", label="Write their prices")
 
 

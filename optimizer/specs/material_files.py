@@ -40,15 +40,6 @@ NEEDED: Final[Mapping[str, tuple[str, ...]]] = {
         "max_dose_gypsum",
         "max_dose_csa",
     ),
-    "accelerator": (
-        "density",
-        "gypsum_acceleration",
-        "csa_acceleration",
-        "gypsum_strength_loss",
-        "csa_strength_loss",
-        "max_dose_gypsum",
-        "max_dose_csa",
-    ),
     "plasticizer": ("density", "water_reduction", "dose", "set_factor"),
     "pigment": ("density", "water_demand", "reflectance", "scattering", "max_share"),
     "water": ("density",),
@@ -58,7 +49,7 @@ NEEDED: Final[Mapping[str, tuple[str, ...]]] = {
 _KINDS: Final[Mapping[str, tuple[str, ...]]] = {
     "binder": ("gypsum", "csa"),
     "filler": ("heavy", "light"),
-    "admixture": ("retarder", "accelerator", "plasticizer"),
+    "admixture": ("retarder", "plasticizer"),
     "pigment": ("",),
     "water": ("",),
 }

@@ -11,16 +11,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 
 LAYERS = (
-    (
-        "errors",
-        "canonical",
-        "nomenclature",
-        "constants",
-        "pareto",
-        "tables",
-        "caution_words",
-        "process_start",
-    ),
+    ("errors", "canonical", "nomenclature", "constants", "pareto", "tables", "caution_words"),
     ("materials", "outputs", "shop", "toml_files", "unit_words"),
     ("units", "job"),
     ("fingerprint", "jobfile", "properties", "solvers"),

@@ -8,7 +8,6 @@ from optimizer.materials import Material
 from optimizer.verdict.cautions import CAUTIONS
 from ui import answers
 from ui.material_text import figure_rows
-from ui.plain_text import bullets, marked, plain
 from ui.state import session, units
 
 _ROLES = {"binder": "Sets", "filler": "Fills", "pigment": "Colors", "admixture": "Slows or thins"}
@@ -47,16 +46,18 @@ def show() -> None:
 
 def _one(material: Material) -> None:
     catalogue = answers.catalogue()
-    st.markdown(marked("### {}", material.label))
+    st.markdown(f"### {material.label}")
     if material.note:
-        st.markdown(plain(material.note))
+        st.markdown(material.note)
     st.dataframe(
         figure_rows(material, catalogue, units()),
         hide_index=True,
         key="figures_table",
         alt=f"Figures of {material.label}",
     )
-    st.markdown(bullets(CAUTIONS[key] for key in material.cautions if key in CAUTIONS))
+    for key in material.cautions:
+        if key in CAUTIONS:
+            st.markdown(f"- {CAUTIONS[key]}")
 
 
 show()

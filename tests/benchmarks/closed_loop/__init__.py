@@ -1,1 +1,0 @@
-"""Does casting lead to a good blend? Invented studios whose truth follows laws of their own."""
