@@ -288,6 +288,7 @@ def test_the_command_shows_what_it_understood_and_waits_for_yes(tmp_path, monkey
 
 def test_a_machine_made_id_has_a_short_name_that_can_be_typed(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("COLUMNS", "100")
     Path("casts.csv").write_text("date,water [g]\n2026-03-02,100\n2026-03-03,101\n")
     assert run(["trials", "import", "casts.csv"]) == 0
     capsys.readouterr()

@@ -145,24 +145,6 @@ def test_a_full_disk_costs_only_the_entry(filled, monkeypatch):
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
-def test_an_export_to_a_full_disk_keeps_the_older_file(filled, tmp_path, monkeypatch):
-    from optimizer.errors import FileFaults
-    from optimizer.trials import csvfile
-
-    target = tmp_path / "out.csv"
-    target.write_text("older")
-
-    def to_full_disk(path, content):
-        with open("/dev/full", "wb", buffering=0) as device:
-            device.write(content)
-
-    monkeypatch.setattr(csvfile, "_write_bytes", to_full_disk)
-    with pytest.raises(FileFaults, match="No space left"):
-        export_trials(list(filled.trials()), target)
-    assert target.read_text() == "older"
-    assert list(tmp_path.glob("out.csv*")) == [target]
-
-
 def test_a_newer_book_is_left_alone(filled):
     with closing(sqlite3.connect(filled.path)) as connection:
         connection.execute("PRAGMA user_version = 99")
