@@ -19,6 +19,14 @@ fresh:
 readme:
     UPDATE_README=1 python -m pytest -q tests/test_readme.py tests/house/test_sources_of_checks.py
 
+# Change the code in sixty places, one at a time, and name those that no test noticed; an hour and more.
+mutants:
+    nice -n 19 python -m tests.trust.mutants --count 60
+
 # Write the published schema of a job file anew after a change of its keys.
 schema:
     python -c 'import json; from optimizer.jobfile import schema; print(json.dumps(schema(), indent=1, ensure_ascii=False))' > optimizer/job_schema.json
+
+# Note the versions the tests ran with, for installs that repeat them exactly.
+lock:
+    python -m pip freeze --exclude-editable > .requirements.lock

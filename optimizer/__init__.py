@@ -7,7 +7,7 @@ A session reads the figures, reads a job, and asks:
     >>> job = read_job(template("demo"), catalogue)       # or the path of a job file of your own
     >>> present = check(job, {"gypsum_cement": 68, "silica_sand": 32}, catalogue, water_ratio=0.26)
     >>> present.status
-    'meets'
+    'holds'
     >>> present.table().loc["demold_time", "unit"]
     'min'
 

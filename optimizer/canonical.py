@@ -10,7 +10,7 @@ from typing import Final
 
 __all__ = ["canonical_text"]
 
-_BESIDE_THE_POINT: Final = frozenset({"stated", "path", "in_hand"})
+_BESIDE_THE_POINT: Final = frozenset({"stated", "path", "in_hand", "calibration"})
 
 
 def canonical_text(value: object) -> str:

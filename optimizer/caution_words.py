@@ -11,7 +11,7 @@ __all__ = ["CAUTIONS"]
 
 CAUTIONS: Final[dict[str, str]] = {
     "heat_negative": "The wall near the flame runs hotter than its mineral keeps its crystal water: expect "
-    "slow powdering there. A smaller wick or a thicker or wider wall helps; a test burn decides.",
+    "slow powdering there. What another wick or vessel would change is worked out; a test burn decides.",
     "setting_heat": "The mix may pass 48 °C while it sets: do not touch, and spread leftovers thin; a "
     "bucketful gets far hotter.",
     "alkali": "Wet cement is caustic and burns without hurting at first: gloves that stand alkali, sealed "
@@ -25,7 +25,7 @@ CAUTIONS: Final[dict[str, str]] = {
     "never be. Cast one vessel before you rely on it, or take less filler and water.",
     "extrapolated": "Nobody has published gypsum and cement mixed like this: cast a trial before you "
     "promise it.",
-    "damp": "Late ettringite may crack this mix in damp: keep it dry, or use less gypsum beside cement.",
+    "damp": "Late ettringite may crack this mix in damp: keep it dry, or cast one and leave it wet.",
     "bleeding": "More water than the powders hold: grains settle and the face may bleed.",
     "gypsum_water": "Gypsum softens when wet: dry rooms only, not for food, dishwasher or frost.",
     "bucket_heat": "In the mold this mix likely stays below 48 °C while it sets; leftovers in a bucket get "

@@ -35,7 +35,9 @@ class Job:
     at_most_materials : int | None
         Most powders in the blend; water and admixtures do not count, pigments do.
     confidence : float
-        Chance with which each limit is to be met; 0.5 judges best values.
+        Chance with which all limits are to hold together.
+    heat_without_burn : str
+        One of `HEAT_WITHOUT_BURN`: whether limits on heat in use are judged by an estimate.
     objective : str
         Property to make best.
     maximize : bool
@@ -44,6 +46,8 @@ class Job:
         True when the prices are invented examples.
     in_hand : str
         Blend that was in hand on the page, as name=parts, water ratio after @; commands leave it alone.
+    calibration : str
+        File of the fit to predict with, relative to the job file, or ``none`` for the shipped figures.
     stated : frozenset[str]
         Dotted keys the caster wrote (``shop.wage``); every other value is a default. Two jobs that
         ask the same are equal whoever stated the values.
@@ -60,9 +64,11 @@ class Job:
     bounds: Mapping[str, Bounds] = field(default_factory=dict)
     shelf: Mapping[str, float] = field(default_factory=dict)
     at_most_materials: int | None = None
-    confidence: float = 0.5
+    confidence: float = 0.8
+    heat_without_burn: str = "open"
     objective: str = "cost"
     maximize: bool = False
     example_prices: bool = False
     in_hand: str = field(default="", compare=False)
+    calibration: str = field(default="", compare=False)
     stated: frozenset[str] = field(default=frozenset(), compare=False)

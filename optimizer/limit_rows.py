@@ -12,9 +12,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.predict import PREDICTORS, Cast
+from optimizer.chain.predict import PREDICTORS, Cast, coat_factor_of
 from optimizer.chain.timing import wet_strength_at
-from optimizer.properties.sealing import coat_edges
+from optimizer.properties.sealing import absorption_edge
 from optimizer.shop import Limit
 
 __all__ = ["held_bound", "limit_rows", "row_count", "row_scale"]
@@ -135,10 +135,10 @@ def _window_at_most(bound: Array, cast: Cast) -> tuple[Array, ...]:
 
 
 def _coats_at_most(bound: Array, cast: Cast) -> tuple[Array, ...]:
-    shop = cast.bench.shop
-    coats = np.maximum(np.where(np.isfinite(bound), bound, 0.0), 0.0).astype(int)
-    edges = coat_edges(shop.target_absorption, shop.coat_factor, int(coats.max()))
-    return limit_rows(Limit("absorption", "<=", 1.0), cast, np.asarray(edges[coats]))
+    """No more absorption than so many whole coats still seal."""
+    coats = np.maximum(np.floor(np.where(np.isfinite(bound), bound, 0.0)), 0.0)
+    edge = absorption_edge(cast.bench.shop.target_absorption, coat_factor_of(cast), coats)
+    return (np.log(edge) - np.log(np.maximum(cast.absorption, 1e-12)),)
 
 
 _SPECIAL: Final[dict[tuple[str, str], Callable[[Array, Cast], tuple[Array, ...]]]] = {

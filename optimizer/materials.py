@@ -108,7 +108,7 @@ class Material:
         One of `ROLES`.
     kind : str
         For binders ``gypsum`` or ``csa``; for fillers ``heavy`` or ``light``; for admixtures
-        ``retarder`` or ``plasticizer``; else empty.
+        ``retarder``, ``accelerator`` or ``plasticizer``; else empty.
     cement : str
         Material whose reference points lend what this binder states none of (gain rate, dry strength); its
         own points always come first.

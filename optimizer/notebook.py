@@ -7,6 +7,7 @@ between a job file, a trial book and the studies.
 from __future__ import annotations
 
 import datetime as dt
+import warnings
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -67,6 +68,7 @@ def order(
     *,
     molds: int | None = None,
     parameters: ParameterSet | None = None,
+    trial: bool = True,
 ) -> OrderAnswer:
     """Return the plans of an order for the blends worth looking at: days, molds and bags to buy.
 
@@ -80,6 +82,8 @@ def order(
         Last day they may leave, and first day of casting; default of `start`: today.
     molds
         Molds owned [count]; default: those of the job.
+    trial
+        Whether a blend never cast is cast and burned before the order.
 
     Raises
     ------
@@ -87,7 +91,7 @@ def order(
         All faults of the order.
     """
     request = shop_request(job, vessels, start or dt.date.today(), due, molds)
-    return plan_blends(job, catalogue, request, parameters)
+    return plan_blends(job, catalogue, request, parameters, trial=trial)
 
 
 def calibrate(book: Path | str, catalogue: Catalogue, job: Job | None = None) -> Fit:
@@ -119,4 +123,8 @@ def calibrate(book: Path | str, catalogue: Catalogue, job: Job | None = None) ->
     if not path.exists():
         repair = "Name the file of the book, or begin one: vesselblend trials add"
         raise FileFaults([Fault(str(path), "no such file", "a trial book", repair)])
-    return fit_trials(TrialBook(path).trials(), catalogue, None if job is None else studio_of(job))
+    kept = TrialBook(path)
+    damaged = kept.damaged()
+    if damaged:
+        warnings.warn(f"damaged in the book and left out: {', '.join(damaged)}", stacklevel=2)
+    return fit_trials(kept.trials(), catalogue, None if job is None else studio_of(job))

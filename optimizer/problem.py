@@ -143,10 +143,7 @@ def problem_of(
     """
     names = tuple(dict.fromkeys((*job.materials, *extra)))
     known = parameters or parameters_of(catalogue, names)
-    share, pool, held = (
-        catalogue.model[name].value for name in ("flame_share", "pool_temperature", "pool_share")
-    )
-    bench = bench_of(job, share, pool=pool, pool_share=held)
+    bench = bench_of(job)
     return Problem(job, catalogue, names, known, bench, compile_model(catalogue, names, known))
 
 

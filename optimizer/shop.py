@@ -13,6 +13,7 @@ from dataclasses import dataclass
 __all__ = [
     "DAMP_CLASSES",
     "EXPOSURES",
+    "HEAT_WITHOUT_BURN",
     "MOLD_VIEWS",
     "Bounds",
     "Candle",
@@ -28,6 +29,9 @@ EXPOSURES = ("continuous", "repeated burns", "single hour")
 
 DAMP_CLASSES = ("low", "medium", "high")
 """Late-ettringite classes, from best to worst."""
+
+HEAT_WITHOUT_BURN = ("open", "judge")
+"""What limits on heat in use are without a burn test: left open, or judged by the estimate."""
 
 MOLD_VIEWS = ("wear", "order")
 """How molds are charged: by the wear of each casting, or those one order needs to that order."""
@@ -111,6 +115,8 @@ class Shop:
     ----------
     temperature, humidity : float
         Room [degC] and relative humidity [fraction].
+    water_temperature : float | None
+        Mixing water [degC]; None: as warm as the room.
     mixing : float
         Minutes of mixing and soaking before the first pour [min].
     demold_floor : float
@@ -151,13 +157,15 @@ class Shop:
         Standard deviation of the air mixed in, from batch to batch [fraction of the slurry's volume].
     cast_minutes, seal_minutes, pack_minutes : float
         Hands-on minutes per casting, per coat of sealer, and per packed vessel [min].
+    trial_minutes : float
+        Hands-on minutes of a trial: weighing, casting, its readings and its test burn [min].
     coat_cost : float
         Sealer used by one coat on one vessel [currency].
     target_absorption, coat_factor, max_coats : float
         Absorption the sealer is to reach [fraction], what one coat leaves of it [fraction], most coats
         allowed [count].
     shelf_cost, shelf_places : float
-        Cost of one vessel on the drying shelf for a day [currency/d], and places on it, each taken from the
+        Cost of one vessel on the drying rack for a day [currency/d], and places on it, each taken from the
         day of casting until the vessel's seal has cured [count].
     packing_cost : float
         Box and filling of one vessel [currency].
@@ -186,6 +194,7 @@ class Shop:
 
     temperature: float = 21.0
     humidity: float = 0.5
+    water_temperature: float | None = None
     mixing: float = 5.0
     demold_floor: float = 0.0
     damp_cure: float = 1440.0
@@ -214,9 +223,10 @@ class Shop:
     cast_minutes: float = 8.0
     seal_minutes: float = 2.5
     pack_minutes: float = 4.0
+    trial_minutes: float = 45.0
     coat_cost: float = 0.12
     target_absorption: float = 0.03
-    coat_factor: float = 0.35
+    coat_factor: float = 0.45
     max_coats: int = 6
     shelf_cost: float = 0.01
     shelf_places: int = 120

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -17,16 +18,89 @@ if TYPE_CHECKING:
     import pandas as pd
 
 __all__ = [
+    "BURN_FIRST",
+    "DESIGNED",
+    "DESIGNS",
+    "NOT_SURE",
+    "NO_BLEND",
+    "NO_PRICE",
+    "WITH_ITS_CHANCE",
     "Alternative",
+    "ExpectedCost",
     "LimitPrice",
     "LimitVerdict",
     "Prediction",
     "Proof",
     "Relaxation",
+    "Room",
     "Solution",
+    "Stands",
     "WeighedMix",
     "shown",
 ]
+
+
+DESIGNED, NOT_SURE, NO_BLEND = "designed", "not sure enough", "no blend meets the limits"
+DESIGNS = (DESIGNED, NOT_SURE, NO_BLEND)
+"""Statuses of a design; a check's are the verdict words."""
+
+WITH_ITS_CHANCE = "with its chance"
+"""How a limit is judged that counts in the joint chance."""
+
+BURN_FIRST, NO_PRICE = "burn one first", "no price"
+"""Why a limit does not: heat in use that nobody has measured, a cost without prices."""
+
+
+@dataclass(frozen=True)
+class ExpectedCost:
+    """Cost of one good vessel with every step at its probability: coats, turns, drying, postage.
+
+    Attributes
+    ----------
+    value : float
+        Mean of the draws [currency].
+    low, high : float
+        5 % and 95 % point of the draws, widened to hold the mean [currency].
+    parts : Mapping[str, float]
+        Mean of each part [currency]; they add up to `value`.
+    """
+
+    value: float
+    low: float
+    high: float
+    parts: Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class Room:
+    """How much of something may be missing or too much [g]; infinity where no error looked at matters."""
+
+    less: float
+    more: float
+
+    def times(self, factor: float) -> Room:
+        """Return both multiplied by `factor`."""
+        return Room(self.less * factor, self.more * factor)
+
+
+@dataclass(frozen=True)
+class Stands:
+    """How far a weighing may be off before the chance of all limits falls by ten points.
+
+    Attributes
+    ----------
+    vessels : int
+        Vessels of the mix.
+    powder : str
+        The largest powder of the mix.
+    water_room, powder_room : Room
+        Room of the water and of that powder, in the mix in hand [g].
+    """
+
+    vessels: int
+    powder: str
+    water_room: Room
+    powder_room: Room
 
 
 @dataclass(frozen=True)
@@ -85,9 +159,11 @@ class LimitVerdict:
     probability : float
         Chance that the limit is met.
     verdict : str
-        ``meets``, ``fails`` or ``too close to call``.
+        ``holds`` (chance at least the job's confidence), ``fails`` (at most one less it) or ``uncertain``.
     judged : str
-        ``with its chance`` or ``at best value`` (heat without a burn test, and cost).
+        `WITH_ITS_CHANCE`; or why it stands outside the joint chance: `BURN_FIRST`, `NO_PRICE`.
+    met : bool
+        Whether the limit is met at best values.
     price : LimitPrice | None
         What the limit costs; None where not asked.
     """
@@ -98,7 +174,8 @@ class LimitVerdict:
     margin: float
     probability: float
     verdict: str
-    judged: str = "with its chance"
+    judged: str = WITH_ITS_CHANCE
+    met: bool = True
     price: LimitPrice | None = None
 
 
@@ -203,7 +280,8 @@ class Solution:
     Attributes
     ----------
     status : str
-        ``designed``, ``no blend meets the limits``, ``meets``, ``fails`` or ``too close to call``.
+        Of a design ``designed``, ``not sure enough`` or ``no blend meets the limits``; of a check ``holds``,
+        ``uncertain`` or ``fails``.
     job : Job
         The question.
     mix : WeighedMix | None
@@ -212,8 +290,10 @@ class Solution:
         Every property but cost.
     limits : tuple[LimitVerdict, ...]
         Every limit judged.
-    cost_parts : Mapping[str, float]
-        Money in one good vessel by part [currency]; empty without prices.
+    expected : ExpectedCost | None
+        What one good vessel costs, with what is not known; None without prices.
+    parts_at_best_values : Mapping[str, float]
+        Money in one good vessel at best values, by part [currency]; empty without prices.
     turns, coats : int
         Castings of a mold per day, coats of sealer.
     proof : Proof | None
@@ -231,7 +311,11 @@ class Solution:
     nominal : Alternative | None
         The answer judged at best values, beside one held with its chance.
     joint_probability : float | None
-        Chance that all limits hold together, by sampling.
+        Chance that all limits hold together, those that are open left out; None without a blend.
+    decisive : Limit | None
+        The limit that takes most of that chance; None where none takes any.
+    stands : Stands | None
+        How far a weighing may be off; None where not asked.
     fingerprint : str
         sha256 of job, figures, calibration, version, and of blend and water where the caster named them.
     notes : tuple[str, ...]
@@ -243,7 +327,8 @@ class Solution:
     mix: WeighedMix | None = None
     properties: Mapping[str, Prediction] = field(default_factory=dict)
     limits: tuple[LimitVerdict, ...] = ()
-    cost_parts: Mapping[str, float] = field(default_factory=dict)
+    expected: ExpectedCost | None = None
+    parts_at_best_values: Mapping[str, float] = field(default_factory=dict)
     turns: int = 0
     coats: float = 0.0
     proof: Proof | None = None
@@ -254,18 +339,32 @@ class Solution:
     price_switches: Mapping[str, float] = field(default_factory=dict)
     nominal: Alternative | None = None
     joint_probability: float | None = None
+    decisive: Limit | None = None
+    stands: Stands | None = None
     fingerprint: str = ""
     notes: tuple[str, ...] = ()
 
     @property
     def cost(self) -> float | None:
-        """Cost of one good vessel [currency], or None without prices."""
-        return sum(self.cost_parts.values()) if self.cost_parts else None
+        """Expected cost of one good vessel [currency]; None without prices, or where it has no end."""
+        if self.expected is None or not math.isfinite(self.expected.value):
+            return None
+        return self.expected.value
+
+    @property
+    def cost_parts(self) -> Mapping[str, float]:
+        """Expected money in one good vessel by part [currency]; empty without prices."""
+        return {} if self.expected is None else self.expected.parts
+
+    @property
+    def cost_at_best_values(self) -> float | None:
+        """Cost of one good vessel with every property at its best value [currency], None without prices."""
+        return sum(self.parts_at_best_values.values()) if self.parts_at_best_values else None
 
     @property
     def named_mix(self) -> tuple[Mapping[str, float], float] | None:
         """Shares and water ratio of a blend the caster named; None where the job alone led to the answer."""
-        if self.mix is None or self.status == "designed":
+        if self.mix is None or self.status in DESIGNS:
             return None
         return self.mix.blend, self.mix.water_ratio
 
@@ -319,7 +418,7 @@ def _html(solution: Solution) -> Iterator[str]:
 
 def _limit_cells(judged: LimitVerdict) -> tuple[str, ...]:
     name, bound = judged.limit.property, judged.limit.bound
-    chance = odds_words(judged.probability) if judged.judged == "with its chance" else ""
+    chance = odds_words(judged.probability) if judged.judged == WITH_ITS_CHANCE else judged.judged
     asked = f"{judged.limit.sense} {shown(name, bound)}"
     return (quantity(name).label, asked, shown(name, judged.value), judged.verdict, chance)
 

@@ -10,7 +10,7 @@ import pytest
 from optimizer.errors import FileFaults
 from optimizer.job import Job
 from optimizer.materials import Catalogue
-from optimizer.money.turns import pours_needed
+from optimizer.money.pours import pours_for_order
 from optimizer.studies.design import design
 from optimizer.studies.from_stock import from_stock
 from optimizer.studies.order_blends import plan_blends, shop_request
@@ -28,7 +28,7 @@ def test_no_more_is_poured_than_stands_on_the_shelf(demo: Job, catalogue: Catalo
     asked = from_stock(_with(demo, SHELF), vessels)
     assert set(asked.materials) == set(SHELF)
     found = design(asked, catalogue)
-    drawn = pours_needed(vessels, demo.shop.reject) * (1.0 + demo.shop.waste) * 1e-3
+    drawn = pours_for_order(vessels, demo.shop) * (1.0 + demo.shop.waste) * 1e-3
     assert all(drawn * found.mix.grams[name] <= SHELF[name] for name in found.mix.grams if name != "water")
 
 

@@ -74,7 +74,7 @@ def test_a_solution_as_a_data_frame_holds_every_property(designed):
 
 def test_a_title_with_tags_stays_text(demo, catalogue):
     hostile = "<script>alert(1)</script>"
-    assert f"{hostile}: meets" in cells(check(replace(demo, title=hostile), PRESENT, catalogue, 0.26))
+    assert f"{hostile}: fails" in cells(check(replace(demo, title=hostile), PRESENT, catalogue, 0.26))
 
 
 def test_no_blend_shows_what_would_do(demo, catalogue):

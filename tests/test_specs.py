@@ -82,7 +82,7 @@ def test_every_source_is_used_by_some_figure():
     phases = {CATALOGUE[name].phases_source for name in BINDERS}
     doses = {read_toml(path).get("dose_levels", {}).get("source") for path in specs_folder().glob("*.toml")}
     used = {figure.source for _, figure in all_figures()} | phases | doses
-    assert set(CATALOGUE.sources) - {"own"} <= used
+    assert set(CATALOGUE.sources) - {"own", "bag"} <= used  # those two are for a studio's own files
 
 
 def test_no_spec_file_names_a_price():
@@ -169,7 +169,7 @@ def test_gypsum_is_twice_as_strong_dry_as_wet(name):
     material = CATALOGUE[name]
     wet, dry = (next(p for p in material.reference_points if p.state == state) for state in ("wet", "dry"))
     ratio = dry.strength.value / wet.strength.value
-    assert ratio == pytest.approx(29.4 / 14.7, abs=0.3)
+    assert 1.0 / ratio == pytest.approx(14.7 / 29.4, abs=0.1)  # 0.50 +/- 0.1 as the abstract says
     assert ratio == pytest.approx(material.figure("dry_wet_ratio"), abs=0.01)
     assert wet.water_ratio == dry.water_ratio == material.figure("water_demand")
 
@@ -312,7 +312,7 @@ def test_own_model_figures_and_sources_are_laid_over_the_shipped_ones(own):
 def test_figures_in_other_units_are_converted(own):
     text = (
         shipped_text("molding_plaster")
-        .replace('"14 MPa"', '"2000 psi"')
+        .replace('"15 MPa"', '"2000 psi"')
         .replace('"2.63 g/cm3"', '"2630 kg/m3"')
     )
     catalogue = load_catalogue(own("molding_plaster.toml", text))
@@ -333,7 +333,7 @@ def test_unknown_name_answers_with_the_three_nearest():
 
 def test_all_faults_of_all_files_come_at_once(own):
     bad = shipped_text("gypsum_cement")
-    bad = bad.replace('"2.757 g/cm3"', '"2757 g/cm3"').replace('"18 min"', '"18 MPa"').replace("0.97", "0.90")
+    bad = bad.replace('"2.757 g/cm3"', '"2757 g/cm3"').replace('"19 min"', '"19 MPa"').replace("0.97", "0.90")
     bad = bad.replace('source = "craig"', 'source = "crag"').replace(
         "[figures.scattering]", "[figures.scatering]"
     )
@@ -378,7 +378,7 @@ EDITS = [
     ("gypsum_cement", 'age = "1 h"', 'age = "1 kg"', "reference_points.0.age"),
     ("gypsum_cement", 'age = "1 h"', 'age = "1 s"', "reference_points.0.age"),
     ("gypsum_cement", "water_ratio = 0.329", "water_ratio = 32.9", "reference_points.0.water_ratio"),
-    ("gypsum_cement", '"30 min"\nlow = "25 min"', '"12 min"\nlow = "12 min"', "figures.set_final"),
+    ("gypsum_cement", '"30 min"\nlow = "15 min"', '"12 min"\nlow = "12 min"', "figures.set_final"),
     ("gypsum_cement", '"dust", "heat"', '"dust", "heet"', "cautions.1"),
     ("citric_acid", '"0.10 %"', '"10 %"', "dose_levels.levels"),
     ("citric_acid", '"0.15 %"\nsource', "0.15\nsource", "figures.max_dose_gypsum.value"),

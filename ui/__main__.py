@@ -9,6 +9,7 @@ from typing import NoReturn
 __all__ = ["main"]
 
 _STOPPED = 130
+_TERMINATED = 143
 
 
 def main() -> NoReturn:
@@ -19,12 +20,12 @@ def main() -> NoReturn:
         code = run(sys.argv[1:])
     except KeyboardInterrupt:
         code = _STOPPED
-    if code == _STOPPED:
-        _leave_at_once()
+    if code in (_STOPPED, _TERMINATED):
+        _leave_at_once(code)
     sys.exit(code)
 
 
-def _leave_at_once() -> NoReturn:
+def _leave_at_once(code: int) -> NoReturn:
     # An interrupt that once passed through text run by `exec`, as some libraries do while they load, makes
     # Python end by the signal whatever code is asked for; this way every caller sees the one in the README.
     for stream in (sys.stdout, sys.stderr):
@@ -32,7 +33,7 @@ def _leave_at_once() -> NoReturn:
             stream.flush()
         except (OSError, ValueError):
             continue
-    os._exit(_STOPPED)
+    os._exit(code)
 
 
 if __name__ == "__main__":

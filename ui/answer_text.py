@@ -2,15 +2,28 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Final
 
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
-from optimizer.solution import Alternative, LimitVerdict, Relaxation, Solution
+from optimizer.solution import (
+    BURN_FIRST,
+    DESIGNED,
+    NOT_SURE,
+    WITH_ITS_CHANCE,
+    Alternative,
+    LimitVerdict,
+    Relaxation,
+    Room,
+    Solution,
+    Stands,
+)
 from optimizer.studies.batch import Batch, weighing_order, weighing_step
 from optimizer.studies.check import Comparison
 from optimizer.units import System
+from optimizer.verdict.assess import FAILS, HOLDS, UNCERTAIN
 from optimizer.verdict.evidence import EVIDENCE_WORDS
 from ui.batch_text import batch_words
 from ui.reasons import (
@@ -38,12 +51,13 @@ from ui.words import (
     range_words,
     saving_words,
     seen_words,
+    span_words,
     uncounted_words,
     value_words,
     verdict_words,
 )
 
-__all__ = ["comparison_blocks", "no_blend_blocks", "solution_blocks"]
+__all__ = ["comparison_blocks", "least_sure_first", "no_blend_blocks", "solution_blocks"]
 
 EXAMPLE_PRICES: Final = "Prices are invented examples: put your own in the job file."
 SHORT: Final = 12
@@ -98,7 +112,7 @@ def comparison_blocks(comparison: Comparison, catalogue: Catalogue, units: Syste
     """Give two blends side by side: every limit, the saving, and what to test again."""
     present, candidate = comparison.present, comparison.candidate
     yield sentence(candidate.job.title, "bold")
-    yield sentence(f"The candidate {_verdict(candidate)}.")
+    yield sentence(f"The candidate: {_opening(candidate)}")
     for name, each in (("candidate", candidate), ("present", present)):
         if each.mix is not None:
             words = blend_words(each.mix.blend, catalogue)
@@ -125,32 +139,43 @@ def comparison_blocks(comparison: Comparison, catalogue: Catalogue, units: Syste
 
 
 def _opening(solution: Solution) -> str:
+    """Return the verdict in one sentence or two: how sure, at what cost, and what stands in the way."""
     job = solution.job
-    if solution.status == "designed":
-        best = f"blend of {'highest' if job.maximize else 'lowest'} {quantity(job.objective).label}"
-        named = "cheapest blend" if job.objective == "cost" else best
-        missed = [quantity(v.limit.property).label for v in solution.limits if v.verdict != "meets"]
-        if missed:
-            return f"The {named} found, but as weighed it does not hold {', '.join(missed)}."
-        return f"The {named} found that meets every limit{_together(solution)}."
-    return f"This blend {_verdict(solution)}." if solution.limits else "No limits to judge by."
+    if not solution.limits:
+        return f"No limits to judge by{_price_of(solution)}."
+    chance = odds_words(solution.joint_probability or 0.0)
+    sure = f"all limits hold together with {chance}{_left_open(solution)}{_price_of(solution)}"
+    if solution.status == DESIGNED:
+        return f"Cast this, a trial first: {sure}."
+    asked = f"{100.0 * job.confidence:.0f} %"
+    if solution.status == NOT_SURE:
+        return f"No blend found is as sure as the {asked} asked for. The surest: {sure}.{_least(solution)}"
+    return f"This blend {_VERDICT_WORDS[solution.status]}: {sure}; {asked} was asked for.{_least(solution)}"
 
 
-def _together(solution: Solution) -> str:
-    """Return what the headline owes where all limits hold together less often than not."""
-    chance = solution.joint_probability
-    if chance is None or chance >= _EVEN:
+_VERDICT_WORDS = {HOLDS: "holds", UNCERTAIN: "is uncertain", FAILS: "fails"}
+
+
+def _price_of(solution: Solution) -> str:
+    """Return what a good vessel costs on average, with its likely range."""
+    if solution.expected is None or solution.cost is None:
         return ""
-    judged = ", judged by best values" if solution.job.confidence <= _EVEN else ""
-    return f"{judged}; the chance that all hold together is {odds_words(chance)}"
+    currency = solution.job.currency
+    low, high = (money(end, currency) for end in (solution.expected.low, solution.expected.high))
+    mean = money(solution.expected.value, currency)
+    return f"; a good vessel costs {mean} on average ({span_words(low, high)})"
 
 
-def _verdict(solution: Solution) -> str:
-    if solution.status == "meets":
-        return "meets every limit"
-    names = [quantity(v.limit.property).label for v in solution.limits if v.verdict == solution.status]
-    word = "fails on" if solution.status == "fails" else "is too close to call on"
-    return f"{word} {', '.join(names)}"
+def _left_open(solution: Solution) -> str:
+    """Return what the chance leaves out: heat that nobody has measured."""
+    return ", heat left open" if any(v.judged == BURN_FIRST for v in solution.limits) else ""
+
+
+def _least(solution: Solution) -> str:
+    """Return which limit takes most of the chance."""
+    if solution.decisive is None or solution.status == HOLDS:
+        return ""
+    return f" Most is lost on {quantity(solution.decisive.property).label}."
 
 
 def _weigh(solution: Solution, catalogue: Catalogue, units: System, batch: Batch | None) -> Iterator[Block]:
@@ -170,6 +195,15 @@ def _weigh(solution: Solution, catalogue: Catalogue, units: System, batch: Batch
         f"{blend_words(mix.blend, catalogue)}; water ratio {mix.water_ratio:.3f}; one vessel is before waste."
     )
     yield sentence(words, indent=2)
+    yield from (sentence(line, indent=2) for line in _beside_the_grams(solution, catalogue, units))
+
+
+def _beside_the_grams(solution: Solution, catalogue: Catalogue, units: System) -> Iterator[str]:
+    """Give what to know with the scoop in hand: how far off a weighing may be, and the gravest caution."""
+    if solution.stands is not None and _matters(solution.stands):
+        yield stands_words(solution.stands, catalogue)
+    if solution.cautions:
+        yield f"Caution: {caution_words(solution.cautions[0], units)}"
 
 
 def _batch_head(batch: Batch, solution: Solution) -> str:
@@ -185,28 +219,33 @@ def _money(solution: Solution) -> Iterator[Block]:
         return
     shown = money_parts(cost_groups(solution.cost_parts))
     parts = ", ".join(f"{name} {amount}" for name, amount in shown.items())
-    yield sentence(f"{money(solution.cost, job.currency)} for one good vessel: {parts}.", indent=2)
+    yield sentence(f"{money(solution.cost, job.currency)} for one good vessel on average: {parts}.", indent=2)
     if job.example_prices:
         yield sentence(EXAMPLE_PRICES, indent=2)
 
 
 def _limits(solution: Solution, units: System) -> Iterator[Block]:
     if solution.limits:
-        yield heading("Limits")
-        heads = ("limit", "asked", "best value (range)", "verdict", "chance")
-        yield table(heads, [_limit_row(v, solution, units) for v in solution.limits])
+        yield heading("Limits, least sure first")
+        heads = ("limit", "", "chance", "best value (range)", "verdict")
+        ordered = sorted(solution.limits, key=least_sure_first)
+        yield table(heads, [_limit_row(v, solution, units) for v in ordered])
+
+
+def least_sure_first(verdict: LimitVerdict) -> tuple[bool, float]:
+    """Sort key of judged limits: the least sure first, those that are not judged last."""
+    return verdict.judged != WITH_ITS_CHANCE, verdict.probability
 
 
 def _limit_row(verdict: LimitVerdict, solution: Solution, units: System) -> list[str]:
     name = verdict.limit.property
     label, bound = quantity(name).label, bound_words(verdict.limit, units)
     seen = seen_words(verdict, solution.properties.get(name), units)
-    return [label, bound, seen, judged_words(verdict), chance_words(verdict)]
+    return [label, bound, chance_words(verdict), seen, judged_words(verdict)]
 
 
 def _reasons(solution: Solution, catalogue: Catalogue, units: System) -> Iterator[Block]:
     lines = [limit_sentence(solution, units), single_binder_words(solution, catalogue, units)]
-    lines += list(_odds(solution))
     lines += [proof_words(solution.proof)] if solution.proof else []
     lines += solution.notes
     told = [line for line in lines if line]
@@ -219,17 +258,23 @@ def _reasons(solution: Solution, catalogue: Catalogue, units: System) -> Iterato
         yield from (indented(_tie(a, solution, catalogue, units)) for a in ties)
 
 
-def _odds(solution: Solution) -> Iterator[str]:
-    chances = [
-        v.probability for v in solution.limits if v.verdict == "meets" and v.judged == "with its chance"
-    ]
-    if solution.job.confidence <= _EVEN and any(chance < _EVEN_ODDS for chance in chances):
-        yield (
-            "Judged by best values: a limit just met holds in about one of two bags of powder. "
-            "confidence = 0.9 in the job keeps a reserve."
-        )
-    if solution.joint_probability is not None and not _together(solution):
-        yield f"Chance that all limits hold together: {odds_words(solution.joint_probability)}."
+def _matters(known: Stands) -> bool:
+    rooms = (known.water_room, known.powder_room)
+    return any(math.isfinite(end) for room in rooms for end in (room.less, room.more))
+
+
+def stands_words(known: Stands, catalogue: Catalogue) -> str:
+    """Return how far a weighing may be off, in one line."""
+
+    def grams(ends: Room) -> str:
+        less, more = ("any" if math.isinf(x) else f"{x:.0f}" for x in (ends.less, ends.more))
+        return f"-{less}/+{more} g" if "any" not in (less, more) else f"{less} g less, {more} g more"
+
+    powder = label_of(known.powder, catalogue)
+    return (
+        f"Stands, in a mix for {known.vessels}: water {grams(known.water_room)}, {powder} "
+        f"{grams(known.powder_room)}, before the chance falls by ten points."
+    )
 
 
 def _tie(tie: Alternative, solution: Solution, catalogue: Catalogue, units: System) -> str:
@@ -288,18 +333,27 @@ def _relaxation(relaxation: Relaxation, solution: Solution, units: System) -> li
 
 
 def _saving(comparison: Comparison) -> Iterator[Block]:
+    """Give the headline of a comparison: what is saved, and what that does to the chance."""
     job = comparison.candidate.job
     old, new = comparison.present.cost, comparison.candidate.cost
+    sure = _chances_both(comparison)
     if comparison.saving is None or comparison.share is None or old is None or new is None:
         reasons = (uncounted_words(each) for each in (comparison.candidate, comparison.present))
         why = "; ".join(dict.fromkeys(filter(None, reasons)))
-        yield sentence(f"No saving can be named: {why}.", gap=True)
+        yield sentence(f"No saving can be named: {why}.{sure}", gap=True)
         return
     both = f"{money(new, job.currency)} against {money(old, job.currency)}"
-    words = f"On each good vessel the candidate {saving_words(old, new, job.currency)}: {both}."
+    words = f"On each good vessel the candidate {saving_words(old, new, job.currency)}: {both}.{sure}"
     yield sentence(words, "bold", gap=True)
     if job.example_prices:
         yield sentence(EXAMPLE_PRICES)
+
+
+def _chances_both(comparison: Comparison) -> str:
+    new, old = comparison.candidate.joint_probability, comparison.present.joint_probability
+    if new is None or old is None or not comparison.candidate.limits:
+        return ""
+    return f" All limits hold together with {odds_words(new)} instead of {odds_words(old)}."
 
 
 def _weigh_both(comparison: Comparison, catalogue: Catalogue, units: System) -> Iterator[Block]:

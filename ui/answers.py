@@ -10,7 +10,8 @@ from typing import Final
 
 import streamlit as st
 
-from optimizer.engine.scan import Scan
+from optimizer.engine.grid_search import GridSearch
+from optimizer.engine.search_state import Found
 from optimizer.errors import Fault, FileFaults, NoBlend
 from optimizer.jobfile import template
 from optimizer.problem import Problem, problem_of, require_prices
@@ -19,7 +20,6 @@ from optimizer.solution import Solution
 from optimizer.studies.batch import Batch, batch_of
 from optimizer.studies.check import Comparison, check, compare
 from optimizer.studies.design import design, design_problem, nominal_best
-from optimizer.studies.held import Found
 from ui.blends import DESIGNED, blend_of, blend_text
 from ui.jobs import read_blend, read_water_ratio
 from ui.question import Question, catalogue
@@ -50,17 +50,17 @@ _ONE_AT_A_TIME: Final = threading.Lock()
 def designed(asked: Question, explain: bool) -> Solution:
     """Return the best blend of a job; with `explain`, what each limit costs and the blends beside it."""
     with _ONE_AT_A_TIME:
-        problem, scan, found = _sought(asked)
-        return asked.signed(design_problem(problem, explain=explain, scan=scan, nominal=found))
+        problem, grid, found = _sought(asked)
+        return asked.signed(design_problem(problem, explain=explain, grid=grid, nominal=found))
 
 
 @st.cache_resource(max_entries=16, show_spinner=False)
-def _sought(asked: Question) -> tuple[Problem, Scan, Found | None]:
+def _sought(asked: Question) -> tuple[Problem, GridSearch, Found]:
     """Return the job compiled and its best blend at best values: where answer and reasons start from."""
     problem = problem_of(asked.job, catalogue(), asked.parameters())
     require_prices(problem)
-    scan = Scan(problem)
-    return problem, scan, nominal_best(problem, scan)
+    grid = GridSearch(problem)
+    return problem, grid, nominal_best(problem, grid)
 
 
 @st.cache_data(max_entries=512, show_spinner=False)
@@ -73,14 +73,14 @@ def checked(asked: Question, blend: str) -> Solution | None:
 
 
 def in_hand(asked: Question, blend: str) -> Solution:
-    """Return the answer for the blend in hand: the design's own, or the one that was picked."""
+    """Return the answer for the selected blend: the design's own, or the one that was picked."""
     picked = checked(asked, blend) if blend != DESIGNED else None
     return picked or designed(asked, explain=False)
 
 
 @st.cache_data(max_entries=128, show_spinner=False)
 def more_coats(asked: Question, blend: str) -> float:
-    """Return the chance that the blend in hand takes more coats of sealer than are counted [fraction]."""
+    """Return the chance that the selected blend takes more coats of sealer than are counted [fraction]."""
     mix, coats = in_hand(asked, blend).mix, in_hand(asked, blend).properties.get("sealer_coats")
     if mix is None or coats is None or not math.isfinite(coats.value):
         return 0.0
@@ -92,7 +92,7 @@ def more_coats(asked: Question, blend: str) -> float:
 
 @st.cache_data(max_entries=128, show_spinner=False)
 def batch(asked: Question, blend: str, vessels: int) -> Batch | None:
-    """Return what to weigh for `vessels` vessels of the blend in hand; None without a blend."""
+    """Return what to weigh for `vessels` vessels of the selected blend; None without a blend."""
     solution = in_hand(asked, blend)
     used = () if solution.mix is None else solution.mix.blend
     try:
@@ -150,7 +150,7 @@ def typed_blend(parts: Mapping[str, str], water: str) -> str:
 
 @st.cache_data(max_entries=128, show_spinner=False)
 def compared(asked: Question, present: str, candidate: str) -> Comparison:
-    """Return a candidate beside the blend in hand."""
+    """Return a candidate beside the selected blend."""
     first = in_hand(asked, present)
     second = first if candidate == _as_text(first) else checked(asked, candidate)
     return compare(first, second or first)
@@ -162,7 +162,7 @@ def _as_text(solution: Solution) -> str:
 
 @st.cache_data(max_entries=64, show_spinner=False)
 def largest_saving(asked: Question, present: str) -> float | None:
-    """Return what the cheapest blend that meets every limit saves against the blend in hand [currency]."""
+    """Return what the cheapest blend that meets every limit saves against the selected blend [currency]."""
     job = replace(asked.job, objective="cost", maximize=False)
     cheapest = design(job, catalogue(), asked.parameters(), explain=False)
     return compare(in_hand(asked, present), cheapest).saving

@@ -16,7 +16,7 @@ st.set_page_config(page_title="vesselblend", layout="wide")
 page = st.navigation(
     [
         st.Page(_PAGES / "bench.py", title="Weigh", default=True),
-        st.Page(_PAGES / "give_and_take.py", title="Give and take", url_path="give-and-take"),
+        st.Page(_PAGES / "give_and_take.py", title="Trade-offs", url_path="give-and-take"),
         st.Page(_PAGES / "swap.py", title="Cheaper blend?", url_path="cheaper-blend"),
         st.Page(_PAGES / "order.py", title="Order", url_path="order"),
         st.Page(_PAGES / "shelf.py", title="Shelf and prices", url_path="shelf"),

@@ -13,6 +13,7 @@ from optimizer.materials import Catalogue
 from optimizer.solution import Solution
 from ui import answers
 from ui.blends import blend_text, parts_of
+from ui.plain_text import marked, plain
 from ui.widgets import fault_words, in_rows
 from ui.words import label_of
 
@@ -80,23 +81,22 @@ class BlendForm:
         except FileFaults as error:
             self._tell(error.faults)
         except NoBlend:
-            st.error(
-                f"This blend has no binder and will not set. Add one of: {_binders(answers.catalogue())}."
-            )
+            names = _binders(answers.catalogue())
+            st.error(marked("This blend has no binder and will not set. Add one of: {}.", names))
         return ""
 
     def _tell(self, faults: Sequence[Fault]) -> None:
         for fault in faults:
             slot = self.slots.get(fault.where)
             if slot is None:
-                st.error(fault_words(fault))
+                st.error(plain(fault_words(fault)))
             else:
-                slot.error(fault_words(fault))
+                slot.error(plain(fault_words(fault)))
 
     def _field(self, material: str) -> None:
         label = label_of(material, answers.catalogue()) if material else "water per powder"
         hint = "none" if material else "its own demand"
-        st.text_input(label, key=self._key(material), placeholder=hint, persist_state="session")
+        st.text_input(plain(label), key=self._key(material), placeholder=hint, persist_state="session")
         self.slots[material or "water"] = st.empty()
 
     def _key(self, material: str) -> str:

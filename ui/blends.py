@@ -1,4 +1,4 @@
-"""A blend as one short text: what the page keeps as the blend in hand, and what its address shows."""
+"""A blend as one short text: what the page keeps as the selected blend, and what its address shows."""
 
 from __future__ import annotations
 

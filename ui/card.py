@@ -15,10 +15,11 @@ from optimizer.shop import Limit
 from optimizer.solution import LimitVerdict, Solution
 from optimizer.studies.batch import Batch, Portion
 from optimizer.units import System, show_amount
+from ui.delivery import plain
 from ui.words import (
     bound_words,
     grams_words,
-    is_tight,
+    judged_words,
     label_of,
     range_words,
     seen_words,
@@ -61,6 +62,9 @@ _FRAMED: Final = "extrapolated"
 
 _MOST_LIMITS: Final = 6
 _MOST_NOTES: Final = 2
+
+_LEAST_LINES: Final = 2.0
+"""Lines kept for limits and cautions, however much is to be noted."""
 
 _LINES: Final = 20.0
 """Lines that rows to weigh, notes, limits and cautions have together, measured on A5 in a wide face."""
@@ -126,7 +130,7 @@ class Sheet:
     fill, demolded, dry, seal : str
         Wet mix of one mold, masses to check against, coats.
     limits : tuple[LimitLine, ...]
-        Limits, tight ones first.
+        Limits, least sure first.
     more : str
         What is to be said of limits there is no room for.
     unread : str
@@ -179,9 +183,10 @@ def sheet_of(
     rows = tuple(_rows(batch, solution, catalogue, units))
     head = Sheet(solution.job.title, _count(solution, batch, units), _rests_on(trials), mark)
     points, lines = _room(head, rows, units)
-    notes = tuple(_notes(solution))
     lasting = [key for key in _LASTING if key in solution.cautions]
-    urgent = [key for key in solution.cautions if key in CARD_CAUTIONS and key not in (*lasting, _FRAMED)]
+    notes = _fitting(tuple(_notes(solution)), lines - len(lasting))
+    told = [*lasting, *(key for key in (_FRAMED,) if CARD_CAUTIONS[key] in notes)]
+    urgent = [key for key in solution.cautions if key in CARD_CAUTIONS and key not in told]
     left = max(0, math.floor(lines - _NOTE_LINES * len(notes)) - len(lasting))
     ranked = _ranked(tuple(_checks(solution)))
     room = min(len(ranked), _MOST_LIMITS, -(-left // 2))
@@ -201,6 +206,12 @@ def sheet_of(
         cautions=tuple(words for key, words in CARD_CAUTIONS.items() if key in printed),
         points=points,
     )
+
+
+def _fitting(notes: tuple[str, ...], lines: float) -> tuple[str, ...]:
+    """Return as many notes as leave lines for limits and cautions: those say what to look at."""
+    most = max(0, math.floor((lines - _LEAST_LINES) / _NOTE_LINES))
+    return notes[:most]
 
 
 def _count(solution: Solution, batch: Batch, units: System) -> str:
@@ -224,9 +235,9 @@ def _room(head: Sheet, rows: Sequence[Row], units: System) -> tuple[int, float]:
 
 def _notes(solution: Solution) -> Iterator[str]:
     """Yield what is framed on top: what is wrong with the mix, and that one is to be cast first."""
+    yield from (_first_clause(note) for note in solution.notes[:_MOST_NOTES])
     if _FRAMED in solution.cautions:
         yield CARD_CAUTIONS[_FRAMED]
-    yield from (_first_clause(note) for note in solution.notes[-_MOST_NOTES:])
 
 
 def _checks(solution: Solution) -> Iterator[LimitVerdict]:
@@ -261,7 +272,13 @@ def card_html(sheet: Sheet, paper: str = "a5") -> str:
     from jinja2 import Environment, StrictUndefined
 
     text = (files("ui") / "card.html").read_text(encoding="utf-8")
-    maker = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    maker = Environment(
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=lambda word: plain(word) if type(word) is str else word,
+    )
     return maker.from_string(text).render(sheet=sheet, paper=PAPERS[paper])
 
 
@@ -317,7 +334,7 @@ def _coats(solution: Solution) -> str:
 
 def _limit_line(verdict: LimitVerdict, solution: Solution, units: System) -> LimitLine:
     name = verdict.limit.property
-    word = "TIGHT" if verdict.verdict == "meets" and is_tight(verdict) else verdict.verdict
+    word = judged_words(verdict)
     seen = seen_words(verdict, solution.properties.get(name), units)
     return LimitLine(quantity(name).label, bound_words(verdict.limit, units), seen, word)
 
@@ -336,19 +353,18 @@ def _unread(solution: Solution) -> str:
 def _more(left: Sequence[LimitVerdict]) -> str:
     if not left:
         return ""
-    failed = [quantity(v.limit.property).label for v in left if v.verdict != "meets"]
-    return f"not met: {', '.join(failed)}" if failed else f"({len(left)} more, all met)"
+    failed = [quantity(v.limit.property).label for v in left if v.verdict != "holds"]
+    return f"not sure: {', '.join(failed)}" if failed else f"({len(left)} more, all hold)"
 
 
 def _ranked(verdicts: Sequence[LimitVerdict]) -> list[LimitVerdict]:
-    """Return verdicts, the most pressing first; heat that is the tightest or below 0 goes before all."""
+    """Return verdicts, least sure first; heat that is the least sure or below 0 goes before all."""
     least = min((each.probability for each in verdicts), default=1.0)
 
     def urgency(verdict: LimitVerdict) -> tuple[int, float, float]:
         doubtful = verdict.value < 0.0 or verdict.probability <= least
         if verdict.limit.property == "heat_margin" and doubtful:
             return 0, 0.0, 0.0
-        rank = 1 if verdict.verdict != "meets" else 2 if is_tight(verdict) else 3
-        return rank, verdict.probability, verdict.margin
+        return 1, verdict.probability, verdict.margin
 
     return sorted(verdicts, key=urgency)

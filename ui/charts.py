@@ -34,7 +34,7 @@ __all__ = [
     "margin_rows",
 ]
 
-SHAPES: Final[Mapping[str, str]] = {"meets": "circle", "too close to call": "diamond", "fails": "cross"}
+SHAPES: Final[Mapping[str, str]] = {"holds": "circle", "uncertain": "diamond", "fails": "cross"}
 """Shape of each verdict."""
 
 BARS: Final = "Line: the limit. Right of it: meets. Bar: where the true value likely lies (5 % to 95 %)."
@@ -148,7 +148,7 @@ def labeled_bars(frame: pd.DataFrame, column: str, row: int) -> alt.LayerChart:
         y=alt.Y("words:N", sort=None, axis=None), x=alt.X(f"{column}:Q", axis=None, scale=scale)
     )
     text = base.mark_text(align="left", dx=6, fontSize=13).encode(text="words:N")
-    bars = colored(base.mark_bar(height=13), "meets")
+    bars = colored(base.mark_bar(height=13), "holds")
     return layered([bars, colored(text, "text")], row * max(len(frame), 1))
 
 

@@ -21,6 +21,7 @@ from ui.commands.design import design
 from ui.commands.frontier import frontier
 from ui.commands.init import init
 from ui.commands.materials import materials
+from ui.commands.materials_new import materials_new
 from ui.commands.order import order
 from ui.commands.page import page
 from ui.commands.sweep import sweep
@@ -29,12 +30,13 @@ from ui.commands.trials_book import trials_columns, trials_show, trials_trace, t
 from ui.commands.trials_fit import trials_fit, trials_next
 from ui.commands.trials_import import trials_import
 from ui.commands.trials_measure import trials_measure
-from ui.delivery import forget_output, say
+from ui.delivery import Terminated, forget_output, say
 
 __all__ = ["cli", "run"]
 
 FAULT_OF_OURS = 1
 STOPPED = 130
+TERMINATED = 143
 DEBUG = "VESSELBLEND_DEBUG"
 """Set in the environment, it shows the trace of a fault of ours."""
 
@@ -79,6 +81,7 @@ def cli() -> None:
 
 for _command in (design, check, frontier, card, order, sweep, materials, trials, init, page):
     cli.add_command(_command)
+materials.add_command(materials_new)
 for _command in (
     trials_import,
     trials_fit,
@@ -113,9 +116,10 @@ def run(arguments: Sequence[str]) -> int:
         except click.ClickException as error:
             error.show()
             return error.exit_code
-        except (KeyboardInterrupt, click.Abort):
-            say("Stopped.")
-            return STOPPED
+        except (KeyboardInterrupt, click.Abort) as error:
+            end = error.__cause__ or error
+            say(str(end) or "Stopped.")
+            return TERMINATED if isinstance(end, Terminated) else STOPPED
         except BrokenPipeError:
             forget_output()
             return 0

@@ -35,7 +35,7 @@ def cost_range_words(
     cost : float
         As shown [currency].
     span : tuple[float, float]
-        From `optimizer.studies.cost_range.cost_range` [currency].
+        Its 5 % and 95 % points [currency].
     moves : Mapping[str, tuple[float, float]]
         From `optimizer.studies.cost_range.cost_moves` [currency].
     currency : str

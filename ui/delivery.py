@@ -21,7 +21,17 @@ if TYPE_CHECKING:
     from optimizer.units import System
     from ui.terminal import Block
 
-__all__ = ["INPUTS", "STANDARD", "Delivery", "delivered", "forget_output", "plain", "read_stdin", "say"]
+__all__ = [
+    "INPUTS",
+    "STANDARD",
+    "Delivery",
+    "Terminated",
+    "delivered",
+    "forget_output",
+    "plain",
+    "read_stdin",
+    "say",
+]
 
 _STAND_INS: Final = str.maketrans({"─": "-", "°": "deg "})
 
@@ -39,6 +49,10 @@ INPUTS: Final = {
 
 _STDIN: Final = Path("/dev/stdin")
 _NO_FIGURES: Final = SimpleNamespace()
+
+
+class Terminated(KeyboardInterrupt):
+    """The system asked this process to end (SIGTERM)."""
 
 
 @dataclass(frozen=True)

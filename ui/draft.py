@@ -171,7 +171,7 @@ def _true_title(tables: Mapping[str, Any], job: Job) -> str:
 
 
 def with_blend(text: str, blend: str) -> str:
-    r"""Return a job file's text with the blend in hand as text; without any where it is the design's own.
+    r"""Return a job file's text with the selected blend as text; without any where it is the design's own.
 
     Examples
     --------

@@ -111,7 +111,7 @@ ORDER_SHOP: Final = (
     Field("shop.shift", "working time of a day", "7 h"),
     Field("shop.people", "people at work", "1"),
     Field("shop.cast_minutes", "work on one casting", "8 min"),
-    Field("shop.shelf_places", "places on the drying shelf", "120"),
+    Field("shop.shelf_places", "places on the drying rack", "120"),
 )
 PRICE: Final = (
     ("pack", "one pack holds", "25 kg or 50 lb"),

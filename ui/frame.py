@@ -11,6 +11,7 @@ from ui import answers
 from ui.draft import with_blend
 from ui.fields import DECISIONS, ORDER_SHOP, SHOP, price_fields
 from ui.page_words import MARKS, UNREAD, spoken_bound
+from ui.plain_text import marked, plain
 from ui.state import Session, base_tables, drop_pick, session, set_base, units
 from ui.widgets import show_field, tell_faults
 from ui.words import blend_words, judged_words, label_of, money, verdict_words
@@ -27,7 +28,7 @@ def decisions() -> None:
     with st.sidebar:
         st.subheader("What the vessel must do")
         slots = {field.key: show_field(field) for field in DECISIONS}
-        st.caption(f"{MARKS['example']} example number: replace with yours · {MARKS['yours']} yours")
+        st.caption(plain(f"{MARKS['example']} example number: replace with yours · {MARKS['yours']} yours"))
         now = session()
         tell_faults(slots, {key: fault for key, fault in now.faults.items() if key in slots})
         _job_file(now)
@@ -40,8 +41,11 @@ def _unread(now: Session) -> None:
     named = _field_names()
     names = "; ".join(named.get(key, key) for key in now.faults)
     st.error(
-        f"**Missing or not understood: {names}.** What stands below is the last job that could be read; "
-        "nothing is printed or saved until this is repaired."
+        marked(
+            "**Missing or not understood: {}.** What stands below is the last job that could be read; "
+            "nothing is printed or saved until this is repaired.",
+            names,
+        )
     )
 
 
@@ -70,14 +74,14 @@ def _job_file(now: Session) -> None:
         help="All figures and the blend you picked, as text to keep, send or open with the command line.",
     )
     if now.faults:
-        st.caption(UNREAD)
+        st.caption(plain(UNREAD))
     else:
         st.caption("A reload keeps the figures above; save the job to keep all the others.")
     st.file_uploader("Open a job file", type=["toml"], key="job_upload", on_change=_opened)
     for fault in st.session_state.get("upload_faults", ()):
-        st.error(str(fault))
+        st.error(plain(str(fault)))
     if said := st.session_state.get("upload_said"):
-        st.success(said)
+        st.success(plain(said))
 
 
 def _opened() -> None:
@@ -99,14 +103,14 @@ def _opened() -> None:
 
 
 def strip(now: Session) -> None:
-    """Show what cannot be read, then blend in hand, cost, tightest limit, units and currency."""
+    """Show what cannot be read, then selected blend, cost, tightest limit, units and currency."""
     _unread(now)
     solution = now.solution
     with st.container(border=True, key="strip", gap="xsmall"):
-        st.markdown(f"**In hand:** {_blend_words(solution, now)}")
+        st.markdown(marked("**In hand:** {}", _blend_words(solution, now)))
         words, controls = st.columns([2, 1], vertical_alignment="center")
         cost, worst = _cost_words(solution, now), _tightest_words(solution)
-        words.markdown(f"**A good vessel:** {cost}  \n**Tightest:** {worst}")
+        words.markdown(marked("**A good vessel:** {}  \n**Tightest:** {}", cost, worst))
         with controls.container(horizontal=True, horizontal_alignment="right"):
             _units()
             _currency()
@@ -125,7 +129,7 @@ def _units() -> None:
         label_visibility="collapsed",
         bind="query-params",
         persist_state="session",
-        format_func=_UNITS.__getitem__,
+        format_func=lambda each: plain(_UNITS[each]),
     )
 
 
@@ -147,10 +151,10 @@ def tell(error: VesselblendError) -> None:
     faults = error.faults if isinstance(error, FileFaults) else ()
     unpriced = [fault.where.removeprefix("prices.") for fault in faults if fault.where.startswith("prices.")]
     if not unpriced:
-        st.error(str(error))
+        st.error(plain(str(error)))
         return
     names = ", ".join(label_of(name, answers.catalogue()) for name in unpriced)
-    st.error(f"This page counts money, and there is no price yet for: {names}.")
+    st.error(marked("This page counts money, and there is no price yet for: {}.", names))
     st.page_link("app_pages/shelf.py", label="Write their prices")
 
 

@@ -117,7 +117,7 @@ def ask(job: str | None, specs: str | None, calibration: str | None = None) -> A
     specs : str | None
         Folder of own spec files [-].
     calibration : str | None
-        Calibration file, or a folder whose newest one counts [-].
+        Calibration file, a folder whose newest one counts, or ``none``; None: as the job says [-].
 
     Raises
     ------
@@ -125,7 +125,8 @@ def ask(job: str | None, specs: str | None, calibration: str | None = None) -> A
         All faults of the spec files, or else all faults of the job, or else those of the calibration.
     """
     catalogue = load_catalogue(specs)
-    return replace(_asked(job, catalogue), calibration=_calibration(calibration))
+    asked = _asked(job, catalogue)
+    return replace(asked, calibration=_calibration(calibration, asked))
 
 
 def _asked(job: str | None, catalogue: Catalogue) -> Asked:
@@ -138,31 +139,30 @@ def _asked(job: str | None, catalogue: Catalogue) -> Asked:
     return Asked(read_job(Path(job), catalogue), catalogue, named=job)
 
 
-def _calibration(named: str | None) -> Calibration | None:
-    if named is None:
-        return None
-    from optimizer.calibration.files import newest_calibration, read_calibration
+def _calibration(named: str | None, asked: Asked) -> Calibration | None:
+    """Return the fit named by an option, or else by the job; None for the shipped figures."""
+    from optimizer.calibration.files import calibration_file, read_calibration
 
-    path = Path(named)
-    if path.is_dir():
-        newest = newest_calibration(path)
-        if newest is None:
-            repair = "Name a calibration file, or make one: vesselblend trials fit"
-            raise FileFaults([Fault(named, "a folder without one", "a calibration", repair)])
-        say(f"Calibration: {newest}")
-        path = newest
+    if named is None and not asked.job.calibration:
+        return None
+    beside = asked.named not in ("demo", _STDIN) and named is None
+    folder = Path(asked.named).parent if beside else Path()
+    path = calibration_file(named or asked.job.calibration, folder)
+    if path is None:
+        return None
+    say(f"Calibration: {path}")
     return read_calibration(path)
 
 
-def named_calibration(named: str | None) -> str:
-    """Return the text of a calibration file, or of the newest in a folder; empty where none is named.
+def named_calibration(named: str | None, asked: Asked) -> str:
+    """Return the text of the fit an option or else the job names; empty for the shipped figures.
 
     Raises
     ------
     FileFaults
         If it is none.
     """
-    found = _calibration(named)
+    found = _calibration(named, asked)
     if found is None:
         return ""
     from optimizer.calibration.files import calibration_text

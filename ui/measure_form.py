@@ -11,6 +11,7 @@ import streamlit as st
 from optimizer.errors import FileFaults, VesselblendError
 from ui.measure_words import size_words
 from ui.measuring import MEASUREMENTS, Answer, Field, measured
+from ui.plain_text import marked, plain
 from ui.uploads import put_file
 from ui.widgets import fault_words, in_rows
 
@@ -29,7 +30,7 @@ def show_measuring() -> None:
             format_func=lambda n: MEASUREMENTS[n].title,
         )
         measurement = MEASUREMENTS[what]
-        st.caption(measurement.how)
+        st.caption(plain(measurement.how))
         typed: dict[str, str] = {}
         photo = None
         with st.form(f"measure_{what}", border=False):
@@ -37,7 +38,9 @@ def show_measuring() -> None:
                 for column, field in zip(st.columns(_COLUMNS), row, strict=False):
                     with column:
                         if field.unit == "photo":
-                            photo = st.file_uploader(field.label, type=["jpg", "jpeg", "png", "tif", "tiff"])
+                            photo = st.file_uploader(
+                                plain(field.label), type=["jpg", "jpeg", "png", "tif", "tiff"]
+                            )
                         else:
                             typed[field.name] = _typed(what, field)
             asked = st.form_submit_button("Work it out")
@@ -47,10 +50,10 @@ def show_measuring() -> None:
 
 def _typed(what: str, field: Field) -> str:
     return st.text_input(
-        field.label,
+        plain(field.label),
         key=f"measure.{what}.{field.name}",
         placeholder=field.default or field.hint,
-        help=f"Such as {field.hint}",
+        help=marked("Such as {}", field.hint),
     )
 
 
@@ -62,18 +65,19 @@ def _answer(what: str, typed: dict[str, str], photo: tuple[str, bytes] | None) -
             answers = measured(what, typed)
         except FileFaults as error:
             for fault in error.faults:
-                st.error(f"{fault.where.partition(': ')[2]}: {fault_words(fault)}".removeprefix(": "))
+                where = fault.where.partition(": ")[2]
+                st.error(plain(f"{where}: {fault_words(fault)}".removeprefix(": ")))
             return
         except VesselblendError as error:
-            st.info(str(error))
+            st.info(plain(str(error)))
             return
     for one in answers:
         _show(one)
     for word in dict.fromkeys(word for one in answers for word in one.found.warnings):
-        st.warning(word)
+        st.warning(plain(word))
 
 
 def _show(one: Answer) -> None:
-    st.markdown(f"{one.label}: **{size_words(one)}** ({one.found.method}). {one.more}")
+    st.markdown(marked("{}: **{}** ({}). {}", one.label, size_words(one), one.found.method, one.more))
     if one.columns:
-        st.caption(f"Note it with the trial as {', '.join(one.columns)}.")
+        st.caption(marked("Note it with the trial as {}.", ", ".join(one.columns)))

@@ -11,18 +11,14 @@ import streamlit as st
 
 from optimizer.money.breakeven import OrderLine, Switch, break_even, order_money
 from optimizer.money.landed import Landed, landed_price
-from optimizer.money.ranking import rank_candidates
 from optimizer.shop import Price, Shop
 from optimizer.studies.from_stock import from_stock
-from optimizer.studies.order_blends import OrderAnswer, candidate_of, plan_blends, shop_request, with_switches
+from optimizer.studies.order_blends import OrderAnswer, plan_blends, shop_request
 from ui.answers import checked
 from ui.blends import DESIGNED
 from ui.question import Question, catalogue
 
-__all__ = ["IN_HAND", "landed", "order_curve", "planned", "price_steps"]
-
-IN_HAND: Final = "picked by you"
-"""Name of the picked blend among others."""
+__all__ = ["landed", "order_curve", "planned", "price_steps"]
 
 CURVE_POINTS: Final = 120
 """Sizes of an order at which a curve is drawn, about."""
@@ -38,6 +34,7 @@ def planned(
     *,
     may_buy: bool,
     shelf_only: bool,
+    trial: bool = True,
 ) -> OrderAnswer:
     """Return the plans of an order for the blends worth looking at, the picked one among them.
 
@@ -50,15 +47,8 @@ def planned(
     """
     job = from_stock(asked.job, vessels) if shelf_only else asked.job
     request = replace(shop_request(job, vessels, start, due, None), may_buy_molds=may_buy)
-    answer = plan_blends(job, catalogue(), request, asked.parameters())
     picked = checked(asked, blend) if blend != DESIGNED and not shelf_only else None
-    if picked is None or picked.mix is None or not answer.ranked:
-        return answer
-    mine = candidate_of(IN_HAND, picked, catalogue())
-    plans = [mine, *(row.plan.candidate for row in answer.ranked)]
-    solutions = {IN_HAND: picked, **answer.solutions}
-    ranked = rank_candidates(request, plans, best=len(plans))
-    return with_switches(replace(answer, ranked=ranked, solutions=solutions))
+    return plan_blends(job, catalogue(), request, asked.parameters(), selected=picked, trial=trial)
 
 
 @st.cache_data(max_entries=32, show_spinner=False)

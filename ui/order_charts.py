@@ -14,10 +14,10 @@ from ui.palette import PARTS
 
 __all__ = ["WORK", "calendar_chart", "curve_chart", "rates_chart", "steps_chart"]
 
-WORK: Mapping[str, str] = {"cast": "meets", "seal": "second", "pack": "third"}
+WORK: Mapping[str, str] = {"cast": "holds", "seal": "second", "pack": "third"}
 """Kind of work and the part of the palette that colors it."""
 
-_LINES = (("meets", [1, 0]), ("fails", [8, 4]))
+_LINES = (("holds", [1, 0]), ("fails", [8, 4]))
 
 
 def calendar_chart(days: Sequence[DayPlan]) -> alt.LayerChart:
@@ -82,6 +82,6 @@ def steps_chart(frame: pd.DataFrame, currency: str) -> alt.LayerChart:
         x=alt.X("packs:Q", title="packs bought at once", axis=alt.Axis(tickMinStep=1)),
         y=alt.Y("price:Q", title=f"{currency} per usable kg", axis=alt.Axis(format=".2f", tickCount=5)),
     )
-    line = colored(base.mark_line(interpolate="step-after", strokeWidth=2.5), "meets")
-    dots = colored(base.mark_point(filled=True, size=45, opacity=1), "meets")
+    line = colored(base.mark_line(interpolate="step-after", strokeWidth=2.5), "holds")
+    dots = colored(base.mark_point(filled=True, size=45, opacity=1), "holds")
     return layered([line, dots], 280)

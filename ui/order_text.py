@@ -11,6 +11,7 @@ from typing import Final
 from optimizer.materials import Catalogue
 from optimizer.money.leftover import Leftover
 from optimizer.money.order import OrderPlan
+from optimizer.money.pours import GOOD_ENOUGH
 from optimizer.money.remedies import Change, Remedy
 from optimizer.money.schedule import DayPlan
 from optimizer.shop import Shop
@@ -22,16 +23,18 @@ from ui.answer_text import EXAMPLE_PRICES
 from ui.card import CARD_CAUTIONS
 from ui.ranking_text import day_words, ranking_blocks
 from ui.terminal import Block, heading, indented, sentence, table
-from ui.words import blend_words, cost_groups, grams_words, label_of, money
+from ui.words import blend_words, cost_groups, grams_words, label_of, money, odds_words
 
 __all__ = [
     "BOTTLENECKS",
     "busiest_words",
+    "first_words",
     "left_words",
     "leftover_words",
     "no_remedy_words",
     "order_blocks",
     "plan_words",
+    "pours_words",
     "remedy_words",
     "shelf_words",
 ]
@@ -40,7 +43,7 @@ BOTTLENECKS: Final = {
     "molds": "the molds: every one is filled as often as a shift allows",
     "labor": "the hands: casting, sealing and packing take the whole shift",
     "mixer": "the mixes of a day",
-    "shelf": "the places on the drying shelf",
+    "shelf": "the places on the drying rack",
     "drying": "drying: the last castings wait longer to dry than all the casting takes",
 }
 """What holds an order back, in words, by `optimizer.money.capacity.RESOURCES`."""
@@ -49,7 +52,7 @@ _CHANGES: Final = {
     "molds": "molds",
     "shift": "shift",
     "people": "people",
-    "shelf_places": "places on the drying shelf",
+    "shelf_places": "places on the drying rack",
     "working_days": "working days a week",
     "demold_time": "demold time of the blend",
 }
@@ -61,11 +64,12 @@ _MINUTES: Final = ("shift", "demold_time")
 
 def order_blocks(answer: OrderAnswer, catalogue: Catalogue, units: System) -> Iterator[Block]:
     """Give the text of an order that some blend can make."""
-    request, best = answer.request, answer.ranked[0].plan
+    request, best = answer.request, answer.plan
     dates = f"by {day_words(request.due)}, casting from {day_words(request.start)}"
     owned = f"{counted(request.shop.molds, 'mold')} owned"
     yield sentence(f"{counted(request.vessels, 'vessel')} {dates}, {owned}", "bold")
     yield sentence(plan_words(best, request.shop.molds))
+    yield from map(sentence, first_words(answer, best))
     yield from _blend(answer, best, catalogue, units)
     yield from _held_back(best, answer)
     yield from _remedies(best, answer)
@@ -86,6 +90,28 @@ def order_blocks(answer: OrderAnswer, catalogue: Catalogue, units: System) -> It
             yield sentence("No holidays are stated: add them to the job, holidays = [2026-12-25].", indent=2)
     yield from ranking_blocks(answer, catalogue)
     yield from _cautions(answer.solutions[best.candidate.name])
+
+
+def first_words(answer: OrderAnswer, plan: OrderPlan) -> Iterator[str]:
+    """Give what to know before an order is promised: how sure, the trial, the range of the ready date."""
+    solution = answer.solutions[plan.candidate.name]
+    if solution.limits:
+        chance, asked = odds_words(plan.candidate.chance or 0.0), f"{100.0 * solution.job.confidence:.0f} %"
+        sure = f"All limits hold together with {chance}; {asked} was asked for."
+        yield sure if plan.candidate.sure else f"{sure} Promise nothing on this blend before a trial."
+    if plan.trial is not None:
+        yield (
+            f"Never cast, so a trial first: cast one on {day_words(plan.trial)}, dry, seal and burn it; cast "
+            f"the order from {day_words(plan.request.start)} if it does well."
+        )
+    if plan.ready is not None and plan.ready_early != plan.ready_late:
+        yield (
+            f"Ready between {day_words(plan.ready_early)} and {day_words(plan.ready_late)}, over the likely "
+            "range of the demold time."
+        )
+    first = answer.ranked[0].plan.candidate.name
+    if first != plan.candidate.name:
+        yield f"This plans the {plan.candidate.name}; ranked first for this order: {first}."
 
 
 def plan_words(plan: OrderPlan, owned: int) -> str:
@@ -138,10 +164,14 @@ def _blend(answer: OrderAnswer, plan: OrderPlan, catalogue: Catalogue, units: Sy
     weigh = ", ".join(f"{grams_words(grams[n], steps[n], units)} {label_of(n, catalogue)}" for n in order)
     yield sentence(f"{blend_words(solution.mix.blend, catalogue)}.", indent=2)
     yield sentence(f"One vessel: {weigh}.", indent=2)
-    turns = f"{plan.turns} turns of a mold a day"
-    yield sentence(
-        f"{plan.pours} pours at {turns}, rejects counted; {_few(plan.molds_worn)} molds worn out.", indent=2
-    )
+    turns = f"{plan.turns} casts per mold a day"
+    yield sentence(f"{pours_words(plan)} At {turns}; {_few(plan.molds_worn)} molds worn out.", indent=2)
+
+
+def pours_words(plan: OrderPlan) -> str:
+    """Return how many to pour, and how surely enough of them come good."""
+    enough = f"{plan.vessels} come good with {100.0 * GOOD_ENOUGH:.0f} %, rejects counted"
+    return f"Pour {plan.pours}, so that {enough}."
 
 
 def _held_back(plan: OrderPlan, answer: OrderAnswer) -> Iterator[Block]:
@@ -181,7 +211,7 @@ def busiest_words(plan: OrderPlan, shop: Shop) -> str:
 
 
 def shelf_words(plan: OrderPlan, places: int) -> str:
-    """Return how full the drying shelf gets, and what waits off it."""
+    """Return how full the drying rack gets, and what waits off it."""
     fullest = plan.schedule.fullest if plan.schedule else None
     if fullest is None:
         return ""
@@ -282,7 +312,7 @@ def _money(answer: OrderAnswer, plan: OrderPlan) -> Iterator[Block]:
     yield heading("Money")
     order, wear = (money(each.per_good_vessel, job.currency) for each in (plan.cost_order, plan.cost_wear))
     yield sentence(
-        f"{order} for one good vessel with bought molds charged to this order; {wear} with wear only.",
+        f"{order} for a good vessel on average, bought molds charged to this order; {wear} with wear only.",
         indent=2,
     )
     groups = cost_groups(plan.cost_order.parts).items()

@@ -11,7 +11,7 @@ from typing import Final
 
 __all__ = ["DARK", "LIGHT", "PARTS", "chart_colors"]
 
-PARTS: Final = ("meets", "too close to call", "fails", "text", "second", "third", "line")
+PARTS: Final = ("holds", "uncertain", "fails", "text", "second", "third", "line")
 """What a mark of a chart stands for, in the order of the theme's chart colors."""
 
 LIGHT: Final[Mapping[str, str]] = {
@@ -20,8 +20,8 @@ LIGHT: Final[Mapping[str, str]] = {
     "panel": "#F3F1ED",
     "border": "#8C8A85",
     "link": "#7A3F0C",
-    "meets": "#0069A6",
-    "too close to call": "#666562",
+    "holds": "#0069A6",
+    "uncertain": "#666562",
     "fails": "#B84A00",
     "text": "#1B1B1A",
     "second": "#00724F",
@@ -34,8 +34,8 @@ DARK: Final[Mapping[str, str]] = {
     "panel": "#242322",
     "border": "#85827C",
     "link": "#F0B57C",
-    "meets": "#56B4E9",
-    "too close to call": "#A9A7A2",
+    "holds": "#56B4E9",
+    "uncertain": "#A9A7A2",
     "fails": "#F08B3E",
     "text": "#F4F2EE",
     "second": "#35C79A",

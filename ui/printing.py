@@ -8,6 +8,7 @@ import streamlit as st
 
 from ui import answers
 from ui.card import card_html, sheet_of
+from ui.plain_text import plain
 from ui.state import Session, units
 
 __all__ = ["print_card", "with_print_button"]
@@ -21,7 +22,7 @@ style="font: inherit; padding: 2mm 6mm; margin-bottom: 4mm">Print</button></p>
 
 @st.dialog("Batch card", width="medium")
 def print_card(now: Session) -> None:
-    """Show the card of the blend in hand with a button that prints it and one that keeps it."""
+    """Show the card of the selected blend with a button that prints it and one that keeps it."""
     most = now.job.shop.molds_per_mix
     vessels = st.number_input(
         "Vessels to cast",
@@ -33,7 +34,12 @@ def print_card(now: Session) -> None:
     )
     usual = "half-letter" if units() == "us" else "a5"
     paper = st.segmented_control(
-        "Paper", list(_PAPERS), default=usual, required=True, key="paper", format_func=_PAPERS.__getitem__
+        "Paper",
+        list(_PAPERS),
+        default=usual,
+        required=True,
+        key="paper",
+        format_func=lambda each: plain(_PAPERS[each]),
     )
     batch = answers.batch(now.asked, now.blend, int(vessels))
     if batch is None:

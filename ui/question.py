@@ -5,23 +5,47 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from pathlib import Path
 
 from optimizer.calibration.files import parse_calibration
 from optimizer.calibration.record import Calibration, parameter_set
 from optimizer.chain.parameters import ParameterSet
+from optimizer.errors import Fault, FileFaults
 from optimizer.fingerprint import fingerprint
 from optimizer.job import Job
 from optimizer.jobfile import parse_job
 from optimizer.materials import Catalogue
 from optimizer.solution import Solution
 from optimizer.specs import load_catalogue
+from ui.new_powder import FOLDER
 
-__all__ = ["Question", "catalogue"]
+__all__ = ["Question", "catalogue", "own_faults"]
 
 
 def catalogue() -> Catalogue:
-    """Return the materials and their figures."""
-    return load_catalogue()
+    """Return the materials and their figures: shipped ones, and own ones from the folder beside the book.
+
+    An own file that cannot be read leaves the shipped materials; `own_faults` tells why.
+    """
+    return _catalogue(_own_files())[0]
+
+
+def own_faults() -> tuple[Fault, ...]:
+    """Return the faults of own spec files."""
+    return _catalogue(_own_files())[1]
+
+
+def _own_files() -> tuple[tuple[str, int], ...]:
+    """Return the own spec files and when each was changed."""
+    return tuple(sorted((str(path), path.stat().st_mtime_ns) for path in Path(FOLDER).glob("*.toml")))
+
+
+@lru_cache(maxsize=8)
+def _catalogue(files: tuple[tuple[str, int], ...]) -> tuple[Catalogue, tuple[Fault, ...]]:
+    try:
+        return load_catalogue(FOLDER if files else None), ()
+    except FileFaults as error:
+        return load_catalogue(), error.faults
 
 
 @dataclass(frozen=True)

@@ -11,10 +11,11 @@ from optimizer.money.order import OrderPlan
 from optimizer.money.ranking import Ranked
 from optimizer.studies.order_blends import OrderAnswer
 from ui.terminal import Block, heading, indented, sentence, table
-from ui.words import blend_words
+from ui.words import blend_words, odds_words
 
 __all__ = [
     "break_even_words",
+    "chance_of",
     "choice_words",
     "cost_words",
     "day_words",
@@ -32,8 +33,8 @@ def ranking_blocks(answer: OrderAnswer, catalogue: Catalogue) -> Iterator[Block]
     if len(answer.ranked) < 2:
         return
     yield heading(ranking_heading(answer))
-    heads = ("blend", "ready", "buy molds", "charged", "rank", "wear only", "rank")
-    yield table(heads, [_row(row) for row in answer.ranked], right=range(2, 7))
+    heads = ("blend", "ready", "buy molds", "charged", "rank", "wear only", "rank", "chance")
+    yield table(heads, [_row(row) for row in answer.ranked], right=range(2, 8))
     yield from (sentence(words, indent=2) for words in (*view_words(answer), *choice_words(answer)))
     yield sentence(break_even_words(answer), indent=2)
     for row in answer.ranked:
@@ -45,10 +46,19 @@ def ranking_blocks(answer: OrderAnswer, catalogue: Catalogue) -> Iterator[Block]
 def ranking_heading(answer: OrderAnswer) -> str:
     """Return the heading of the blends of an order, which says what puts one above the other."""
     if not answer.ranked[0].plan.meets_date:
-        return "Blends for this order, all late: the one ready first on top"
-    if any(row.tied_order for row in answer.ranked):
-        return "Blends for this order: the cheapest on top, of those within 1 % the one ready first"
-    return "Blends for this order: the cheapest with bought molds charged on top"
+        late = "the sure ones late" if any(row.plan.meets_date for row in answer.ranked) else "all late"
+        order = f", {late}: the one ready first on top"
+    elif any(row.tied_order for row in answer.ranked):
+        order = ": the cheapest on top, of those within 1 % the one ready first"
+    else:
+        order = ": the cheapest with bought molds charged on top"
+    return f"Blends for this order{order}{_of_the_sure(answer)}"
+
+
+def _of_the_sure(answer: OrderAnswer) -> str:
+    """Return what is said where some blends are less sure than asked: they go last."""
+    sure = {row.plan.candidate.sure for row in answer.ranked}
+    return ", those less sure than asked last" if len(sure) > 1 else ""
 
 
 def view_words(answer: OrderAnswer) -> Iterator[str]:
@@ -67,7 +77,7 @@ def view_words(answer: OrderAnswer) -> Iterator[str]:
 
 def choice_words(answer: OrderAnswer) -> Iterator[str]:
     """Give why the first blend is first where it is not the cheapest, and what a mark at a cost means."""
-    if not answer.ranked[0].plan.meets_date:
+    if not any(row.plan.meets_date for row in answer.ranked):
         yield "No blend makes the date: ranked by the day they are ready, whatever they cost."
     elif any(row.tied_order or row.tied_wear for row in answer.ranked):
         yield (
@@ -143,7 +153,22 @@ def cost_words(row: Ranked) -> tuple[str, str]:
 def _row(row: Ranked) -> list[str]:
     plan, (charged, worn) = row.plan, cost_words(row)
     buy = str(plan.molds_to_buy)
-    return [_name(row), _when(plan), buy, charged, str(row.rank_order), worn, str(row.rank_wear)]
+    return [
+        _name(row),
+        _when(plan),
+        buy,
+        charged,
+        str(row.rank_order),
+        worn,
+        str(row.rank_wear),
+        chance_of(row),
+    ]
+
+
+def chance_of(row: Ranked) -> str:
+    """Return the chance that a blend holds all limits together."""
+    chance = row.plan.candidate.chance
+    return "" if chance is None else odds_words(chance)
 
 
 def _when(plan: OrderPlan) -> str:

@@ -8,7 +8,7 @@ from typing import Final
 
 from optimizer.job import Job
 from optimizer.materials import Catalogue
-from optimizer.nomenclature import USES, quantity
+from optimizer.nomenclature import QUANTITIES, USES, quantity
 from optimizer.shop import Limit
 from optimizer.solution import Alternative, LimitVerdict, Prediction, Proof, Solution
 from optimizer.units import System, display_value, show_amount, significant
@@ -42,6 +42,9 @@ FILE_NAMES: Final[Mapping[str, str]] = {
 _FREE: Final = 5e-4
 """A change of cost below this is nobody's money [currency]."""
 
+_NAMED: Final = 2
+"""Limits named for each binder that is not sure enough alone."""
+
 _CENT: Final = 0.005
 """Half the smallest amount printed [currency]."""
 
@@ -54,7 +57,7 @@ def price_words(verdict: LimitVerdict, job: Job, units: System = "metric") -> st
     >>> from optimizer.shop import Limit, Vessel
     >>> from optimizer.solution import LimitPrice
     >>> white = Limit("whiteness", ">=", 88.0)
-    >>> price_words(LimitVerdict(white, "-", 88.0, 0.0, 0.5, "meets", price=LimitPrice(1.0, -0.06, 0.07)),
+    >>> price_words(LimitVerdict(white, "-", 88.0, 0.0, 0.5, "holds", price=LimitPrice(1.0, -0.06, 0.07)),
     ...             Job("Cup", "EUR", (), Vessel(215.0)))
     'one point less whiteness L* saves 0.06 EUR'
     """
@@ -130,8 +133,8 @@ def single_binder_words(solution: Solution, catalogue: Catalogue, units: System 
     sign = -1.0 if solution.job.maximize else 1.0
     able = [a for a in alone if a.objective is not None]
     if not able:
-        reasons = "; ".join(f"{a.name.partition(' (')[0]} fails {_labels(a.fails)}" for a in alone)
-        return f"No binder meets these limits without another: {reasons}."
+        reasons = "; ".join(f"{a.name.partition(' (')[0]}: {_labels(a.fails[:_NAMED])}" for a in alone)
+        return f"No binder without another is as sure as asked; the least sure of each: {reasons}."
     best = min(able, key=lambda a: sign * (a.objective or 0.0))
     if set(best.blend) == set(solution.mix.blend):
         return "One binder is enough: no other beside it makes a better blend."
@@ -148,7 +151,7 @@ def _against(solution: Solution, other: Alternative, units: System) -> str:
 
 
 def _labels(names: Sequence[str]) -> str:
-    return _listed([name if name == "the mix itself" else quantity(name).label for name in names])
+    return _listed([quantity(name).label if name in QUANTITIES else name for name in names])
 
 
 def _listed(words: Sequence[str]) -> str:
@@ -156,21 +159,21 @@ def _listed(words: Sequence[str]) -> str:
 
 
 def proof_words(proof: Proof) -> str:
-    """Return how near the answer is to the best this model allows.
+    """Return how near the best blend at best values, from which the search starts, is to the best there is.
 
     Examples
     --------
     >>> proof_words(Proof(True, 3.408, 0.0006, 0.09, True))
-    'Proved within 0.1 % of the best this model allows.'
+    'With every figure at its best value, the search is proved within 0.1 % of the best there is.'
     """
     if proof.infeasible:
         return "Proved: no blend of these materials meets the limits in this model."
+    if not math.isfinite(proof.gap):
+        return "How near the search comes to the best there is, even at best values, is not proved."
     within = f"{significant(100.0 * max(proof.gap, 1e-4), 1)} %"
-    if proof.proved:
-        return f"Proved within {'0.1 %' if proof.gap <= 1e-3 else within} of the best this model allows."
-    if math.isfinite(proof.gap):
-        return f"Best found; within {within} of the best this model allows."
-    return "Best found; how near to the best this model allows is not proved."
+    near = "0.1 %" if proof.proved and proof.gap <= 1e-3 else within
+    shown = "proved within" if proof.proved else "within"
+    return f"With every figure at its best value, the search is {shown} {near} of the best there is."
 
 
 def no_blend_words(solution: Solution, names: Mapping[str, str] = FILE_NAMES) -> list[str]:

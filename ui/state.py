@@ -1,4 +1,4 @@
-"""What one visitor has set: the job's text, the fields over it, the blend in hand, units.
+"""What one visitor has set: the job's text, the fields over it, the selected blend, units.
 
 Nothing computed is kept here. The draft of a job is its base text with the fields laid over it; while
 something in a field cannot be read, the page goes on showing the last draft that could.
@@ -13,7 +13,7 @@ from typing import Any, cast
 
 import streamlit as st
 
-from optimizer.calibration.files import newest_calibration
+from optimizer.calibration.files import calibration_file, newest_calibration
 from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
 from optimizer.jobfile import parse_job
@@ -38,6 +38,7 @@ __all__ = [
     "session",
     "set_base",
     "set_materials",
+    "take_powder",
     "units",
 ]
 
@@ -55,7 +56,7 @@ class Session:
     faults : Mapping[str, Fault]
         What is wrong with the draft, by dotted key; empty when `asked` holds the draft.
     blend : str
-        Blend in hand as text; empty: the design's own.
+        Selected blend as text; empty: the design's own.
     """
 
     asked: Question
@@ -69,7 +70,7 @@ class Session:
 
     @property
     def solution(self) -> Solution:
-        """The answer for the blend in hand."""
+        """The answer for the selected blend."""
         return answers.in_hand(self.asked, self.blend)
 
 
@@ -99,11 +100,14 @@ def _drafted(base: str, edits: tuple[tuple[str, Any], ...]) -> Drafted:
 
 
 def _calibration_in_use(text: str) -> str:
-    """Return the text of the studio's newest calibration; empty where there is none, or it is not wanted."""
-    path = newest_calibration(book_folder())
-    if path is None or not st.session_state.get("use_trials", True):
+    """Return the text of the fit the job names, or else of the studio's newest; empty where none counts."""
+    if not st.session_state.get("use_trials", True):
         return ""
+    named = Question(text).job.calibration
     try:
+        path = calibration_file(named, book_folder()) if named else newest_calibration(book_folder())
+        if path is None:
+            return ""
         known = read_text(path)
         Question(text, known).parameters()
     except FileFaults as error:
@@ -123,7 +127,7 @@ def _edits() -> dict[str, Any]:
 
 
 def _blend() -> str:
-    """Return the blend in hand; a new visit takes it from the address."""
+    """Return the selected blend; a new visit takes it from the address."""
     if _BLEND not in st.session_state:
         named = st.query_params.get(_BLEND, DESIGNED)
         known = named == DESIGNED or blend_of(named, answers.catalogue()) is not None
@@ -133,7 +137,7 @@ def _blend() -> str:
 
 
 def pick(blend: str) -> None:
-    """Take a blend in hand, and put it in the address."""
+    """Select a blend, and put it in the address."""
     st.session_state["stale_blend"] = False
     st.session_state[_BLEND] = blend
     st.query_params[_BLEND] = blend
@@ -147,7 +151,7 @@ def drop_pick() -> None:
 
 
 def set_base(text: str, where: str) -> tuple[Fault, ...]:
-    """Take a job file as the one to edit, show its values in the fields and take its blend in hand.
+    """Take a job file as the one to edit, show its values in the fields and take its selected blend.
 
     Return its faults; with any, nothing changes.
     """
@@ -186,6 +190,13 @@ def set_materials(names: list[str]) -> None:
     """Take other powders into the job; an empty choice changes nothing."""
     if names:
         _lay({"materials": names})
+
+
+def take_powder(name: str, listed: list[str], pack: str, price: str) -> None:
+    """Let the job use one more powder, at its price where one is typed."""
+    priced = {f"prices.{name}.pack": pack, f"prices.{name}.price": price} if pack and price else {}
+    _lay({"materials": [*listed, name], **priced})
+    st.session_state["powders"] = [*listed, name]
 
 
 def _lay(edits: dict[str, Any]) -> None:

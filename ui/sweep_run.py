@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import json
+import signal
 import sys
+import threading
 import time
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
 
@@ -16,7 +19,7 @@ from optimizer.sweep.crews import crew_of
 from optimizer.sweep.ledger import Columns, Ledger, csv_line
 from optimizer.sweep.worker import FAULTY, OWN_FAULT, Row
 from optimizer.toml_files import LARGEST_FILE, decoded, read_text
-from ui.delivery import STANDARD, Delivery, read_stdin, say
+from ui.delivery import STANDARD, Delivery, Terminated, read_stdin, say
 
 __all__ = ["Teller", "duration_words", "job_text", "run_sweep"]
 
@@ -55,23 +58,44 @@ def run_sweep(
         else ledger_at(path, columns, plan.fingerprint[:16])
     )
     teller = Teller()
+    stopped = False
     try:
-        crew = crew_of(executor, workers)
-        try:
-            done = run(plan, scenarios, ledger, crew, teller.tell)
-        finally:
-            teller.end_line()
-            crew.close()
-    except KeyboardInterrupt:
-        if path is not None:
-            say(f"What was answered is in {path}; the same command goes on from there.")
-        raise
+        with _ended_by_request():
+            crew = crew_of(executor, workers)
+            try:
+                done = run(plan, scenarios, ledger, crew, teller.tell)
+            except KeyboardInterrupt:
+                stopped = True
+                raise
+            finally:
+                teller.end_line()
+                crew.close(at_once=stopped)
+    except KeyboardInterrupt as end:
+        kept = f" What was answered is in {path}; the same command goes on from there." if path else ""
+        raise type(end)(f"Stopped.{kept}") from None
     finally:
         ledger.close()
     say(_summary_words(done, path))
     if path is not None and delivery.as_json:
         delivery.to(None).send_as(_summary(done, path), "")
     return 1 if done.statuses[OWN_FAULT] else 0
+
+
+@contextmanager
+def _ended_by_request() -> Iterator[None]:
+    """Turn SIGTERM into `Terminated` for a while, so that it is said what is kept."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def end(_number: int, _frame: object) -> None:
+        raise Terminated
+
+    before = signal.signal(signal.SIGTERM, end)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
 
 
 def _summary(done: Progress, path: Path) -> Mapping[str, Any]:

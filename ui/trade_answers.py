@@ -11,10 +11,8 @@ from optimizer.errors import NoBlend
 from optimizer.problem import problem_of
 from optimizer.solution import Alternative, Solution
 from optimizer.studies.check import check, grams_of_blend
-from optimizer.studies.cost_range import cost_range
 from optimizer.studies.frontier import Frontier, frontier
-from optimizer.verdict.confidence import Doubt
-from optimizer.verdict.judge import judge, solution_of, worst_verdict
+from optimizer.verdict.judge import judge, solution_of
 from ui.answers import designed
 from ui.question import Question, catalogue
 from ui.words import label_of
@@ -51,15 +49,13 @@ class Traded:
 def traded(asked: Question, over: tuple[str, ...], points: int) -> Traded:
     """Return the frontier of two or three quantities; raises `NoBlend` when no blend meets the limits."""
     problem = problem_of(asked.job, catalogue(), asked.parameters())
-    doubt, best = Doubt(problem), designed(asked, explain=True)
+    best = designed(asked, explain=True)
     if best.mix is None:
         raise NoBlend("no blend meets the limits")
     front = frontier(problem, over, points)
-    judged = [
-        judge(problem, grams_of_blend(problem, each.blend, each.water_ratio), doubt) for each in front.blends
-    ]
-    solutions = tuple(solution_of(problem, worst_verdict(each.limits), each) for each in judged)
-    spans = tuple(cost_range(each, catalogue()) for each in solutions)
+    judged = [judge(problem, grams_of_blend(problem, each.blend, each.water_ratio)) for each in front.blends]
+    solutions = tuple(solution_of(problem, each.verdict, each) for each in judged)
+    spans = tuple(None if x.expected is None else (x.expected.low, x.expected.high) for x in solutions)
     table = front.table().to_csv(index=False)
     return Traded(front, solutions, spans, _binders(asked, best), table)
 

@@ -1,4 +1,4 @@
-"""How far the axes of give and take reach: all blends and rings, near limits, whiskers up to the edge."""
+"""How far the axes of trade-offs reach: all blends and rings, near limits, whiskers up to the edge."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Charts of give and take: the frontier with its doubts, the blend in hand, single binders, limits."""
+"""Charts of trade-offs: the frontier with its doubts, the selected blend, single binders, limits."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ def _figures(name: str, solution: Solution, span: tuple[float, float] | None) ->
 
 def _verdict(solution: Solution) -> str:
     words = {verdict.verdict for verdict in solution.limits}
-    return next((word for word in ("fails", "too close to call") if word in words), "meets")
+    return next((word for word in ("fails", "uncertain") if word in words), "holds")
 
 
 def trade_chart(
@@ -78,7 +78,7 @@ def trade_chart(
     rows
         From `trade_rows`.
     marks
-        From `mark_row`, each with a ``letter``: the blend in hand first, then the binders alone.
+        From `mark_row`, each with a ``letter``: the selected blend first, then the binders alone.
     limits
         Limits of the job; those on the two axes are drawn where they are near the blends.
     currency, units

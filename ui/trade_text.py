@@ -10,7 +10,6 @@ from optimizer.nomenclature import QUANTITIES
 from optimizer.problem import Problem
 from optimizer.studies.frontier import Frontier, FrontierBlend
 from optimizer.units import System
-from optimizer.verdict.confidence import Doubt
 from optimizer.verdict.judge import judge
 from ui.answer_text import EXAMPLE_PRICES
 from ui.bend_text import bend_words
@@ -42,7 +41,7 @@ def frontier_blocks(found: Frontier, problem: Problem, units: System) -> Iterato
     yield sentence(f"{len(found.blends)} blends meet every limit and none beats another in all of these.")
     if "cost" in found.over and job.example_prices:
         yield sentence(EXAMPLE_PRICES)
-    yield heading("Give and take: " + ", ".join(labels))
+    yield heading("Trade-offs: " + ", ".join(labels))
     yield table([*labels, "", "blend"], _rows(found, places, problem, units), right=tuple(range(len(labels))))
     if found.knee is not None:
         bend = _values(found, found.blends[found.knee], problem, units)
@@ -58,11 +57,10 @@ def frontier_blocks(found: Frontier, problem: Problem, units: System) -> Iterato
 
 def _cautions(problem: Problem, blends: Sequence[FrontierBlend]) -> Iterator[str]:
     """Yield the short cautions of all these blends together, in the order of the card."""
-    doubt = Doubt(problem)
     keys: set[str] = set()
     for blend in blends:
         grams = np.asarray(blend.mix) * problem.liters * 1e3
-        keys.update(judge(problem, grams, doubt).cautions)
+        keys.update(judge(problem, grams).cautions)
     yield from (words for key, words in CARD_CAUTIONS.items() if key in keys)
 
 

@@ -40,7 +40,7 @@ def seen_chart(rows: Sequence[dict[str, Any]], kind: str, units: System) -> alt.
     line = alt.Chart(pd.DataFrame({"seen": ends, "level": ends})).mark_line(strokeDash=[4, 4])
     base = alt.Chart(frame)
     marks = [colored(line.encode(x=x, y=alt.Y("level:Q", scale=scale)), "line")]
-    for column, part, shape in (("before", "fails", "cross"), ("after", "meets", "circle")):
+    for column, part, shape in (("before", "fails", "cross"), ("after", "holds", "circle")):
         y = alt.Y(f"{column}:Q", title=f"expected{word}", scale=scale)
         dots = base.mark_point(filled=True, size=90, opacity=0.9, shape=shape)
         marks.append(colored(dots.encode(x=x, y=y), part))

@@ -14,12 +14,21 @@ from optimizer.calibration.lab_errors import KINDS
 from optimizer.calibration.words import figure_words, size_words
 from optimizer.errors import FileFaults, NoVerdict
 from optimizer.trials.book import TrialBook
+from ui.plain_text import bullets, marked, plain
 from ui.question import catalogue
 from ui.state import Session, units
 from ui.trial_answers import book_folder, chart_rows, fitted, next_cast
 from ui.trial_charts import seen_chart
 from ui.trial_next import measure_rows, next_sentence, weigh_rows
-from ui.trial_seen import moved_words, seen_rows, worse_words
+from ui.trial_seen import (
+    LEFT_OUT_HEADS,
+    left_out_row,
+    left_out_words,
+    moved_words,
+    seen_rows,
+    unexplained_words,
+    worse_words,
+)
 from ui.widgets import draw
 
 __all__ = ["show_fit"]
@@ -43,7 +52,7 @@ def show_fit(now: Session, book: TrialBook) -> None:
         with st.spinner("Fitting the figures to the trials", show_time=True):
             fit = fitted(tuple(book.trials()), now.asked.text)
     except NoVerdict as error:
-        st.info(f"Nothing yet: {error}")
+        st.info(marked("Nothing yet: {}", str(error)))
         return
     _seen(fit)
     _agreement(fit)
@@ -58,7 +67,7 @@ def show_fit(now: Session, book: TrialBook) -> None:
     )
     said = st.session_state.pop("fit_said", "")
     if said:
-        st.success(said)
+        st.success(plain(said))
     _next(now)
 
 
@@ -69,9 +78,9 @@ def _in_use(now: Session) -> None:
     st.toggle("Predict with what the trials taught", value=True, key="use_trials", persist_state="session")
     fault = st.session_state.get("calibration_fault")
     if fault:
-        st.warning(fault)
+        st.warning(plain(fault))
     elif now.asked.trials:
-        st.caption(f"◆ All pages show figures fitted to {now.asked.trials} trials.")
+        st.caption(marked("◆ All pages show figures fitted to {} trials.", str(now.asked.trials)))
     else:
         st.caption("○ Switched off: all pages show the shipped figures.")
 
@@ -131,7 +140,7 @@ def _seen(fit: Fit) -> None:
     )
     moved = [*moved_words(fit, units()), worse_words(fit)]
     if any(moved):
-        st.info("\n".join(f"- {words}" for words in moved if words))
+        st.info(bullets(words for words in moved if words))
     _unused(fit)
 
 
@@ -141,8 +150,8 @@ def _unused(fit: Fit) -> None:
     for one in fit.evidence.unused:
         reasons.setdefault(one.reason, []).append(one.trial)
     if reasons:
-        lines = [f"- {', '.join(trials)}: {reason}" for reason, trials in reasons.items()]
-        st.info("\n".join(["Noted, and outside what the fit takes:", *lines]))
+        lines = [f"{', '.join(trials)}: {reason}" for reason, trials in reasons.items()]
+        st.info("Noted, and outside what the fit takes:\n" + bullets(lines))
 
 
 def _agreement(fit: Fit) -> None:
@@ -156,6 +165,11 @@ def _agreement(fit: Fit) -> None:
         for one in agreement(fit)
     ]
     st.dataframe(rows, hide_index=True, key="agreement", alt="How far readings were off, before and after")
+    if fit.left_out:
+        st.caption(plain(f"Each cast predicted from the others alone. {left_out_words(fit)}"))
+        heads = (*LEFT_OUT_HEADS[:-1], "note")
+        table = [dict(zip(heads, left_out_row(one), strict=True)) for one in fit.left_out]
+        st.dataframe(table, hide_index=True, key="left_out", alt="How casts are predicted from the others")
 
 
 def _off(kind: str, size: float) -> str:
@@ -164,7 +178,7 @@ def _off(kind: str, size: float) -> str:
 
 def _learned(fit: Fit) -> None:
     known = fit.evidence.catalogue
-    sizes = {one.name: size_words(one, known) for one in fit.calibration.learned}
+    sizes = {one.name: size_words(one, known) for one in fit.calibration.figures}
     rows = [
         {
             "figure": figure_words(one.name, known),
@@ -172,7 +186,7 @@ def _learned(fit: Fit) -> None:
             "after": sizes[one.name][1],
             "trials behind it": one.trials,
         }
-        for one in fit.calibration.learned
+        for one in fit.calibration.figures
         if one.trials
     ]
     with st.expander("Figures before and after"):
@@ -185,7 +199,7 @@ def _next(now: Session) -> None:
         return
     found, weighed = answer
     st.markdown("### The next cast worth making")
-    st.markdown(next_sentence(found, catalogue()))
+    st.markdown(plain(next_sentence(found, catalogue())))
     pieces, reads = st.columns(2)
     with pieces:
         st.caption("Weigh, for one vessel and test pieces of twice its volume")
@@ -199,8 +213,12 @@ def _next(now: Session) -> None:
 
 
 def _flagged(fit: Fit) -> None:
+    for cast in fit.unexplained:
+        st.warning(plain(unexplained_words(cast)))
     for one in fit.calibration.flagged:
         st.warning(
-            f"Trial {one.trial}: {one.reading} of {one.value:.4g} does not fit all the others; it is kept, "
-            "and hardly used. Look it up before you trust either."
+            plain(
+                f"Trial {one.trial}: {one.reading} of {one.value:.4g} does not fit all the others; it is "
+                "kept, and hardly used. Look it up before you trust either."
+            )
         )

@@ -14,6 +14,7 @@ from optimizer.trials.exchange import by_column, import_trials, read_trials
 from optimizer.trials.import_choices import ImportChoices, read_choices
 from optimizer.trials.tables import Table
 from ui.import_text import understood_rows, understood_words
+from ui.plain_text import bullets, plain
 from ui.uploads import put_file
 
 __all__ = ["show_import"]
@@ -39,7 +40,7 @@ def show_import(book: Path, materials: Collection[str]) -> None:
     sent = st.file_uploader("Table of trials", type=["csv", "xlsx"], key="trials_upload")
     told: _Told | None = st.session_state.pop("imported", None)
     if told is not None:
-        (st.success if told.entered else st.error)(told.words)
+        (st.success if told.entered else st.error)(plain(told.words))
         _fault_table(told.faults)
         return
     if sent is None:
@@ -52,11 +53,10 @@ def show_import(book: Path, materials: Collection[str]) -> None:
         for row in understood_rows(table)
     ]
     st.dataframe(rows, hide_index=True, key="import_understood", alt="What each column was taken for")
-    st.markdown(understood_words(table))
+    st.markdown(plain(understood_words(table)))
     if table.layout.doubts:
-        st.warning(
-            "\n".join(f"- {doubt.where}: {doubt.value}. {doubt.repair}" for doubt in table.layout.doubts)
-        )
+        doubts = (f"{doubt.where}: {doubt.value}. {doubt.repair}" for doubt in table.layout.doubts)
+        st.warning(bullets(doubts))
     corrections = st.checkbox("a known trial with other content is a correction", key="corrections")
     partly = st.checkbox("leave faulty rows out and enter the others", key="leave_out")
     asked = (book, table, corrections, partly, materials)

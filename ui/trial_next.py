@@ -28,6 +28,8 @@ _HOW: Final[Mapping[str, str]] = {
     "final_set": "note when it no longer leaves a mark",
     "wet_strength": "crush a cube or break bars, {early} old and never dried (trials measure bar)",
     "dry_strength": "crush a cube or break bars, once dry (trials measure bar)",
+    "demold": "try, until a casting leaves its mold whole",
+    "absorption": "soak a dry piece for a day, wipe and weigh it (trials measure soak)",
     "whiteness": "photograph the dry face beside a white card (trials measure whiteness)",
 }
 _HOURS: Final = 120.0

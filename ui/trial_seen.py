@@ -7,9 +7,21 @@ from dataclasses import dataclass
 
 from optimizer.calibration.fit import Fit, Seen
 from optimizer.calibration.lab_errors import KINDS
+from optimizer.calibration.leave_out import LeftOut, Unexplained
 from optimizer.units import System, show, show_amount
 
-__all__ = ["NOTES", "SeenRow", "moved_words", "seen_row", "seen_rows", "worse_words"]
+__all__ = [
+    "LEFT_OUT_HEADS",
+    "NOTES",
+    "SeenRow",
+    "left_out_row",
+    "left_out_words",
+    "moved_words",
+    "seen_row",
+    "seen_rows",
+    "unexplained_words",
+    "worse_words",
+]
 
 _LISTED = 12
 
@@ -18,6 +30,10 @@ NOTES = (
     "taken out by then, perhaps ready earlier, and met when the castings were expected to be strong enough."
 )
 """What the marks of a row mean."""
+
+
+LEFT_OUT_HEADS = ("reading", "readings", "before", "now", "held before", "held now", "")
+"""Heads of the table of `left_out_row`."""
 
 
 @dataclass(frozen=True)
@@ -113,4 +129,30 @@ def worse_words(fit: Fit) -> str:
     return (
         f"{len(worse)} of {len(fit.seen)} readings are further off than before ({kinds}): the "
         "figures cannot meet all readings at once."
+    )
+
+
+def left_out_row(one: LeftOut) -> tuple[str, ...]:
+    """Return how well one kind of reading is predicted from all other casts, under `LEFT_OUT_HEADS`."""
+    kind = KINDS[one.kind]
+    sizes = (f"{100.0 * x:.1f} %" if kind.log else f"{x:.1f}" for x in (one.before, one.after))
+    shares = (f"{100.0 * x:.0f} %" for x in (one.inside_before, one.inside_after))
+    return kind.words, str(one.readings), *sizes, *shares, "" if one.better else "no better"
+
+
+def left_out_words(fit: Fit) -> str:
+    """Return whether the fit predicts casts it has not seen better than the shipped figures do."""
+    better = sum(one.better for one in fit.left_out)
+    return (
+        f"The fit predicts a cast it has not seen better in {better} of {len(fit.left_out)} kinds of "
+        "reading. Held: readings within the stated range, which should hold 90 %."
+    )
+
+
+def unexplained_words(one: Unexplained) -> str:
+    """Return that nothing explains a cast, and what to look for."""
+    rare = "less than one in a million" if one.chance < 1e-6 else f"1 in {1.0 / one.chance:,.0f}"
+    return (
+        f"Trial {one.trial}: its readings together are too odd for the other casts ({rare}). Look for a bag, "
+        "a weighing or a reading that was mixed up, or cast it again."
     )

@@ -23,6 +23,7 @@ from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import label_of, share_words
 
 __all__ = [
+    "damaged_words",
     "entry_json",
     "history_blocks",
     "known_blend",
@@ -43,6 +44,16 @@ def opened(path: Path) -> TrialBook:
     return TrialBook(path)
 
 
+def damaged_words(ids: Sequence[str]) -> str:
+    """Return what to say about trials that are not as they were entered; empty where there are none."""
+    if not ids:
+        return ""
+    return (
+        f"Damaged in the book, and counted nowhere: {', '.join(ids)}. Look at each (vesselblend trials show "
+        "ID), then correct it from your notes or make it void."
+    )
+
+
 def trial_json(trial: Trial) -> dict[str, Any]:
     """Return what was noted of a trial as JSON, in the units of its records."""
     noted = {field.name: _plain(getattr(trial, field.name)) for field in fields(trial)}
@@ -52,6 +63,7 @@ def trial_json(trial: Trial) -> dict[str, Any]:
 def entry_json(entry: Entry) -> dict[str, Any]:
     """Return one version of a trial as JSON, with its standing in the book."""
     about = {"version": entry.revision, "recorded": entry.recorded, "void": entry.withdrawn}
+    about |= {} if entry.whole else {"damaged": True}
     return about | {"reason": entry.reason, "trial": trial_json(entry.trial)}
 
 
@@ -91,8 +103,12 @@ def _row(entry: Entry, catalogue: Catalogue, units: System, short: Mapping[str, 
         for s in trial.strengths
     ]
     white = "" if trial.whiteness is None else significant(trial.whiteness, 3)
-    name = short.get(trial.id, trial.id) + (" (void)" if entry.withdrawn else "")
+    name = short.get(trial.id, trial.id) + (f" ({state})" if (state := _state(entry)) else "")
     return [name, known_blend(trial, catalogue), ratio, demold, ", ".join(strengths), white]
+
+
+def _state(entry: Entry) -> str:
+    return ("void" if entry.withdrawn else "") if entry.whole else "damaged"
 
 
 def out_words(trial: Trial, units: System) -> str:
@@ -109,7 +125,7 @@ def _mega(value: float, units: System) -> str:
 def history_blocks(versions: Sequence[Entry], lacking: Sequence[str]) -> Iterator[Block]:
     """Give all that was noted of a trial, then what each version changed."""
     newest = versions[-1]
-    state = "void, it does not count" if newest.withdrawn else "counts"
+    state = "counts" if newest.counts else f"{_state(newest)}, it does not count"
     yield sentence(f"Trial {newest.trial.id}, version {newest.revision}: {state}.")
     yield table(("", ""), [(name, text) for name, text in _noted(newest.trial).items() if text])
     if len(versions) > 1:
@@ -123,6 +139,8 @@ def history_blocks(versions: Sequence[Entry], lacking: Sequence[str]) -> Iterato
 
 
 def _change_words(before: Entry | None, after: Entry) -> str:
+    if not after.whole:
+        return "damaged: what is shown of it may not be what was entered."
     day = after.recorded.partition(".")[0].replace("T", " ")
     reason = f" Reason: {after.reason}." if after.reason else ""
     if before is None:

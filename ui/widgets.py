@@ -15,6 +15,7 @@ from ui.draft import default_text, field_value, tables_of, whose
 from ui.fields import Field
 from ui.page_words import MARKS
 from ui.palette import DARK, LIGHT
+from ui.plain_text import plain
 from ui.state import base_tables
 
 __all__ = ["draw", "fault_words", "in_rows", "show_field", "show_fields", "tell_faults"]
@@ -38,10 +39,10 @@ def show_field(field: Field, empty: str = "") -> Any:  # noqa: ANN401  Streamlit
     shown = st.session_state.get(field.widget, st.query_params.get(field.name, default))
     bound: Any = {"bind": "query-params"} if field.name else {}
     st.text_input(
-        f"{field.label} {MARKS[whose(base, demo, field.key, shown)]}",
+        plain(f"{field.label} {MARKS[whose(base, demo, field.key, shown)]}"),
         value=default,
         key=field.widget,
-        help=field.hint,
+        help=plain(field.hint),
         placeholder=empty or default_text(field.key) or None,
         persist_state="session",
         **bound,
@@ -69,9 +70,9 @@ def tell_faults(slots: Mapping[str, Any], faults: Mapping[str, Fault]) -> None:
     for key, fault in faults.items():
         words = fault_words(fault)
         if key in slots:
-            slots[key].error(words)
+            slots[key].error(plain(words))
         else:
-            st.error(f"{key}: {words}")
+            st.error(plain(f"{key}: {words}"))
 
 
 def fault_words(fault: Fault) -> str:

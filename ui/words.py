@@ -14,7 +14,7 @@ from optimizer.caution_words import CAUTIONS
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.shop import DAMP_CLASSES, Limit
-from optimizer.solution import LimitVerdict, Prediction, Solution
+from optimizer.solution import NO_PRICE, WITH_ITS_CHANCE, LimitVerdict, Prediction, Solution
 from optimizer.units import System, display_value, odds_words, show, show_amount, significant
 
 __all__ = [
@@ -25,7 +25,6 @@ __all__ = [
     "chance_words",
     "cost_groups",
     "grams_words",
-    "is_tight",
     "judged_words",
     "label_of",
     "money",
@@ -47,7 +46,7 @@ COST_GROUPS: Final[Mapping[str, tuple[str, ...]]] = {
     "powder and water": ("powder", "admixture", "water", "waste"),
     "molds": ("molds",),
     "sealer": ("sealer",),
-    "drying shelf": ("shelf",),
+    "drying rack": ("shelf",),
     "rejects": ("casting_rejects", "finishing_rejects"),
     "packing": ("packing",),
     "shipping": ("shipping",),
@@ -55,9 +54,6 @@ COST_GROUPS: Final[Mapping[str, tuple[str, ...]]] = {
 """Words for the parts of a vessel's cost, and the parts they hold."""
 
 _MOST_DIGITS: Final = 6
-_TIGHT: Final = 0.01
-"""A limit met by less than this share of its bound is called tight [-]."""
-
 _WHOLE_PERCENT: Final = 0.0195
 """Shares from here on are told in whole percents [fraction]."""
 
@@ -262,32 +258,23 @@ def chance_words(verdict: LimitVerdict) -> str:
 
     Examples
     --------
-    >>> chance_words(LimitVerdict(Limit("dry_mass", "<=", 365.0), "g", 340.0, 25.0, 0.9991, "meets"))
+    >>> chance_words(LimitVerdict(Limit("dry_mass", "<=", 365.0), "g", 340.0, 25.0, 0.9991, "holds"))
     'over 99 %'
     """
-    if verdict.judged != "with its chance":
+    if verdict.judged == NO_PRICE:
         return "-"
     return odds_words(verdict.probability)
 
 
-def is_tight(verdict: LimitVerdict) -> bool:
-    """Return whether a limit is met with next to nothing to spare, or costs money where it stands."""
-    if verdict.price is not None and verdict.price.loosen is not None and abs(verdict.price.loosen) > 1e-6:
-        return True
-    return verdict.verdict == "meets" and abs(verdict.margin) <= _TIGHT * max(abs(verdict.limit.bound), 1e-9)
-
-
 def judged_words(verdict: LimitVerdict) -> str:
-    """Return the verdict on a limit, with a word more where it is met with next to nothing to spare.
+    """Return the verdict on a limit, or why it is not judged yet.
 
     Examples
     --------
-    >>> judged_words(LimitVerdict(Limit("dry_mass", "<=", 380.0), "g", 379.9, 0.1, 0.52, "meets"))
-    'meets, tight'
+    >>> judged_words(LimitVerdict(Limit("dry_mass", "<=", 380.0), "g", 379.9, 0.1, 0.52, "uncertain"))
+    'uncertain'
     """
-    return (
-        f"{verdict.verdict}, tight" if verdict.verdict == "meets" and is_tight(verdict) else verdict.verdict
-    )
+    return verdict.verdict if verdict.judged == WITH_ITS_CHANCE else verdict.judged
 
 
 def blend_words(blend: Mapping[str, float], catalogue: Catalogue) -> str:

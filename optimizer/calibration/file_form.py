@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-__all__ = ["BagForm", "CalibrationForm", "FlaggedForm", "LearnedForm", "MatrixForm"]
+__all__ = ["BagForm", "CalibrationForm", "DiscrepancyForm", "FlaggedForm", "LearnedForm", "MatrixForm"]
 
 _Number = Annotated[float, Field(allow_inf_nan=False)]
 _Spread = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
@@ -55,9 +55,17 @@ class MatrixForm(_Form):
     rows: list[list[_Share]]
 
 
-class CalibrationForm(_Form):
-    """A calibration file."""
+class DiscrepancyForm(_Form):
+    """Where the discrepancies from the laws are learned."""
 
+    taught: list[str] = []
+    supports: list[list[_Number]] = []
+
+
+class CalibrationForm(_Form):
+    """A calibration file; a file without a format is of the first."""
+
+    format: Literal[1, 2] = 1
     date: dt.date
     version: str
     priors: str
@@ -67,3 +75,4 @@ class CalibrationForm(_Form):
     correlation: MatrixForm
     flagged: list[FlaggedForm] = []
     bags: list[BagForm] = []
+    discrepancy: DiscrepancyForm = DiscrepancyForm()

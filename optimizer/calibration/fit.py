@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from optimizer.calibration.bags import Effect, own_parts
 from optimizer.calibration.lab_errors import KINDS
+from optimizer.calibration.leave_out import LeftOut, Unexplained, left_out, unexplained
 from optimizer.calibration.observe import Evidence, observe
 from optimizer.calibration.outliers import FLAG
 from optimizer.calibration.readings import Reading, Studio
@@ -130,11 +131,17 @@ class Fit:
         Trials and readings used, and what could not be used.
     seen : tuple[Seen, ...]
         Every reading beside what was expected.
+    left_out : tuple[LeftOut, ...]
+        How well each kind of reading is predicted from all other casts; empty with one cast.
+    unexplained : tuple[Unexplained, ...]
+        Casts that nothing explains.
     """
 
     calibration: Calibration
     evidence: Evidence
     seen: tuple[Seen, ...]
+    left_out: tuple[LeftOut, ...] = ()
+    unexplained: tuple[Unexplained, ...] = ()
 
     def table(self) -> pd.DataFrame:
         """Return every reading, one a row: what was expected before and after, and what was seen."""
@@ -173,8 +180,9 @@ def calibrate(
 
     Notes
     -----
-    Spreads of figures are those of the specs; errors of readings those of `lab_errors`. Gauss-Newton on
-    the fitted scale and Laplace's approximation, see `update`.
+    Spreads of figures are those of the specs, errors of readings those of `lab_errors`; what the laws lack
+    is learned beside the figures, see `process`. Gauss-Newton on the fitted scale and Laplace's
+    approximation, see `update`.
     """
     evidence = observe(trials, catalogue, studio)
     if not evidence.readings:
@@ -182,7 +190,10 @@ def calibrate(
     task = Task(evidence)
     settled = update(task.measured, task.slopes, task.unknowns)
     day = evidence.trials[-1].date if date is None else date
-    return Fit(_calibration(task, settled, day), evidence, _seen(task, settled))
+    fit = Fit(_calibration(task, settled, day), evidence, _seen(task, settled))
+    if len(evidence.trials) < 2:
+        return fit
+    return replace(fit, left_out=left_out(task, settled), unexplained=unexplained(task, settled))
 
 
 def _why(evidence: Evidence) -> str:
@@ -192,17 +203,22 @@ def _why(evidence: Evidence) -> str:
 
 def _calibration(task: Task, settled: Settled, day: dt.date) -> Calibration:
     evidence = task.evidence
-    count = len(task.active)
-    spreads = task.common.spreads[task.active]
-    covariance = settled.covariance[:count, :count] * np.outer(spreads, spreads)
+    count, processes = len(task.active), task.processes(settled.point)
+    kept = np.r_[0:count, task.first_process : task.first_process + len(processes)]
+    spreads = np.concatenate([task.common.spreads[task.active], np.ones(len(processes))])
+    covariance = settled.covariance[np.ix_(kept, kept)] * np.outer(spreads, spreads)
     own = own_parts(task.all_effects)
-    covariance += np.diag([own.get(task.prior.names[k], 0.0) ** 2 for k in task.active])
+    covariance[:count, :count] += np.diag([own.get(task.prior.names[k], 0.0) ** 2 for k in task.active])
     deviations = np.sqrt(np.diag(covariance))
     centers = task.fitted(settled.point)[task.active]
     taught = _trials_behind(task, settled)
     learned = [
         _learned(task.prior.items[k], center, spread, trials)
-        for k, center, spread, trials in zip(task.active, centers, deviations, taught, strict=True)
+        for k, center, spread, trials in zip(task.active, centers, deviations[:count], taught, strict=True)
+    ]
+    learned += [
+        Learned(name, False, 0.0, 1.0, float(value), float(spread), 0)
+        for (name, value), spread in zip(processes.items(), deviations[count:], strict=True)
     ]
     return Calibration(
         date=day,
@@ -212,6 +228,8 @@ def _calibration(task: Task, settled: Settled, day: dt.date) -> Calibration:
         materials=evidence.names,
         learned=tuple(learned),
         correlation=covariance / np.outer(deviations, deviations),
+        taught=task.discrepancy.taught,
+        supports=task.discrepancy.supports,
         flagged=_flagged(task, settled),
         bags=_bags(task, settled),
     ).rounded()
@@ -233,7 +251,7 @@ def _trials_behind(task: Task, settled: Settled) -> list[int]:
 
 def _seen(task: Task, settled: Settled) -> tuple[Seen, ...]:
     weights = settled.weights[task.measured.blocks.of_row]
-    before, after = task.demold_times(task.common.centers), task.demold_times(task.fitted(settled.point))
+    before, after = task.demold_times(np.zeros(task.unknowns)), task.demold_times(settled.point)
     seen = tuple(
         Seen(
             reading,

@@ -1,7 +1,9 @@
-"""The next trial: the one cast that takes most doubt off the limits the decision hangs on.
+"""The next trial: the cast that is worth most in money, and what it takes off the doubt about the limits.
 
-Doubt is counted at the blend to be decided on, limit by limit, and a limit counts by how open it is: one
-that is sure to hold, or sure to fail, is no reason to cast. Often the best trial is the blend itself.
+A cast is worth what its blend may save on the vessels planned, at its chance to hold, less what the cast
+costs (`optimizer.studies.trial_worth`). Where nothing has a price, the cast that takes most doubt off the
+limits is named. Doubt is counted at the blend to be decided on, limit by limit, and a limit counts by how
+open it is: one that is sure to hold, or sure to fail, is no reason to cast.
 """
 
 from __future__ import annotations
@@ -21,16 +23,17 @@ from optimizer.calibration.observe import Evidence, expected, observe
 from optimizer.calibration.readings import Studio
 from optimizer.chain.body import per_liter
 from optimizer.chain.predict import cast_of
-from optimizer.chain.spreads import Moves
+from optimizer.chain.spreads import Moves, moves_of
 from optimizer.errors import NoBlend, NoVerdict
 from optimizer.limit_rows import limit_rows, row_scale
 from optimizer.nomenclature import QUANTITIES
 from optimizer.problem import Problem
 from optimizer.shop import Limit
 from optimizer.solution import Alternative, Solution, WeighedMix
+from optimizer.studies.trial_worth import TrialWorth, curve_mixes, trial_worths
 from optimizer.trials.records import Portion, Strength, Trial, Weighing
 from optimizer.units import significant
-from optimizer.verdict.confidence import Doubt, nominal_only
+from optimizer.verdict.assess import assess, is_open
 
 __all__ = ["Candidate", "Fall", "NextTrial", "grams_of", "next_trial", "standard_trial"]
 
@@ -38,6 +41,7 @@ Array = NDArray[np.float64]
 
 _DAY: Final = 1440.0
 _NEARLY_AS_GOOD: Final = 0.95
+_TRACE: Final = 1e-6
 _OPEN: Final = 0.04
 """4 p (1 - p) of a limit below which it is as good as decided [-]: a chance of 99 or 1 %."""
 
@@ -145,6 +149,8 @@ class NextTrial:
         False when no limit is in real doubt.
     early : float
         Age at which to test the strength of a piece never dried [min].
+    worth : TrialWorth | None
+        What the cast is worth; None where a material has no price.
     """
 
     cast: Candidate
@@ -154,6 +160,12 @@ class NextTrial:
     others: tuple[tuple[Candidate, float], ...]
     open: bool
     early: float = _DAY
+    worth: TrialWorth | None = None
+
+    @property
+    def stop(self) -> bool:
+        """True when no cast is worth its cost: cast the design, or stop testing."""
+        return self.worth is not None and not self.worth.pays
 
     @property
     def limit(self) -> Limit:
@@ -184,15 +196,47 @@ class NextTrial:
             f"{100.0 * share:.0f} % {labels.get(name, name)}" for name, share in self.cast.blend.items()
         )
         lead = f"Cast {self.cast.name} ({parts}; water ratio {self.cast.water_ratio:.3f})"
+        if self.worth is not None:
+            return (
+                f"{self._stop_words()}If you cast at all: {lead[0].lower()}{lead[1:]}."
+                if self.stop
+                else (f"{lead}: {self._worth_words(self.worth)}")
+            )
         fall = f"the doubt about {row.label} falls from {now} to {then} (one standard error)"
         if not self.open:
             return f"No limit is in real doubt. If you cast at all: {lead[0].lower()}{lead[1:]}; {fall}."
         told = f"it takes {100.0 * self.share:.0f} % of the doubt off the limits still open"
         return f"{lead}: {told}; {fall}."
 
+    def _worth_words(self, worth: TrialWorth) -> str:
+        holds = (
+            f"it holds all limits {_odds(worth.chance)}, and a vessel then costs {worth.cost_if_it_holds:.2f}"
+        )
+        return (
+            f"{holds}, {worth.saves:.2f} less than today's design at its chance. The cast costs "
+            f"{significant(worth.trial_cost, 2)} and is worth {significant(worth.worth, 2)} more than that "
+            f"over {worth.vessels:.0f} vessels; it pays from {worth.pays_from_vessels:.0f} vessels on."
+        )
+
+    def _stop_words(self) -> str:
+        return "No cast is worth its cost: cast the design, or stop testing. "
+
+
+def _odds(chance: float) -> str:
+    """Return a chance as a caster says it.
+
+    Examples
+    --------
+    >>> _odds(0.41), _odds(0.83)
+    ('2 times in 5', '5 times in 6')
+    """
+    parts = min(range(2, 11), key=lambda n: (abs(round(chance * n) / n - chance) > 0.02, n))
+    times = min(max(round(chance * parts), 1), parts)
+    return f"{times} times in {parts}" if times > 1 else f"once in {parts}"
+
 
 def next_trial(problem: Problem, solution: Solution) -> NextTrial:
-    """Return the cast that takes most doubt off the decision.
+    """Return the cast that is worth most, or without prices the one that takes most doubt off the decision.
 
     Parameters
     ----------
@@ -216,24 +260,37 @@ def next_trial(problem: Problem, solution: Solution) -> NextTrial:
     """
     if solution.mix is None:
         raise NoBlend("no blend meets the limits: loosen a limit, or cast what you have and fit again")
-    doubt = Doubt(problem)
+    moves = moves_of(problem.catalogue, problem.names, problem.parameters)
     target = np.array(solution.mix.per_liter)
-    rows = _rows(problem, doubt.moves, target)
+    rows = _rows(problem, moves, target)
     if not rows:
         raise NoVerdict("no limit of this job can be told more about by a cast")
-    weights = _openness(problem, doubt, rows, target)
+    weights = _openness(problem, rows, target)
     casts = list(_candidates(problem, solution.mix, solution.alternatives))
-    taken = [_taken(problem, doubt.moves, rows, cast) for cast in casts]
+    worths = _worths(problem, target, casts)
+    taken = [_taken(problem, moves, rows, cast) for cast in casts]
     score = [float(weights @ (part / rows.spreads**2)) / float(weights.sum()) for part in taken]
     best = int(np.argmax(score))
     if score[0] >= _NEARLY_AS_GOOD * score[best]:
         best = 0
+    if worths:
+        best = max(range(len(casts)), key=lambda k: worths[k].worth)
+        best = best if worths[best].pays else 0
     alone = {
         kind: float(weights @ (part / rows.spreads**2)) / float(weights.sum())
-        for kind, part in _taken_alone(problem, doubt.moves, rows, casts[best]).items()
+        for kind, part in _taken_alone(problem, moves, rows, casts[best]).items()
     }
     answer = _answer(rows, weights, casts, score, taken, best, alone)
-    return replace(answer, early=_early(problem))
+    return replace(answer, early=_early(problem), worth=worths[best] if worths else None)
+
+
+def _worths(problem: Problem, target: Array, casts: Sequence[Candidate]) -> tuple[TrialWorth, ...]:
+    """Return what each cast is worth; empty where money does not count or a material has no price."""
+    if problem.job.objective != "cost" or not all(name in problem.job.prices for name in problem.names):
+        return ()
+    shares = np.array([[cast.blend.get(name, 0.0) for name in problem.names] for cast in casts])
+    mixes = per_liter(problem.model, shares, np.array([cast.water_ratio for cast in casts]))
+    return trial_worths(problem, target, list(mixes))
 
 
 @dataclass(frozen=True, eq=False)
@@ -254,7 +311,7 @@ def _rows(problem: Problem, moves: Moves, target: Array) -> _Rows:
     limits: list[Limit] = []
     slopes: list[Array] = []
     for limit in problem.job.limits:
-        if nominal_only(problem, limit):
+        if limit.property == "cost" or is_open(problem, limit):
             continue
         for row in limit_rows(limit, moved):
             column = np.broadcast_to(row, (2 * half, 1))[:, 0]
@@ -269,10 +326,9 @@ def _rows(problem: Problem, moves: Moves, target: Array) -> _Rows:
     )
 
 
-def _openness(problem: Problem, doubt: Doubt, rows: _Rows, target: Array) -> Array:
+def _openness(problem: Problem, rows: _Rows, target: Array) -> Array:
     """Return how open each row is: 1 for an even chance, 0 for certainty."""
-    cast = cast_of(problem.model, problem.bench, target[None, :])
-    chances = doubt.probabilities(rows.limits, doubt.around(cast))
+    chances = assess(problem, target).probabilities
     return np.array([4.0 * chances[limit] * (1.0 - chances[limit]) + 1e-9 for limit in rows.limits])
 
 
@@ -286,12 +342,20 @@ def _candidates(
     for number, other in enumerate(ties, start=1):
         name = "a blend that costs about the same"
         yield Candidate(f"{name} ({number})" if len(ties) > 1 else name, dict(other.blend), other.water_ratio)
+    if all(name in problem.job.prices for name in problem.names):
+        yield from (_on_curve(problem, mix) for mix in curve_mixes(problem))
     binders = [k for k in problem.solids if problem.materials[k].role == "binder"]
     for binder in binders:
         yield _at_demand(problem, f"{_short(problem, binder)} alone", (binder,))
     for pair in combinations(binders, 2):
         labels = " and ".join(_short(problem, k) for k in pair)
         yield _at_demand(problem, f"{labels} half and half", pair)
+
+
+def _on_curve(problem: Problem, mix: Array) -> Candidate:
+    shares = mix[:-1] / mix[:-1].sum()
+    kept = {name: float(share) for name, share in zip(problem.names, shares, strict=True) if share > _TRACE}
+    return Candidate("a blend that may be cheaper", kept, float(mix[-1] / mix[:-1].sum()))
 
 
 def _short(problem: Problem, place: int) -> str:
@@ -311,8 +375,8 @@ def _at_demand(problem: Problem, name: str, parts: Sequence[int]) -> Candidate:
 def standard_trial(cast: Candidate, early: float = _DAY) -> Trial:
     """Return what a careful caster notes of one batch; the figures are placeholders.
 
-    Wet density, both sets, the mass of one piece out of the mold and at the end, a cube crushed at the
-    age `early` [min] and another dry, and the whiteness from a photo.
+    Wet density, both sets, the first time out of the mold, the mass of one piece then and at the end, a cube
+    crushed at the age `early` [min] and another dry, the whiteness from a photo and the water soaked up.
     """
     return Trial(
         dt.date(2000, 1, 1),
@@ -323,7 +387,9 @@ def standard_trial(cast: Candidate, early: float = _DAY) -> Trial:
         fresh_density=1.0,
         initial_set=1.0,
         final_set=1.0,
+        demold_first=1.0,
         whiteness=50.0,
+        absorption=0.1,
         weighings=(Weighing(0.0, 1.0), Weighing(1.0, 1.0)),
         strengths=(Strength(1.0, early, "wet", method="cube"), Strength(1.0, None, "dry", method="cube")),
     )

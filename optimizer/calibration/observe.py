@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
@@ -16,7 +16,14 @@ from optimizer.chain.bench import Bench, bench_of
 from optimizer.chain.model import Model
 from optimizer.chain.predict import PREDICTORS, Cast, cast_of, setting_heat
 from optimizer.chain.strength import dry_gain, flexural
-from optimizer.chain.timing import SPEC_TEMPERATURE, Clock, clock_of, demold_time, wet_strength_at
+from optimizer.chain.timing import (
+    DAY,
+    SPEC_TEMPERATURE,
+    Clock,
+    demold_time,
+    dry_strength_at,
+    wet_strength_at,
+)
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.properties.casting_heat import casting_peak
@@ -115,8 +122,10 @@ class Evidence:
 
     @cached_property
     def bench(self) -> Bench:
-        """Surroundings of the castings that the trials do not state."""
-        return bench_of(Job("trials", "", (), self.studio.vessel or Vessel(1.0), shop=self.studio.shop))
+        """Surroundings of the castings, each in the room its trial notes."""
+        shop = replace(self.studio.shop, damp_service=False)
+        bench = bench_of(Job("trials", "", (), self.studio.vessel or Vessel(1.0), shop=shop))
+        return replace(bench, temperature=self.rooms)
 
 
 def _candle(burn: Burn, heat_of_combustion: float) -> Candle:
@@ -149,12 +158,6 @@ def observe(trials: Iterable[Trial], catalogue: Catalogue, studio: Studio | None
     return Evidence(catalogue, studio, used, names, readings, unused)
 
 
-def _castings(evidence: Evidence, model: Model) -> tuple[Cast, Clock]:
-    """Return the castings of the trials, and their clocks in the rooms they stood in."""
-    cast = cast_of(model, evidence.bench, evidence.mixes)
-    return cast, clock_of(model, cast.body, temperature=evidence.rooms)
-
-
 def expected(evidence: Evidence, model: Model) -> Array:
     """Return what each reading should be, on its fitted scale, shape (draws, readings).
 
@@ -165,12 +168,12 @@ def expected(evidence: Evidence, model: Model) -> Array:
     model
         The chain for `evidence.names` with draws of the parameters.
     """
-    cast, clock = _castings(evidence, model)
+    cast = cast_of(model, evidence.bench, evidence.mixes)
     draws = np.shape(cast.fresh_density)[0]
     out = np.zeros((draws, len(evidence.readings)))
     for kind, rows in evidence.by_kind.items():
         where = evidence.places[rows]
-        sheet = _Sheet(evidence, cast, clock, rows, where)
+        sheet = _Sheet(evidence, cast, rows, where)
         out[:, rows] = _EXPECTED[kind](sheet)
     return out
 
@@ -181,22 +184,26 @@ class _Sheet:
 
     evidence: Evidence
     cast: Cast
-    clock: Clock
     rows: Places
     where: Places
 
     def at(self, values: Array) -> Array:
-        """Pick the trials of the readings from values of shape (draws, trials)."""
-        return np.asarray(values[..., self.where])
+        """Pick the trials of the readings from values of shape (draws, trials), or of all trials alike."""
+        return np.asarray(values if np.shape(values)[-1:] == (1,) else values[..., self.where])
 
     @cached_property
     def clocks(self) -> Clock:
-        return Clock(*(self.at(getattr(self.clock, name)) for name in Clock.__dataclass_fields__))
+        clock = self.cast.clock
+        return Clock(*(self.at(getattr(clock, name)) for name in Clock.__dataclass_fields__))
+
+    def departure(self, name: str) -> Array:
+        """Return what the laws lack of a discrepancy, at each reading's casting, on its scale."""
+        return self.at(self.cast.departure(name))
 
     @cached_property
     def kept(self) -> Array:
         """Share of the slurry's mass still in the casting as it leaves the mold [-]."""
-        return 1.0 - self.cast.model["loss_in_mold"]
+        return self.at(1.0 - self.cast.mold_loss / self.cast.fresh_density)
 
     @property
     def volumes(self) -> Array:
@@ -210,11 +217,14 @@ class _Sheet:
     @property
     def strength(self) -> Array:
         """Compressive strength, never dried, at the age of each reading [MPa]."""
-        return wet_strength_at(self.clocks, self.evidence.ages[self.rows])
+        law = wet_strength_at(self.clocks, self.evidence.ages[self.rows])
+        return np.asarray(law * np.exp(self.departure("strength")))
 
     @property
     def dry_strength(self) -> Array:
-        return np.asarray(self.strength * np.exp(self.at(dry_gain(self.cast.body))))
+        ages = self.evidence.ages[self.rows] + DAY * self.cast.model["csa_gain_after_cure"]
+        ln_ratio = self.at(dry_gain(self.cast.body)) + self.departure("strength")
+        return dry_strength_at(self.clocks, ln_ratio, ages)
 
 
 def _log(values: Array) -> Array:
@@ -222,7 +232,12 @@ def _log(values: Array) -> Array:
 
 
 def _demolded(sheet: _Sheet) -> Array:
-    return _log(sheet.at(sheet.cast.fresh_density) * sheet.kept * sheet.volumes)
+    mass = sheet.at(sheet.cast.fresh_density) * sheet.kept * sheet.volumes
+    return _log(mass) + sheet.departure("mass")
+
+
+def _dry(sheet: _Sheet) -> Array:
+    return _log(sheet.at(sheet.cast.dry_density) * sheet.volumes) + sheet.departure("mass")
 
 
 def _dry_share(sheet: _Sheet) -> Array:
@@ -251,11 +266,11 @@ def _left_mold(sheet: _Sheet) -> Array:
         ready = demold_time(sheet.clocks, need)
         sooner = sheet.tried & (ready < age)
         margin = np.where(sooner, np.log(age / np.where(sooner, ready, age)), margin)
-    return np.asarray(np.log(age) + margin)
+    return np.asarray(np.log(age) + margin + sheet.departure("demold_time"))
 
 
 def _flexural(sheet: _Sheet, compressive: Array) -> Array:
-    return _log(flexural(compressive, sheet.at(sheet.cast.body.gypsum_share)))
+    return _log(flexural(sheet.cast.model, compressive, sheet.at(sheet.cast.body.gypsum_share)))
 
 
 def _wall(face: int) -> Callable[[_Sheet], Array]:
@@ -267,7 +282,7 @@ def _wall(face: int) -> Callable[[_Sheet], Array]:
             here = np.flatnonzero(np.isin(sheet.rows, burned))
             faces = flux_driven(case, conductivity[:, here], sheet.cast.model["flame_share"])
             out[:, here] = faces[face]
-        return out
+        return np.asarray(out + sheet.departure("heat"))
 
     return walls
 
@@ -276,9 +291,8 @@ def _peak(sheet: _Sheet) -> Array:
     """Return the highest temperature while setting, in the room of each trial [degC]."""
     mold = sheet.evidence.bench.mold
     shape = sheet.clocks.initial.shape
-    heat = np.stack(
-        [np.broadcast_to(one, sheet.clock.initial.shape) for one in setting_heat(sheet.cast, sheet.clock)]
-    )
+    clock = sheet.cast.clock
+    heat = np.stack([np.broadcast_to(one, clock.initial.shape) for one in setting_heat(sheet.cast, clock)])
     heat = np.broadcast_to(sheet.at(heat), (len(heat), *shape))
     # most parameters leave the heat of most trials alone: what equals the first draw is computed once
     moved = np.any(heat != heat[:, :1], axis=0)
@@ -300,14 +314,14 @@ def demold_times(evidence: Evidence, model: Model) -> Array:
     model
         The chain for `evidence.names` with draws of the parameters.
     """
-    cast, clock = _castings(evidence, model)
-    return demold_time(clock, cast.demold_need)
+    cast = cast_of(model, evidence.bench, evidence.mixes)
+    return demold_time(cast.clock, cast.demold_need, later=np.exp(cast.departure("demold_time")))
 
 
 _EXPECTED: Final[dict[str, Callable[[_Sheet], Array]]] = {
     "fresh_density": lambda sheet: _log(sheet.at(sheet.cast.fresh_density)),
     "demolded_mass": _demolded,
-    "dry_mass": lambda sheet: _log(sheet.at(sheet.cast.dry_density) * sheet.volumes),
+    "dry_mass": _dry,
     "dry_share": _dry_share,
     "initial_set": lambda sheet: _log(sheet.clocks.initial),
     "final_set": lambda sheet: _log(sheet.clocks.final),

@@ -149,7 +149,7 @@ def _readings(trial: Trial, place: int, studio: Studio) -> Iterator[Reading]:
         ("window_end", trial.window_end),
     ):
         if value:
-            yield Reading(trial.id, place, kind, value, KINDS[kind].error)
+            yield Reading(trial.id, place, kind, value, KINDS[kind].error_of(value))
     if trial.demold_first:
         # Tried until it came out whole: strong enough just then.
         first = trial.demold_first
@@ -176,14 +176,16 @@ def _masses(trial: Trial, place: int) -> Iterator[Reading]:
     first = trial.weighings[0] if trial.weighings and trial.weighings[0].age <= _AT_DEMOLDING else None
     dry = _dry_mass(trial.weighings, (trial.damp_cure or 0.0) / 1440.0)
     if first is not None and trial.cavity_volume:
-        yield Reading(trial.id, place, "demolded_mass", first.mass, KINDS["demolded_mass"].error)
+        yield Reading(
+            trial.id, place, "demolded_mass", first.mass, KINDS["demolded_mass"].error_of(first.mass)
+        )
     if dry is None:
         return
     if first is not None:
         error = KINDS["dry_share"].error
         yield Reading(trial.id, place, "dry_share", dry / first.mass, error, whole=first.mass)
     elif trial.cavity_volume:
-        yield Reading(trial.id, place, "dry_mass", dry, KINDS["dry_mass"].error)
+        yield Reading(trial.id, place, "dry_mass", dry, KINDS["dry_mass"].error_of(dry))
 
 
 def _dry_mass(weighings: Sequence[Weighing], after: float) -> float | None:

@@ -6,7 +6,7 @@ import datetime as dt
 import hashlib
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from importlib.metadata import PackageNotFoundError
 from importlib.metadata import version as installed
 from typing import TYPE_CHECKING, Any, Final, TypeVar
@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.calibration.process import TaughtDiscrepancy
 from optimizer.canonical import canonical_text
 from optimizer.chain.parameters import Parameter, ParameterSet, parameters_of
 from optimizer.errors import Fault, FileFaults
@@ -37,6 +38,7 @@ __all__ = [
 Array = NDArray[np.float64]
 
 _DIGITS: Final = 9
+_DISCREPANCY: Final = "discrepancy."
 _REFERENCE_BINDERS: Final = ("gypsum_cement", "csa_cement")
 
 
@@ -144,6 +146,11 @@ class Calibration:
         Figures the readings depend on.
     correlation : Array
         Of the learned figures, shape (m, m).
+    taught : tuple[str, ...]
+        Discrepancies from the laws that the readings depend on.
+    supports : Array
+        Castings, as shares of `materials` and twice the water ratio, at which the discrepancies are learned,
+        shape (p, n + 1) [-].
     flagged : tuple[Flagged, ...]
         Readings that do not fit.
     bags : tuple[Bag, ...]
@@ -157,15 +164,22 @@ class Calibration:
     materials: tuple[str, ...]
     learned: tuple[Learned, ...]
     correlation: Array
+    taught: tuple[str, ...] = ()
+    supports: Array = field(default_factory=lambda: np.zeros((0, 1)))
     flagged: tuple[Flagged, ...] = ()
     bags: tuple[Bag, ...] = ()
+
+    @property
+    def figures(self) -> tuple[Learned, ...]:
+        """What was learned of figures of the chain, without the discrepancies from its laws."""
+        return tuple(one for one in self.learned if not one.name.startswith(_DISCREPANCY))
 
     def table(self) -> pd.DataFrame:
         """Return the figures the readings depend on, one a row by its name, before and after."""
         rows = (
             {"figure": one.name, "before": one.before[0], "before_error": one.before[1]}
             | {"after": one.after[0], "after_error": one.after[1], "trials": one.trials}
-            for one in self.learned
+            for one in self.figures
         )
         return data_frame(rows, "figure")
 
@@ -177,7 +191,7 @@ class Calibration:
                 *(f"{value:.4g} ± {left:.2g}" for value, left in (one.before, one.after)),
                 one.trials,
             )
-            for one in self.learned
+            for one in self.figures
             if one.trials
         ]
         words = [
@@ -192,6 +206,7 @@ class Calibration:
             self,
             learned=tuple(_short(one) for one in self.learned),
             correlation=np.round(self.correlation, _DIGITS) + 0.0,
+            supports=np.round(self.supports, _DIGITS) + 0.0,
             flagged=tuple(_short(one) for one in self.flagged),
             bags=tuple(_short(one) for one in self.bags),
         )
@@ -202,9 +217,9 @@ _Record = TypeVar("_Record", Learned, Flagged, Bag)
 
 def _short(record: _Record) -> _Record:
     numbers: dict[str, Any] = {
-        field.name: _digits(getattr(record, field.name))
-        for field in fields(record)
-        if isinstance(getattr(record, field.name), float)
+        one.name: _digits(getattr(record, one.name))
+        for one in fields(record)
+        if isinstance(getattr(record, one.name), float)
     }
     return replace(record, **numbers)
 
@@ -284,19 +299,30 @@ def parameter_set(calibration: Calibration, catalogue: Catalogue, names: Sequenc
     # Their bags lend strength to other binders' sulfate, named or not.
     lenders = [name for name in _REFERENCE_BINDERS if name in calibration.materials]
     prior = parameters_of(catalogue, tuple(dict.fromkeys((*names, *lenders))))
-    here = [k for k, one in enumerate(calibration.learned) if one.name in prior.names]
+    figures = {item.name: item for item in prior}
+    here = [k for k, one in enumerate(calibration.learned) if one.name in figures or _of_process(one)]
     learned = [calibration.learned[k] for k in here]
-    changes = {one.name: _parameter(prior, one) for one in learned}
-    places = [prior.names.index(one.name) for one in learned]
-    correlation = np.eye(len(prior))
+    processes = [
+        Parameter(one.name, one.center, one.spread, log=False) for one in learned if _of_process(one)
+    ]
+    changes = {
+        one.name: replace(figures[one.name], center=one.center, spread=one.spread)
+        for one in learned
+        if one.name in figures
+    }
+    told = replace(prior, items=(*prior.moved(changes).items, *processes))
+    place = {name: k for k, name in enumerate(told.names)}
+    places = [place[one.name] for one in learned]
+    correlation = np.eye(len(told))
     correlation[np.ix_(places, places)] = calibration.correlation[np.ix_(here, here)]
     origin = {one.name: one.trials for one in learned if one.trials}
-    return replace(prior.moved(changes), correlation=correlation, origin=origin)
+    taught = TaughtDiscrepancy(calibration.materials, calibration.supports, calibration.taught)
+    discrepancy = taught if calibration.taught else prior.discrepancy
+    return replace(told, correlation=correlation, origin=origin, discrepancy=discrepancy)
 
 
-def _parameter(prior: ParameterSet, learned: Learned) -> Parameter:
-    item = prior.items[prior.names.index(learned.name)]
-    return replace(item, center=learned.center, spread=learned.spread)
+def _of_process(learned: Learned) -> bool:
+    return learned.name.startswith(_DISCREPANCY)
 
 
 def _stale(calibration: Calibration) -> Fault:

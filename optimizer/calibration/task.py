@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
@@ -13,8 +13,10 @@ from optimizer.calibration.bags import Effect, common_part, effects_of, own_part
 from optimizer.calibration.lab_errors import KINDS
 from optimizer.calibration.observe import Evidence, demold_times, expected
 from optimizer.calibration.outliers import Blocks
+from optimizer.calibration.process import TaughtDiscrepancy, chosen_supports, unknown_name
 from optimizer.calibration.readings import Reading
 from optimizer.calibration.update import Measured, Slopes
+from optimizer.chain.discrepancy import DISCREPANT, mix_coordinates
 from optimizer.chain.model import compile_model
 from optimizer.chain.parameters import ParameterSet, parameters_of
 
@@ -23,9 +25,18 @@ __all__ = ["Placed", "Task"]
 Array = NDArray[np.float64]
 Places = NDArray[np.intp]
 
-_STEP: Final = 0.3
+_STEP: Final = 0.5
 """Move of a parameter to each side for a slope, over its spread [-]: the chain has edges (least pores, the
 knee of sulfate), and a slope across an edge says more about the doubt there than that of one side."""
+
+
+_BAR: Final = 0.08
+"""How far all bent bars of a studio may be off together [of the log]: how they are made and laid."""
+
+_FELT: Final = 1e-9
+"""Change of a reading that counts as one [of the log, or its unit]."""
+
+_BENT: Final = ("wet_flexural", "dry_flexural")
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,7 +60,7 @@ class Placed:
 
 @dataclass(frozen=True)
 class Task:
-    """The evidence as an update of unknowns: active parameters first, then effects.
+    """The evidence as an update of unknowns: active parameters, bags, bent bars, then the processes.
 
     Attributes
     ----------
@@ -103,7 +114,7 @@ class Task:
         starts = [row for row, key in enumerate(keys) if row == 0 or key != keys[row - 1]]
         side = np.array([reading.side for reading in self.readings])
         error = np.array([reading.error for reading in self.readings])
-        batch = np.array([KINDS[reading.kind].batch for reading in self.readings])
+        batch = np.hypot([KINDS[reading.kind].batch for reading in self.readings], self._unsupported)
         return Measured(
             value=np.array([reading.fitted for reading in self.readings]),
             error=np.where(side == 0, error, np.hypot(error, batch)),
@@ -111,6 +122,54 @@ class Task:
             side=side,
             blocks=Blocks(np.array(starts), np.diff([*starts, len(keys)])),
         )
+
+    @cached_property
+    def discrepancy(self) -> TaughtDiscrepancy:
+        """The processes of what the laws lack, their values still open."""
+        names, points = self.evidence.names, mix_coordinates(self.evidence.mixes)
+        moved = np.any(np.abs(self._sensitivity) > _FELT, axis=0)
+        taught = tuple(name for name, felt in zip(DISCREPANT, moved, strict=True) if felt)
+        return TaughtDiscrepancy(names, points[chosen_supports(points)], taught, names)
+
+    @cached_property
+    def _basis(self) -> Array:
+        """How much each casting takes of the values at the supports, shape (trials, supports)."""
+        return self.discrepancy.basis(mix_coordinates(self.evidence.mixes))
+
+    @cached_property
+    def _sensitivity(self) -> Array:
+        """Change of each reading per standard deviation of each discrepancy, shape (rows, discrepancies)."""
+        count = len(DISCREPANT)
+        moves = _STEP * np.concatenate([np.eye(count), -np.eye(count)])
+        centers = np.broadcast_to(self.common.centers, (2 * count, len(self.common)))
+        model = compile_model(self.evidence.catalogue, self.evidence.names, self.common, centers, moves)
+        values = expected(self.evidence, model)[:, self.order]
+        return np.asarray((values[:count] - values[count:]).T / (2.0 * _STEP))
+
+    @cached_property
+    def _unsupported(self) -> Array:
+        """What the processes may be off at each reading beside their supports, as a batch error."""
+        left = np.maximum(1.0 - np.sum(self._basis**2, axis=1), 0.0)[self.where]
+        return np.asarray(np.sqrt(left * np.sum(self._sensitivity**2, axis=1)))
+
+    @cached_property
+    def _steady(self) -> Array:
+        """Slopes of the unknowns that stay the same wherever the figures are: bars and processes."""
+        bars = np.array([_BAR if reading.kind in _BENT else 0.0 for reading in self.readings])
+        places = [DISCREPANT.index(name) for name in self.discrepancy.taught]
+        there = self._basis[self.where]
+        return np.column_stack([bars, *(self._sensitivity[:, [k]] * there for k in places)])
+
+    @property
+    def first_process(self) -> int:
+        """Position of the first value of a process among the unknowns."""
+        return len(self.active) + len(self.effects) + 1
+
+    def processes(self, point: Array) -> dict[str, Array]:
+        """Return the values of the processes at the unknowns `point`, by the name of their parameter."""
+        count = len(self.discrepancy.supports)
+        names = [unknown_name(name, k) for name in self.discrepancy.taught for k in range(count)]
+        return dict(zip(names, point[self.first_process :], strict=True))
 
     def _column(self, placed: Placed, design: Array) -> Array:
         return np.asarray(placed.ratio * placed.effect.shares[self.where] * design[:, placed.column])
@@ -131,7 +190,7 @@ class Task:
     @cached_property
     def active(self) -> Places:
         """Parameters that any reading depends on."""
-        return np.flatnonzero(np.any(np.abs(self._from_prior) > 1e-9, axis=0))
+        return np.flatnonzero(np.any(np.abs(self._from_prior) > _FELT, axis=0))
 
     @cached_property
     def effects(self) -> tuple[Placed, ...]:
@@ -147,8 +206,8 @@ class Task:
 
     @property
     def unknowns(self) -> int:
-        """Active parameters and effects."""
-        return len(self.active) + len(self.effects)
+        """How many there are."""
+        return self.first_process + len(self.discrepancy.taught) * len(self.discrepancy.supports)
 
     def fitted(self, point: Array) -> Array:
         """Return the parameters on the fitted scale at the unknowns `point`."""
@@ -160,12 +219,15 @@ class Task:
         """Return expected readings and slopes at `point`."""
         count = len(self.active)
         level, design = self._linear(self.fitted(point), self.active)
-        whole = np.column_stack([design, *(self._column(placed, design) for placed in self.effects)])
+        bags = [self._column(placed, design) for placed in self.effects]
+        whole = np.column_stack([design, *bags, self._steady])
         return Slopes(level + whole[:, count:] @ point[count:], whole)
 
-    def demold_times(self, center: Array) -> Array:
-        """Return when castings of each trial can first leave their molds, parameters at `center` [min]."""
-        model = compile_model(self.evidence.catalogue, self.evidence.names, self.common, center[None, :])
+    def demold_times(self, point: Array) -> Array:
+        """Return when castings of each trial can first leave their molds, unknowns at `point` [min]."""
+        center = self.fitted(point)[None, :]
+        model = compile_model(self.evidence.catalogue, self.evidence.names, self.common, center)
+        model = replace(model, discrepancy=self.discrepancy.at(self.processes(point)))
         return np.asarray(demold_times(self.evidence, model)[0])
 
     def _linear(self, center: Array, moved: Places) -> tuple[Array, Array]:

@@ -19,15 +19,15 @@ from scipy.special import log_ndtr
 
 from optimizer.calibration.outliers import Blocks, standardized, trust
 
-__all__ = ["Measured", "Settled", "Slopes", "absorb", "pulls", "settle", "update"]
+__all__ = ["Measured", "Settled", "Slopes", "absorb", "pulls", "settle", "softened", "update"]
 
 Array = NDArray[np.float64]
 
-_STEPS: Final = 20
+_STEPS: Final = 8
 _FEW: Final = 3
 _INNER: Final = 60
 _CALM: Final = 20
-_LONGEST_STEP: Final = 3.0
+_LONGEST_STEP: Final = 2.0
 _SETTLED: Final = 1e-6
 _INNER_SETTLED: Final = 1e-9
 _NO_MATTER: Final = 0.02
@@ -275,7 +275,7 @@ class _Straight:
         """Return the rows with independent errors, and over the lab error, one-sided rows as at `level`."""
         one, rows, scaled = self.one, self.white, self.scaled
         if len(one):
-            error, value = _softened(self.measured, level, one)
+            error, value = softened(self.measured, level, one)
             soft = np.column_stack([self.design[one], value - self.offset[one]]) / error[:, None]
             rows, scaled = rows.copy(), scaled.copy()
             rows[one] = scaled[one] = soft
@@ -306,9 +306,20 @@ class _Straight:
         )
 
 
-def _softened(measured: Measured, level: Array, one: NDArray[np.intp]) -> tuple[Array, Array]:
-    """Turn one-sided rows into the measured rows that pull as hard, at the present level.
+def softened(measured: Measured, level: Array, one: NDArray[np.intp]) -> tuple[Array, Array]:
+    """Return error and value of the measured rows that pull as hard as one-sided rows do at a level.
 
+    Parameters
+    ----------
+    measured
+        Readings.
+    level
+        Expected readings.
+    one
+        Positions of the one-sided rows.
+
+    Notes
+    -----
     The log of the normal integral has slope ``m`` (the inverse Mills ratio) and curvature ``m (m + z)``.
     """
     side, error = measured.side[one], measured.error[one]

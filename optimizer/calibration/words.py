@@ -50,6 +50,8 @@ _MATERIAL: Final[Mapping[str, str]] = MappingProxyType(
         "dry_wet_ratio": "strength dry over wet",
         "scattering": "hiding power",
         "reflectance": "whiteness, as light reflected",
+        "gypsum_acceleration": "how it hastens gypsum",
+        "csa_acceleration": "how it hastens cement",
         "gypsum_retardation": "how long it holds gypsum back",
         "csa_retardation": "how long it holds cement back",
         "gypsum_strength_loss": "what it costs gypsum in strength",

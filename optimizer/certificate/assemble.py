@@ -12,10 +12,10 @@ from optimizer.certificate.days import add_days
 from optimizer.certificate.ground import Ground, water_rays
 from optimizer.certificate.laws import EXCESS, laws_of, sums_of
 from optimizer.certificate.layout import FREE, Row
-from optimizer.certificate.limits import LINEAR, absorption_row, lay_limit, line_of
+from optimizer.certificate.limits import LOWER, UPPER, absorption_row, lay_limit, line_of
 from optimizer.certificate.relax import CaseRow, Relaxation, RowNumbers
 from optimizer.certificate.terms import Box, sum_of
-from optimizer.engine.polish import TOLERANCE
+from optimizer.engine.candidate import TOLERANCE
 from optimizer.formulation import Case, RowLabel, linear_rows
 from optimizer.limit_rows import row_count
 from optimizer.problem import Problem
@@ -58,7 +58,7 @@ def shifts_of(shifts: Mapping[RowLabel, float]) -> Shifts:
 def has_goal(problem: Problem) -> bool:
     """Return True when the job's objective is a sum a relaxation can minimize."""
     name = problem.job.objective
-    return name in LINEAR or name == "cost" or (name == "drying_time" and not problem.job.maximize)
+    return name in LOWER or name == "cost" or (name == "drying_time" and not problem.job.maximize)
 
 
 def relaxation_of(problem: Problem, case: Case, regime: str, shifts: Shifts) -> Relaxation:
@@ -151,8 +151,9 @@ def _goal(problem: Problem, builder: Builder, case: Case) -> dict[int, float]:
     name = problem.job.objective
     if name == "cost":
         return money_of(problem, builder, case)
-    if name in LINEAR:
-        weights = (-1.0 if problem.job.maximize else 1.0) * LINEAR[name](problem, builder.sums)
+    if name in LOWER:
+        most = problem.job.maximize
+        weights = -UPPER[name](problem, builder.sums) if most else LOWER[name](problem, builder.sums)
         return {int(k): float(weights[k]) for k in np.flatnonzero(weights)}
     if name == "drying_time" and not problem.job.maximize:
         return {add_days(builder): 1.0}

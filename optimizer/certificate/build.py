@@ -8,13 +8,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.certificate.envelopes import wetness
-from optimizer.certificate.gains import Gain, GainParts
 from optimizer.certificate.ground import Ground
 from optimizer.certificate.laws import EXCESS, Laws
 from optimizer.certificate.layout import Coefficients, Layout, Range
-from optimizer.certificate.terms import Grain, Knee, Lesser, Mixed, Product, Sum, Term, Wet, sum_of
-from optimizer.chain.strength import KNEE_START, KNEE_WIDTH
+from optimizer.certificate.terms import Grain, Mixed, Product, Sum, Term, Wet, sum_of
 from optimizer.problem import Problem
 
 __all__ = ["Builder"]
@@ -47,7 +44,6 @@ class Builder:
         self.terms: list[Term] = []
         self.ranges: dict[int, Range] = {}
         self._forms: dict[str, int] = {}
-        self._gains: dict[tuple[float, float], Gain] = {}
 
     # --- sums and ratios -----------------------------------------------------------------------------
 
@@ -168,10 +164,11 @@ class Builder:
         parts.extend(self._grain_parts())
         if self.mixed is not None:
             parts.append({self.mixed: laws.mixing})
-        parts.append(self._knee_part())
+        if laws.kappa < 0.0:
+            parts.append({self.form("cement"): -laws.kappa})
+        # What surplus sulfate costs, and the bend beyond the members' own strength, only take away: left out.
         law = sum_of(*((1.0, part) for part in parts))
-        cap = {self.form("hydrates"): laws.ln_ceiling, self.form("ln_top"): 1.0}
-        return self.add(Lesser(self.layout, "end strength", [law, cap], _LN_STRENGTH))
+        return self.add(Sum(self.layout, "end strength", law, _LN_STRENGTH))
 
     @cached_property
     def lost(self) -> Product:
@@ -201,22 +198,12 @@ class Builder:
         product = self.product(f"{volume} grains in {factor}", parts, below=True)
         return self.add(Grain(self.layout, f"{volume} grains", parts[0], self.form(volume), product))
 
-    def _knee_part(self) -> Coefficients:
-        kappa = self.laws.kappa
-        if not self.any("cement") or kappa == 0.0:
-            return {}
-        if self.regime == EXCESS or kappa < 0.0:
-            return {self.form("cement"): -kappa}
-        columns = (self.form("cement"), self.form("sulfate"), self.form("yeelimite"))
-        most = self.layout.upper[columns[0]] + 1.0
-        return {self.add(Knee(self.layout, columns, (KNEE_START, KNEE_WIDTH), most)): -kappa}
-
     # --- time -----------------------------------------------------------------------------------------
 
     @cached_property
     def wet(self) -> Wet:
         """Hydrates times what the water ratio does to ln set time."""
-        columns = (self.form("hydrates"), self.form("water"), self.form("reference_water"))
+        columns = (self.form("hydrates"), self.form("binder_water"), self.form("reference_water"))
         hydrates, water, reference = ({column: 1.0} for column in columns)
         product = self.product("slowed by water", (hydrates, water, reference), below=True, above=True)
         term = Wet(self.layout, columns[0], product, self.layout.upper[columns[0]])
@@ -236,75 +223,3 @@ class Builder:
         if self.mixed is not None:
             parts[self.mixed] = laws.time_mixing
         return self.add(Sum(self.layout, "final set", parts, Range(-60.0, 60.0)))
-
-    @cached_property
-    def final(self) -> int:
-        """Ratio: ln final set."""
-        number = self.layout.ratio("ln final set", {self.ln_final: 1.0}, {self.form("hydrates"): 1.0})
-        self.ranges[number] = self._final_range()
-        return number
-
-    def _final_range(self) -> Range:
-        laws, h = self.laws, self.share_range
-        plain = self.ground.ratio_range(self.sums["ln_final"], self.sums["hydrates"])
-        r = self.ranges[self.wet.ratio]
-        slow = [
-            laws.slow_gypsum + x * (laws.slow_csa - laws.slow_gypsum - laws.ln_fast) for x in (h.low, h.high)
-        ]
-        blended = laws.time_mixing * min(0.25, h.high * (1.0 - h.low))
-        low = plain.low + wetness(max(r.low, 1e-3)) + min(slow) + laws.plasticized + min(blended, 0.0)
-        high = (
-            plain.high
-            + wetness(max(min(r.high, 1e3), 1e-3))
-            + max(slow)
-            + laws.plasticized
-            + max(blended, 0.0)
-        )
-        return Range(low, high)
-
-    def gain(self, age: float, latest: float = math.inf) -> int:
-        """Column: hydrates times ln of the share of the end strength reached at an age [min].
-
-        `latest` is ln of a final set that nothing later than counts, by a row of its own.
-        """
-        key = (age, latest)
-        if key not in self._gains:
-            self._gains[key] = Gain(self.layout, self._gain_parts(), age, latest)
-            self.add(self._gains[key])
-        return self._gains[key].column
-
-    def _gain_parts(self) -> GainParts:
-        laws, cement = self.laws, self.any("cement")
-        return GainParts(
-            hydrates=self.form("hydrates"),
-            cement=self.form("cement"),
-            ln_final=self.ln_final,
-            ln_rate=self.form("ln_rate"),
-            share=self.share,
-            final=self.final,
-            ln_csa=self.form("ln_intrinsic_csa"),
-            ln_gypsum=self.form("ln_intrinsic_gypsum"),
-            held_pores=self._held_pores() if self.two_types else None,
-            gap=self.ratio("ln final over initial set", "set_gap", "hydrates"),
-            pores=self.ratio("paste porosity", "pores", "paste"),
-            rate=self.ratio("ln gain rate", "ln_rate", "cement") if cement else None,
-            csa_level=self._level("cement", "ln_intrinsic_csa") if self.two_types else None,
-            gypsum_level=self._level("gypsum", "ln_intrinsic_gypsum") if self.two_types else None,
-            steeper=laws.slope_csa - laws.slope_gypsum,
-            least_pores=laws.least_pores,
-            ln_fast=laws.ln_fast,
-        )
-
-    def _held_pores(self) -> int | None:
-        """Return the column of hydrates times paste porosity, from above; None where the floor may bind."""
-        laws = self.laws
-        if self.ranges[self.ratio("paste porosity", "pores", "paste")].low < laws.least_pores:
-            return None
-        parts = ({self.form("hydrates"): 1.0}, {self.form("pores"): 1.0}, {self.form("paste"): 1.0})
-        held = self.product("pores among hydrates", parts, above=True)
-        flatter = min(laws.slope_gypsum, laws.slope_csa)
-        self.layout.row({self.lost.column: 1.0, held.column: -flatter})
-        return held.column
-
-    def _level(self, kind: str, sum_name: str) -> int:
-        return self.ratio(f"ln strength of {kind} hydrates", sum_name, kind)

@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 
 from optimizer.certificate.assemble import has_goal
 from optimizer.certificate.prove import Bounding, Found
-from optimizer.engine.polish import Candidate
+from optimizer.chain.discrepancy import NoTrials
+from optimizer.engine.candidate import Candidate
 from optimizer.formulation import RowLabel
 from optimizer.limit_rows import row_scale
 from optimizer.problem import Problem
@@ -114,12 +115,32 @@ def certify_bound(
     -----
     Objectives that are sums of masses within a regime (cost, mass, carbon dioxide, drying time) are
     bounded directly. Any other is turned into questions of feasibility: that no mix does better by the gap.
+    With figures fitted to casts nothing is claimed: their discrepancy from the laws has no relaxation.
     """
     start = time.perf_counter()
+    if not isinstance(problem.parameters.discrepancy, NoTrials):
+        return _nothing(problem, incumbent)
     known = incumbent if incumbent is not None and incumbent.feasible else None
     search = _Search(gap, start + time_limit, shifts or {}, most_nodes)
     found = search.run(problem, known) if has_goal(problem) else _by_targets(problem, known, search)
     return _certificate(problem, found, gap, time.perf_counter() - start)
+
+
+def _nothing(problem: Problem, incumbent: Candidate | None) -> Certificate:
+    """Claim nothing: what casts taught beside the laws differs from blend to blend, and has no relaxation."""
+    bound = math.inf if problem.job.maximize else -math.inf
+    return Certificate(
+        proved=False,
+        bound=bound,
+        gap=math.inf,
+        seconds=0.0,
+        nodes=0,
+        cases=0,
+        infeasible=False,
+        finished=False,
+        unused=(),
+        incumbent=incumbent,
+    )
 
 
 def _certificate(problem: Problem, found: Found, gap: float, seconds: float) -> Certificate:

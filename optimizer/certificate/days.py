@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 from optimizer.certificate.build import Builder
 from optimizer.certificate.layout import FREE, Coefficients, Row, total
 from optimizer.certificate.terms import Box, Fault, Term, sum_of
+from optimizer.chain.predict import slower_inside
+from optimizer.chain.timing import DAY
 from optimizer.properties.drying import drying_time
 
 __all__ = ["Days", "add_days"]
@@ -30,11 +32,12 @@ class Days(Term):
     def __init__(self, builder: Builder) -> None:
         model, bench = builder.problem.model, builder.problem.bench
         wall = bench.vessel.wall
-        bare = float(drying_time(bench.room, 1e3, wall, 0.0))
-        self.constant, self.front = bare, float(drying_time(bench.room, 1e3, wall, 1.0)) - bare
+        slower = float(slower_inside(model["inner_face"]))
+        self.constant, full = (slower * float(drying_time(bench.room, 1e3, wall, x)) for x in (0.0, 1.0))
+        self.front = full - self.constant
         gypsum, cement = (math.log(float(model[f"vapor_resistance_{kind}"])) for kind in ("gypsum", "csa"))
         self.ln_resistance = (gypsum, cement - gypsum)
-        self.cure = float(model["csa_damp_cure"])
+        self.cure = bench.shop.damp_cure / DAY
         self.free, self.share = builder.form("free_water"), builder.share
         self.depends = (self.share,)
         self.hydrates, self.cement = builder.form("hydrates"), builder.form("cement")

@@ -15,7 +15,7 @@ from optimizer.certificate.layout import FREE, Layout, Range, Ratio, Row, total
 from optimizer.certificate.terms import OFF, Box, Fault, Term, quartered
 from optimizer.properties.conductivity import paste_conductivity
 from optimizer.properties.heat_limits import phase_limit
-from optimizer.properties.service_heat import WallCase, wall_temperatures
+from optimizer.properties.service_heat import Burn, WallCase, wall_temperatures
 
 __all__ = ["Conduct", "GrainParts", "HeatParts", "Walls", "lowest_limit"]
 
@@ -34,13 +34,13 @@ class Walls:
     """
 
     case: WallCase
-    flame_share: float
+    burn: Burn
 
     @cached_property
     def table(self) -> tuple[Array, Array, Array]:
         """Ln conductivity [ln W/mK], outer and inner wall [degC]."""
         ln_conductivity = np.linspace(_LN_LEAST, _LN_MOST, _TABLE)
-        outer, inner = wall_temperatures(self.case, np.exp(ln_conductivity), self.flame_share)
+        outer, inner = wall_temperatures(self.case, np.exp(ln_conductivity), self.burn)
         return ln_conductivity, np.asarray(outer), np.asarray(inner)
 
     def needed(self, warmest: float, faces: tuple[bool, bool]) -> tuple[float, float]:
@@ -291,10 +291,10 @@ def _chord(curve: Callable[[Array], Array], span: Range) -> float:
     return (high - low) / (span.high - span.low)
 
 
-def lowest_limit(exposure: str, margin: float) -> Callable[[float, float], float]:
+def lowest_limit(exposure: str, bears: float, margin: float) -> Callable[[float, float], float]:
     """Return the warmest wall that leaves a margin below the phases present, by their shares."""
 
     def warmest(gypsum: float, ettringite: float) -> float:
-        return float(phase_limit(gypsum, ettringite, exposure)) - margin
+        return float(phase_limit(gypsum, ettringite, exposure, bears)) - margin
 
     return warmest

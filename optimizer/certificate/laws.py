@@ -31,10 +31,10 @@ class Laws:
         Exponents of the volume left beside grains [-].
     mixing, time_mixing : float
         Curvature of ln strength and of ln set time in the hydrate shares, on ``h_G h_C`` [-].
-    kappa, least_pores, ln_ceiling : float
-        Sulfate term, smallest paste porosity, ln of the strength ceiling [-].
-    weak_gypsum, weak_csa : float
-        ln of the strength kept beside the case's retarder, by hydrate type [-].
+    kappa, least_pores : float
+        Sulfate term, smallest paste porosity [-].
+    weak_gypsum : float
+        ln of the strength that gypsum keeps beside the case's retarder [-].
     slow_gypsum, slow_csa, plasticized, ln_fast : float
         What the case's admixtures and the room add to ln set time [-].
     """
@@ -48,9 +48,7 @@ class Laws:
     time_mixing: float
     kappa: float
     least_pores: float
-    ln_ceiling: float
     weak_gypsum: float
-    weak_csa: float
     slow_gypsum: float
     slow_csa: float
     plasticized: float
@@ -66,11 +64,14 @@ def laws_of(problem: Problem, case: Case) -> Laws:
 
     per_binder = {
         key: sum(dose * float(model.column(key)[k]) for k, dose in case.doses.items())
-        for key in ("retard_gypsum", "retard_csa", "weaken_gypsum", "weaken_csa")
+        for key in ("retard_gypsum", "retard_csa", "weaken_gypsum")
     }
     gamma = figure("gamma") + (figure("gamma_damp") if shop.damp_service else 0.0)
-    plasticizer = sum(dose * float(model.column("plasticizer")[k]) for k, dose in case.doses.items())
-    share = min(max(100.0 * plasticizer / figure("plasticizer_dose"), 0.0), 1.0)
+    most = figure("most_retarder_loss")
+    full, plasticized = (
+        sum(dose * float(model.column(key)[k]) for k, dose in case.doses.items())
+        for key in ("plasticizer", "plasticizer_set")
+    )
     return Laws(
         slope_gypsum=figure("b_gypsum"),
         slope_csa=figure("b_csa"),
@@ -81,12 +82,10 @@ def laws_of(problem: Problem, case: Case) -> Laws:
         time_mixing=figure("gamma_time"),
         kappa=figure("kappa"),
         least_pores=figure("min_paste_porosity"),
-        ln_ceiling=math.log(figure("strength_ceiling")),
-        weak_gypsum=math.log1p(-min(per_binder["weaken_gypsum"], 0.95)),
-        weak_csa=math.log1p(-min(per_binder["weaken_csa"], 0.95)),
+        weak_gypsum=math.log1p(most * math.expm1(-per_binder["weaken_gypsum"] / most)),
         slow_gypsum=per_binder["retard_gypsum"],
         slow_csa=per_binder["retard_csa"],
-        plasticized=share * math.log(figure("plasticizer_set_factor")),
+        plasticized=plasticized / max(full, 1.0),
         ln_fast=math.log(float(speed(model, shop.temperature))),
     )
 
@@ -103,9 +102,7 @@ def sums_of(problem: Problem, regime: str, laws: Laws) -> dict[str, Array]:
     heavy, light = column("heavy"), column("light")
     plain = [
         "ln_dry_ratio",
-        "ln_top",
         "ln_final",
-        "ln_rate",
         "ln_intrinsic_gypsum",
         "ln_intrinsic_csa",
         "reference_water",
@@ -140,8 +137,7 @@ def sums_of(problem: Problem, regime: str, laws: Laws) -> dict[str, Array]:
         "grain": max(laws.grain_gypsum, 0.0) * gypsum + max(laws.grain_csa, 0.0) * cement,
         "set_gap": column("ln_final") - column("ln_initial"),
         "free_water": column("water") - column("bound"),
-        "ln_strength": column("ln_intrinsic_gypsum")
-        + column("ln_intrinsic_csa")
-        + laws.weak_gypsum * gypsum
-        + laws.weak_csa * cement,
+        "binder_water": column("water") - column("filler_water"),
+        "dry_most": column("dry") + column("moisture"),
+        "ln_strength": column("ln_intrinsic_gypsum") + column("ln_intrinsic_csa") + laws.weak_gypsum * gypsum,
     }

@@ -20,16 +20,16 @@ from optimizer.certificate.laws import EXCESS
 from optimizer.certificate.layout import FREE, Coefficients, Row
 from optimizer.certificate.needs import Need
 from optimizer.certificate.terms import sum_of
-from optimizer.chain.strength import CSA_FLEXURAL, GYPSUM_FLEXURAL
-from optimizer.chain.timing import DAY
+from optimizer.chain.predict import burn_of
+from optimizer.chain.strength import FLEXURAL_POWER
+from optimizer.chain.timing import NEED_WALL
 from optimizer.limit_rows import held_bound
 from optimizer.problem import Problem
 from optimizer.properties.color import absorption_ratio
-from optimizer.properties.mechanics import THIN_RIM
 from optimizer.properties.sealing import coat_edges
 from optimizer.shop import Limit
 
-__all__ = ["LINEAR", "absorption_row", "lay_limit", "line_of"]
+__all__ = ["LOWER", "UPPER", "absorption_row", "lay_limit", "line_of"]
 
 Array = NDArray[np.float64]
 
@@ -40,26 +40,39 @@ def _per_vessel(problem: Problem) -> float:
     return problem.bench.vessel.cavity_volume
 
 
-LINEAR: Final[Mapping[str, Callable[[Problem, Mapping[str, Array]], Array]]] = {
+Sums = Mapping[str, Array]
+
+
+def _masses(weights: Callable[[Problem, Sums], Array]) -> Callable[[Problem, Sums], Array]:
+    return lambda problem, sums: weights(problem, sums) * _per_vessel(problem)
+
+
+LOWER: Final[Mapping[str, Callable[[Problem, Sums], Array]]] = {
     "fresh_density": lambda problem, sums: sums["powder"] + sums["water"],
-    "demolded_mass": lambda problem, sums: (
-        (sums["powder"] + sums["water"])
-        * (_per_vessel(problem) * (1.0 - float(problem.model["loss_in_mold"])))
+    "demolded_mass": _masses(
+        lambda problem, sums: (sums["powder"] + sums["water"]) * (1.0 - float(problem.model["loss_in_mold"]))
     ),
-    "dry_mass": lambda problem, sums: sums["dry"] * _per_vessel(problem),
+    "dry_mass": _masses(lambda problem, sums: sums["dry"]),
     "porosity": lambda problem, sums: sums["pores"],
-    "embodied_co2": lambda problem, sums: sums["co2"] * _per_vessel(problem),
+    "embodied_co2": _masses(lambda problem, sums: sums["co2"]),
 }
-"""Properties that are sums of masses within a regime."""
+"""Sums of masses within a regime that a property never falls below; most are the property itself."""
+
+UPPER: Final[Mapping[str, Callable[[Problem, Sums], Array]]] = {
+    **LOWER,
+    "demolded_mass": _masses(lambda problem, sums: sums["powder"] + sums["water"]),
+    "dry_mass": _masses(lambda problem, sums: sums["dry_most"]),
+}
+"""The same from above: no water lost in the mold, all room moisture held."""
 
 
 def line_of(
     problem: Problem, sums: Mapping[str, Array], limit: Limit, shift: float
 ) -> tuple[Array, float, float] | None:
     """Return a limit as one row over the masses (weights, lower, upper), or None when it is not linear."""
-    if limit.property in LINEAR:
+    if limit.property in LOWER:
         bound = held_bound(limit, shift)
-        weights = LINEAR[limit.property](problem, sums)
+        weights = (UPPER if limit.sense == ">=" else LOWER)[limit.property](problem, sums)
         return (weights, bound, FREE) if limit.sense == ">=" else (weights, -FREE, bound)
     if limit.property == "crystalline_silica":
         weights = sums["silica"] - held_bound(limit, shift) * sums["powder"]
@@ -98,8 +111,9 @@ def lay_limit(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> bool
         How far each row of the limit must be over-met.
     """
     lay = _CURVED.get((limit.property, limit.sense))
-    if lay is None:
-        return False
+    warm = builder.problem.job.shop.water_temperature is not None
+    if lay is None or (warm and limit.property in _TIMED):
+        return False  # with water of its own temperature each mix sets at another one
     lay(builder, limit, shifts)
     return True
 
@@ -108,39 +122,39 @@ def _row(builder: Builder, row: Row) -> None:
     builder.layout.row(row.coefficients, row.lower, row.upper)
 
 
-def _strength(builder: Builder, age: float, *, dry: bool, latest: float = math.inf) -> Coefficients:
-    """Return hydrates times ln strength at an age, never too low."""
-    parts = {builder.strength: 1.0, builder.gain(age, latest): 1.0}
-    return parts | ({builder.form("ln_dry_ratio"): 1.0} if dry else {})
+def _strength(builder: Builder, *, dry: bool) -> Coefficients:
+    """Return hydrates times ln end strength: never less than what is there at any age."""
+    return {builder.strength: 1.0} | ({builder.form("ln_dry_ratio"): 1.0} if dry else {})
 
 
-def _plain_strength(builder: Builder, limit: Limit, shift: float, age: float, *, dry: bool) -> None:
+def _plain_strength(builder: Builder, limit: Limit, shift: float, *, dry: bool) -> None:
     bound = held_bound(limit, shift)
     if bound <= 0.0:
         return
-    parts = _strength(builder, age, dry=dry)
+    parts = _strength(builder, dry=dry)
     _row(builder, Row(sum_of((1.0, parts), (-math.log(bound), {builder.form("hydrates"): 1.0}))))
 
 
 def _dry_strength(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> None:
-    _plain_strength(builder, limit, shifts[0], builder.problem.job.shop.damp_cure, dry=True)
+    _plain_strength(builder, limit, shifts[0], dry=True)
 
 
 def _wet_strength(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> None:
-    _plain_strength(builder, limit, shifts[0], DAY, dry=False)
+    _plain_strength(builder, limit, shifts[0], dry=False)
 
 
 def _flexural(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> None:
     bound = held_bound(limit, shifts[0])
     if bound > 0.0:
-        parts = _strength(builder, builder.problem.job.shop.damp_cure, dry=True)
-        _need(builder, parts, bound, 0.0)
+        _need(builder, _strength(builder, dry=True), bound, 0.0)
 
 
 def _need(builder: Builder, strength: Coefficients, wanted: float, shift: float) -> None:
     """Compressive strength enough for a flexural one: ``ln S >= (ln wanted - f0(h)) / f1(h) + shift``."""
-    above = (math.log(wanted) - GYPSUM_FLEXURAL[0], GYPSUM_FLEXURAL[0] - CSA_FLEXURAL[0])
-    below = (GYPSUM_FLEXURAL[1], CSA_FLEXURAL[1] - GYPSUM_FLEXURAL[1])
+    model = builder.problem.model
+    gypsum, cement = (math.log(float(model[f"flexural_{kind}"])) for kind in ("gypsum", "csa"))
+    above = (math.log(wanted) - gypsum, gypsum - cement)
+    below = (FLEXURAL_POWER["gypsum"], FLEXURAL_POWER["csa"] - FLEXURAL_POWER["gypsum"])
     columns = (builder.form("hydrates"), builder.form("cement"))
     builder.terms.append(Need(builder.layout, columns, builder.share, strength, (above, below), shift))
 
@@ -151,13 +165,9 @@ def _demold(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> None:
         _row(builder, _NEVER)
         return
     latest = math.log(limit.bound) - shifts[1]
-    hydrates = builder.form("hydrates")
-    _row(builder, Row({hydrates: latest, builder.ln_final: -1.0}))
-    strength = _strength(builder, limit.bound, dry=False, latest=latest)
-    thin = builder.problem.bench.vessel.wall < THIN_RIM
-    plain = float(model["thin_rim_need"] if thin else model["demold_need"])
-    _row(builder, Row(sum_of((1.0, strength), (-(math.log(plain) + shifts[0]), {hydrates: 1.0}))))
-    _need(builder, strength, float(np.mean(model["flexural_need"])) * (2.0 if thin else 1.0), shifts[0])
+    _row(builder, Row({builder.form("hydrates"): latest, builder.ln_final: -1.0}))
+    bending = float(model["demold_bending"]) * (NEED_WALL / builder.problem.bench.vessel.wall) ** 2
+    _need(builder, _strength(builder, dry=False), bending, shifts[0])
 
 
 def _ln_initial(builder: Builder) -> Coefficients:
@@ -180,7 +190,7 @@ def absorption_row(builder: Builder) -> Callable[[float], Row]:
     model = builder.problem.model
     opened = (float(model["open_pores_gypsum"]), float(model["open_pores_csa"]))
     taken = builder.by_share("open pores", "pores", opened, low=True)
-    dry = builder.form("dry")
+    dry = builder.form("dry_most")
     return lambda bound: Row(sum_of((-1.0, taken), (bound, {dry: 1.0})))
 
 
@@ -207,13 +217,13 @@ def _heat(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> None:
     faces = {"outer_wall_temperature": (True, False), "inner_wall_temperature": (False, True)}
     if limit.property == "heat_margin":
         exposure = "repeated burns" if problem.bench.candle is None else problem.bench.candle.exposure
-        warmest = lowest_limit(exposure, bound)
+        warmest = lowest_limit(exposure, float(problem.model["ettringite_limit"]), bound)
     else:
 
         def warmest(gypsum: float, ettringite: float) -> float:
             return bound
 
-    walls = Walls(problem.bench.wall, float(problem.model["flame_share"]))
+    walls = Walls(problem.bench.wall, burn_of(problem.model))
     both = faces.get(limit.property, (True, True))
     builder.terms.append(Conduct(builder.layout, _heat_parts(builder), walls, warmest, both))
 
@@ -243,6 +253,8 @@ def _grain_parts(builder: Builder, kind: str) -> GrainParts:
         mean=builder.ratio(f"conductivity of {kind} grains", f"{kind}_conduct", kind),
     )
 
+
+_TIMED: Final = ("dry_strength", "wet_strength", "flexural_strength", "demold_time", "working_window")
 
 _Lay = Callable[[Builder, Limit, tuple[float, ...]], None]
 

@@ -18,8 +18,9 @@ from optimizer.certificate.laws import EXCESS, SHORT
 from optimizer.certificate.nodes import OPEN, Node, choices, split, widest, worst_fault
 from optimizer.certificate.relax import Relaxation
 from optimizer.certificate.terms import Box
+from optimizer.engine.candidate import Candidate
 from optimizer.engine.cases import cases_of
-from optimizer.engine.polish import Candidate, polish
+from optimizer.engine.nlp_refinement import polish
 from optimizer.formulation import Case, RowLabel, backoff_vector
 from optimizer.problem import Problem
 from optimizer.shop import Limit

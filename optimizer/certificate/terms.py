@@ -9,7 +9,7 @@ ratio whose interval causes it is where to branch.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,8 +23,6 @@ __all__ = [
     "Box",
     "Fault",
     "Grain",
-    "Knee",
-    "Lesser",
     "Mixed",
     "Product",
     "Sum",
@@ -155,20 +153,6 @@ class Sum(Term):
     def truth(self, point: Array) -> float:
         """Return what the column should be; see `Term.truth`."""
         return total(self.parts, point)
-
-
-class Lesser(Term):
-    """``y`` is the least of several sums of other columns; rows hold it from above."""
-
-    def __init__(self, layout: Layout, name: str, choices: Sequence[Coefficients], span: Range) -> None:
-        self.choices = choices
-        self.column = layout.column(name, span.low, span.high)
-        for choice in choices:
-            layout.row(sum_of((1.0, choice), (-1.0, {self.column: 1.0})))
-
-    def truth(self, point: Array) -> float:
-        """Return what the column should be; see `Term.truth`."""
-        return min(total(choice, point) for choice in self.choices)
 
 
 class Product(Term):
@@ -406,47 +390,6 @@ class Grain(Term):
         row = self._tangent(at)
         if total(row.coefficients, point) < row.lower - _CUT:
             yield row
-
-
-class Knee(Term):
-    """``y = C knee(M)`` where sulfate is short: all hydrates are cement's and ``C = Y (v0 + v1 M)``.
-
-    Over the ye'elimite Y that is a convex function of M alone, so tangents hold it from below everywhere.
-    """
-
-    def __init__(
-        self, layout: Layout, columns: tuple[int, int, int], knee: tuple[float, float], most: float
-    ) -> None:
-        self.cement, self.sulfate, self.yeelimite = columns
-        self.start, self.width = knee
-        self.column = layout.column("cement beyond the knee", 0.0, most)
-        layout.row({self.column: 1.0})
-        cement, sulfate, yeelimite = (layout.forms[k] for k in columns)
-        self.volumes = _two_weights(cement, yeelimite, sulfate)
-        for at in (1.45, 1.65, 1.85, 2.0):
-            row = self._tangent(at)
-            layout.row(row.coefficients, row.lower, row.upper)
-
-    def _value(self, ratio: float) -> tuple[float, float]:
-        base, step = self.volumes
-        knee = (ratio - self.start) / self.width
-        return (base + step * ratio) * knee, step * knee + (base + step * ratio) / self.width
-
-    def _tangent(self, at: float) -> Row:
-        value, slope = self._value(at)
-        return Row({self.column: 1.0, self.sulfate: -slope, self.yeelimite: slope * at - value})
-
-    def _ratio(self, point: Array) -> float:
-        return float(point[self.sulfate] / max(point[self.yeelimite], 1e-9))
-
-    def truth(self, point: Array) -> float:
-        """Return what the column should be; see `Term.truth`."""
-        return max(0.0, self._value(self._ratio(point))[0]) * float(point[self.yeelimite])
-
-    def cuts(self, point: Array) -> Iterator[Row]:
-        """Yield tangents that the point breaks; see `Term.cuts`."""
-        if self.truth(point) > point[self.column] + _CUT:
-            yield self._tangent(min(self._ratio(point), self.start + self.width))
 
 
 def _two_weights(target: Array, first: Array, second: Array) -> tuple[float, float]:

@@ -8,18 +8,25 @@ the ratio of dry to wet strength. The pure binder at its reference mix then retu
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.columns import SAND_DENSITY, Lookup, bound_of, own_regime, plain_columns, regime_columns
+from optimizer.chain.columns import (
+    SAND_DEMAND,
+    SAND_DENSITY,
+    Lookup,
+    moles_of,
+    own_columns,
+    plain_columns,
+)
 from optimizer.chain.parameters import SPREAD_OF_RANGE
 from optimizer.chain.strength import sulfate_knee
 from optimizer.constants import WATER_DENSITY
 from optimizer.materials import Catalogue, Figure, Material, ReferencePoint
-from optimizer.properties.maturity import gain_rate_from_two, hemihydrate_degree, hyperbolic_gain
+from optimizer.properties.maturity import gain_rate_from_two, gypsum_gain, hyperbolic_gain
 
 __all__ = ["DISAGREEMENT", "Anchor", "anchor_in", "anchor_of", "family_gap"]
 
@@ -96,12 +103,16 @@ def anchor_of(material: Material, lookup: Lookup, family: Anchor | None = None) 
         msg = f"{material.path or material.name}: a binder needs at least one wet reference point"
         raise ValueError(msg)
     early, late = wet[0], wet[-1]
-    ln_initial, ln_final = (_ln_time(material, key, lookup) for key in ("set_initial", "set_final"))
-    rate = _gain_rate(material, early, late, ln_initial, ln_final, lookup, family)
-    ln_gain = _ln_gain(material, late, ln_initial, ln_final, rate, lookup)
+    stated = [np.asarray(np.log(material.figures[key].value)) for key in ("set_initial", "set_final")]
+    # A point is of a bag that sets as stated: one that sets later is late with its strength, not stronger.
+    rate = _gain_rate(material, early, late, stated[1], lookup, family)
+    ln_gain = _ln_gain(material, late, stated, rate, lookup)
     ln_end = _ln_strength(material, late, lookup) - ln_gain
     ln_intrinsic = ln_end - _ln_mix_factor(material, late, lookup)
-    ln_dry = _ln_dry_ratio(material, ln_intrinsic, lookup, family)
+    # Trade and handbooks set the dry strength of gypsum beside that of a wet test, not beside its end.
+    tested = np.asarray(ln_gain if material.kind == "gypsum" else 0.0)
+    ln_dry = _ln_dry_ratio(material, ln_intrinsic, tested, lookup, family)
+    ln_initial, ln_final = (_ln_time(material, key, lookup) for key in ("set_initial", "set_final"))
     return Anchor(ln_intrinsic, ln_end, ln_dry, ln_initial, ln_final, np.log(rate))
 
 
@@ -142,21 +153,21 @@ def _ln_strength(material: Material, point: ReferencePoint, lookup: Lookup) -> A
 
 def _water_factor(material: Material, point: ReferencePoint, lookup: Lookup) -> Array:
     demand = lookup(f"{material.name}.water_demand", material.figure("water_demand"))
-    return np.asarray(np.clip((point.water_ratio / demand) ** 2, 0.5, 2.0))
+    left = np.maximum(point.water_ratio - SAND_DEMAND * point.added_sand, 1e-9)
+    return np.asarray(np.clip((left / demand) ** 2, 0.5, 2.0))
 
 
 def _gain_rate(
     material: Material,
     early: ReferencePoint,
     late: ReferencePoint,
-    ln_initial: Array,
     ln_final: Array,
     lookup: Lookup,
     family: Anchor | None,
 ) -> Array:
     if material.kind == "gypsum" or early is late:
         lent = _DEFAULT_RATE if family is None else np.exp(family.ln_rate)
-        return np.asarray(lent + 0.0 * ln_initial)
+        return np.asarray(lent)
     ratio = np.exp(_ln_strength(material, early, lookup) - _ln_strength(material, late, lookup))
     # The two ages may belong to different waters; the earliest point's own final set starts the gain.
     start = np.exp(ln_final) * _water_factor(material, early, lookup)
@@ -167,23 +178,22 @@ def _gain_rate(
 def _ln_gain(
     material: Material,
     point: ReferencePoint,
-    ln_initial: Array,
-    ln_final: Array,
+    stated: Sequence[Array],
     rate: Array,
     lookup: Lookup,
 ) -> Array:
     factor = _water_factor(material, point, lookup)
-    final = np.exp(ln_final) * factor
+    initial, final = (np.exp(ln_set) * factor for ln_set in stated)
     if material.kind == "gypsum":
-        degree = hemihydrate_degree(point.age, np.exp(ln_initial) * factor, final)
-        return np.asarray(3.0 * np.log(np.maximum(degree, 1e-3)))
+        end = lookup("gypsum_end", 6.0)
+        gain = gypsum_gain(point.age, initial, final, end)
+        return np.asarray(np.log(np.maximum(gain, 1e-3)))
     return np.asarray(np.log(np.maximum(hyperbolic_gain(point.age, rate, final), 1e-3)))
 
 
 def _ln_mix_factor(material: Material, point: ReferencePoint, lookup: Lookup) -> Array:
     """Return ln of strength over intrinsic strength at a reference mix (pores, grains, sulfate)."""
-    regime = own_regime(bound_of(material))
-    own = {**plain_columns(material, lookup), **regime_columns(material, regime, lookup)}
+    own = {**plain_columns(material, lookup), **own_columns(material, lookup)}
     sand = point.added_sand / SAND_DENSITY
     liters = (own["volume"] + point.water_ratio / WATER_DENSITY + sand) / (1.0 - lookup("air", 0.02))
     heavy = (own["heavy"] + sand) / liters
@@ -194,8 +204,8 @@ def _ln_mix_factor(material: Material, point: ReferencePoint, lookup: Lookup) ->
     cement = 1.0 - gypsum
     slope = gypsum * lookup("b_gypsum", 4.63) + cement * lookup("b_csa", 6.0)
     grain = gypsum * lookup("filler_exponent_gypsum", 1.5) + cement * lookup("filler_exponent_csa", 0.5)
-    phases = bound_of(material)
-    knee = sulfate_knee(phases.sulfate, phases.yeelimite)
+    *sulfate, yeelimite = moles_of(material, lookup)
+    knee = sulfate_knee(sum(sulfate, np.asarray(0.0)), yeelimite, lookup("sulfate_knee", 1.4))
     return np.asarray(
         -slope * paste
         + grain * np.log1p(-heavy)
@@ -204,7 +214,9 @@ def _ln_mix_factor(material: Material, point: ReferencePoint, lookup: Lookup) ->
     )
 
 
-def _ln_dry_ratio(material: Material, ln_intrinsic: Array, lookup: Lookup, family: Anchor | None) -> Array:
+def _ln_dry_ratio(
+    material: Material, ln_intrinsic: Array, tested: Array, lookup: Lookup, family: Anchor | None
+) -> Array:
     dry = [point for point in material.reference_points if point.state == "dry"]
     if dry:
         latest = max(dry, key=lambda point: point.age)
@@ -213,4 +225,4 @@ def _ln_dry_ratio(material: Material, ln_intrinsic: Array, lookup: Lookup, famil
     if family is not None and "dry_wet_ratio" not in material.figures:
         return family.ln_dry_ratio
     default = material.figure("dry_wet_ratio", _DEFAULT_DRY_RATIO.get(material.kind, 1.0))
-    return np.asarray(np.log(lookup(f"{material.name}.dry_wet_ratio", default)), float)
+    return np.asarray(np.log(lookup(f"{material.name}.dry_wet_ratio", default)) + tested, float)

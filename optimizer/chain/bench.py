@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from optimizer.job import Job
 from optimizer.properties.casting_heat import MoldCase, mold_case
 from optimizer.properties.drying import DryingRoom, drying_room
-from optimizer.properties.service_heat import FLAME_SHARE, POOL, POOL_SHARE, WallCase, wall_case
+from optimizer.properties.service_heat import WallCase, wall_case
 from optimizer.shop import Candle, Shop, Vessel
 
 __all__ = ["Bench", "bench_of"]
@@ -52,26 +52,10 @@ class Bench:
         )
 
 
-def bench_of(
-    job: Job, flame_share: float = FLAME_SHARE, *, pool: float = POOL, pool_share: float = POOL_SHARE
-) -> Bench:
-    """Return the bench of a job.
-
-    Parameters
-    ----------
-    job : Job
-        Vessel, shop and candle.
-    flame_share : float
-        Share of the flame's heat in the wall [fraction].
-    pool, pool_share : float
-        Temperature of the wax pool [degC] and most of the flame's heat that can hold it there [fraction].
-    """
+def bench_of(job: Job) -> Bench:
+    """Return the bench of a job: what vessel, shop and candle fix, and nothing that is uncertain."""
     burned = job.candle
-    wall = (
-        None
-        if burned is None
-        else wall_case(job.vessel, burned, flame_share, pool=pool, pool_share=pool_share)
-    )
+    wall = None if burned is None else wall_case(job.vessel, burned)
     room = drying_room(job.shop.temperature, job.shop.humidity)
     mold = mold_case(job.vessel, job.shop)
     return Bench(job.vessel, job.shop, job.candle, wall, mold, room, job.shop.temperature)

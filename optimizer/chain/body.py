@@ -25,7 +25,7 @@ class Body:
     columns : Array
         The sums named by `optimizer.chain.model.COLUMNS`, shape (..., mixes, m), per liter of slurry.
     degree : Array
-        Share of the ye'elimite that found water to react [-].
+        How much of what reacts of the cement with plenty of water has found water [fraction].
     hydrates : Array
         Volume of all hydrates [L/L].
     gypsum_share, csa_share : Array
@@ -147,9 +147,8 @@ def demand_of(model: Model, shares: Array) -> Array:
 def water_cut(model: Model, mixes: Array) -> Array:
     """Return the share of the water demand that the plasticizer saves [-]."""
     powder = np.maximum(mixes @ model.column("powder"), _TINY)
-    dose = 100.0 * (mixes @ model.column("plasticizer")) / powder
-    reduction, full = model["plasticizer_water_reduction"], model["plasticizer_dose"]
-    return np.asarray(reduction * np.clip(dose / full, 0.0, 1.0))
+    doses = (mixes @ model.column("plasticizer")) / powder
+    return np.asarray((mixes @ model.column("plasticizer_cut")) / powder / np.maximum(doses, 1.0))
 
 
 def per_liter(model: Model, shares: Array, water_ratio: Array | None = None) -> Array:

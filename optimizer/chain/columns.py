@@ -21,7 +21,19 @@ from optimizer import constants as const
 from optimizer.materials import Material
 from optimizer.properties.color import absorption_ratio
 
-__all__ = ["REGIMES", "Bound", "Hydrates", "Lookup", "bound_of", "hydrates_of", "own_regime", "plain_columns"]
+__all__ = [
+    "DRAWN_PHASES",
+    "REGIMES",
+    "Bound",
+    "Hydrates",
+    "Lookup",
+    "bound_of",
+    "hydrates_of",
+    "moles_of",
+    "own_columns",
+    "plain_columns",
+    "regime_columns",
+]
 
 Array = NDArray[np.float64]
 Lookup = Callable[[str, float], Array]
@@ -52,6 +64,18 @@ _LN_QUARTZ = float(np.log(7.7))
 
 SAND_DENSITY = 2.65
 """Quartz grain [g/cm3]; handbook."""
+
+SAND_DEMAND = 0.05
+"""Water that standard sand itself takes up in a mortar test [g/g]; as silica_sand.toml, assumption."""
+
+DRAWN_PHASES = ("yeelimite", "anhydrite")
+"""Phases of a clinker that a bag does not state and that differ from one clinker to the next."""
+
+FULL_DEGREE = 0.97
+"""Degree of ye'elimite at which `room_moisture_csa` is stated [fraction]."""
+
+_TIED = 5.8
+"""Fall of the log of room moisture per unit of degree [-]: twice the moisture at 0.85; assumption."""
 
 
 @dataclass(frozen=True)
@@ -121,12 +145,6 @@ def _bound(shares: tuple[float, ...]) -> Bound:
     )
 
 
-def own_regime(phases: Bound) -> str:
-    """Return the regime of the material hydrated alone."""
-    return "excess" if phases.sulfate >= 2.0 * phases.yeelimite else "short"
-
-
-@lru_cache(maxsize=1024)
 def hydrates_of(phases: Bound, regime: str) -> Hydrates:
     """Return the products of one kilogram; a blend's sum is its products if the blend is in `regime`.
 
@@ -155,7 +173,57 @@ def hydrates_of(phases: Bound, regime: str) -> Hydrates:
     return Hydrates(gypsum, ettringite, monosulfate, alumina, water, none)
 
 
-@lru_cache(maxsize=1024)
+@dataclass(frozen=True)
+class _Unit:
+    """What one mole of a phase brings in one regime; everything else is these times moles.
+
+    Attributes
+    ----------
+    gypsum_volume, csa_volume : float
+        Hydrates [L/mol].
+    growth : float
+        Volume of the products less that of the solids they were made of [L/mol].
+    bound, gypsum_mass, ettringite_mass, monosulfate_mass, cement_mass : float
+        Water used up and products [kg/mol].
+    heat : float
+        Heat released [J/mol].
+    """
+
+    gypsum_volume: float
+    csa_volume: float
+    growth: float
+    bound: float
+    gypsum_mass: float
+    ettringite_mass: float
+    monosulfate_mass: float
+    cement_mass: float
+    heat: float
+
+
+_UNITS = tuple(_Unit.__dataclass_fields__)
+
+
+@lru_cache(maxsize=64)
+def _unit(place: int, regime: str) -> _Unit:
+    """Return what one mole of the phase at `place` of `Bound` brings in a regime."""
+    moles = [0.0] * len(_REACTIVE)
+    moles[place] = 1.0
+    phases = Bound(*moles)
+    out = hydrates_of(phases, regime)
+    gypsum, cement = out.volume("gypsum"), out.volume("csa")
+    return _Unit(
+        gypsum,
+        cement,
+        gypsum + cement - _reacted_volume(phases, out.left),
+        out.water * const.MOLAR_MASSES["water"] * 1e-3,
+        out.mass("gypsum"),
+        out.mass("ettringite"),
+        out.mass("monosulfate"),
+        out.mass("ettringite") + out.mass("monosulfate") + out.mass("aluminum_hydroxide"),
+        _heat(phases, out),
+    )
+
+
 def _reacted_volume(phases: Bound, left: Bound) -> float:
     volume = const.MOLAR_VOLUMES
     return 1e-3 * (
@@ -167,9 +235,8 @@ def _reacted_volume(phases: Bound, left: Bound) -> float:
     )
 
 
-@lru_cache(maxsize=1024)
 def _heat(phases: Bound, out: Hydrates) -> float:
-    """Heat released by one kilogram [J/kg], enthalpies of products less reactants."""
+    """Heat released [J], enthalpies of products less reactants."""
     formation = _FORMATION
     before = (
         (phases.alpha - out.left.alpha) * formation["hemihydrate_alpha"]
@@ -188,36 +255,69 @@ def _heat(phases: Bound, out: Hydrates) -> float:
     return (before - after) * 1e3
 
 
+def moles_of(material: Material, lookup: Lookup) -> tuple[Array, ...]:
+    """Return the moles of `Bound` in one kilogram that react, each of shape () or (draws,) [mol/kg].
+
+    Ye'elimite and anhydrite of a clinker are known to the share that the figures `yeelimite_share` and
+    `anhydrite_share` of the model give, and react to `yeelimite_degree`; the rest stays powder.
+    """
+    phases = bound_of(material)
+    moles = {name: np.asarray(getattr(phases, name)) for name in Bound.__dataclass_fields__}
+    degree = lookup("yeelimite_degree", 1.0)
+    for name in DRAWN_PHASES:
+        moles[name] = moles[name] * lookup(f"{material.name}.{name}", 1.0) * degree
+    return tuple(moles.values())
+
+
+def _amounts(moles: tuple[Array, ...], regime: str) -> dict[str, Array | float]:
+    out: dict[str, Array | float] = dict.fromkeys(_UNITS, 0.0)
+    for place, amount in enumerate(moles):
+        if np.any(amount):
+            unit = _unit(place, regime)
+            out = {name: out[name] + amount * getattr(unit, name) for name in _UNITS}
+    return out
+
+
 def regime_columns(material: Material, regime: str, lookup: Lookup) -> dict[str, Array | float]:
     """Return the columns that depend on the regime, per kilogram of material.
 
     Volumes [L], masses [kg], heat [J], all per kilogram.
     """
-    phases = bound_of(material)
-    out = hydrates_of(phases, regime)
-    first = hydrates_of(phases, "raw" if regime == "raw" else "idle")
-    bound = out.water * const.MOLAR_MASSES["water"] * 1e-3
-    cement = out.mass("ettringite") + out.mass("monosulfate") + out.mass("aluminum_hydroxide")
-    moisture = lookup("room_moisture_gypsum", 0.002) * out.mass("gypsum") + (
-        lookup("room_moisture_csa", 0.05) * cement
+    moles = moles_of(material, lookup)
+    out, first = (_amounts(moles, x) for x in (regime, "raw" if regime == "raw" else "idle"))
+    moisture = lookup("room_moisture_gypsum", 0.002) * out["gypsum_mass"] + (
+        csa_moisture(lookup) * out["cement_mass"]
     )
-    gypsum_heat = _heat(phases, first)
+    kept = ("gypsum_volume", "csa_volume", "bound", "gypsum_mass", "ettringite_mass", "monosulfate_mass")
     return {
-        "gypsum_volume": out.volume("gypsum"),
-        "csa_volume": out.volume("csa"),
-        "solids": 1.0 / lookup(f"{material.name}.density", material.figure("density", 1.0))
-        - _reacted_volume(phases, out.left)
-        + out.volume("gypsum")
-        + out.volume("csa"),
-        "bound": bound,
-        "gypsum_mass": out.mass("gypsum"),
-        "ettringite_mass": out.mass("ettringite"),
-        "monosulfate_mass": out.mass("monosulfate"),
-        "dry": 1.0 + bound + moisture,
-        "heat_gypsum": gypsum_heat,
-        "heat_csa": (_heat(phases, out) - gypsum_heat) * lookup("csa_heat_factor", 1.0),
-        "capacity": 1e3 * (_powder_capacity(material) + bound * (BOUND_WATER_CAPACITY - WATER_CAPACITY)),
+        **{name: out[name] for name in kept},
+        "solids": 1.0 / lookup(f"{material.name}.density", material.figure("density", 1.0)) + out["growth"],
+        "dry": 1.0 + out["bound"],
+        "moisture": moisture,
+        "heat_gypsum": first["heat"],
+        "heat_csa": (out["heat"] - first["heat"]) * lookup("csa_heat_factor", 1.0),
+        "capacity": 1e3
+        * (_powder_capacity(material) + out["bound"] * (BOUND_WATER_CAPACITY - WATER_CAPACITY)),
     }
+
+
+def own_columns(material: Material, lookup: Lookup) -> dict[str, Array | float]:
+    """Return the columns of a material hydrated alone, in the regime its own sulfate puts it in."""
+    *sulfate, yeelimite = moles_of(material, lookup)
+    lean = sum(sulfate, np.asarray(0.0)) < 2.0 * yeelimite
+    excess, short = (regime_columns(material, regime, lookup) for regime in ("excess", "short"))
+    return {name: np.where(lean, short[name], excess[name]) for name in excess}
+
+
+def csa_moisture(lookup: Lookup) -> Array:
+    """Return the room moisture that cement hydrates hold [kg/kg].
+
+    A scale cannot tell water that never reacted from water that is held, and weighed dry masses come out
+    right: where less of the ye'elimite reacts, its hydrates are taken to hold more (assumption), so that the
+    two are drawn together.
+    """
+    degree = lookup("yeelimite_degree", FULL_DEGREE)
+    return np.asarray(lookup("room_moisture_csa", 0.05) * np.exp(_TIED * (FULL_DEGREE - degree)))
 
 
 def _powder_capacity(material: Material) -> float:
@@ -227,16 +327,21 @@ def _powder_capacity(material: Material) -> float:
 
 def plain_columns(material: Material, lookup: Lookup) -> Mapping[str, Array | float]:
     """Return the columns that do not depend on the regime, per kilogram of material."""
-    phases = bound_of(material)
+
+    def figure(name: str) -> Array:
+        return lookup(f"{material.name}.{name}", material.figure(name))
+
+    phases, moles = bound_of(material), moles_of(material, lookup)
     density = lookup(f"{material.name}.density", material.figure("density", 1.0))
     sand = material.phases.get("sand", 0.0)
-    heavy, light, conduct = _grains(material, density, sand)
+    heavy, light, conduct = _grains(material, density, sand, lookup)
     binder = 1.0 - sand if material.role == "binder" else 0.0
     demand = lookup(f"{material.name}.water_demand", material.figure("water_demand"))
     reflectance = lookup(f"{material.name}.reflectance", material.figure("reflectance", 0.8))
     scattering = lookup(f"{material.name}.scattering", material.figure("scattering", 0.0))
     heavy_quartz = material.kind == "heavy" and material.figure("crystalline_silica") > 0.5
-    hundred = 100.0 if material.kind == "retarder" else 0.0
+    hundred = 100.0 if material.kind in ("retarder", "accelerator") else 0.0
+
     return {
         "volume": 1.0 / density,
         "powder": 1.0,
@@ -249,27 +354,42 @@ def plain_columns(material: Material, lookup: Lookup) -> Mapping[str, Array | fl
         "pigment": float(material.role == "pigment"),
         "demand": demand,
         "reference_water": demand if material.role == "binder" else 0.0,
+        "filler_water": 0.0 if material.role == "binder" else demand,
         "hemihydrate_water": 1.5 * phases.hemihydrate * const.MOLAR_MASSES["water"] * 1e-3,
-        "sulfate": phases.sulfate,
-        "yeelimite": phases.yeelimite,
-        "silica": material.figure("crystalline_silica"),
+        "sulfate": sum(moles[:-1], np.asarray(0.0)),
+        "yeelimite": moles[-1],
+        "silica": figure("crystalline_silica"),
         "co2": lookup(f"{material.name}.embodied_co2", material.figure("embodied_co2")),
         "scatter": scattering,
         "absorb": scattering * absorption_ratio(reflectance),
-        "retard_gypsum": hundred * material.figure("gypsum_retardation"),
-        "retard_csa": hundred * material.figure("csa_retardation"),
-        "weaken_gypsum": hundred * material.figure("gypsum_strength_loss"),
-        "weaken_csa": hundred * material.figure("csa_strength_loss"),
-        "plasticizer": float(material.kind == "plasticizer"),
+        "retard_gypsum": hundred * (figure("gypsum_retardation") - figure("gypsum_acceleration")),
+        "retard_csa": hundred * (figure("csa_retardation") - figure("csa_acceleration")),
+        "weaken_gypsum": hundred * figure("gypsum_strength_loss"),
+        "weaken_csa": hundred * figure("csa_strength_loss"),
+        **_plasticizer(material, figure),
     }
 
 
-def _grains(material: Material, density: Array, sand: float) -> tuple[Array | float, Array | float, float]:
+def _plasticizer(material: Material, figure: Callable[[str], Array]) -> dict[str, Array | float]:
+    """Return dosed plasticizer in full doses, and what full doses do to water demand and ln set time."""
+    if material.kind != "plasticizer":
+        return {}
+    full = 100.0 / figure("dose")
+    return {
+        "plasticizer": full,
+        "plasticizer_cut": full * figure("water_reduction"),
+        "plasticizer_set": full * np.log(figure("set_factor")),
+    }
+
+
+def _grains(
+    material: Material, density: Array, sand: float, lookup: Lookup
+) -> tuple[Array | float, Array | float, Array | float]:
     """Return heavy and light grain volume [L/kg] and the log of their conductivity."""
     if material.role == "binder":
         return sand / SAND_DENSITY, 0.0, _LN_QUARTZ
     if material.role not in ("filler", "pigment"):
         return 0.0, 0.0, 0.0
-    conduct = float(np.log(material.figure("conductivity", 3.0)))
+    conduct = np.log(lookup(f"{material.name}.conductivity", material.figure("conductivity", 3.0)))
     volume = 1.0 / density
     return (0.0, volume, conduct) if material.kind == "light" else (volume, 0.0, conduct)

@@ -50,13 +50,19 @@ class Discrepancy(Protocol):
     """The discrepancy of every property, with what trials have taught of it."""
 
     def mean(self, name: str, z: Array) -> Array:
-        """Return the mean of discrepancy `name` at mixes ``z`` of shape (mixes, n + 1), shape (mixes,)."""
+        """Return the mean of discrepancy `name` at mixes ``z`` of shape (mixes, n + 1).
+
+        Shape (mixes,); or (draws, mixes) where it depends on draws of the parameters.
+        """
 
     def sd(self, name: str, z: Array) -> Array:
         """Return its standard deviation at mixes ``z`` of shape (mixes, n + 1), shape (mixes,)."""
 
     def over(self, names: Sequence[str]) -> Discrepancy:
         """Return the same discrepancy for mixes of the dry materials `names`, in that order."""
+
+    def at(self, parameters: Mapping[str, Array]) -> Discrepancy:
+        """Return the discrepancy at values of the parameters, by name, each of shape () or (draws,)."""
 
 
 @dataclass(frozen=True)
@@ -81,6 +87,10 @@ class NoTrials:
 
     def over(self, names: Sequence[str]) -> Discrepancy:
         """Return itself: no material is known better than another."""
+        return self
+
+    def at(self, parameters: Mapping[str, Array]) -> Discrepancy:
+        """Return itself: no parameter says anything of it."""
         return self
 
 

@@ -19,8 +19,7 @@ from optimizer.chain.columns import (
     WATER_CAPACITY,
     Lookup,
     bound_of,
-    hydrates_of,
-    own_regime,
+    own_columns,
     plain_columns,
     regime_columns,
 )
@@ -43,6 +42,7 @@ COLUMNS: Final = (
     "ettringite_mass",
     "monosulfate_mass",
     "dry",
+    "moisture",
     "heat_gypsum",
     "heat_csa",
     "capacity",
@@ -65,6 +65,7 @@ COLUMNS: Final = (
     "pigment",
     "demand",
     "reference_water",
+    "filler_water",
     "hemihydrate_water",
     "sulfate",
     "yeelimite",
@@ -77,14 +78,14 @@ COLUMNS: Final = (
     "weaken_gypsum",
     "weaken_csa",
     "plasticizer",
+    "plasticizer_cut",
+    "plasticizer_set",
     "water",
 )
 INDEX: Final[Mapping[str, int]] = {name: k for k, name in enumerate(COLUMNS)}
 
 _REFERENCE_BINDERS = {"gypsum": "gypsum_cement", "csa": "csa_cement"}
 """Sulfate that one binder lends to another's ettringite is credited at these binders' own parameters."""
-
-_PLASTICIZER = {"water_reduction": 0.15, "dose": 0.2, "set_factor": 1.4}
 
 
 @dataclass(frozen=True)
@@ -168,7 +169,6 @@ def compile_model(
     anchors = _anchors(catalogue, materials, lookup)
     tables = _tables(materials, lookup, anchors, () if fitted is None else np.shape(fitted)[:-1])
     constants = {key: _expand(values.get(key, figure.value)) for key, figure in catalogue.model.items()}
-    constants.update(_plasticizer(materials, lookup))
     return Model(
         tuple(names),
         tables,
@@ -176,7 +176,7 @@ def compile_model(
         tuple(m.role for m in materials.values()),
         tuple(m.kind for m in materials.values()),
         anchors,
-        parameters.discrepancy.over(names),
+        parameters.discrepancy.over(names).at(values),
         {} if departures is None else {name: departures[:, k, None] for k, name in enumerate(DISCREPANT)},
     )
 
@@ -200,16 +200,6 @@ def _anchors(catalogue: Catalogue, materials: dict[str, Material], lookup: Looku
     binders = dict.fromkeys(name for name, m in materials.items() if m.role == "binder")
     binders |= dict.fromkeys(_REFERENCE_BINDERS.values())
     return {name: anchor_in(catalogue.materials, name, lookup) for name in binders}
-
-
-def _plasticizer(materials: Mapping[str, Material], lookup: Lookup) -> dict[str, Array]:
-    found = next((m for m in materials.values() if m.kind == "plasticizer"), None)
-    out = {}
-    for key, default in _PLASTICIZER.items():
-        value = default if found is None else found.figure(key, default)
-        name = f"{found.name}.{key}" if found else key
-        out[f"plasticizer_{key}"] = _expand(lookup(name, value))
-    return out
 
 
 def _tables(
@@ -243,19 +233,17 @@ def _reactive_columns(
     material: Material, regime: str, lookup: Lookup, anchors: Mapping[str, Anchor]
 ) -> dict[str, Array | float]:
     row = regime_columns(material, regime, lookup)
-    phases = bound_of(material)
-    own = hydrates_of(phases, regime if regime in ("raw", "idle") else own_regime(phases))
-    there = hydrates_of(phases, regime)
+    own = row if regime in ("raw", "idle") else own_columns(material, lookup)
     for kind in ("gypsum", "csa"):
-        lent = there.volume(kind) - own.volume(kind)
-        _credit(row, kind, own.volume(kind), anchors.get(material.name))
-        _credit(row, kind, lent, anchors[_REFERENCE_BINDERS[kind]])
+        volume = own[f"{kind}_volume"]
+        _credit(row, kind, volume, anchors.get(material.name))
+        _credit(row, kind, row[f"{kind}_volume"] - volume, anchors[_REFERENCE_BINDERS[kind]])
     return row
 
 
-def _credit(row: dict[str, Array | float], kind: str, volume: float, anchor: Anchor | None) -> None:
+def _credit(row: dict[str, Array | float], kind: str, volume: Array | float, anchor: Anchor | None) -> None:
     """Add `volume` of hydrates, with the parameters of the binder that is credited for it."""
-    if anchor is None or volume == 0.0:
+    if anchor is None or not np.any(volume):
         return
     shares = {
         f"ln_intrinsic_{kind}": anchor.ln_intrinsic,

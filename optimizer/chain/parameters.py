@@ -23,9 +23,47 @@ Array = NDArray[np.float64]
 SPREAD_OF_RANGE = 2.0 * 1.6448536269514722
 """Standard deviations between the 5 % and the 95 % point of a normal distribution."""
 
-_NORMAL_MODEL = {"gamma": None, "gamma_damp": None, "gamma_time": 0.0, "filler_exponent_csa": None}
-_MATERIAL_LOG = ("density", "water_demand", "dry_wet_ratio", "scattering", "embodied_co2", "set_factor")
-_MATERIAL_NORMAL = ("reflectance", "water_reduction")
+_NORMAL_MODEL = (
+    "gamma",
+    "gamma_damp",
+    "gamma_time",
+    "filler_exponent_csa",
+    "yeelimite_degree",
+    "pool_temperature",
+    "ettringite_limit",
+    "burn_reading",
+)
+_CUT_AT = {
+    "gamma_time": (-math.inf, 0.0),
+    "yeelimite_degree": (0.3, 1.0),
+    "inner_face": (0.0, 1.0),
+    "strength_ceiling": (1.02, math.inf),
+    "gypsum_end": (1.2, math.inf),
+    "coat_error": (0.25 / 0.45, 0.65 / 0.45),
+}
+"""Least and most value of figures of the model that have an end."""
+
+_MATERIAL_LOG = (
+    "density",
+    "water_demand",
+    "dry_wet_ratio",
+    "scattering",
+    "embodied_co2",
+    "set_factor",
+    "conductivity",
+    "gypsum_retardation",
+    "csa_retardation",
+    "gypsum_strength_loss",
+    "csa_strength_loss",
+    "gypsum_acceleration",
+    "csa_acceleration",
+)
+_MATERIAL_NORMAL = ("reflectance", "water_reduction", "crystalline_silica")
+_MOST = {"reflectance": 0.995, "crystalline_silica": 1.0}
+_LEAST = {"reflectance": 0.01}
+"""A powder of which little is known may be dark in some draws, and no powder is black."""
+_OF_EACH_BAG = {"yeelimite_share": "yeelimite", "anhydrite_share": "anhydrite"}
+"""Figures of the model that are the range of a phase of every clinker, drawn bag by bag."""
 
 
 @dataclass(frozen=True)
@@ -40,8 +78,8 @@ class Parameter:
         Mean and standard deviation of the parameter itself, or of its natural log when `log`.
     log : bool
         True when the parameter is positive and its log is normal.
-    most : float
-        Largest allowed value; draws above are cut there.
+    most, least : float
+        Largest and smallest allowed value; draws beyond are cut there.
     """
 
     name: str
@@ -49,19 +87,28 @@ class Parameter:
     spread: float
     log: bool = True
     most: float = math.inf
+    least: float = -math.inf
 
     @classmethod
-    def of_figure(cls, name: str, figure: Figure, *, log: bool = True, most: float = math.inf) -> Parameter:
+    def of_figure(
+        cls,
+        name: str,
+        figure: Figure,
+        *,
+        log: bool = True,
+        most: float = math.inf,
+        least: float = -math.inf,
+    ) -> Parameter:
         """Read low and high of a figure as the 5 % and 95 % points of a (log)normal distribution."""
         if log:
             spread = math.log(figure.high / figure.low) / SPREAD_OF_RANGE if figure.high > figure.low else 0.0
-            return cls(name, math.log(figure.value), spread, True, most)
-        return cls(name, figure.value, (figure.high - figure.low) / SPREAD_OF_RANGE, False, most)
+            return cls(name, math.log(figure.value), spread, True, most, least)
+        return cls(name, figure.value, (figure.high - figure.low) / SPREAD_OF_RANGE, False, most, least)
 
     def natural(self, value: Array | float) -> Array:
         """Turn a value of the fitted scale into the parameter's own unit."""
         out = np.exp(value) if self.log else np.asarray(value, float)
-        return np.minimum(out, self.most)
+        return np.minimum(np.maximum(out, self.least), self.most)
 
 
 @dataclass(frozen=True)
@@ -143,27 +190,30 @@ def _root(matrix: Array) -> Array:
 
 def parameters_of(catalogue: Catalogue, names: Sequence[str]) -> ParameterSet:
     """List the parameters of the model and of the materials `names`, as shipped or as the specs say."""
-    items = [_model_parameter(key, figure) for key, figure in catalogue.model.items()]
+    items = [
+        _model_parameter(key, figure) for key, figure in catalogue.model.items() if key not in _OF_EACH_BAG
+    ]
     for name in names:
         items.extend(_of_material(catalogue[name]))
+        for key, phase in _OF_EACH_BAG.items():
+            if catalogue[name].phases.get(phase, 0.0) > 0.0:
+                items.append(Parameter.of_figure(f"{name}.{phase}", catalogue.model[key]))
     return ParameterSet(tuple(items))
 
 
 def _model_parameter(key: str, figure: Figure) -> Parameter:
-    if key in _NORMAL_MODEL or figure.value <= 0 or figure.low <= 0:
-        most = 0.0 if key == "gamma_time" else math.inf
-        return Parameter.of_figure(key, figure, log=False, most=most)
-    return Parameter.of_figure(key, figure)
+    least, most = _CUT_AT.get(key, (-math.inf, math.inf))
+    log = key not in _NORMAL_MODEL and figure.value > 0.0 and figure.low > 0.0
+    return Parameter.of_figure(key, figure, log=log, most=most, least=least)
 
 
 def _of_material(material: Material) -> Iterator[Parameter]:
     for key in (*_MATERIAL_LOG, *_MATERIAL_NORMAL):
         figure = material.figures.get(key)
         if figure is not None:
-            most = 0.995 if key == "reflectance" else math.inf
-            yield Parameter.of_figure(
-                f"{material.name}.{key}", figure, log=key in _MATERIAL_LOG and figure.low > 0, most=most
-            )
+            log = key in _MATERIAL_LOG and figure.low > 0.0
+            name, most = f"{material.name}.{key}", _MOST.get(key, math.inf)
+            yield Parameter.of_figure(name, figure, log=log, most=most, least=_LEAST.get(key, 0.0))
     if material.role == "binder":
         # One common factor a bag for its strengths and one for its times: bags differ as a whole.
         yield Parameter(f"{material.name}.strength", 0.0, 1.0, log=False)

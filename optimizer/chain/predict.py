@@ -16,10 +16,21 @@ from numpy.typing import NDArray
 
 from optimizer.chain.bench import Bench
 from optimizer.chain.body import Body, body_of, refilled
+from optimizer.chain.columns import WATER_CAPACITY
 from optimizer.chain.discrepancy import mix_coordinates
 from optimizer.chain.model import Model
 from optimizer.chain.strength import dry_gain, flexural
-from optimizer.chain.timing import DAY, LONGEST, Clock, clock_of, demold_need, demold_time, wet_strength_at
+from optimizer.chain.timing import (
+    DAY,
+    LONGEST,
+    Clock,
+    clock_of,
+    demold_need,
+    demold_time,
+    dry_strength_at,
+    speed,
+    wet_strength_at,
+)
 from optimizer.constants import MOLAR_MASSES
 from optimizer.properties.casting_heat import casting_peak
 from optimizer.properties.color import lightness, reflectance
@@ -28,14 +39,30 @@ from optimizer.properties.damp import damp_class, late_ettringite_potential
 from optimizer.properties.drying import drying_time
 from optimizer.properties.heat_limits import heat_margin, phase_limit
 from optimizer.properties.hydration import hydrate
-from optimizer.properties.sealing import sealer_coats
-from optimizer.properties.service_heat import wall_temperatures
+from optimizer.properties.sealing import expected_coats, sealer_coats
+from optimizer.properties.service_heat import Burn, wall_temperatures
 
-__all__ = ["PREDICTORS", "Cast", "cast_of", "predict", "setting_heat", "window_of"]
+POWDER_CAPACITY = 0.78
+"""Heat capacity of dry powders [J/gK]: cement 0.75, hemihydrate 0.82, sand 0.80; handbook, from memory."""
+
+__all__ = [
+    "PREDICTORS",
+    "Cast",
+    "burn_of",
+    "cast_of",
+    "coat_factor_of",
+    "expected_coats_of",
+    "predict",
+    "setting_heat",
+    "slower_inside",
+    "window_of",
+]
 
 Array = NDArray[np.float64]
 
 _TINY = 1e-12
+_MOST_COAT = 0.95
+"""A coat that leaves more of the absorption than this seals nothing [fraction]."""
 
 
 @dataclass(frozen=True)
@@ -70,10 +97,25 @@ class Cast:
         return self.model.departure(name, self.coordinates)
 
     @cached_property
+    def mix_temperature(self) -> Array:
+        """Powder and water just mixed, by the heat they hold [degC]."""
+        room, water = self.bench.temperature, self.bench.shop.water_temperature
+        held = WATER_CAPACITY * self.body["water"]
+        share = held / np.maximum(held + POWDER_CAPACITY * self.body["powder"], _TINY)
+        return np.asarray(room + share * (0.0 if water is None else water - room))
+
+    @cached_property
     def clock(self) -> Clock:
-        """Set and gain at the shop's temperature."""
+        """Set at the temperature of the mix, gain at the shop's.
+
+        A thin casting soon has the temperature of its room, so that warm water hastens the set and not the
+        strength of the hours after.
+        """
         bench, later = self.bench, np.exp(self.departure("set"))
         law = clock_of(self.model, self.body, temperature=bench.temperature, damp=bench.shop.damp_service)
+        if bench.shop.water_temperature is not None:
+            warm, room = (speed(self.model, each) for each in (self.mix_temperature, bench.temperature))
+            later = later * np.exp(-self.body.csa_share * np.log(warm / room))
         return replace(law, initial=law.initial * later, final=law.final * later)
 
     @cached_property
@@ -87,9 +129,20 @@ class Cast:
         return np.asarray(self.body["powder"] + self.body["water"])
 
     @cached_property
+    def free_water(self) -> Array:
+        """Water that binds to nothing [g/cm3]."""
+        return np.maximum(self.body["water"] - self.body["bound"], 0.0)
+
+    @cached_property
+    def mold_loss(self) -> Array:
+        """Water lost in the mold, never more than is free [g/cm3]."""
+        return soft_minimum(self.model["loss_in_mold"] * self.fresh_density, self.free_water)
+
+    @cached_property
     def dry_density(self) -> Array:
-        """Density at constant mass [g/cm3]."""
-        return self.body["dry"]
+        """Density at constant mass, the moisture of a room included, no more than is left [g/cm3]."""
+        left = np.maximum(self.free_water - self.mold_loss, 0.0)
+        return np.asarray(self.body["dry"] + soft_minimum(self.body["moisture"], left))
 
     @cached_property
     def absorption(self) -> Array:
@@ -102,8 +155,9 @@ class Cast:
     @cached_property
     def dry_strength(self) -> Array:
         """Compressive strength at constant mass [MPa]."""
-        wet = wet_strength_at(self.clock, self.bench.shop.damp_cure)
-        return np.asarray(wet * np.exp(dry_gain(self.body) + self.departure("strength")))
+        damp = self.bench.shop.damp_cure + DAY * self.model["csa_gain_after_cure"]
+        ln_ratio = dry_gain(self.body) + self.departure("strength")
+        return dry_strength_at(self.clock, ln_ratio, damp)
 
     @cached_property
     def conductivity(self) -> Array:
@@ -131,23 +185,34 @@ class Cast:
         if self.bench.wall is None:
             unknown = np.full(self.conductivity.shape, np.nan)
             return unknown, unknown
-        share = self.model["flame_share"]
-        outer, inner = wall_temperatures(self.bench.wall, self.conductivity, share)
+        outer, inner = wall_temperatures(self.bench.wall, self.conductivity, burn_of(self.model))
         hotter = self.departure("heat")
         return np.asarray(outer + hotter), np.asarray(inner + hotter)
 
     @cached_property
     def heat_limit(self) -> Array:
         """Temperature that the phases of the body bear [degC]."""
-        solids = np.maximum(self.dry_density, _TINY)
+        solids = np.maximum(self.body["dry"], _TINY)
         gypsum, ettringite = self.body["gypsum_mass"] / solids, self.body["ettringite_mass"] / solids
         exposure = "repeated burns" if self.bench.candle is None else self.bench.candle.exposure
-        return np.asarray(phase_limit(gypsum, ettringite, exposure))
+        bears = self.model["ettringite_limit"]
+        return np.asarray(phase_limit(gypsum, ettringite, exposure, bears))
 
     @cached_property
     def demold_need(self) -> Array:
         """Compressive strength needed at demolding [MPa]."""
         return demold_need(self.model, self.body.gypsum_share, self.bench.vessel.wall)
+
+
+def burn_of(model: Model) -> Burn:
+    """Return what the model does not know of a burn."""
+    return Burn(
+        model["flame_share"],
+        model["pool_temperature"],
+        model["pool_share"],
+        model["film_factor"],
+        model["burn_reading"],
+    )
 
 
 def cast_of(model: Model, bench: Bench, mixes: Array, intended: Array | None = None) -> Cast:
@@ -162,13 +227,26 @@ def cast_of(model: Model, bench: Bench, mixes: Array, intended: Array | None = N
     return Cast(model, bench, mixes, body_of(model, mixes), asked)
 
 
+def soft_minimum(first: Array, second: Array) -> Array:
+    """Return a smooth lesser of two amounts, none negative, that stays below both [their unit].
+
+    Examples
+    --------
+    >>> [round(float(soft_minimum(np.array(1.0), np.array(x))), 3) for x in (0.0, 0.5, 1.0, 4.0)]
+    [0.0, 0.492, 0.841, 0.999]
+    """
+    top = np.maximum(np.maximum(first, second), _TINY)
+    low = np.minimum(first, second)
+    return np.asarray(low / (1.0 + (low / top) ** 4) ** 0.25)
+
+
 def _vessel_mass(density: Array, cast: Cast) -> Array:
-    return np.asarray(density * cast.bench.vessel.cavity_volume)
+    return np.asarray(density * cast.bench.vessel.cavity_volume * cast.model["cavity"])
 
 
 def _demolded_mass(cast: Cast) -> Array:
-    kept = (1.0 - cast.model["loss_in_mold"]) * np.exp(cast.departure("mass"))
-    return np.asarray(_vessel_mass(cast.fresh_density, cast) * kept)
+    kept = _vessel_mass(cast.fresh_density - cast.mold_loss, cast)
+    return np.asarray(kept * np.exp(cast.departure("mass")))
 
 
 def _dry_mass(cast: Cast) -> Array:
@@ -180,7 +258,7 @@ def _wet_strength(cast: Cast) -> Array:
 
 
 def _flexural_strength(cast: Cast) -> Array:
-    return flexural(cast.dry_strength, cast.body.gypsum_share)
+    return flexural(cast.model, cast.dry_strength, cast.body.gypsum_share)
 
 
 def window_of(initial: Array, mixing: float) -> Array:
@@ -203,9 +281,20 @@ def _drying_time(cast: Cast) -> Array:
         body.gypsum_share * np.log(cast.model["vapor_resistance_gypsum"])
         + body.csa_share * np.log(cast.model["vapor_resistance_csa"])
     )
-    free = 1e3 * np.maximum(body["water"] - body["bound"], 0.0)
-    damp = cast.model["csa_damp_cure"] * body.csa_share
-    return np.asarray(drying_time(cast.bench.room, free, cast.bench.vessel.wall, resistance, damp))
+    free, damp = 1e3 * cast.free_water, cast.bench.shop.damp_cure / DAY * body.csa_share
+    days = drying_time(cast.bench.room, free, cast.bench.vessel.wall, resistance)
+    return np.asarray(damp + days * slower_inside(cast.model["inner_face"]))
+
+
+def slower_inside(inner: Array) -> Array:
+    """Return how much longer a cup dries than a wall with two open faces [-].
+
+    Parameters
+    ----------
+    inner
+        What the inner face loses over what the outer one does [fraction].
+    """
+    return np.asarray(2.0 / (1.0 + inner))
 
 
 def _whiteness(cast: Cast) -> Array:
@@ -216,30 +305,43 @@ def _whiteness(cast: Cast) -> Array:
 def setting_heat(cast: Cast, clock: Clock) -> tuple[Array, ...]:
     """Return what `optimizer.properties.casting_heat.casting_peak` takes beside the mold, in its order."""
     body = cast.body
+    # a retarder slows both heats; beyond e^10 there is none within the year
+    held = np.exp(np.minimum(body["retard_csa"] / np.maximum(body["binder"], _TINY), 10.0))
     return (
         np.asarray(1e-3 * body["heat_gypsum"]),
         np.asarray(1e-3 * np.maximum(body["heat_csa"], 0.0)),
         np.asarray(np.minimum(clock.initial, LONGEST)),
         np.asarray(np.minimum(clock.final, LONGEST)),
         np.asarray(1e-3 * body["capacity"]),
-        np.asarray(cast.model["csa_heat_half_time"]),
+        np.asarray(cast.model["csa_heat_half_time"] * held),
     )
 
 
 def _casting_peak(cast: Cast) -> Array:
     peak, _ = casting_peak(cast.bench.mold, *setting_heat(cast, cast.clock))
-    return np.asarray(peak)
+    warmer = np.maximum(cast.mix_temperature - cast.bench.temperature, 0.0)
+    return np.asarray(peak + warmer)  # what a warm mix loses before its peak is not counted in its favor
 
 
 def _heat_margin(cast: Cast) -> Array:
     return np.asarray(heat_margin(cast.heat_limit, *cast.walls))
 
 
+def coat_factor_of(cast: Cast) -> Array:
+    """Return what one coat leaves of the absorption [fraction]."""
+    return np.asarray(np.minimum(cast.bench.shop.coat_factor * cast.model["coat_error"], _MOST_COAT))
+
+
+def expected_coats_of(cast: Cast) -> Array:
+    """Return the smooth expected number of coats of each mix, for a search [count]."""
+    target = cast.bench.shop.target_absorption
+    return np.asarray(expected_coats(cast.absorption, target, coat_factor_of(cast)))
+
+
 def _sealer_coats(cast: Cast) -> Array:
-    shop = cast.bench.shop
     # A mix held at an edge to a solver tolerance belongs to that edge, not to one coat more.
     edged = cast.absorption * (1.0 - 1e-5)
-    return np.asarray(sealer_coats(edged, shop.target_absorption, shop.coat_factor))
+    return np.asarray(sealer_coats(edged, cast.bench.shop.target_absorption, coat_factor_of(cast)))
 
 
 def _crystalline_silica(cast: Cast) -> Array:
@@ -252,20 +354,20 @@ def _embodied_co2(cast: Cast) -> Array:
 
 def _damp_risk(cast: Cast) -> Array:
     body = cast.body
-    own_water = 1.5 * MOLAR_MASSES["water"] * 1e-3
+    own_water, degree = 1.5 * MOLAR_MASSES["water"] * 1e-3, cast.model["yeelimite_degree"]
     hemihydrate = body["hemihydrate_water"] / own_water
-    anhydrite = np.maximum(body["sulfate"] - hemihydrate, 0.0)
+    anhydrite = np.maximum(body["sulfate"] - hemihydrate, 0.0) / degree  # the sums hold what reacts
     hydrates = hydrate(
-        body["yeelimite"] * MOLAR_MASSES["yeelimite"] * 1e-3,
+        body["yeelimite"] / degree * MOLAR_MASSES["yeelimite"] * 1e-3,
         hemihydrate * MOLAR_MASSES["hemihydrate"] * 1e-3,
         anhydrite * MOLAR_MASSES["anhydrite"] * 1e-3,
         0.0,
         0.0,
         body["water"],
+        degree,
     )
     potential = late_ettringite_potential(hydrates, 1.0)
-    damp = cast.bench.shop.damp_service
-    return np.asarray(damp_class(hydrates, potential, body.porosity, damp), float)
+    return np.asarray(damp_class(hydrates, potential, body.porosity), float)
 
 
 PREDICTORS: Final[Mapping[str, Callable[[Cast], Array]]] = {

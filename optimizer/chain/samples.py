@@ -8,7 +8,7 @@ for solvers, and `PRINTED`, larger and of other draws, for whatever people read.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Final
 
@@ -40,6 +40,9 @@ _MOST_ERROR: Final = 0.5
 
 _AIR_TEMPERATURES: Final = (1.0, 60.0)
 """Room temperatures that the drying law covers [degC]; draws beyond are cut there."""
+
+_MOST_BENCHES: Final = 8
+"""Benches kept at their drawn temperatures [count]."""
 
 _MOST_AIR: Final = 0.5
 """Largest share of air a draw may have [fraction]; assumption, never met with figures of a studio."""
@@ -91,6 +94,7 @@ class Samples:
     weighing: Array
     temperature: Array
     air: Array
+    _benches: dict[int, tuple[Bench, Bench]] = field(default_factory=dict, repr=False, compare=False)
 
     def __len__(self) -> int:
         """Return how many draws there are."""
@@ -110,8 +114,17 @@ class Samples:
         air = np.clip(self.model["air"] + shop.air_error * self.air, 0.0, _MOST_AIR)
         model = replace(self.model, constants={**self.model.constants, "air": air})
         weighed = mixes * np.exp(self._weighing_errors(bench, mixes) * self.weighing)
-        there = np.clip(shop.temperature + shop.temperature_error * self.temperature, *_AIR_TEMPERATURES)
-        return cast_of(model, bench.at(there), weighed, mixes)
+        return cast_of(model, self._drawn_bench(bench), weighed, mixes)
+
+    def _drawn_bench(self, bench: Bench) -> Bench:
+        """Return the bench at the drawn temperatures, worked out once for all mixes cast at it."""
+        if id(bench) not in self._benches:
+            if len(self._benches) >= _MOST_BENCHES:
+                self._benches.clear()
+            shop = bench.shop
+            there = np.clip(shop.temperature + shop.temperature_error * self.temperature, *_AIR_TEMPERATURES)
+            self._benches[id(bench)] = bench, bench.at(there)  # holding the first keeps its id its own
+        return self._benches[id(bench)][1]
 
     def _weighing_errors(self, bench: Bench, mixes: Array) -> Array:
         """Return the relative error of each weighing, shape (mixes, n + 1) [standard deviation, -].

@@ -7,8 +7,6 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise, product
 
-import numpy as np
-
 from optimizer.formulation import Case
 from optimizer.money.turns import demold_edges
 from optimizer.money.vessel_cost import cost_coefficients, shipping_edges
@@ -20,6 +18,9 @@ __all__ = ["CostStep", "cases_of", "cases_under_doubt", "cost_steps"]
 
 _RESERVE = {"absorption": 0.01, "demold_time": 0.005, "dry_mass": 0.002}
 """Share by which a step of money is kept [-]: no coat or postage band hangs on the last gram weighed."""
+
+_MORE_COATS = 4
+"""Coats beyond the shop's most that are paid for where a draw takes them [count]."""
 
 _NO_EDGE = 28.0 * 1440.0
 """Demold time that no shop waits for [min]."""
@@ -98,12 +99,12 @@ def cost_steps(problem: Problem) -> tuple[CostStep, ...]:
     def fixed(turns: int, coats: int) -> float:
         return cost_coefficients(shop, turns, coats).fixed
 
-    edges = np.unique(coat_edges(shop.target_absorption, shop.coat_factor))
     turns = _turn_steps(problem, _NO_EDGE)
     most = turns[-1][0]
+    # How much a coat leaves is not known either, so that a draw may take more coats than the shop's most.
     coats = [
-        CostStep(Limit("absorption", "<=", float(edge)), fixed(most, k + 1) - fixed(most, k))
-        for k, edge in enumerate(edges)
+        CostStep(Limit("sealer_coats", "<=", float(k)), fixed(most, k + 1) - fixed(most, k))
+        for k in range(shop.max_coats + _MORE_COATS)
     ]
     slower = [
         CostStep(Limit("demold_time", "<=", edge), fixed(fewer, 0) - fixed(count, 0))

@@ -13,26 +13,23 @@ where a curve keeps a walk from its promise, a smooth solve has the last word.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.engine.candidate import TOLERANCE, Candidate
-from optimizer.engine.grid_search import GridSearch
+from optimizer.engine.grid_search import GridSearch, with_doses
 from optimizer.engine.lockstep import Ends, Pace, Walks, walk
 from optimizer.engine.nlp_refinement import polish
 from optimizer.engine.row_table import RowTable
+from optimizer.engine.search_state import End, Found, Key, Question, State, Support
 from optimizer.engine.supports import References, exchanged_sets, packed, reduced_costs, screened, subsets
 from optimizer.problem import Problem
 
-__all__ = ["Found", "Question", "best_mix", "best_mixes"]
+__all__ = ["best_mix", "best_mixes"]
 
 Array = NDArray[np.float64]
-Support = tuple[int, ...]
-Key = tuple[int, Support]
-"""Task and solids of a blend."""
-
 _MOST_SOLIDS = 6
 """Most solids of a blend where the job names no number: more than bind at any optimum met."""
 
@@ -50,55 +47,9 @@ _POOL, _SETS, _LARGEST = 8, 14, 5
 of which every set is walked, too."""
 
 _ROUNDS, _LEADERS, _PAIRS, _EXCHANGES, _WORSE = 4, 2, 4, 8, 0.02
-_NEAR, _SURCHARGE = 0.06, 0.3
-"""Violation up to which an end is worth walking on [-], and the share of its value put on per unit."""
-
 _REVISITED, _FINISHED = 8, 12
 _REVISIT_WITHIN, _FINISH_WITHIN = 2e-3, 1.5e-3
 _POLISHED, _POLISH_NEAR, _POLISH_GAIN = 2, 0.02, 2e-4
-
-
-@dataclass(frozen=True)
-class Question:
-    """One question to the search.
-
-    Attributes
-    ----------
-    problem : Problem
-        Materials, limits, prices.
-    only : tuple[int, ...] | None
-        Positions of the only materials allowed; None: all.
-    known : tuple[Candidate, ...]
-        Blends of this or a like question to start from.
-    first : bool
-        True stops at the first blend that holds, for questions of whether there is one.
-    """
-
-    problem: Problem
-    only: tuple[int, ...] | None = None
-    known: tuple[Candidate, ...] = ()
-    first: bool = False
-
-
-@dataclass(frozen=True)
-class Found:
-    """The answer to a question.
-
-    Attributes
-    ----------
-    best : Candidate | None
-        Best blend; the one of least violation where none holds, None where no mix can be started.
-    met : tuple[Candidate, ...]
-        The best blend of each case and set of materials that was walked, best first.
-    """
-
-    best: Candidate | None
-    met: tuple[Candidate, ...] = ()
-
-    @property
-    def holds(self) -> bool:
-        """True when the best blend holds every row."""
-        return self.best is not None and self.best.feasible
 
 
 def best_mixes(questions: Sequence[Question], grid: GridSearch | None = None) -> list[Found]:
@@ -122,82 +73,6 @@ def best_mix(problem: Problem, only: tuple[int, ...] | None = None) -> Candidate
 
 
 @dataclass(frozen=True)
-class _End:
-    """Where a walk on one set ended."""
-
-    key: Key
-    mix: Array
-    value: float
-    violation: float
-    promised: float
-
-    def rank(self) -> tuple[bool, float]:
-        holds = self.violation <= TOLERANCE
-        return not holds, self.value if holds else self.violation
-
-    def score(self) -> float:
-        """Value with what it falls short by as a surcharge."""
-        short = self.violation if self.violation > TOLERANCE else 0.0
-        return self.value + _SURCHARGE * short * abs(self.value)
-
-
-@dataclass
-class _State:
-    """What is known of one question: cases waiting, ends by case and materials, those to take up again."""
-
-    question: Question
-    tasks: tuple[int, ...]
-    waiting: list[int]
-    todo: list[int] = field(default_factory=list)
-    known: dict[Key, _End] = field(default_factory=dict)
-    pending: list[_End] = field(default_factory=list)
-    tries: dict[Key, int] = field(default_factory=dict)
-    used: set[tuple[int, Support, bool]] = field(default_factory=set)
-    best: _End | None = None
-
-    @property
-    def value(self) -> float:
-        """Objective to beat."""
-        return np.inf if self.best is None else self.best.value
-
-    def beats(self, value: float, slack: float = 0.0) -> bool:
-        """Return whether a value is better than the best, or no worse than by a share `slack` of it."""
-        return self.best is None or value < self.best.value + slack * abs(self.best.value)
-
-    @property
-    def closed(self) -> bool:
-        """True when a first blend was all that was asked for."""
-        return self.question.first and self.best is not None
-
-    def keep(self, end: _End, *, arrived: bool) -> None:
-        """Take note of an end."""
-        if not arrived and end.violation <= _NEAR:
-            self.pending.append(end)
-        if end.key not in self.known or end.rank() < self.known[end.key].rank():
-            self.known[end.key] = end
-        if end.violation <= TOLERANCE and self.beats(end.value):
-            self.best = end
-
-    def unfinished(self, most: int, within: float, rounds: int, *, twice: bool) -> list[_End]:
-        """Return ends left early that may still be the best, each set once or from two starts."""
-        out: list[_End] = []
-        cases: dict[int, int] = {}
-        for end in sorted(self.pending, key=_End.score):
-            if len(out) >= most or not self.beats(end.score(), within):
-                break
-            same = [other for other in out if other.key == end.key]
-            apart = all(np.abs(other.mix - end.mix).max() > 1e-6 for other in same)
-            again = not same or (twice and len(same) < 2 and apart)
-            full = cases.get(end.key[0], 0) >= most // 2
-            if again and not full and self.tries.get(end.key, 0) < rounds:
-                out.append(end)
-                cases[end.key[0]] = cases.get(end.key[0], 0) + 1
-        for key in {end.key for end in out}:
-            self.tries[key] = self.tries.get(key, 0) + 1
-        return out
-
-
-@dataclass(frozen=True)
 class _Loose:
     """Ends of walks with all materials."""
 
@@ -217,7 +92,7 @@ class _Search:
             tasks = tuple(int(t) for t in np.flatnonzero(table.variant == k))
             chosen = table.solids if question.only is None else np.array(question.only, np.intp)
             self.allowed[k, np.intersect1d(chosen, table.solids)] = True
-            self.states.append(_State(question, tasks, list(tasks)))
+            self.states.append(State(question, tasks, list(tasks)))
         most = table.problem.job.at_most_materials or _MOST_SOLIDS
         self.most = min(most, _MOST_SOLIDS, table.solids.size)
         self.floor = table.fixed.copy() if table.money else np.full(len(table.cases), -np.inf)
@@ -236,16 +111,16 @@ class _Search:
         self._polish()
         return [self._found(state) for state in self.states]
 
-    def _found(self, state: _State) -> Found:
-        ends = sorted(state.known.values(), key=_End.rank)
+    def _found(self, state: State) -> Found:
+        ends = sorted(state.known.values(), key=End.rank)
         met = tuple(self._candidate(end) for end in ends)
-        best = met[0] if state.best is None and met else None
-        return Found(best if state.best is None else self._candidate(state.best), met)
+        best = state.best or (ends[0] if ends else state.loose)
+        return Found(None if best is None else self._candidate(best), met)
 
-    def _candidate(self, end: _End) -> Candidate:
+    def _candidate(self, end: End) -> Candidate:
         return Candidate(self.table.cases[end.key[0]], end.mix, end.value, end.violation)
 
-    def _state(self, task: int) -> _State:
+    def _state(self, task: int) -> State:
         return self.states[int(self.table.variant[task])]
 
     # Cases ------------------------------------------------------------------------------------------
@@ -269,7 +144,7 @@ class _Search:
             out += chosen
         return out
 
-    def _raise_floor(self, task: int, state: _State) -> None:
+    def _raise_floor(self, task: int, state: State) -> None:
         """Take what a looser case costs at least as this one's floor; infinite where that has no blend."""
         case = self.table.cases[task]
         for other in self.solved:
@@ -316,8 +191,9 @@ class _Search:
         solids = np.tile(self.table.solids, (task.size, 1))
         columns, used = _all(self.table, solids, self.allowed[self.table.variant[task]])
         ends = walk(self.table, Walks(task, columns, used, starts), _LOOSE)
-        for t, violation in zip(task, ends.violation, strict=True):
-            self.least[t] = min(self.least[t], violation)
+        for i, t in enumerate(map(int, task)):
+            self.least[t] = min(self.least[t], ends.violation[i])
+            self._keep_loose(_end_of(ends, i, (t, ())))
         for t in chunk:
             held = ends.value[(task == t) & (ends.violation < _MET)]
             if held.size:
@@ -325,15 +201,24 @@ class _Search:
         self.solved += list(chunk)
         return _Loose(task, ends)
 
+    def _keep_loose(self, end: End) -> None:
+        """Keep the end that misses least, for questions of which no set is worth a walk."""
+        state = self._state(end.key[0])
+        if state.loose is None or end.violation < state.loose.violation:
+            state.loose = end
+
     def _rank_grid(self, task: int) -> None:
         """Find the best blends of the grid for a case: one of each valley, and of the most promising sets."""
         table, state = self.table, self._state(task)
         allowed = self.allowed[table.variant[task], :-1].copy()
         allowed[table.doses] = True
         self.starts[task], self.tops[task] = self.grid.ranked(table, task, allowed, self.most)
-        if self.starts[task] or not state.question.known:
-            return
-        self.starts[task] = [state.question.known[0].mix]
+        if not self.starts[task] and state.question.known:
+            self.starts[task] = [state.question.known[0].mix]
+        elif not self.starts[task] and np.any(allowed & table.binder):
+            # A grid too coarse for the few materials allowed: all of their binders alike.
+            shares = (allowed & table.binder) / np.count_nonzero(allowed & table.binder)
+            self.starts[task] = list(with_doses(table.problem, table.cases[task], shares[None, :]))
 
     # Walks on sets of materials -----------------------------------------------------------------------
 
@@ -405,7 +290,7 @@ class _Search:
             if key[:2] not in self._state(key[0]).known and self.table.binder[list(key[1])].any()
         ]
         mixes = [starts[key] for key in keys]
-        again: list[_End] = []
+        again: list[End] = []
         if pace is not _FIRST:
             for state in self.states:
                 if not state.closed:
@@ -425,9 +310,7 @@ class _Search:
         task = np.array([task for task, _ in keys], np.intp)
         ends = walk(self.table, Walks(task, columns, used, start), pace, group)
         for i, key in enumerate(keys):
-            end = _End(
-                key, ends.mixes[i], float(ends.value[i]), float(ends.violation[i]), float(ends.promised[i])
-            )
+            end = _end_of(ends, i, key)
             self._state(key[0]).keep(end, arrived=bool(ends.arrived[i]))
 
     # Exchanges ----------------------------------------------------------------------------------------
@@ -439,13 +322,13 @@ class _Search:
                 return
             self._exchange(leaders)
 
-    def _leaders(self, state: _State) -> Iterator[_End]:
+    def _leaders(self, state: State) -> Iterator[End]:
         """Yield the best blends of each case and valley not used before, and the best in cheaper steps."""
         for task in state.todo:
             own = state.best is not None and task == state.best.key[0]
             if not own and not state.beats(self.floor[task]):
                 continue
-            ends = sorted((e for e in state.known.values() if e.key[0] == task), key=_End.rank)
+            ends = sorted((e for e in state.known.values() if e.key[0] == task), key=End.rank)
             mixes = np.array([end.mix for end in ends]).reshape(-1, self.table.count + 1)
             count = [0, 0, 0]
             for basin, end in zip(self.table.basin(mixes), ends, strict=True):
@@ -460,7 +343,7 @@ class _Search:
                 state.used.add((task, best.key[1], True))
                 yield replace(best, key=(task, best.key[1]))
 
-    def _exchange(self, leaders: Sequence[_End]) -> None:
+    def _exchange(self, leaders: Sequence[End]) -> None:
         """Judge every exchange in some blends on their own slopes and walk the best few."""
         task = np.array([end.key[0] for end in leaders], np.intp)
         refs = References.at(self.table, task, np.array([end.mix for end in leaders]))
@@ -508,7 +391,7 @@ class _Search:
             if state.closed:
                 continue
             done: dict[int, int] = {}
-            for end in sorted(state.pending, key=_End.score):
+            for end in sorted(state.pending, key=End.score):
                 if not state.beats(end.score(), _REVISIT_WITHIN):
                     break
                 task = end.key[0]
@@ -521,7 +404,7 @@ class _Search:
                     replace(end, mix=found.mix, value=found.value, violation=found.violation), arrived=True
                 )
 
-    def _promises(self, state: _State, end: _End) -> bool:
+    def _promises(self, state: State, end: End) -> bool:
         """Return whether a smooth solve may find something better than the best from an end."""
         value = end.promised if end.violation <= TOLERANCE else end.value
         certain = end.violation <= _MET and not state.beats(value, -_POLISH_GAIN)
@@ -535,6 +418,10 @@ def _all(
     rest = np.tile(np.append(table.doses, table.count).astype(np.intp), (len(solids), 1))
     used = np.take_along_axis(allowed, solids, axis=1)
     return np.concatenate([solids, rest], axis=1), np.concatenate([used, np.ones_like(rest, bool)], axis=1)
+
+
+def _end_of(ends: Ends, i: int, key: Key) -> End:
+    return End(key, ends.mixes[i], float(ends.value[i]), float(ends.violation[i]), float(ends.promised[i]))
 
 
 def _lowest(score: Array, which: NDArray[np.bool_], most: int) -> Iterator[int]:

@@ -11,7 +11,7 @@ from typing import Final
 
 from optimizer.jobfile.kinds import MOST_MONEY, Choice, Dates, Flag, Key, Number, Pairs, Text, Words
 from optimizer.nomenclature import PROPERTIES
-from optimizer.shop import EXPOSURES, MOLD_VIEWS
+from optimizer.shop import EXPOSURES, HEAT_WITHOUT_BURN, MOLD_VIEWS
 
 __all__ = [
     "BOUNDS",
@@ -81,6 +81,7 @@ CANDLE: Final[tuple[Key, ...]] = (
 SHOP: Final[tuple[Key, ...]] = (
     Number("temperature", "degC", most=60.0),
     _share("humidity"),
+    Number("water_temperature", "degC", least=1.0, most=60.0),
     _minutes("mixing"),
     _minutes("demold_floor", 43_200.0),
     _minutes("damp_cure", 129_600.0),
@@ -109,6 +110,7 @@ SHOP: Final[tuple[Key, ...]] = (
     _minutes("cast_minutes"),
     _minutes("seal_minutes"),
     _minutes("pack_minutes"),
+    _minutes("trial_minutes"),
     _money("coat_cost"),
     replace(_share("target_absorption"), open_least=True),
     replace(_share("coat_factor"), open_least=True, open_most=True),
@@ -156,8 +158,10 @@ TOP_VALUES: Final[tuple[Key, ...]] = (
     Text("title"),
     _count("at_most_materials", 1, 100),
     Number("confidence", "fraction", least=0.5, most=0.999),
+    Choice("heat_without_burn", HEAT_WITHOUT_BURN),
     Flag("example_prices"),
     Text("in_hand", 2000),
+    Text("calibration", 1000),
 )
 
 TOP: Final = (

@@ -14,6 +14,7 @@ from optimizer.unit_words import allowed_text
 from optimizer.units import parse
 
 __all__ = [
+    "LEAST_MONEY",
     "MOST_MONEY",
     "PLAIN_UNITS",
     "Choice",
@@ -35,6 +36,9 @@ PLAIN_UNITS: Final = frozenset({"-", "count", "fraction", "currency"})
 
 MOST_MONEY: Final = 1e9
 """Amounts above are slips of the pen [currency]."""
+
+LEAST_MONEY: Final = 1e-6
+"""Amounts below, but for 0, are slips of the pen [currency]."""
 
 _MOST_ROWS: Final = 50
 
@@ -82,7 +86,12 @@ class Number:
         too_low = value <= self.least if self.open_least else value < self.least
         too_high = value >= self.most if self.open_most else value > self.most
         if too_low or too_high:
-            raise QuantityError(raw, self.range_text, self._range_repair(value))
+            # the most that money may be is not told with its range: it only catches slips of the pen
+            beyond = too_high and self.most >= MOST_MONEY
+            allowed = f"at most {self.most:g} {shown_unit(self.unit)}" if beyond else self.range_text
+            raise QuantityError(raw, allowed.rstrip(), self._range_repair(value))
+        if self.unit.startswith("currency") and 0.0 < value < LEAST_MONEY:
+            raise QuantityError(raw, f"0, or {LEAST_MONEY:g} or more", "Write 0 if it costs nothing.")
         if self.whole and value != int(value):
             raise QuantityError(raw, f"a whole number of {self.unit}", "Write a whole number.")
         return int(value) if self.whole or self.unit == "count" else value

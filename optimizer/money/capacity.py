@@ -1,4 +1,4 @@
-"""What one working day can cast with one blend: molds, labor, mixer and drying shelf, each on its own."""
+"""What one working day can cast with one blend: molds, labor, mixer and drying rack, each on its own."""
 
 from __future__ import annotations
 
@@ -30,11 +30,11 @@ class Capacity:
     mixer : float
         Castings that the day's mixes fill [count].
     shelf : float
-        Places on the drying shelf [count].
+        Places on the drying rack [count].
     cast_minutes, seal_minutes, pack_minutes : float
         Work on one casting, on sealing one vessel (all coats) and on packing one [min].
     shelf_days, drying_days : int
-        Days after its casting on which a vessel leaves the drying shelf if no work waits, its seal cured, and
+        Days after its casting on which a vessel leaves the drying rack if no work waits, its seal cured, and
         on whose morning it is dry [calendar d].
     seal_days, test_burn_days : int
         Days to a cured seal [calendar d] and days of test burns [working d].

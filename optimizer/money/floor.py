@@ -2,11 +2,11 @@
 
 Each working day shares its minutes. Casting has those of an even pace, at which finishing keeps up; then
 what is dry is sealed and what has cured and burned is packed; what is left of the day casts more. So nothing
-that is ready waits long, and the drying shelf empties as early as it can. Only the last castings of an order
+that is ready waits long, and the drying rack empties as early as it can. Only the last castings of an order
 may go wholly before finishing: the longest wait is behind them, and the work they put off fills the days on
 which they dry (the rule of Jackson, 1955, for one worker and jobs with tails: from memory).
 
-A casting takes its place on the drying shelf on the day it is poured and keeps it until it is dry, sealed
+A casting takes its place on the drying rack on the day it is poured and keeps it until it is dry, sealed
 and its seal has cured, however long it waits for hands. Sealed and cured vessels may touch, so they wait for
 test burns and packing off the shelf. Drying and curing run through days off; work and test burns, which
 somebody watches, do not. Vessels are counted as expected, so a share lost is a fraction of each day's.

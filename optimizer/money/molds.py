@@ -6,9 +6,10 @@ import datetime
 from dataclasses import dataclass, replace
 
 from optimizer.money.capacity import capacity
+from optimizer.money.pours import pours_for_order
 from optimizer.money.request import Candidate, OrderRequest
-from optimizer.money.schedule import least_whole, ready_date
-from optimizer.money.turns import pours_needed, turns_per_day, whole_up
+from optimizer.money.schedule import ready_date
+from optimizer.money.turns import least_whole, turns_per_day, whole_up
 from optimizer.shop import Shop
 
 __all__ = ["MoldSearch", "ready_in", "search_molds"]
@@ -76,7 +77,7 @@ def search_molds(request: OrderRequest, candidate: Candidate) -> MoldSearch:
 def _most_useful(request: OrderRequest, candidate: Candidate) -> int:
     """Return a number of molds beyond which none is of use: more than the rest of the shop can fill."""
     shop = request.shop
-    pours = pours_needed(request.vessels, shop.reject, shop.finish_reject)
+    pours = pours_for_order(request.vessels, shop)
     with_all = capacity(candidate, replace(shop, molds=max(pours, shop.molds_per_mix)))
     by_labor = with_all.labor / with_all.cast_minutes if with_all.cast_minutes else pours
     castings = min(pours, by_labor, with_all.mixer, with_all.shelf)

@@ -14,14 +14,16 @@ from optimizer.money.capacity import RESOURCES, Capacity, capacity, day_rates, w
 from optimizer.money.checks import check_candidate, check_request
 from optimizer.money.landed import landed_price
 from optimizer.money.leftover import Leftover, leftovers
-from optimizer.money.molds import search_molds
+from optimizer.money.molds import ready_in, search_molds
+from optimizer.money.pours import pours_for_order
 from optimizer.money.purchase import Purchase, buy_bags
 from optimizer.money.remedies import Remedy, find_remedies
 from optimizer.money.request import Candidate, OrderRequest
 from optimizer.money.schedule import Schedule, make_schedule, most_vessels, ready_date
-from optimizer.money.turns import pours_needed, turns_per_day
+from optimizer.money.turns import turns_per_day
 from optimizer.money.vessel_cost import CostParts, MoldCharge, order_charge, price_floor, vessel_cost
-from optimizer.money.workdays import working_days_between
+from optimizer.money.workdays import next_working, working_days_between
+from optimizer.shop import Shop
 
 __all__ = ["OrderPlan", "plan_order"]
 
@@ -33,15 +35,20 @@ class OrderPlan:
     Attributes
     ----------
     request : OrderRequest
-        What was asked.
+        What was asked; its start is the first day of casting, after the trial where there is one.
     candidate : Candidate
         The blend.
+    trial : datetime.date | None
+        Day on which one vessel is cast for a test burn; None where the blend needs no trial.
     vessels, pours, turns : int
-        Good vessels, castings to pour for them, and castings of one mold on a working day [count].
+        Good vessels, castings to pour so that as many come good with the chance
+        `optimizer.money.pours.GOOD_ENOUGH`, and castings of one mold on a working day [count].
     meets_date : bool
         True when the plan is ready by the due date.
     schedule : Schedule | None
         Day by day; None when this blend cannot be cast in this shop at all, or not within ten years.
+    ready_early, ready_late : datetime.date | None
+        Ready date at the 5 and the 95 % point of the demold time, with the same molds; None for never.
     molds_at_work, molds_to_buy : int
         Molds the plan uses and how many of them are bought [count].
     molds_worn : float
@@ -68,8 +75,8 @@ class OrderPlan:
     leftovers : tuple[Leftover, ...]
         What the whole bags leave over.
     cost_order, cost_wear : CostParts
-        One good vessel with the molds bought charged to this order, and with wear only. A blend that
-        cannot be cast is charged no molds.
+        Expected cost of one good vessel with the molds bought charged to this order, and with wear only. A
+        blend that cannot be cast is charged no molds.
     price_floor : float
         Lowest price of one vessel over the cost charged to this order, fees and profit included [currency].
     line : OrderLine
@@ -78,11 +85,14 @@ class OrderPlan:
 
     request: OrderRequest
     candidate: Candidate
+    trial: datetime.date | None
     vessels: int
     pours: int
     turns: int
     meets_date: bool
     schedule: Schedule | None
+    ready_early: datetime.date | None
+    ready_late: datetime.date | None
     molds_at_work: int
     molds_to_buy: int
     molds_worn: float
@@ -137,7 +147,8 @@ def plan_order(request: OrderRequest, candidate: Candidate) -> OrderPlan:
     -------
     OrderPlan
         With the molds owned when they make the date, else with the fewest bought molds that make it,
-        else with the molds owned again (or, where there are none, those of the earliest date).
+        else with the molds owned again (or, where there are none, those of the earliest date). A blend
+        never cast is cast on the first day and burned before the order is cast.
 
     Raises
     ------
@@ -147,23 +158,29 @@ def plan_order(request: OrderRequest, candidate: Candidate) -> OrderPlan:
     faults = [*check_request(request), *check_candidate(candidate, request)]
     if faults:
         raise FileFaults(faults)
+    trial = next_working(request.start, request.shop) if candidate.never_cast and request.vessels else None
+    request = request if trial is None else replace(request, start=_after_trial(request, candidate, trial))
     molds = search_molds(request, candidate)
     shop = replace(request.shop, molds=molds.at_work)
     bounds = capacity(candidate, shop)
     rates = day_rates(bounds, shop)
     made = make_schedule(request.vessels, bounds, shop, request.start)
     purchase = _purchase(request, candidate)
-    charge = order_charge(request.vessels, molds.at_work if made else 0, request.shop)
+    pours = pours_for_order(request.vessels, shop)
+    charge = order_charge(request.vessels, molds.at_work if made else 0, request.shop, pours)
     order, wear, bare = _costs(request, candidate, purchase, charge)
-    pours = pours_needed(request.vessels, shop.reject, shop.finish_reject)
+    early, late = _ready_range(request, candidate, shop, made)
     return OrderPlan(
         request=request,
         candidate=candidate,
+        trial=trial,
         vessels=request.vessels,
         pours=pours,
         turns=turns_per_day(candidate.demold_time, shop),
         meets_date=made is not None and made.ready <= request.due,
         schedule=made,
+        ready_early=early,
+        ready_late=late,
         molds_at_work=molds.at_work,
         molds_to_buy=charge.bought,
         molds_worn=pours / shop.mold_life,
@@ -184,9 +201,28 @@ def plan_order(request: OrderRequest, candidate: Candidate) -> OrderPlan:
     )
 
 
+def _after_trial(request: OrderRequest, candidate: Candidate, trial: datetime.date) -> datetime.date:
+    """Return the first day of casting once one vessel cast on `trial` has dried, is sealed and burned."""
+    shop = replace(request.shop, reject=0.0, finish_reject=0.0, pack_days=1)
+    burned = _soonest(replace(request, shop=shop), capacity(candidate, shop), trial)
+    return trial if burned is None else next_working(burned, shop)
+
+
+def _ready_range(
+    request: OrderRequest, candidate: Candidate, shop: Shop, made: Schedule | None
+) -> tuple[datetime.date | None, datetime.date | None]:
+    """Return the ready dates at both ends of the demold time, the plan's own where it is known."""
+    own = made.ready if made else None
+    if candidate.demold_range is None or not request.vessels:
+        return own, own
+    ends = (replace(candidate, demold_time=end) for end in candidate.demold_range)
+    early, late = (ready_in(request, each, shop) for each in ends)
+    return early, late
+
+
 def _purchase(request: OrderRequest, candidate: Candidate) -> Purchase:
     shop = request.shop
-    filled = pours_needed(request.vessels, shop.reject, shop.finish_reject) * (1.0 + shop.waste)
+    filled = pours_for_order(request.vessels, shop) * (1.0 + shop.waste)
     needs = {name: filled * mass for name, mass in candidate.materials.items()}
     return buy_bags(needs, {name: request.prices[name] for name in needs}, shop.wage)
 
@@ -199,14 +235,14 @@ def _leftovers(request: OrderRequest, purchase: Purchase, made: Schedule | None)
 def _costs(
     request: OrderRequest, candidate: Candidate, purchase: Purchase, charge: MoldCharge
 ) -> tuple[CostParts, CostParts, CostParts]:
-    """Return the cost with molds charged to the order, with wear only, and with no molds at all."""
+    """Return the expected cost: molds charged to the order, with wear only, and with no molds at all."""
     shop = request.shop
 
     def money(materials: Mapping[str, float]) -> float:
         return math.fsum(mass * _per_kg(name, request, purchase) for name, mass in materials.items())
 
     def cost(molds: MoldCharge) -> CostParts:
-        return vessel_cost(
+        parts = vessel_cost(
             money(candidate.powders),
             money(candidate.admixtures),
             candidate.water * shop.water_price,
@@ -216,7 +252,9 @@ def _costs(
             shipped_mass=candidate.dry_mass + shop.shipped_extras,
             shop=shop,
             molds=molds,
-        )
+        ).parts
+        beyond = candidate.beyond_best_values
+        return CostParts({name: part + beyond.get(name, 0.0) for name, part in parts.items()})
 
     return cost(charge), cost(MoldCharge(shop.mold_price / shop.mold_life, 0.0)), cost(MoldCharge(0.0, 0.0))
 
@@ -244,10 +282,12 @@ def _relief(request: OrderRequest, bounds: Capacity) -> Mapping[str, datetime.da
     return {resource: ready(resource) for resource in RESOURCES}
 
 
-def _soonest(request: OrderRequest, bounds: Capacity) -> datetime.date | None:
+def _soonest(
+    request: OrderRequest, bounds: Capacity, start: datetime.date | None = None
+) -> datetime.date | None:
     """Return when one casting alone would be ready, whatever the molds, hands and places."""
     free = replace(bounds, day_molds=math.inf, labor=math.inf, mixer=math.inf, shelf=math.inf)
-    return ready_date(min(1, request.vessels), free, request.shop, request.start)
+    return ready_date(min(1, request.vessels), free, request.shop, start or request.start)
 
 
 def _line(request: OrderRequest, candidate: Candidate, bare: CostParts, made: Schedule | None) -> OrderLine:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from optimizer.errors import Fault, FileFaults
 from optimizer.money.bag_model import MILLIGRAM, cheapest_bags
 from optimizer.money.bags import Bags, purchase_money
-from optimizer.money.turns import pours_needed
+from optimizer.money.pours import pours_for_order
 from optimizer.shop import Price, Shop
 
 __all__ = ["Purchase", "buy_bags", "stock_limits"]
@@ -96,14 +96,14 @@ def buy_bags(
     return Purchase(bags, from_stock, left, purchase_money(bags, wage))
 
 
-def stock_limits(prices: Mapping[str, Price], vessels: float, shop: Shop) -> Mapping[str, float]:
+def stock_limits(prices: Mapping[str, Price], vessels: int, shop: Shop) -> Mapping[str, float]:
     """Return how much of each material one cavity may take when an order is made from the shelf alone.
 
     Parameters
     ----------
     prices : Mapping[str, Price]
         Materials; only those that state a `stock` are listed.
-    vessels : float
+    vessels : int
         Good vessels to make [count].
     shop : Shop
         Rejects and waste, which draw on the same shelf.
@@ -116,11 +116,10 @@ def stock_limits(prices: Mapping[str, Price], vessels: float, shop: Shop) -> Map
     Examples
     --------
     >>> shelf = {"gypsum_cement": Price(pack=25, price=40, stock=12.0), "sand": Price(pack=25, price=5)}
-    >>> stock_limits(shelf, 23, Shop(reject=0.08, waste=0.2))
+    >>> stock_limits(shelf, 25, Shop(reject=0.0, waste=0.2))
     {'gypsum_cement': 0.4}
     """
-    pours = pours_needed(vessels, shop.reject, shop.finish_reject)
-    drawn = pours * (1.0 + shop.waste)
+    drawn = pours_for_order(vessels, shop) * (1.0 + shop.waste)
     stocks = {name: price.stock for name, price in prices.items() if price.stock is not None}
     return {name: stock / drawn if drawn else math.inf for name, stock in stocks.items()}
 

@@ -7,9 +7,9 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from optimizer.money.molds import ready_in, search_molds
+from optimizer.money.pours import pours_for_order
 from optimizer.money.request import Candidate, OrderRequest
-from optimizer.money.schedule import least_whole
-from optimizer.money.turns import demold_edges, pours_needed, turns_per_day, whole_up
+from optimizer.money.turns import demold_edges, least_whole, turns_per_day, whole_up
 from optimizer.shop import Shop
 
 __all__ = ["LONGEST_SHIFT", "Change", "Remedy", "fast_enough", "find_remedies"]
@@ -164,7 +164,7 @@ def _people(request: OrderRequest, candidate: Candidate) -> list[_Trial]:
 
 def _shelves(request: OrderRequest, candidate: Candidate) -> list[_Trial]:
     shop = request.shop
-    pours = pours_needed(request.vessels, shop.reject, shop.finish_reject)
+    pours = pours_for_order(request.vessels, shop)
     step = max(1, (pours - shop.shelf_places) // _SHELF_STEPS)
     sizes = list(range(shop.shelf_places + step, pours + step, step))
     return [

@@ -35,6 +35,17 @@ class Candidate:
         Pigments and admixtures in one filled cavity, before waste, by material [kg].
     water : float
         Water in one filled cavity, before waste [kg].
+    demold_range : tuple[float, float] | None
+        5 and 95 % point of the demold time [min]; None where it is known.
+    never_cast : bool
+        True for a blend of which one is to be cast and burned before the order.
+    chance : float | None
+        Chance that the blend holds all limits of the job [-]; None where nobody asked.
+    sure : bool
+        Whether that chance is the one asked for.
+    beyond_best_values : Mapping[str, float]
+        Money in one good vessel by part, on average over what is not known, less that at best values
+        [currency].
     """
 
     name: str
@@ -46,6 +57,11 @@ class Candidate:
     dry_mass: float
     admixtures: Mapping[str, float] = field(default_factory=dict)
     water: float = 0.0
+    demold_range: tuple[float, float] | None = None
+    never_cast: bool = False
+    chance: float | None = None
+    sure: bool = True
+    beyond_best_values: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def materials(self) -> Mapping[str, float]:

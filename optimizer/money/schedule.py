@@ -8,16 +8,17 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from optimizer.money.capacity import Capacity
 from optimizer.money.floor import HORIZON, Floor, OrderSize, run_floor
-from optimizer.money.turns import pours_needed, whole_down, whole_up
+from optimizer.money.pours import pours_for_order
+from optimizer.money.turns import least_whole, whole_down, whole_up
 from optimizer.money.workdays import shift_working, working_days_between
 from optimizer.shop import Shop
 
-__all__ = ["DayPlan", "Schedule", "least_whole", "make_schedule", "most_vessels", "ready_date"]
+__all__ = ["DayPlan", "Schedule", "make_schedule", "most_vessels", "ready_date"]
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,7 @@ class DayPlan:
     cast : int
         Castings poured [count].
     on_shelf : int
-        Places of the drying shelf taken at the end of the day: castings that dry, wait for sealing or cure
+        Places of the drying rack taken at the end of the day: castings that dry, wait for sealing or cure
         their seal [count].
     off_shelf : int
         Vessels with a cured seal that wait for test burns or packing at the end of the day [count].
@@ -87,7 +88,7 @@ class Schedule:
 
     @property
     def fullest(self) -> DayPlan | None:
-        """The first day on which most places of the drying shelf are taken; None for an order of nothing."""
+        """The first day on which most places of the drying rack are taken; None for an order of nothing."""
         return max(self.days, key=lambda day: day.on_shelf, default=None)
 
 
@@ -159,28 +160,15 @@ def most_vessels(bounds: Capacity, shop: Shop, start: datetime.date) -> int:
     return whole_down(run_floor(size, bounds, shop, start, until=HORIZON, castings_first=0).packed)
 
 
-def least_whole(low: int, high: int, works: Callable[[int], bool]) -> int:
-    """Return the least whole number from `low` to `high` that works.
-
-    `high` must work, and whatever is more than a number that works must work too.
-
-    Examples
-    --------
-    >>> least_whole(0, 100, lambda number: number >= 37)
-    37
-    """
-    while low < high:
-        middle = (low + high) // 2
-        if works(middle):
-            high = middle
-        else:
-            low = middle + 1
-    return high
-
-
 def _size(vessels: int, shop: Shop) -> OrderSize:
-    pours = pours_needed(vessels, shop.reject, shop.finish_reject)
-    return OrderSize(vessels, pours, shop.reject, shop.finish_reject)
+    """Return the order's size, counted so that the last casting is needed: the date is as sure as the pours.
+
+    Castings beyond those expected to be needed are counted as lost at the latest stage that loses any.
+    """
+    pours = pours_for_order(vessels, shop)
+    kept = vessels / pours if pours else 1.0
+    demolded = max(1.0 - shop.reject, kept)
+    return OrderSize(vessels, pours, 1.0 - demolded, 1.0 - kept / demolded)
 
 
 def _earliest(

@@ -13,10 +13,24 @@ of filling although it starts when powder meets water: this errs on the slow sid
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
 
 from optimizer.shop import Shop
 
-__all__ = ["DAY", "demold_edges", "molds_needed", "pours_needed", "turns_per_day", "whole_down", "whole_up"]
+__all__ = [
+    "DAY",
+    "demold_edges",
+    "least_whole",
+    "molds_needed",
+    "pours_needed",
+    "turns_in_draws",
+    "turns_per_day",
+    "whole_down",
+    "whole_up",
+]
 
 DAY = 1440.0
 """Minutes of a day [min]."""
@@ -46,6 +60,25 @@ def whole_down(number: float) -> int:
     return math.floor(number + _ROUNDING * max(1.0, abs(number)))
 
 
+def least_whole(low: int, high: int, works: Callable[[int], bool]) -> int:
+    """Return the least whole number from `low` to `high` that works.
+
+    `high` must work, and whatever is more than a number that works must work too.
+
+    Examples
+    --------
+    >>> least_whole(0, 100, lambda number: number >= 37)
+    37
+    """
+    while low < high:
+        middle = (low + high) // 2
+        if works(middle):
+            high = middle
+        else:
+            low = middle + 1
+    return high
+
+
 def turns_per_day(demold_time: float, shop: Shop) -> int:
     """Return how many castings one mold gives on a working day.
 
@@ -68,11 +101,21 @@ def turns_per_day(demold_time: float, shop: Shop) -> int:
     >>> turns_per_day(600.0, Shop(shift=420.0, prep=10.0, overnight=True))
     1
     """
-    turn = demold_time + shop.prep
-    by_day = whole_down((shop.shift - shop.prep) / turn)
+    return int(turns_in_draws(np.asarray(demold_time), shop))
+
+
+def turns_in_draws(demold_times: NDArray[np.float64], shop: Shop) -> NDArray[np.float64]:
+    """Return `turns_per_day` of each of many demold times [min], shape (...) [count]."""
+    turn = demold_times + shop.prep
+    by_day = _down((shop.shift - shop.prep) / turn)
     if not shop.overnight or shop.shift < shop.prep:
-        return max(0, by_day)
-    return min(by_day + 1, whole_down(DAY / turn))
+        return np.maximum(by_day, 0.0)
+    return np.minimum(by_day + 1.0, _down(DAY / turn))
+
+
+def _down(numbers: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return `whole_down` of each number."""
+    return np.asarray(np.floor(numbers + _ROUNDING * np.maximum(1.0, np.abs(numbers))))
 
 
 def demold_edges(shop: Shop, longest: float = math.inf) -> tuple[tuple[int, float], ...]:

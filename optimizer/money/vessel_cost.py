@@ -13,7 +13,10 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from optimizer.money.turns import molds_needed, pours_needed, whole_up
+from optimizer.properties.arrays import Values
 from optimizer.shop import Shop
 
 __all__ = [
@@ -21,6 +24,7 @@ __all__ = [
     "CostParts",
     "MoldCharge",
     "cost_coefficients",
+    "cost_parts",
     "mold_charge",
     "order_charge",
     "price_floor",
@@ -122,7 +126,7 @@ def mold_charge(shop: Shop, turns: int) -> MoldCharge:
     return order_charge(shop.order_vessels, molds_needed(pours, shop.order_days, turns), shop)
 
 
-def order_charge(vessels: float, at_work: int, shop: Shop) -> MoldCharge:
+def order_charge(vessels: float, at_work: int, shop: Shop, pours: int | None = None) -> MoldCharge:
     """Return what molds add to a vessel of an order that is charged for those bought for it.
 
     Parameters
@@ -133,6 +137,8 @@ def order_charge(vessels: float, at_work: int, shop: Shop) -> MoldCharge:
         Molds at work on the order [count].
     shop : Shop
         Molds owned, their price and life, rejects.
+    pours : int | None
+        Castings planned [count]; default: those expected to be needed.
 
     Returns
     -------
@@ -149,26 +155,27 @@ def order_charge(vessels: float, at_work: int, shop: Shop) -> MoldCharge:
     """
     if vessels == 0 or at_work == 0:
         return MoldCharge(0.0, 0.0)
-    pours = pours_needed(vessels, shop.reject, shop.finish_reject)
+    pours = pours_needed(vessels, shop.reject, shop.finish_reject) if pours is None else pours
     used = max(at_work, whole_up(pours / shop.mold_life))
     owned = min(used, shop.molds)
     wear = shop.mold_price / shop.mold_life * owned / used
     return MoldCharge(wear, (used - owned) * shop.mold_price / vessels, at_work, used - owned)
 
 
-def shipping_cost(shipped_mass: float, shop: Shop) -> float:
-    """Return the postage of one vessel of `shipped_mass` grams, wax, lid and box included [currency].
+def shipping_cost(shipped_mass: Values, shop: Shop) -> Values:
+    """Return the postage of vessels of `shipped_mass` grams, wax, lid and box included [currency].
 
     A parcel heavier than the last band costs infinitely much: no carrier named takes it.
 
     Examples
     --------
-    >>> shipping_cost(700.0, Shop(shipping_bands=((500.0, 4.0), (1000.0, 6.5))))
+    >>> float(shipping_cost(700.0, Shop(shipping_bands=((500.0, 4.0), (1000.0, 6.5)))))
     6.5
     """
     if not shop.shipping_bands:
-        return 0.0
-    return next((cost for limit, cost in shop.shipping_bands if shipped_mass <= limit), math.inf)
+        return np.zeros(np.shape(shipped_mass))
+    limits, costs = zip(*shop.shipping_bands, strict=True)
+    return np.asarray(np.array([*costs, math.inf])[np.searchsorted(limits, shipped_mass)])
 
 
 def shipping_edges(shop: Shop) -> tuple[tuple[float, float], ...]:
@@ -211,7 +218,7 @@ def vessel_cost(
     coats : float
         Coats of sealer [count].
     drying_days : float
-        Days on the drying shelf [d].
+        Days on the drying rack [d].
     shipped_mass : float
         Dry vessel and `Shop.shipped_extras` together [g].
     shop : Shop
@@ -230,19 +237,67 @@ def vessel_cost(
     >>> round(parts.per_good_vessel, 2)
     7.48
     """
-    charge = mold_charge(shop, turns) if molds is None else molds
+    parts = cost_parts(
+        powder_mass_cost,
+        admixture_cost,
+        water_cost,
+        turns=turns,
+        coats=coats,
+        drying_days=drying_days,
+        shipped_mass=shipped_mass,
+        shop=shop,
+        molds=molds,
+    )
+    return CostParts({name: float(part) for name, part in parts.items()})
+
+
+def cost_parts(
+    powder_mass_cost: Values,
+    admixture_cost: Values,
+    water_cost: Values,
+    *,
+    turns: Values,
+    coats: Values,
+    drying_days: Values,
+    shipped_mass: Values,
+    shop: Shop,
+    molds: MoldCharge | None = None,
+) -> dict[str, Values]:
+    """Return the parts of `vessel_cost` of one vessel, or of one in each of many draws.
+
+    Parameters
+    ----------
+    powder_mass_cost, admixture_cost, water_cost, turns, coats, drying_days, shipped_mass : Values
+    shop : Shop
+    molds : MoldCharge | None
+        As for `vessel_cost`; figures, or arrays of one shape.
+    """
+    charge = _charges(shop, turns) if molds is None else (molds.per_casting, molds.per_good_vessel)
     casting = _casting_parts(powder_mass_cost, admixture_cost, water_cost, shop)
-    casting["molds"] = charge.per_casting
+    casting["molds"] = charge[0]
     finishing = _finishing_parts(coats, drying_days, shop)
     packing = _packing_parts(shop) | {"shipping": shipping_cost(shipped_mass, shop)}
     poured, finished = sum(casting.values()), sum(finishing.values())
     demolded = poured / (1.0 - shop.reject)
+    lost = shop.finish_reject / (1.0 - shop.finish_reject)
     rejects = {
         "casting_rejects": demolded - poured,
-        "finishing_rejects": (demolded + finished) * shop.finish_reject / (1.0 - shop.finish_reject),
+        # Where no coat seals, finishing costs infinitely much, of which nothing is lost without rejects.
+        "finishing_rejects": (demolded + finished) * lost if lost else 0.0 * demolded,
     }
     parts = {**casting, **finishing, **rejects, **packing}
-    return CostParts(parts | {"molds": charge.per_casting + charge.per_good_vessel})
+    return parts | {"molds": charge[0] + charge[1]}
+
+
+def _charges(shop: Shop, turns: Values) -> tuple[Values, Values]:
+    """Return what molds add to a casting and to a good vessel, worked out once a number of turns."""
+    counts, places = np.unique(turns, return_inverse=True)
+    charges = [mold_charge(shop, int(count)) for count in counts]
+    shape = np.shape(turns)
+    return (
+        np.array([one.per_casting for one in charges])[places].reshape(shape),
+        np.array([one.per_good_vessel for one in charges])[places].reshape(shape),
+    )
 
 
 def cost_coefficients(shop: Shop, turns: int, coats: float) -> CostLine:
@@ -273,10 +328,10 @@ def cost_coefficients(shop: Shop, turns: int, coats: float) -> CostLine:
     poured = sum(_casting_parts(0.0, 0.0, 0.0, shop).values()) + molds.per_casting
     finished = sum(_finishing_parts(coats, 0.0, shop).values()) / (1.0 - shop.finish_reject)
     fixed = poured / good + finished + molds.per_good_vessel + sum(_packing_parts(shop).values())
-    return CostLine(fixed, (1.0 + shop.waste) / good, shop.shelf_cost / (1.0 - shop.finish_reject))
+    return CostLine(float(fixed), (1.0 + shop.waste) / good, shop.shelf_cost / (1.0 - shop.finish_reject))
 
 
-def _casting_parts(powder: float, admixture: float, water: float, shop: Shop) -> dict[str, float]:
+def _casting_parts(powder: Values, admixture: Values, water: Values, shop: Shop) -> dict[str, Values]:
     return {
         "powder": powder,
         "admixture": admixture,
@@ -286,7 +341,7 @@ def _casting_parts(powder: float, admixture: float, water: float, shop: Shop) ->
     }
 
 
-def _finishing_parts(coats: float, drying_days: float, shop: Shop) -> dict[str, float]:
+def _finishing_parts(coats: Values, drying_days: Values, shop: Shop) -> dict[str, Values]:
     return {
         "sealer": coats * shop.coat_cost,
         "sealing_labor": coats * shop.seal_minutes * shop.wage / 60.0,
@@ -294,7 +349,7 @@ def _finishing_parts(coats: float, drying_days: float, shop: Shop) -> dict[str, 
     }
 
 
-def _packing_parts(shop: Shop) -> dict[str, float]:
+def _packing_parts(shop: Shop) -> dict[str, Values]:
     return {"packing_labor": shop.pack_minutes * shop.wage / 60.0, "packing": shop.packing_cost}
 
 

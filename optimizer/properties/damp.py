@@ -76,7 +76,6 @@ def damp_class(
     hydrates: Hydrates,
     potential: Values,
     porosity: Values,
-    damp_service: bool = True,
     hemihydrate_share: Values | None = None,
 ) -> NDArray[np.int64]:
     """Return the late-ettringite class: 0 low, 1 medium, 2 high.
@@ -89,8 +88,6 @@ def damp_class(
         `late_ettringite_potential` [fraction].
     porosity : Values
         Pore share of the body [fraction].
-    damp_service : bool
-        True where the body will stand in damp.
     hemihydrate_share : Values, optional
         Hemihydrate materials in the binder, by dry mass [fraction]; by default hemihydrate among the
         reactive phases, which is a little more.
@@ -102,10 +99,12 @@ def damp_class(
 
     Notes
     -----
-    High: damp, sulfate in excess (ratio above 2), and a potential above half the pore space. Medium:
-    damp and sulfate in excess, or damp and monosulfate beside added hemihydrate or gypsum; and, damp
-    or dry, lime beside more than 10 % hemihydrate (Telesca et al. 2013). Low: all else, and a binder
-    that is at least 95 % hemihydrate, which has no ye'elimite to speak of. All a judgement.
+    What the body would do if it stood in damp. High: sulfate in excess (ratio above 2) and a potential above
+    half the pore space. Medium: sulfate in excess, monosulfate beside added hemihydrate or gypsum, or lime
+    beside more than 10 % hemihydrate (Telesca et al. 2013). Low: all else, and a binder that is at least 95 %
+    hemihydrate, which has no ye'elimite to speak of. All a judgement. Late ettringite only: 20 to 30 % of CSA
+    is reported to help gypsum through wetting and drying (Ambroise et al. 2006, ACI SP-235:125, abstract),
+    and gypsum's own solubility is a caution of its own.
 
     Examples
     --------
@@ -120,5 +119,4 @@ def damp_class(
     late = (np.asarray(hydrates.monosulfate) > _TRACE) & (sulfate > _TRACE)
     limed = (np.asarray(hydrates.given_lime) > 0.0) & (share > 0.10)
     wet = np.where(excess & (potential > 0.5 * porosity), _HIGH, np.where(excess | late, _MEDIUM, _LOW))
-    exposed = damp_service & (share < NEARLY_PURE)
-    return np.maximum(np.where(exposed, wet, _LOW), np.where(limed, _MEDIUM, _LOW))
+    return np.maximum(np.where(share < NEARLY_PURE, wet, _LOW), np.where(limed, _MEDIUM, _LOW))

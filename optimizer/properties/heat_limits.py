@@ -14,9 +14,9 @@ from optimizer.properties.arrays import Values
 from optimizer.shop import EXPOSURES
 
 __all__ = [
-    "ETTRINGITE_LIMITS",
     "GYPSUM_LIMITS",
     "HARD_STOP",
+    "SINGLE_HOUR",
     "heat_margin",
     "phase_limit",
 ]
@@ -27,34 +27,36 @@ GYPSUM_LIMITS: Final = MappingProxyType(dict(zip(EXPOSURES, (45.0, 52.0, 60.0), 
 45: above 40 degC very dry air already takes crystal water (Wilkes et al. 2004, abstract read); 52: trade
 rule of 125 degF, from memory; 60: powder turns to hemihydrate within weeks (Charola & Centeno 2002)."""
 
-ETTRINGITE_LIMITS: Final = MappingProxyType(dict(zip(EXPOSURES, (50.0, 50.0, 60.0), strict=True)))
-"""Advisory limit of ettringite by exposure [degC]; judgement.
-
-In room air of 22 degC and 40 % humidity it is at equilibrium at 49.8 degC (own arithmetic from Cemdata18)."""
+SINGLE_HOUR: Final = 8.0
+"""How much more ettringite bears for one hour than for repeated burns [K]; judgement."""
 
 HARD_STOP: Final = 80.0
 """Limit when neither phase is present [degC]; judgement."""
 
 
-_RAMP: Final = (0.03, 0.07)
+_RAMP: Final = (0.0, 0.10)
 
 
 def _presence(share: Values) -> Values:
-    """Return 0 without a phase, 1 with it, and a smooth rise from 3 to 7 % of solids [-]."""
+    """Return 0 without a phase, 1 from 10 % of the solids, and a smooth rise between [-]."""
     low, high = _RAMP
     part = np.clip((share - low) / (high - low), 0.0, 1.0)
     return part**2 * (3.0 - 2.0 * part)
 
 
-def phase_limit(gypsum_share: Values, ettringite_share: Values, exposure: str) -> Values:
+def phase_limit(
+    gypsum_share: Values, ettringite_share: Values, exposure: str, ettringite_limit: Values
+) -> Values:
     """Return the lowest temperature limit of the phases present [degC].
 
     Parameters
     ----------
     gypsum_share, ettringite_share : Values
-        Share of the dry solids [fraction].
+        Share of the dry solids, room moisture left out [fraction].
     exposure : str
         One of `shop.EXPOSURES`.
+    ettringite_limit : Values
+        What ettringite bears in repeated or continuous burns [degC]; `SINGLE_HOUR` more for one hour.
 
     Raises
     ------
@@ -63,16 +65,18 @@ def phase_limit(gypsum_share: Values, ettringite_share: Values, exposure: str) -
 
     Notes
     -----
-    A phase counts from 5 % of the solids; between 3 and 7 % its limit comes down smoothly from
-    `HARD_STOP`, so there is no step to park a blend on.
+    A phase counts fully from 10 % of the solids; below that its limit comes down smoothly from `HARD_STOP`,
+    so there is no step to park a blend on. In room air of 22 degC and 40 % humidity ettringite is at
+    equilibrium at 49.8 degC (own arithmetic from Cemdata18).
 
     Examples
     --------
-    >>> float(phase_limit(0.6, 0.2, "repeated burns")), float(phase_limit(0.6, 0.0, "repeated burns"))
-    (50.0, 52.0)
+    >>> [float(phase_limit(0.6, share, "repeated burns", 50.0)) for share in (0.2, 0.0)]
+    [50.0, 52.0]
     """
+    bears = ettringite_limit + (SINGLE_HOUR if exposure == "single hour" else 0.0)
     gypsum = HARD_STOP - (HARD_STOP - GYPSUM_LIMITS[exposure]) * _presence(gypsum_share)
-    ettringite = HARD_STOP - (HARD_STOP - ETTRINGITE_LIMITS[exposure]) * _presence(ettringite_share)
+    ettringite = HARD_STOP - (HARD_STOP - bears) * _presence(ettringite_share)
     return np.minimum(gypsum, ettringite)
 
 

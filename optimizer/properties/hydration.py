@@ -160,6 +160,7 @@ def hydrate(
     gypsum: Values,
     lime: Values,
     water: Values,
+    most: Values = 1.0,
 ) -> Hydrates:
     """Return the hydrates, left-overs and bound water of a mix.
 
@@ -168,6 +169,8 @@ def hydrate(
     yeelimite, hemihydrate, anhydrite, gypsum, lime, water : Values
         Amounts in the mix [any one unit of mass], none negative; they broadcast. `lime` is slaked
         lime, or the lime that Portland cement sets free; a plain 0.0 skips its lines.
+    most : Values
+        Degree to which ye'elimite and anhydrite react with water in plenty [fraction].
 
     Returns
     -------
@@ -193,7 +196,7 @@ def hydrate(
     started = np.minimum((w + TINY) / (own + TINY), 1.0)
     pool, rest = h * started + g, np.maximum(w - own, 0.0)
     degree = np.maximum((rest + TINY) / (need.rich + TINY), (rest - 8.0 * pool) / (need.lean + TINY))
-    degree = np.minimum(degree, 1.0)
+    degree = np.minimum(degree, most)
     reacted, left = degree * need.yeelimite, np.maximum(pool + degree * need.sulfate, 0.0)
     early = np.minimum(reacted, 0.5 * left)
     limed = degree * need.lime_reaction

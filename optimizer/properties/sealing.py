@@ -22,13 +22,14 @@ from optimizer.properties.arrays import TINY, Values
 __all__ = [
     "FILM_FACTOR",
     "FLOOR_SHARE",
+    "absorption_edge",
     "coat_edges",
+    "expected_coats",
     "sealer_coats",
 ]
 
-FILM_FACTOR: Final = 0.35
+FILM_FACTOR: Final = 0.45
 """Share of the absorption that one coat of a film-forming or wax sealer leaves [-], assumption."""
-
 
 FLOOR_SHARE: Final = 0.02
 """Share of the bare absorption that no number of coats gets below [-], assumption."""
@@ -55,11 +56,33 @@ def sealer_coats(absorption: Values, target: Values, factor: Values = FILM_FACTO
     Examples
     --------
     >>> float(sealer_coats(0.17, 0.03))
-    2.0
+    3.0
     """
     share = target / np.maximum(absorption, TINY)
     coats = np.ceil(np.log(share) / np.log(factor) - _EDGE_SLACK)
     return np.where(share < FLOOR_SHARE * (1.0 - _EDGE_SLACK), np.inf, np.maximum(coats, 0.0))
+
+
+def expected_coats(absorption: Values, target: Values, factor: Values = FILM_FACTOR) -> Values:
+    """Return the mean of `sealer_coats` over doubt of about a coat: smooth, for a search [count].
+
+    Parameters
+    ----------
+    absorption, target, factor : Values
+        As for `sealer_coats`.
+
+    Notes
+    -----
+    ``1/2 + ln(absorption / target) / (-ln factor)``, at least 0: whole coats lie half a coat above the line
+    on the average.
+
+    Examples
+    --------
+    >>> [round(float(expected_coats(a, 0.03)), 2) for a in (0.01, 0.03, 0.17)]
+    [0.0, 0.5, 2.67]
+    """
+    coats = 0.5 + np.log(np.maximum(absorption, TINY) / target) / -np.log(factor)
+    return np.maximum(coats, 0.0)
 
 
 def coat_edges(target: float, factor: float = FILM_FACTOR, most: int = 6) -> NDArray[np.float64]:
@@ -86,6 +109,24 @@ def coat_edges(target: float, factor: float = FILM_FACTOR, most: int = 6) -> NDA
     Examples
     --------
     >>> coat_edges(0.03, most=2).round(4).tolist()
-    [0.03, 0.0857, 0.2449]
+    [0.03, 0.0667, 0.1481]
     """
-    return target / np.maximum(factor ** np.arange(most + 1.0), FLOOR_SHARE)
+    return np.asarray(absorption_edge(target, factor, np.arange(most + 1.0)))
+
+
+def absorption_edge(target: Values, factor: Values, coats: Values) -> Values:
+    """Return the largest absorption that `coats` coats still bring to `target` [fraction].
+
+    Parameters
+    ----------
+    target, factor : Values
+        As for `sealer_coats`.
+    coats : Values
+        Coats of sealer [count].
+
+    Examples
+    --------
+    >>> round(float(absorption_edge(0.03, 0.45, 2)), 4)
+    0.1481
+    """
+    return target / np.maximum(factor**coats, FLOOR_SHARE)

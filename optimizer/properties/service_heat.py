@@ -24,9 +24,9 @@ from optimizer.properties.surface_loss import EMISSIVITY, STEFAN_BOLTZMANN, heat
 from optimizer.shop import Candle, Vessel
 
 __all__ = [
-    "FLAME_SHARE",
-    "POOL",
-    "POOL_SHARE",
+    "HOTTEST_POOL",
+    "INNER_FILM",
+    "Burn",
     "LossTable",
     "WallCase",
     "flame_heat",
@@ -37,20 +37,39 @@ __all__ = [
     "wall_temperatures",
 ]
 
-FLAME_SHARE: Final = 0.20
-"""Share of the flame's heat that reaches the wall [fraction]; assumption, no published figure."""
-
-
-POOL: Final = 75.0
-"""Wax pool of the pool-driven wall [degC]; 55 to 80 by wax, from memory."""
-
-POOL_SHARE: Final = 0.35
-"""Most of the flame's heat that can hold the pool at its temperature [fraction]; assumption."""
-
 INNER_FILM: Final = 60.0
-"""Heat transfer from melted wax to the wall [W/(m2 K)]; assumption."""
+"""Heat transfer from melted wax to the wall at a film factor of one [W/(m2 K)]; assumption."""
+
+HOTTEST_POOL: Final = 130.0
+"""Up to here the loss of the outside is tabulated, whatever the flame [degC]."""
 
 _POINTS: Final = 600
+_ROUNDS: Final = 2
+
+
+@dataclass(frozen=True, eq=False)
+class Burn:
+    """What nobody has measured of a burn: figures of the model, each a number or draws of shape (draws, 1).
+
+    Attributes
+    ----------
+    flame_share : Values
+        Share of the flame's heat that enters the wall [fraction].
+    pool : Values
+        Temperature of the wax pool [degC].
+    pool_share : Values
+        Most of the flame's heat that can hold the pool at it [fraction].
+    film_factor : Values
+        Heat transfer from wax to wall over `INNER_FILM` [-].
+    reading : Values
+        Error of the caster's own reading of the outer wall [K].
+    """
+
+    flame_share: Values
+    pool: Values
+    pool_share: Values
+    film_factor: Values = 1.0
+    reading: Values = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,16 +78,21 @@ class LossTable:
 
     Attributes
     ----------
-    outer, loss : NDArray
-        Outside temperature [degC] and heat lost [W], ascending.
+    outer, loss, rise : NDArray
+        Outside temperature [degC], ascending, heat lost there [W] and its slope [W/K].
     """
 
     outer: NDArray[np.float64]
     loss: NDArray[np.float64]
+    rise: NDArray[np.float64]
 
     def heat(self, temperature: Values) -> Values:
         """Return the heat lost at an outside `temperature` [degC] [W]."""
         return np.interp(temperature, self.outer, self.loss)
+
+    def slope(self, temperature: Values) -> Values:
+        """Return how fast the loss grows at an outside `temperature` [degC] [W/K]."""
+        return np.interp(temperature, self.outer, self.rise)
 
     def temperature(self, heat: Values) -> Values:
         """Return the outside temperature at which `heat` [W] is lost [degC]."""
@@ -86,34 +110,21 @@ class WallCase:
     wall_shape : float
         Thermal resistance of the wall times its conductivity, ``ln(ro / ri) / (2 pi H)`` [1/m].
     film : float
-        Resistance between wax pool and wall [K/W].
+        Resistance between wax pool and wall at a film factor of one [K/W].
     table : LossTable
         Loss of the outside to the room.
-    flux_heat, flux_outer : float
-        Flux-driven wall: heat through it [W] and its outside [degC]. With a burn test, the measured
-        outside and the heat it loses.
-    measured : bool
-        True when the caster's burn test replaces the estimate.
-    pool : float
-        Temperature of the wax pool [degC].
-    cap_heat, cap_outer : float
-        Most heat the pool can give [W], and the outside that loses it [degC].
-    pool_outer, pool_conductance : NDArray
-        Outside of the pool-driven wall [degC] by the conductance from pool to outside [W/K], ascending.
+    room : float
+        Temperature of the room [degC].
+    measured : float | None
+        Outside in the caster's burn test, which replaces the estimate [degC].
     """
 
     flame: float
     wall_shape: float
     film: float
     table: LossTable
-    flux_heat: float
-    flux_outer: float
-    measured: bool
-    pool: float
-    cap_heat: float
-    cap_outer: float
-    pool_outer: NDArray[np.float64]
-    pool_conductance: NDArray[np.float64]
+    room: float
+    measured: float | None
 
 
 def flame_heat(burn_rate: Values, heat_of_combustion: Values, wicks: Values = 1) -> Values:
@@ -141,15 +152,7 @@ def flame_heat(burn_rate: Values, heat_of_combustion: Values, wicks: Values = 1)
     return burn_rate * heat_of_combustion * wicks / 3.6
 
 
-def wall_case(
-    vessel: Vessel,
-    candle: Candle,
-    flame_share: float = FLAME_SHARE,
-    emissivity: float = EMISSIVITY,
-    *,
-    pool: float = POOL,
-    pool_share: float = POOL_SHARE,
-) -> WallCase:
+def wall_case(vessel: Vessel, candle: Candle, emissivity: float = EMISSIVITY) -> WallCase:
     """Return what vessel, candle and room fix, solved once per job.
 
     Parameters
@@ -158,14 +161,8 @@ def wall_case(
         Geometry.
     candle : Candle
         Wicks, wax, room, and the measured outer wall if there is one.
-    flame_share : float
-        Share of the flame's heat that enters the wall [fraction].
     emissivity : float
         Emissivity of the outside [-].
-    pool : float
-        Temperature of the wax pool [degC].
-    pool_share : float
-        Most of the flame's heat that can hold the pool at it [fraction].
 
     Notes
     -----
@@ -174,46 +171,33 @@ def wall_case(
     Examples
     --------
     >>> case = wall_case(Vessel(214.0), Candle(measured_outer=55.0))
-    >>> round(case.flux_outer, 1), case.measured
-    (55.0, True)
+    >>> round(case.flame, 2), case.measured
+    (53.75, 55.0)
     """
-    pool = max(pool, candle.room + 1.0)  # wax is never cooler than the room it burns in
     flame = float(flame_heat(candle.burn_rate, candle.heat_of_combustion, candle.wicks))
-    table = _loss_table(vessel, candle.room, (flame, pool), emissivity)
     radius = vessel.outer_diameter / 2.0
     turn = 2.0 * math.pi * vessel.height * 1e-3
-    pool_outer = np.linspace(candle.room, pool, _POINTS, endpoint=False)
-    measured = candle.measured_outer
-    heat = flame_share * flame if measured is None else float(table.heat(measured))
     return WallCase(
         flame=flame,
         wall_shape=math.log(radius / (radius - vessel.wall)) / turn,
         film=1e3 / (INNER_FILM * turn * (radius - vessel.wall)),
-        table=table,
-        flux_heat=heat,
-        flux_outer=float(table.temperature(heat)) if measured is None else measured,
-        measured=measured is not None,
-        pool=pool,
-        cap_heat=pool_share * flame,
-        cap_outer=float(table.temperature(pool_share * flame)),
-        pool_outer=pool_outer,
-        pool_conductance=np.asarray(table.heat(pool_outer) / (pool - pool_outer)),
+        table=_loss_table(vessel, candle.room, flame, emissivity),
+        room=candle.room,
+        measured=candle.measured_outer,
     )
 
 
-def _loss_table(vessel: Vessel, room: float, source: tuple[float, float], emissivity: float) -> LossTable:
-    """Return the loss table up to where radiation alone would lose the whole flame, or past the pool."""
-    area, (flame, pool) = vessel.outer_area, source
+def _loss_table(vessel: Vessel, room: float, flame: float, emissivity: float) -> LossTable:
+    """Return the loss table up to where radiation alone would lose the whole flame, or past any pool."""
+    area = vessel.outer_area
     radiated = area * emissivity * 4.0 * STEFAN_BOLTZMANN * (room + ZERO_CELSIUS) ** 3
-    reach = max(flame / radiated, pool - room)
+    reach = max(flame / radiated, HOTTEST_POOL - room)
     outer = room + reach * np.linspace(0.0, 1.0, _POINTS) ** 2
-    flux = heat_flux(outer, room, vessel.height, vessel.outer_diameter, emissivity)
-    return LossTable(outer, np.asarray(area * flux))
+    loss = np.asarray(area * heat_flux(outer, room, vessel.height, vessel.outer_diameter, emissivity))
+    return LossTable(outer, loss, np.gradient(loss, outer))
 
 
-def wall_temperatures(
-    case: WallCase, conductivity: Values, flame_share: Values | None = None
-) -> tuple[Values, Values]:
+def wall_temperatures(case: WallCase, conductivity: Values, burn: Burn) -> tuple[Values, Values]:
     """Return the outer and the inner wall temperature in use, the hotter of both idealisations [degC].
 
     Parameters
@@ -222,36 +206,38 @@ def wall_temperatures(
         From `wall_case`.
     conductivity : Values
         Conductivity of the body [W/(m K)].
-    flame_share : Values | None
-        Share of the flame's heat that enters the wall, in place of the case's own, for draws [fraction].
-        A burn test overrules it.
+    burn : Burn
+        What is not known of the burn.
 
     Notes
     -----
-    The higher of `flux_driven` and `pool_driven` on each face; with a burn test the first alone.
+    The higher of `flux_driven` and `pool_driven` on each face. With a burn test the outside is what was read,
+    within its error, and passes the heat it loses.
 
     Examples
     --------
-    >>> case = wall_case(Vessel(214.0), Candle())
-    >>> [round(float(t), 1) for t in wall_temperatures(case, 0.5)]
+    >>> case, burn = wall_case(Vessel(214.0), Candle()), Burn(0.20, 75.0, 0.35)
+    >>> [round(float(t), 1) for t in wall_temperatures(case, 0.5, burn)]
     [57.7, 65.7]
     """
-    outer, inner = flux_driven(case, conductivity, flame_share)
-    if case.measured:
-        return outer, inner
-    pool_outer, pool_inner = pool_driven(case, conductivity)
+    if case.measured is not None:
+        outer = case.measured + burn.reading
+        step = case.table.heat(outer) * case.wall_shape / conductivity
+        return outer + np.zeros_like(step), outer + step
+    outer, inner = flux_driven(case, conductivity, burn.flame_share)
+    pool_outer, pool_inner = pool_driven(case, conductivity, burn)
     return np.maximum(outer, pool_outer), np.maximum(inner, pool_inner)
 
 
-def flux_driven(
-    case: WallCase, conductivity: Values, flame_share: Values | None = None
-) -> tuple[Values, Values]:
-    """Return outer and inner temperature of a wall that takes a fixed heat [degC].
+def flux_driven(case: WallCase, conductivity: Values, flame_share: Values) -> tuple[Values, Values]:
+    """Return outer and inner temperature of a wall that takes a fixed share of the flame [degC].
 
     Parameters
     ----------
-    case, conductivity, flame_share
+    case, conductivity
         See `wall_temperatures`.
+    flame_share : Values
+        Share of the flame's heat that enters the wall [fraction].
 
     Notes
     -----
@@ -260,43 +246,52 @@ def flux_driven(
     Examples
     --------
     >>> case = wall_case(Vessel(214.0), Candle())
-    >>> [round(float(t), 1) for t in flux_driven(case, 0.5)]
+    >>> [round(float(t), 1) for t in flux_driven(case, 0.5, 0.20)]
     [55.9, 63.4]
     """
-    heat: Values = case.flux_heat
-    face: Values = case.flux_outer
-    if flame_share is not None and not case.measured:
-        heat = flame_share * case.flame
-        face = case.table.temperature(heat)
+    heat = flame_share * case.flame
+    outer = case.table.temperature(heat)
     step = heat * case.wall_shape / conductivity
-    return face + np.zeros_like(step), face + step
+    return outer + np.zeros_like(step), outer + step
 
 
-def pool_driven(case: WallCase, conductivity: Values) -> tuple[Values, Values]:
+def pool_driven(case: WallCase, conductivity: Values, burn: Burn) -> tuple[Values, Values]:
     """Return outer and inner temperature of a wall on a pool of wax [degC].
 
     Parameters
     ----------
-    case, conductivity
+    case, conductivity, burn
         See `wall_temperatures`.
 
     Notes
     -----
     Wax film, wall and outside in series, the pool at its temperature or at what its share of the flame can
-    hold, whichever is cooler.
+    hold, whichever is cooler. Wax is never cooler than the room it burns in.
 
     Examples
     --------
-    >>> case = wall_case(Vessel(214.0), Candle())
-    >>> [round(float(t), 1) for t in pool_driven(case, 0.5)]
+    >>> case, burn = wall_case(Vessel(214.0), Candle()), Burn(0.20, 75.0, 0.35)
+    >>> [round(float(t), 1) for t in pool_driven(case, 0.5, burn)]
     [57.7, 65.7]
     """
-    resistance = case.wall_shape / conductivity
-    conductance = 1.0 / (case.film + resistance)
-    free = np.interp(conductance, case.pool_conductance, case.pool_outer)
-    heat = np.minimum((case.pool - free) * conductance, case.cap_heat)
-    outer = np.minimum(free, case.cap_outer)
-    return outer, outer + heat * resistance
+    pool = np.maximum(burn.pool, case.room + 1.0)
+    wall = case.wall_shape / conductivity
+    resistance = case.film / burn.film_factor + wall
+    outer = _outside(case, pool, resistance)
+    most = burn.pool_share * case.flame
+    heat = np.minimum((pool - outer) / resistance, most)
+    outer = np.minimum(outer, case.table.temperature(most))
+    return outer, outer + heat * wall
+
+
+def _outside(case: WallCase, pool: Values, resistance: Values) -> Values:
+    """Return the outside that loses what passes from the pool [degC]: Newton's steps on a convex loss."""
+    chord = case.table.heat(pool) / (pool - case.room)
+    outer = case.room + (pool - case.room) / (1.0 + resistance * chord)
+    for _ in range(_ROUNDS):
+        surplus = outer + resistance * case.table.heat(outer) - pool
+        outer = outer - surplus / (1.0 + resistance * case.table.slope(outer))
+    return outer
 
 
 def flame_share_from_burn(case: WallCase, measured_outer: Values) -> Values:
@@ -316,7 +311,7 @@ def flame_share_from_burn(case: WallCase, measured_outer: Values) -> Values:
     Examples
     --------
     >>> case = wall_case(Vessel(214.0), Candle())
-    >>> round(float(flame_share_from_burn(case, case.flux_outer)), 3)
+    >>> round(float(flame_share_from_burn(case, flux_driven(case, 0.5, 0.2)[0])), 3)
     0.2
     """
     return case.table.heat(measured_outer) / case.flame

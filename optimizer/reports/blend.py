@@ -14,7 +14,7 @@ from typing import Any
 from optimizer.caution_words import CAUTIONS
 from optimizer.nomenclature import QUANTITIES
 from optimizer.shop import DAMP_CLASSES, Limit
-from optimizer.solution import Alternative, LimitVerdict, Prediction, Proof, Relaxation, Solution
+from optimizer.solution import Alternative, LimitVerdict, Prediction, Proof, Relaxation, Solution, Stands
 from optimizer.studies.batch import Batch
 from optimizer.studies.check import Comparison
 from optimizer.studies.frontier import Frontier
@@ -43,7 +43,11 @@ def solution_json(solution: Solution) -> Json:
             "properties": {name: _prediction(name, p) for name, p in solution.properties.items()},
             "limits": [_verdict(v) for v in solution.limits],
             "cost": _cost(solution),
+            "joint_probability": solution.joint_probability,
+            "confidence": solution.job.confidence,
+            "decisive_limit": None if solution.decisive is None else limit_words(solution.decisive),
             "coats": _number(solution.coats),
+            "stands": _stands(solution.stands),
             "turns": solution.turns,
         }
     out |= _explanations(solution)
@@ -77,8 +81,6 @@ def _explanations(solution: Solution) -> Json:
     out["alternatives"] = [_alternative(a) for a in solution.alternatives]
     if solution.nominal is not None:
         out["nominal"] = _alternative(solution.nominal)
-    if solution.joint_probability is not None:
-        out["joint_probability"] = solution.joint_probability
     return out
 
 
@@ -145,19 +147,34 @@ def _verdict(verdict: LimitVerdict) -> Json:
         "probability": verdict.probability,
         "verdict": verdict.verdict,
         "judged": verdict.judged,
+        "met_at_best_values": verdict.met,
         "price": None
         if price is None
         else {"loosen": price.loosen, "tighten": price.tighten, "step": price.step},
     }
 
 
+def _stands(known: Stands | None) -> Json | None:
+    """Return grams that may be missing or too much; none where no error looked at matters."""
+    if known is None:
+        return None
+    rooms = {"water": known.water_room, known.powder: known.powder_room}
+    return {
+        "vessels": known.vessels,
+        "grams": {name: {"less": _number(x.less), "more": _number(x.more)} for name, x in rooms.items()},
+    }
+
+
 def _cost(solution: Solution) -> Json | None:
-    if solution.cost is None:
+    expected = solution.expected
+    if expected is None:
         return None
     return {
-        "per_good_vessel": solution.cost,
+        "per_good_vessel": _number(expected.value),
+        "expected": {key: _number(getattr(expected, key)) for key in ("value", "low", "high")},
+        "at_best_values": solution.cost_at_best_values,
         "currency": solution.job.currency,
-        "parts": dict(solution.cost_parts),
+        "parts": {name: _number(part) for name, part in expected.parts.items()},
         "example_prices": solution.job.example_prices,
     }
 

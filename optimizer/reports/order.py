@@ -7,6 +7,7 @@ import math
 from typing import Any
 
 from optimizer.money.order import OrderPlan
+from optimizer.money.pours import GOOD_ENOUGH
 from optimizer.money.purchase import Purchase
 from optimizer.money.ranking import Ranked
 from optimizer.money.schedule import DayPlan
@@ -19,7 +20,7 @@ Json = dict[str, Any]
 
 
 def order_json(answer: OrderAnswer) -> Json:
-    """Return the JSON of an order; the best plan whole, the others in one line each."""
+    """Return the JSON of an order; the plan of the selected blend whole, the others in one line each."""
     request = answer.request
     asked = {
         "vessels": request.vessels,
@@ -29,12 +30,13 @@ def order_json(answer: OrderAnswer) -> Json:
     }
     if answer.no_blend is not None:
         return {"order": asked, **solution_json(answer.no_blend)}
-    best = answer.ranked[0].plan
     return {
         "order": asked,
-        "status": "in time" if best.meets_date else "late",
-        "plan": _plan(best),
-        "blend": solution_json(answer.solutions[best.candidate.name]),
+        "status": "in time" if answer.plan.meets_date else "late",
+        "confidence": answer.solution.job.confidence,
+        "joint_probability": answer.solution.joint_probability,
+        "plan": _plan(answer.plan),
+        "blend": solution_json(answer.solution),
         "ranking": [_ranked(row) for row in answer.ranked],
         "compared": answer.compared,
         "switches": [{"vessels": each.vessels, "cheaper": each.cheaper} for each in answer.switches],
@@ -44,8 +46,12 @@ def order_json(answer: OrderAnswer) -> Json:
 def _plan(plan: OrderPlan) -> Json:
     return {
         "name": plan.candidate.name,
+        "trial": _day(plan.trial),
+        "casting_from": _day(plan.request.start),
         "ready": _day(plan.ready),
+        "ready_range": [_day(plan.ready_early), _day(plan.ready_late)],
         "pours": plan.pours,
+        "enough_with": GOOD_ENOUGH,
         "turns": plan.turns,
         "molds_at_work": plan.molds_at_work,
         "molds_to_buy": plan.molds_to_buy,
@@ -117,6 +123,8 @@ def _ranked(row: Ranked) -> Json:
         "name": plan.candidate.name,
         "ready": _day(plan.ready),
         "in_time": plan.meets_date,
+        "joint_probability": plan.candidate.chance,
+        "sure": plan.candidate.sure,
         "molds_to_buy": plan.molds_to_buy,
         "cost_molds_charged": plan.cost_order.per_good_vessel,
         "rank_molds_charged": row.rank_order,

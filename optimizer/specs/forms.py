@@ -74,7 +74,7 @@ class MaterialForm(_Form):
 
     label: _Line
     role: Literal["binder", "filler", "pigment", "admixture", "water"]
-    kind: Literal["", "gypsum", "csa", "heavy", "light", "retarder", "plasticizer"] = ""
+    kind: Literal["", "gypsum", "csa", "heavy", "light", "retarder", "accelerator", "plasticizer"] = ""
     cement: Annotated[str, Field(max_length=60)] = ""
     note: _Note = ""
     cautions: tuple[Literal["silica", "alkali", "dust", "heat", "titanium_dust"], ...] = Field(

@@ -40,6 +40,15 @@ NEEDED: Final[Mapping[str, tuple[str, ...]]] = {
         "max_dose_gypsum",
         "max_dose_csa",
     ),
+    "accelerator": (
+        "density",
+        "gypsum_acceleration",
+        "csa_acceleration",
+        "gypsum_strength_loss",
+        "csa_strength_loss",
+        "max_dose_gypsum",
+        "max_dose_csa",
+    ),
     "plasticizer": ("density", "water_reduction", "dose", "set_factor"),
     "pigment": ("density", "water_demand", "reflectance", "scattering", "max_share"),
     "water": ("density",),
@@ -49,7 +58,7 @@ NEEDED: Final[Mapping[str, tuple[str, ...]]] = {
 _KINDS: Final[Mapping[str, tuple[str, ...]]] = {
     "binder": ("gypsum", "csa"),
     "filler": ("heavy", "light"),
-    "admixture": ("retarder", "plasticizer"),
+    "admixture": ("retarder", "accelerator", "plasticizer"),
     "pigment": ("",),
     "water": ("",),
 }

@@ -1,1 +1,1 @@
-"""The questions a caster asks: design, check, give and take, why, why not, how many of what by when."""
+"""The questions a caster asks: design, check, trade-offs, why, why not, how many of what by when."""

@@ -12,6 +12,7 @@ from optimizer.materials import Catalogue
 from optimizer.money.capacity import molds_per_mix
 from optimizer.solution import Solution
 from optimizer.studies.check import check
+from optimizer.verdict.assess import HOLDS
 
 __all__ = ["Batch", "Portion", "batch_of", "weighing_order", "weighing_step"]
 
@@ -160,7 +161,7 @@ def _holds(
     ratio = grams["water"] / math.fsum(dry.values())
     judged = check(solution.job, dry, catalogue, ratio, parameters)
     pairs = zip(solution.limits, judged.limits, strict=True)
-    return all(new.verdict == old.verdict or new.verdict == "meets" for old, new in pairs)
+    return all(new.verdict == old.verdict or new.verdict == HOLDS for old, new in pairs)
 
 
 def _portions(grams: Mapping[str, float], solution: Solution, catalogue: Catalogue) -> tuple[Portion, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,7 +17,8 @@ from optimizer.problem import Problem, problem_of
 from optimizer.solution import Solution, shown
 from optimizer.tables import data_frame, html_lines, html_table
 from optimizer.units import show
-from optimizer.verdict.judge import judge, solution_of, worst_verdict
+from optimizer.verdict.judge import judge, solution_of
+from optimizer.verdict.stands import stands
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -79,6 +80,8 @@ def check(
     catalogue: Catalogue,
     water_ratio: float | None = None,
     parameters: ParameterSet | None = None,
+    *,
+    explain: bool = False,
 ) -> Solution:
     """Return the verdict on one blend.
 
@@ -90,6 +93,8 @@ def check(
         Parts by mass of the dry materials; they need not add up to 1.
     water_ratio
         Water per dry mass [-]; default: the blend's own demand.
+    explain
+        True adds how far a weighing may be off.
 
     Raises
     ------
@@ -97,9 +102,10 @@ def check(
         If the blend names a material the catalogue does not hold.
     """
     problem = problem_of(job, catalogue, parameters, extra=tuple(blend))
-    judged = judge(problem, grams_of_blend(problem, blend, water_ratio))
-    status = worst_verdict(judged.limits) if judged.sets else "fails"
-    return solution_of(problem, status, judged)
+    grams = grams_of_blend(problem, blend, water_ratio)
+    judged = judge(problem, grams)
+    answer = solution_of(problem, judged.verdict, judged)
+    return replace(answer, stands=stands(problem, grams)) if explain and judged.sets else answer
 
 
 def grams_of_blend(problem: Problem, blend: Mapping[str, float], water_ratio: float | None) -> np.ndarray:

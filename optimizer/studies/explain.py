@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.engine.descent import descend
-from optimizer.engine.polish import Candidate
-from optimizer.engine.scan import Scan
-from optimizer.engine.search import Search
-from optimizer.formulation import CHAIN_ROWS, RowLabel, backoff_vector, curved_rows, row_labels
+from optimizer.engine.candidate import Candidate
+from optimizer.engine.chance_constraints import ChanceBlend, chance_blends
+from optimizer.engine.chance_rows import ChanceQuestion
+from optimizer.engine.grid_search import GridSearch
+from optimizer.engine.search_state import Question
+from optimizer.engine.swap_search import best_mixes
 from optimizer.problem import Problem
 from optimizer.shop import Limit
 from optimizer.solution import Alternative, LimitPrice
+from optimizer.studies.under_doubt import judged_limits
+from optimizer.verdict.assess import assess
 
 __all__ = [
     "STEPS",
@@ -55,7 +58,9 @@ _RIVALS = 5
 _MOST_RIVALS = 12
 _MOST_BINDERS = 8
 _CONFIRMATIONS = 4
-_NEAR = 1e-3
+_LESS = 0.98
+"""Share of its present amount below which a material counts as displaced [-]."""
+
 _TIE = 0.02
 
 
@@ -70,27 +75,24 @@ def moved(limit: Limit, steps: float) -> Limit:
     return replace(limit, bound=limit.bound + way * steps * step_of(limit))
 
 
-def limit_prices(
-    problem: Problem, rivals: Sequence[Candidate], best: Candidate, shifts: Mapping[RowLabel, float]
-) -> dict[Limit, LimitPrice]:
+def limit_prices(problem: Problem, blend: ChanceBlend) -> dict[Limit, LimitPrice]:
     """Return what one step of each limit does to the objective, each side solved again.
 
-    A limit with slack costs nothing to loosen; tightened, it is solved again only if the step bites. The
-    re-solves use the materials of the answer and of its nearest rivals, so a better set of materials beyond
-    them may be missed: the change shown is then larger than the true one, never smaller in cost.
+    The re-solves start from the answer and its nearest rivals, so a better set of materials beyond them may
+    be missed: the change shown is then larger than the true one, never smaller in cost.
     """
-    starts = list({(c.support, c.case.coats, c.case.turns): c for c in (best, *rivals)}.values())[:_RIVALS]
+    limits = problem.job.limits
+    changed = [_with_limit(problem, x, moved(x, steps)) for x in limits for steps in (1.0, -1.0)]
+    here, *sides = _resolved([problem, *changed], blend)
+    if here is None:
+        return {}
     out = {}
-    for limit in problem.job.limits:
-        sides: list[float | None] = []
-        for steps in (1.0, -1.0):
-            changed = _with_limit(problem, limit, moved(limit, steps))
-            if steps > 0 and not _tight(problem, best, limit, shifts):
-                sides.append(best.value)
-            else:
-                sides.append(_resolved(changed, starts, shifts))
-        loosen, tighten = (None if side is None else _sign(problem) * (side - best.value) for side in sides)
-        out[limit] = LimitPrice(step_of(limit), loosen, tighten)
+    for k, limit in enumerate(limits):
+        looser, tighter = sides[2 * k], sides[2 * k + 1]
+        loosen = 0.0 if looser is None else min(looser - here, 0.0)
+        tighten = None if tighter is None else max(tighter - here, 0.0)
+        sign = _sign(problem)
+        out[limit] = LimitPrice(step_of(limit), sign * loosen, None if tighten is None else sign * tighten)
     return out
 
 
@@ -102,33 +104,18 @@ def _with_limit(problem: Problem, old: Limit, new: Limit) -> Problem:
     return problem.with_limits([new if limit == old else limit for limit in problem.job.limits])
 
 
-def _tight(problem: Problem, best: Candidate, limit: Limit, shifts: Mapping[RowLabel, float]) -> bool:
-    rows, _ = curved_rows(problem, best.case, best.mix[None, :])
-    backoff = backoff_vector(problem, best.case, shifts)
-    held = rows[0] if backoff is None else rows[0] - backoff
-    labels = row_labels(problem, best.case)
-    return any(
-        label is not None and label.limit == limit and value < _NEAR
-        for label, value in zip(labels, held, strict=True)
-    )
+def _resolved(problems: Sequence[Problem], blend: ChanceBlend) -> list[float | None]:
+    """Return the objective of each problem solved again from one answer and its rivals, None for no blend."""
+    found = chance_blends([_again(problem, blend) for problem in problems], whole=False)
+    return [None if each is None else each.candidate.value for each in found]
 
 
-def _resolved(
-    problem: Problem, starts: Iterable[Candidate], shifts: Mapping[RowLabel, float]
-) -> float | None:
-    found = []
-    for start in starts:
-        backoff = backoff_vector(problem, start.case, shifts)
-        again = _walked(problem, start, backoff)
-        if again.feasible:
-            found.append(again.value)
-    return min(found, default=None)
-
-
-def _walked(problem: Problem, start: Candidate, backoff: Array | None) -> Candidate:
-    """Return the best blend of a candidate's case and materials under changed prices or limits."""
-    own = [k for k in start.support if k in problem.solids]
-    return descend(problem, start.case, own, start.mix, backoff, own)
+def _again(problem: Problem, blend: ChanceBlend) -> ChanceQuestion:
+    starts = {
+        (c.support, c.case.doses.values()): c for c in reversed((blend.candidate, *blend.near[:_RIVALS]))
+    }
+    near = tuple(reversed(starts.values()))
+    return ChanceQuestion(problem, judged_limits(problem), problem.job.confidence, near=near)
 
 
 def blend_shares(problem: Problem, mix: Array) -> tuple[dict[str, float], float]:
@@ -140,18 +127,19 @@ def blend_shares(problem: Problem, mix: Array) -> tuple[dict[str, float], float]
     return shares, float(mix[-1] / dry)
 
 
-def alternatives(
-    problem: Problem, rivals: Iterable[Candidate], best: Candidate, most: int = 3
-) -> tuple[Alternative, ...]:
+def alternatives(problem: Problem, blend: ChanceBlend, most: int = 3) -> tuple[Alternative, ...]:
     """Return blends of other materials within 2 % of the best, cheapest first, named by what they spare."""
     out: list[Alternative] = []
+    best = blend.candidate
     seen = {best.support}
-    for rival in rivals:
+    for rival in blend.near:
         near = abs(rival.value - best.value) <= _TIE * max(abs(best.value), 1e-9)
         if near and rival.support not in seen:
             seen.add(rival.support)
-            blend, water = blend_shares(problem, rival.mix)
-            out.append(Alternative(_spares(problem, best, rival), blend, water, _sign(problem) * rival.value))
+            shares, water = blend_shares(problem, rival.mix)
+            out.append(
+                Alternative(_spares(problem, best, rival), shares, water, _sign(problem) * rival.value)
+            )
         if len(out) == most:
             break
     return tuple(out)
@@ -168,54 +156,47 @@ def _spares(problem: Problem, best: Candidate, rival: Candidate) -> str:
     return "near tie" + (f", {' and '.join(words)}" if words else "")
 
 
-def price_switches(
-    problem: Problem, rivals: Sequence[Candidate], best: Candidate, shifts: Mapping[RowLabel, float]
-) -> dict[str, float]:
+def price_switches(problem: Problem, blend: ChanceBlend) -> dict[str, float]:
     """Return by how much the price of each used material may rise before another blend is cheaper [-].
 
     Shares of its present landed price; a material that no rival of the search displaces is left out. The
-    switch is found on the mixes of the search as they are and confirmed by polishing both at that price.
+    switch is found on the mixes of the search as they are and confirmed by solving again at that price.
     """
     if problem.job.objective != "cost":
         return {}
+    best = blend.candidate
+    rises: dict[int, float] = {}
     scale = best.case.line.per_powder_money * problem.liters
-    out = {}
     for k in best.support:
         money = scale * problem.prices[k]
-        rises = [
-            ((r.value - best.value) / (money * (best.mix[k] - r.mix[k])), r)
-            for r in rivals[:_MOST_RIVALS]
-            if best.mix[k] > r.mix[k] + 1e-6 and r.value >= best.value
+        found = [
+            (rival.value - best.value) / (money * (best.mix[k] - rival.mix[k]))
+            for rival in blend.near[:_MOST_RIVALS]
+            if best.mix[k] > rival.mix[k] + 1e-6 and rival.value >= best.value and money > 0.0
         ]
-        if rises:
-            rise, rival = min(rises, key=lambda pair: pair[0])
-            out[problem.names[k]] = _confirmed_rise(problem, k, float(rise), (best, rival), shifts)
-    return out
-
-
-def _confirmed_rise(
-    problem: Problem,
-    k: int,
-    rise: float,
-    pair: tuple[Candidate, Candidate],
-    shifts: Mapping[RowLabel, float],
-) -> float:
-    """Return the rise at which the rival, solved again, is no dearer than the present materials."""
-    name = problem.names[k]
+        if found:
+            rises[k] = float(min(found))
     for _ in range(_CONFIRMATIONS):
-        price = replace(problem.job.prices[name], price=problem.job.prices[name].price * (1.0 + rise))
-        prices = {**problem.job.prices, name: price}
-        dearer = replace(problem, job=replace(problem.job, prices=prices))
-        ours, theirs = (_walked(dearer, x, backoff_vector(dearer, x.case, shifts)) for x in pair)
-        if not ours.feasible or theirs.value <= ours.value * (1.0 + 1e-6):
+        open_ = [k for k in rises if not np.isnan(rises[k])]
+        again = chance_blends([_again(_dearer(problem, k, rises[k]), blend) for k in open_], whole=False)
+        kept = [
+            k
+            for k, found in zip(open_, again, strict=True)
+            if found is not None and found.candidate.mix[k] >= best.mix[k] * _LESS
+        ]
+        if not kept:
             break
-        rise = 1.15 * rise + 0.005
-    return rise
+        rises.update({k: 1.15 * rises[k] + 0.005 for k in kept})
+    return {problem.names[k]: rise for k, rise in rises.items()}
 
 
-def single_binders(
-    problem: Problem, shifts: Mapping[RowLabel, float], scan: Scan | None = None
-) -> tuple[Alternative, ...]:
+def _dearer(problem: Problem, k: int, rise: float) -> Problem:
+    name = problem.names[k]
+    price = replace(problem.job.prices[name], price=problem.job.prices[name].price * (1.0 + rise))
+    return problem.with_job(replace(problem.job, prices={**problem.job.prices, name: price}))
+
+
+def single_binders(problem: Problem, grid: GridSearch | None = None) -> tuple[Alternative, ...]:
     """Return for each binder the best mix without any other at the same limits, or what it fails.
 
     Fillers and pigments stay allowed: that is the mix a caster would make of one binder. Of many binders
@@ -223,29 +204,33 @@ def single_binders(
     """
     fillers = tuple(k for k in problem.solids if problem.materials[k].role != "binder")
     binders = [k for k in problem.solids if problem.materials[k].role == "binder"]
-    cheapest = sorted(binders, key=lambda k: (np.nan_to_num(problem.prices[k], nan=np.inf), k))[
-        :_MOST_BINDERS
+    cheapest = sorted(binders, key=lambda k: (np.nan_to_num(problem.prices[k], nan=np.inf), k))
+    asked = sorted(cheapest[:_MOST_BINDERS])
+    nominal = best_mixes([Question(problem, (k, *fillers)) for k in asked], grid)
+    judged, chance = judged_limits(problem), problem.job.confidence
+    questions = [
+        ChanceQuestion(problem, judged, chance, found, (k, *fillers))
+        for k, found in zip(asked, nominal, strict=True)
+        if found.holds
     ]
+    surest = iter(chance_blends(questions, or_surest=True))
     out = []
-    for k in sorted(cheapest):
-        found = Search(problem, shifts, only=(k, *fillers), scan=scan).run()
-        if found is None:
+    for k, found in zip(asked, nominal, strict=True):
+        surer = next(surest) if found.holds else None
+        best = found.best if surer is None else surer.candidate
+        if best is None:
             continue
-        blend, water = blend_shares(problem, found.mix)
-        fails = () if found.feasible else _failing(problem, found, shifts)
-        value = _sign(problem) * found.value if found.feasible else None
+        blend, water = blend_shares(problem, best.mix)
+        sure = surer is not None and surer.chance >= chance
+        fails = () if sure else _failing(problem, best)
+        value = _sign(problem) * best.value if sure else None
         out.append(Alternative(f"{problem.materials[k].label} alone", blend, water, value, fails))
     return tuple(out)
 
 
-def _failing(problem: Problem, found: Candidate, shifts: Mapping[RowLabel, float]) -> tuple[str, ...]:
-    rows, _ = curved_rows(problem, found.case, found.mix[None, :])
-    backoff = backoff_vector(problem, found.case, shifts)
-    held = rows[0] if backoff is None else rows[0] - backoff
-    labels = row_labels(problem, found.case)
-    broken = [
-        label.limit.property
-        for label, value in zip(labels[CHAIN_ROWS:], held[CHAIN_ROWS:], strict=True)
-        if label is not None and value < -1e-6
-    ]
-    return tuple(dict.fromkeys(broken)) or ("the mix itself",)
+def _failing(problem: Problem, found: Candidate) -> tuple[str, ...]:
+    """Return the properties whose limits one mix holds less surely than is asked, the least sure first."""
+    seen = assess(problem, found.mix, problem.samples.search)
+    chances = sorted(seen.probabilities.items(), key=lambda pair: pair[1])
+    least = [limit.property for limit, chance in chances if chance < problem.job.confidence]
+    return tuple(dict.fromkeys(least)) or ("the limits together",)

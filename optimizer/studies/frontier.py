@@ -1,4 +1,4 @@
-"""Give and take: the frontier of two or three quantities among blends that meet the limits."""
+"""Trade-offs: the frontier of two or three quantities among blends that meet the limits."""
 
 from __future__ import annotations
 
@@ -10,16 +10,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from optimizer.caution_words import CAUTIONS
+from optimizer.engine.search_state import Question
 from optimizer.money.turns import turns_per_day
 from optimizer.nomenclature import QUANTITIES, quantity
 from optimizer.pareto import Sense, knee, nondominated
 from optimizer.problem import Problem, require_prices
 from optimizer.solution import Proof, shown
+from optimizer.studies.epsilon_constraint import Placed, best_of_each, between, values_of
 from optimizer.studies.explain import blend_shares
-from optimizer.studies.levels import LevelWalk, Placed, values_of
-from optimizer.studies.proofs import prove
+from optimizer.studies.proofs import prove, sought
 from optimizer.tables import data_frame, html_lines, html_table
 from optimizer.units import show_amount
+from optimizer.verdict.assess import assess
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -43,8 +45,10 @@ class FrontierBlend:
         Castings of a mold per day, coats of sealer.
     mix : tuple[float, ...]
         Kilograms per liter in the problem's order, water last.
+    joint_probability : float
+        Chance that the job's limits hold together; the level is held at best values [-].
     proof : Proof | None
-        How near it is to the best at its level, where a proof was asked for.
+        How near the best at its level is to what best values allow, where a proof was asked for.
     """
 
     values: Mapping[str, float]
@@ -53,6 +57,7 @@ class FrontierBlend:
     turns: int
     coats: int
     mix: tuple[float, ...]
+    joint_probability: float = 1.0
     proof: Proof | None = None
 
 
@@ -167,9 +172,8 @@ def frontier(
     if "cost" in over:
         require_prices(replace(problem, job=replace(problem.job, objective="cost")))
     senses: tuple[Sense, ...] = tuple("min" if QUANTITIES[x].better == "lower" else "max" for x in over)
-    walk = LevelWalk(problem, over, senses)
-    ends = walk.ends()
-    found = [*ends, *walk.between(walk.levels(points, ends))]
+    ends = best_of_each(problem, over, senses)
+    found = [*ends, *between(problem, over, senses, ends, points)]
     pairs = [(placed, _blend_of(problem, placed)) for placed in found]
     # What never ends, such as the demold time of a blend too soft to leave the mold, is nothing to trade.
     pairs = [(placed, b) for placed, b in pairs if all(math.isfinite(b.values[name]) for name in over)]
@@ -180,18 +184,20 @@ def frontier(
     bend = knee(values[order], senses) if len(order) > 2 else None
     if proof_seconds > 0.0:
         for k in order:
-            blends[k] = replace(blends[k], proof=_proof_of(found[k], proof_seconds))
+            blends[k] = replace(blends[k], proof=_proof_of(found[k].asked, proof_seconds))
     return Frontier(tuple(over), senses, tuple(blends[k] for k in order), bend)
 
 
-def _proof_of(placed: Placed, seconds: float) -> Proof | None:
-    return prove(placed.asked, placed.best, placed.shifts, seconds)[0]
+def _proof_of(asked: Problem, seconds: float) -> Proof | None:
+    return prove(asked, sought(Question(asked)).best, seconds)[0]
 
 
 def _blend_of(problem: Problem, placed: Placed) -> FrontierBlend:
-    """Return the record of a blend, all properties computed anew."""
-    mix = placed.best.mix
+    """Return the record of a blend, all properties computed anew; its cost is the expected one."""
+    mix = placed.best.candidate.mix
+    seen = assess(problem, mix)
     values = values_of(problem, mix)
+    values["cost"] = values["cost"] if seen.cost is None else seen.cost.value
     shares, water = blend_shares(problem, mix)
     coats = values["sealer_coats"]
     return FrontierBlend(
@@ -201,4 +207,5 @@ def _blend_of(problem: Problem, placed: Placed) -> FrontierBlend:
         turns_per_day(values["demold_time"], problem.job.shop),
         int(coats) if np.isfinite(coats) else -1,
         tuple(map(float, mix)),
+        joint_probability=seen.joint_probability,
     )

@@ -6,15 +6,16 @@ Every change shown is confirmed by solving again with it.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
 
 from optimizer.chain.predict import PREDICTORS, cast_of
-from optimizer.engine.scan import Scan
-from optimizer.engine.search import Search
-from optimizer.formulation import RowLabel
+from optimizer.engine.candidate import Candidate
+from optimizer.engine.grid_search import GridSearch
+from optimizer.engine.search_state import Question
+from optimizer.engine.swap_search import best_mixes
 from optimizer.problem import Problem
 from optimizer.shop import Limit
 from optimizer.solution import Relaxation
@@ -30,8 +31,7 @@ _MOST_STEPS, _HALVINGS = 24.0, 7
 def single_relaxations(
     problem: Problem,
     limits: Iterable[Limit],
-    shifts: Mapping[RowLabel, float],
-    scan: Scan | None = None,
+    grid: GridSearch | None = None,
 ) -> tuple[Relaxation, ...]:
     """Return for each of `limits` the smallest change that alone makes a blend possible, smallest first.
 
@@ -43,7 +43,7 @@ def single_relaxations(
     """
     found = []
     for limit in limits:
-        relaxed = _relaxed(problem, limit, shifts, scan)
+        relaxed = _relaxed(problem, limit, grid)
         if relaxed is not None:
             found.append(relaxed)
     return tuple(sorted(found, key=lambda r: _size(problem, r)))
@@ -55,34 +55,29 @@ def _size(problem: Problem, relaxation: Relaxation) -> float:
     return abs(new.bound - old.bound) / max(abs(old.bound), 1.0)
 
 
-def _relaxed(
-    problem: Problem, limit: Limit, shifts: Mapping[RowLabel, float], scan: Scan | None
-) -> Relaxation | None:
+def _relaxed(problem: Problem, limit: Limit, grid: GridSearch | None) -> Relaxation | None:
     rest = [x for x in problem.job.limits if x != limit]
-    best = _best_value(problem, limit, rest, shifts, scan)
+    best = _best_value(problem, limit, rest, grid)
     if best is None:
         return None
-    shift = max((v for k, v in shifts.items() if k.limit == limit), default=0.0)
     for tries in range(_ROUND_TRIES):
-        new = replace(limit, bound=_outward(limit, best, shift, tries))
+        new = replace(limit, bound=_outward(limit, best, tries))
         if not (new.bound > limit.bound if limit.sense == "<=" else new.bound < limit.bound):
             return None  # what stands in the way is not this limit
-        again = Search(problem.with_limits([*rest, new]), shifts, scan=scan).run()
+        again = _found(problem.with_limits([*rest, new]), grid)
         if again is not None and again.feasible:
             sign = -1.0 if problem.job.maximize else 1.0
             return Relaxation((new,), sign * again.value)
     return None
 
 
-def _best_value(
-    problem: Problem, limit: Limit, rest: list[Limit], shifts: Mapping[RowLabel, float], scan: Scan | None
-) -> float | None:
+def _best_value(problem: Problem, limit: Limit, rest: list[Limit], grid: GridSearch | None) -> float | None:
     """Return the best value of the limit's property that the other limits allow."""
     asked = problem.with_limits(rest)
     if limit.property != "cost":
         job = replace(asked.job, objective=limit.property, maximize=limit.sense == ">=")
         asked = replace(asked, job=job)
-    found = Search(asked, shifts, scan=scan).run()
+    found = _found(asked, grid)
     if found is None or not found.feasible:
         return None
     if limit.property == "cost":
@@ -92,21 +87,19 @@ def _best_value(
     return number if math.isfinite(number) else None
 
 
-def _outward(limit: Limit, best: float, shift: float, tries: int) -> float:
+def _outward(limit: Limit, best: float, tries: int) -> float:
     """Round `best` to a bound a caster would type, never tighter, a little looser with each try."""
     slack = 0.002 * (tries + 1) * max(abs(best), 1e-6) * tries
-    reach = best * (1.0 + shift) if limit.sense == "<=" else best * (1.0 - shift)
     digit = _STEPS.get(limit.property, 10.0 ** (math.floor(math.log10(max(abs(best), 1e-9))) - 1))
     if limit.sense == "<=":
-        return round(math.ceil((reach + slack) / digit - 1e-9) * digit, 10)
-    return round(math.floor((reach - slack) / digit + 1e-9) * digit, 10)
+        return round(math.ceil((best + slack) / digit - 1e-9) * digit, 10)
+    return round(math.floor((best - slack) / digit + 1e-9) * digit, 10)
 
 
 def joint_relaxation(
     problem: Problem,
     limits: tuple[Limit, ...],
-    shifts: Mapping[RowLabel, float],
-    scan: Scan | None = None,
+    grid: GridSearch | None = None,
 ) -> Relaxation | None:
     """Return the smallest equal loosening of `limits` together, in steps of each, that allows a blend.
 
@@ -119,19 +112,17 @@ def joint_relaxation(
         steps = 0.5 * (low + high)
         changed = {limit: _typed(limit, moved(limit, steps)) for limit in limits}
         asked = problem.with_limits([changed.get(x, x) for x in problem.job.limits])
-        again = Search(asked, shifts, scan=scan, first=True).run()
+        again = _found(asked, grid, first=True)
         if again is not None and again.feasible:
             high, enough = steps, (tuple(changed.values()), asked)
         else:
             low = steps
-    return None if enough is None else _confirmed(*enough, shifts, scan)
+    return None if enough is None else _confirmed(*enough, grid)
 
 
-def _confirmed(
-    changed: tuple[Limit, ...], asked: Problem, shifts: Mapping[RowLabel, float], scan: Scan | None
-) -> Relaxation | None:
+def _confirmed(changed: tuple[Limit, ...], asked: Problem, grid: GridSearch | None) -> Relaxation | None:
     """Return the relaxation with the best value under it, solved once more in full."""
-    found = Search(asked, shifts, scan=scan).run()
+    found = _found(asked, grid)
     if found is None or not found.feasible:
         return None
     return Relaxation(changed, -found.value if asked.job.maximize else found.value)
@@ -145,14 +136,17 @@ def _typed(old: Limit, new: Limit) -> Limit:
     return replace(new, bound=round(math.floor(new.bound / digit + 1e-9) * digit, 10))
 
 
-def conflict_of(
-    problem: Problem, shifts: Mapping[RowLabel, float], scan: Scan | None = None
-) -> tuple[Limit, ...]:
+def conflict_of(problem: Problem, grid: GridSearch | None = None) -> tuple[Limit, ...]:
     """Return limits that no blend meets together though any of them left out would help (deletion filter)."""
     kept = list(problem.job.limits)
     for limit in problem.job.limits:
         rest = [x for x in kept if x != limit]
-        found = Search(problem.with_limits(rest), shifts, scan=scan, first=True).run()
+        found = _found(problem.with_limits(rest), grid, first=True)
         if found is None or not found.feasible:
             kept = rest
     return tuple(kept)
+
+
+def _found(problem: Problem, grid: GridSearch | None, *, first: bool = False) -> Candidate | None:
+    """Return the best blend at best values, or the first one that holds."""
+    return best_mixes([Question(problem, first=first)], grid)[0].best

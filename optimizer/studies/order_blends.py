@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from optimizer.chain.parameters import ParameterSet
-from optimizer.errors import FileFaults
+from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.money.breakeven import Switch, break_even
@@ -18,23 +19,34 @@ from optimizer.money.ranking import Ranked, rank_candidates
 from optimizer.money.remedies import fast_enough
 from optimizer.money.request import Candidate, OrderRequest
 from optimizer.shop import Limit
-from optimizer.solution import Solution
+from optimizer.solution import BURN_FIRST, Solution
 from optimizer.studies.check import check
 from optimizer.studies.design import design
 from optimizer.tables import data_frame, html_table
-from optimizer.units import show
+from optimizer.units import odds_words, show
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["OrderAnswer", "candidate_of", "plan_blends", "shop_request", "with_switches"]
+__all__ = [
+    "DESIGN",
+    "SELECTED",
+    "OrderAnswer",
+    "candidate_of",
+    "plan_blends",
+    "shop_request",
+    "with_switches",
+]
 
-CHEAPEST = "cheapest by mold wear"
+DESIGN = "designed blend"
+SELECTED = "selected blend"
 FOR_ORDER = "cheapest with molds charged"
 FAST_ENOUGH = "fast enough for the molds owned"
 SOONEST = "soonest out of the mold"
 
 _DUST = 1e-6
+_TAUGHT = "calibrated"
+"""Evidence of a figure that the caster's own trials stand behind."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +58,8 @@ class OrderAnswer:
     request : OrderRequest
         What was asked.
     ranked : tuple[Ranked, ...]
-        Plans, best first with molds charged to the order; empty when no blend meets the limits.
+        Plans, those of blends as sure as the job asks first, and of these the one of the lowest expected
+        cost with molds charged to the order; empty when no blend meets the limits.
     solutions : Mapping[str, Solution]
         The blend of each plan, by the name of its candidate.
     compared : tuple[str, str] | None
@@ -56,6 +69,8 @@ class OrderAnswer:
         Sizes of an order at which the two change places.
     no_blend : Solution | None
         Why there is no plan, when no blend meets the limits.
+    selected : str
+        Name of the blend that is planned, whatever ranks first.
     """
 
     request: OrderRequest
@@ -64,6 +79,31 @@ class OrderAnswer:
     compared: tuple[str, str] | None = None
     switches: tuple[Switch, ...] = ()
     no_blend: Solution | None = None
+    selected: str = DESIGN
+
+    @property
+    def plan(self) -> OrderPlan:
+        """The plan of the selected blend."""
+        return next(row.plan for row in self.ranked if row.plan.candidate.name == self.selected)
+
+    @property
+    def solution(self) -> Solution:
+        """The selected blend."""
+        return self.solutions[self.selected]
+
+    def selecting(self, name: str) -> OrderAnswer:
+        """Return the answer with another of its blends selected.
+
+        Raises
+        ------
+        FileFaults
+            If there is no blend of that name.
+        """
+        names = [row.plan.candidate.name for row in self.ranked]
+        if name not in names:
+            repair = "Name a blend of the ranking, or give its powders with --blend."
+            raise FileFaults([Fault("--plan", f"{name!r}", ", ".join(names), repair)])
+        return replace(self, selected=name)
 
     def table(self) -> pd.DataFrame:
         """Return the plans, best first, one a row by the name of its blend; costs are per good vessel."""
@@ -72,15 +112,24 @@ class OrderAnswer:
             | {"molds_to_buy": each.plan.molds_to_buy, "bottleneck": each.plan.bottleneck}
             | {"cost_molds_charged": each.plan.cost_order.per_good_vessel}
             | {"cost_mold_wear": each.plan.cost_wear.per_good_vessel}
+            | {"joint_probability": each.plan.candidate.chance}
             for each in self.ranked
         )
         return data_frame(rows, "plan")
 
     def _repr_html_(self) -> str:
-        """Return the plans for a notebook, best first, then the blend of the first."""
+        """Return the plans for a notebook, best first, then the selected blend."""
         if self.no_blend is not None:
             return self.no_blend._repr_html_()
-        heads = ("plan", "ready", "in time", "molds to buy", "cost, molds charged", "cost, mold wear")
+        heads = (
+            "plan",
+            "ready",
+            "in time",
+            "molds to buy",
+            "cost, molds charged",
+            "cost, mold wear",
+            "chance",
+        )
         plans = [each.plan for each in self.ranked]
         cells = [
             (
@@ -90,16 +139,18 @@ class OrderAnswer:
                 plan.molds_to_buy,
                 show(plan.cost_order.per_good_vessel, "cost"),
                 show(plan.cost_wear.per_good_vessel, "cost"),
+                odds_words(plan.candidate.chance or 0.0),
             )
             for plan in plans
         ]
-        return html_table(heads, cells) + self.solutions[plans[0].candidate.name]._repr_html_()
+        return html_table(heads, cells) + self.solution._repr_html_()
 
 
-def candidate_of(name: str, solution: Solution, catalogue: Catalogue) -> Candidate:
+def candidate_of(name: str, solution: Solution, catalogue: Catalogue, *, trial: bool = True) -> Candidate:
     """Return a blend as an order sees it.
 
-    An order counts the working window from powder meeting water, a property from the end of mixing.
+    An order counts the working window from powder meeting water, a property from the end of mixing. With
+    `trial` a blend that no trial stands behind, or whose heat nobody has measured, is cast and burned first.
     """
     assert solution.mix is not None
     values = {key: prediction.value for key, prediction in solution.properties.items()}
@@ -115,7 +166,24 @@ def candidate_of(name: str, solution: Solution, catalogue: Catalogue) -> Candida
         working_window=values["working_window"] + solution.job.shop.mixing,
         coats=solution.coats,
         dry_mass=values["dry_mass"],
+        demold_range=(solution.properties["demold_time"].low, solution.properties["demold_time"].high),
+        never_cast=trial and _never_cast(solution),
+        chance=solution.joint_probability,
+        sure=(solution.joint_probability or 0.0) >= solution.job.confidence,
+        beyond_best_values=_beyond_best_values(solution),
     )
+
+
+def _never_cast(solution: Solution) -> bool:
+    burned = all(judged.judged != BURN_FIRST for judged in solution.limits)
+    return not burned or solution.properties["demold_time"].evidence != _TAUGHT
+
+
+def _beyond_best_values(solution: Solution) -> Mapping[str, float]:
+    """Return what is paid on average beyond best values, by part; molds are charged by the plan."""
+    best = solution.parts_at_best_values
+    beyond = {name: part - best.get(name, 0.0) for name, part in solution.cost_parts.items()}
+    return {name: each for name, each in beyond.items() if name != "molds" and math.isfinite(each)}
 
 
 def plan_blends(
@@ -123,6 +191,9 @@ def plan_blends(
     catalogue: Catalogue,
     request: OrderRequest,
     parameters: ParameterSet | None = None,
+    *,
+    selected: Solution | None = None,
+    trial: bool = True,
 ) -> OrderAnswer:
     """Return the plans of an order for the blends worth looking at.
 
@@ -132,11 +203,15 @@ def plan_blends(
         As for `optimizer.studies.design.design`.
     request : OrderRequest
         Size, dates, shop and prices of the order.
+    selected : Solution | None
+        The blend to plan, checked; default: the designed one.
+    trial : bool
+        Whether a blend never cast is cast and burned before the order.
 
     Raises
     ------
     FileFaults
-        All faults of the order, or of the cheapest blend in it.
+        All faults of the order, or of the selected blend in it.
     """
     faults = check_request(request)
     if faults:
@@ -145,18 +220,21 @@ def plan_blends(
     best = design(asked, catalogue, parameters)
     if best.mix is None:
         return OrderAnswer(request, (), {}, no_blend=best)
-    plan = plan_order(request, candidate_of(CHEAPEST, best, catalogue))
+    plan = plan_order(request, candidate_of(DESIGN, best, catalogue, trial=trial))
+    own = () if selected is None or selected.mix is None else ((SELECTED, selected),)
     found = [
-        (CHEAPEST, best),
+        *own,
+        (DESIGN, best),
         *_with_molds_charged(job, catalogue, request, plan, parameters),
         *_fast_enough(asked, catalogue, plan, parameters),
         *_soonest(asked, catalogue, plan, parameters),
     ]
     blends = dict(_distinct({**dict(found), **dict(_others(asked, best, catalogue, parameters))}))
-    candidates = [candidate_of(name, blend, catalogue) for name, blend in blends.items()]
-    able = [each for each in candidates if each.name == CHEAPEST or not check_candidate(each, request)]
-    ranked = rank_candidates(request, able)
-    return with_switches(OrderAnswer(request, ranked, blends))
+    chosen = found[0][0]
+    candidates = [candidate_of(name, blend, catalogue, trial=trial) for name, blend in blends.items()]
+    able = [each for each in candidates if each.name == chosen or not check_candidate(each, request)]
+    ranked = rank_candidates(request, able, keep=chosen)
+    return with_switches(OrderAnswer(request, ranked, blends, selected=chosen))
 
 
 def _with_molds_charged(

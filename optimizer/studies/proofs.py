@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from dataclasses import replace
 
 from optimizer.certificate import certify_bound
-from optimizer.engine.polish import Candidate
-from optimizer.engine.search import Search
-from optimizer.formulation import RowLabel
+from optimizer.engine.candidate import Candidate
+from optimizer.engine.grid_search import GridSearch
+from optimizer.engine.search_state import Found, Question
+from optimizer.engine.swap_search import best_mixes
 from optimizer.problem import Problem
 from optimizer.solution import Proof
 
@@ -16,32 +17,28 @@ __all__ = ["FIRST_PARTS", "PATIENT_SECONDS", "prove", "sought"]
 FIRST_PARTS = 30
 """Parts of a proof in which a better blend is looked for, whatever time they take."""
 
-_EVEN = 0.5
-
 PATIENT_SECONDS = 30.0
 """Time in which those parts end on any machine [s]."""
 
 
-def sought(search: Search) -> Candidate | None:
-    """Return the best candidate of a search, or what the first parts of a proof lead to where that is better.
+def sought(question: Question, grid: GridSearch | None = None) -> Found:
+    """Return the answer of a search at best values, or what the first parts of a proof lead to.
 
-    They are asked where the search met no blend, or only just none of cheaper steps; the latter at even odds
-    alone, for with a higher confidence this answer is only where the search begins. These parts are counted,
-    not timed, so that the same problem has the same answer on any machine.
+    They are asked where the search met no blend: "none" is a hard word. These parts are counted, not timed,
+    so that the same problem has the same answer on any machine.
     """
-    best = search.run()
-    sure = not search.doubtful or search.problem.job.confidence > _EVEN
-    if best is None or (best.feasible and sure):
-        return best
-    known = best if best.feasible else None
-    met = prove(search.problem, known, search.shifts, PATIENT_SECONDS, FIRST_PARTS)[1]
-    return best if met is None or met.rank() >= best.rank() else search.run_from(met)
+    found = best_mixes([question], grid)[0]
+    if found.holds or found.best is None:
+        return found
+    met = prove(question.problem, None, PATIENT_SECONDS, FIRST_PARTS)[1]
+    if met is None or not met.feasible:
+        return found
+    return best_mixes([replace(question, known=(met,))], grid)[0]
 
 
 def prove(
     problem: Problem,
     best: Candidate | None,
-    shifts: Mapping[RowLabel, float],
     seconds: float,
     most_nodes: int = 400,
 ) -> tuple[Proof | None, Candidate | None]:
@@ -53,8 +50,6 @@ def prove(
         What is asked.
     best
         Best blend known; None asks whether there is one at all.
-    shifts
-        Over-meeting of limit rows for a confidence above one half.
     seconds
         Time allowed [s]; 0 leaves the proof out.
     most_nodes
@@ -62,7 +57,7 @@ def prove(
     """
     if seconds <= 0.0:
         return None, None
-    known = certify_bound(problem, best, time_limit=seconds, shifts=shifts, most_nodes=most_nodes)
+    known = certify_bound(problem, best, time_limit=seconds, most_nodes=most_nodes)
     proof = Proof(
         proved=known.proved,
         bound=known.bound,

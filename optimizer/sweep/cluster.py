@@ -55,7 +55,7 @@ class DaskCrew:
         """Say that it is over: Dask replaces workers by itself as long as it can."""
         raise VesselblendError(_LOST)
 
-    def close(self) -> None:
+    def close(self, at_once: bool = False) -> None:
         """Leave the cluster as it is, without our scenarios."""
         self._client.close()
 

@@ -8,18 +8,17 @@ file with any crew, and the memory it takes does not grow with its length.
 from __future__ import annotations
 
 import os
+import signal
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import BrokenExecutor, Future, ProcessPoolExecutor
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Final, Protocol, TypeAlias
+from typing import Final, Protocol, TypeAlias
 
 from optimizer.errors import Fault, FileFaults, VesselblendError
+from optimizer.process_start import begin_work
 from optimizer.sweep.scenarios import Values
 from optimizer.sweep.worker import Plan, Refused, Row, solve
-
-if TYPE_CHECKING:
-    from multiprocessing.process import BaseProcess
 
 __all__ = [
     "AHEAD",
@@ -43,7 +42,12 @@ Stretch: TypeAlias = tuple[Values, ...]
 Rows: TypeAlias = tuple[Row, ...]
 
 _MOST_BREAKS: Final = 3
-_ONE_THREAD: Final = {name: "1" for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")}
+_OF_WORKERS: Final = {
+    **{name: "1" for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")},
+    # Stopped by Ctrl-C, Python's own helper process clears up after the workers; it need not say so.
+    "PYTHONWARNINGS": "ignore",
+}
+"""Environment of the processes a sweep starts: one thread each, and no talk."""
 
 
 class Promise(Protocol):
@@ -73,8 +77,8 @@ class Crew(Protocol):
     def renew(self) -> None:
         """Replace workers that died; what they had in hand is to be handed over again."""
 
-    def close(self) -> None:
-        """Send everybody home, without the scenarios still in the queue."""
+    def close(self, at_once: bool = False) -> None:
+        """Send everybody home, without the scenarios still in the queue; `at_once`: wait for nobody."""
 
 
 def usable_cores() -> int:
@@ -190,7 +194,7 @@ class SoloCrew:
     def renew(self) -> None:
         """Nobody to replace."""
 
-    def close(self) -> None:
+    def close(self, at_once: bool = False) -> None:
         """Nobody to send home."""
 
 
@@ -203,7 +207,7 @@ class ProcessCrew:
 
     def submit(self, plan: Plan, stretch: Stretch) -> Promise:
         """Hand scenarios over; `BrokenExecutor` if workers died."""
-        with _environment(_ONE_THREAD):  # a process starts when it is first needed
+        with _environment(_OF_WORKERS), _interrupts_held():  # a process starts when it is first needed
             return self._pool.submit(solve, plan, stretch)
 
     def renew(self) -> None:
@@ -211,35 +215,30 @@ class ProcessCrew:
         self.close()
         self._pool = self._started()
 
-    def close(self) -> None:
-        """End the processes when each has finished the stretch in hand."""
-        self._pool.shutdown(wait=True, cancel_futures=True)
+    def close(self, at_once: bool = False) -> None:
+        """End the processes when each has finished the stretch in hand; `at_once`: with this process."""
+        self._pool.shutdown(wait=not at_once, cancel_futures=True)
 
     def _started(self) -> ProcessPoolExecutor:
         import multiprocessing
 
         # Started afresh, not forked: a copy would hold this process's open files and their locks.
         context = multiprocessing.get_context("spawn")
-        return ProcessPoolExecutor(self.workers, mp_context=context, initializer=_begin_work)
+        with _environment(_OF_WORKERS), _interrupts_held():
+            return ProcessPoolExecutor(self.workers, mp_context=context, initializer=begin_work)
 
 
-def _begin_work() -> None:
-    """Leave Ctrl-C to the process in charge, and end with it however it ends."""
-    import multiprocessing
-    import signal
-    import threading
-    import warnings
-
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    warnings.simplefilter("ignore")
-    boss = multiprocessing.parent_process()
-    if boss is not None:
-        threading.Thread(target=_end_with, args=(boss,), daemon=True).start()
-
-
-def _end_with(boss: BaseProcess) -> None:
-    boss.join()
-    os._exit(1)
+@contextmanager
+def _interrupts_held() -> Iterator[None]:
+    """Keep Ctrl-C back for a moment: processes started meanwhile never see it, not even while they load."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 @contextmanager

@@ -20,7 +20,7 @@ import tomli_w
 from optimizer.calibration.files import parse_calibration
 from optimizer.calibration.record import Calibration, parameter_set
 from optimizer.canonical import canonical_text
-from optimizer.engine.scan import Scan
+from optimizer.engine.grid_search import GridSearch
 from optimizer.errors import FileFaults, VesselblendError
 from optimizer.fingerprint import fingerprint
 from optimizer.job import Job
@@ -35,8 +35,7 @@ from optimizer.sweep.neighbors import Asked, Bench, Outcome, answers
 from optimizer.sweep.scenarios import Values
 from optimizer.sweep.variables import Variable, changed
 from optimizer.toml_files import parse_toml
-from optimizer.verdict.confidence import Doubt
-from optimizer.verdict.judge import worst_verdict
+from optimizer.verdict.assess import word_of
 
 __all__ = [
     "FAULTY",
@@ -235,7 +234,7 @@ def _answer(solution: Solution) -> Row:
     figures = (_figure(solution, name) for name in PROPERTIES if name != "cost")
     return (
         solution.status,
-        worst_verdict(solution.limits),
+        word_of(solution.joint_probability or 0.0, solution.job.confidence),
         *shares,
         solution.mix.water_ratio,
         solution.cost,
@@ -280,7 +279,7 @@ class _Workbench:
             taught = self.calibration
             known = None if taught is None else parameter_set(taught, self.catalogue, job.materials)
             problem = problem_of(job, self.catalogue, known)
-            self.compiled[key] = Bench(problem, Scan(problem), Doubt(problem))
+            self.compiled[key] = Bench(problem, GridSearch(problem))
         return self.compiled[key]
 
 

@@ -9,8 +9,9 @@ from typing import Final
 
 import numpy as np
 
-from optimizer.chain.strength import CSA_FLEXURAL, GYPSUM_FLEXURAL, compressive_for_flexural
+from optimizer.chain.strength import compressive_for_flexural, flexural_power
 from optimizer.errors import QuantityError
+from optimizer.specs import load_catalogue
 from optimizer.trials.measured import Measured
 from optimizer.trials.measuring import repeat_error
 
@@ -191,9 +192,8 @@ def compressive_estimate(flexural: Measured, gypsum_share: float) -> Measured:
 
     Notes
     -----
-    Inverse of ``F = 0.772 C^0.737`` (gypsum; fit to the 2-hour grade pairs of GOST 125-79, from memory)
-    and ``F = 0.60 C^0.65`` (CSA; judgement), mixed by share on the log. An error of F grows by one over
-    the exponent.
+    Inverse of the chain's own law at the shipped factors, mixed by share on the log. An error of F grows by
+    one over the exponent.
 
     Examples
     --------
@@ -206,8 +206,9 @@ def compressive_estimate(flexural: Measured, gypsum_share: float) -> Measured:
         )
     if not flexural.value > 0.0:
         raise QuantityError(f"{flexural.value:g} MPa", "a strength above 0", "Check the bending test.")
-    value = float(compressive_for_flexural(flexural.value, np.asarray(gypsum_share)))
-    exponent = gypsum_share * GYPSUM_FLEXURAL[1] + (1.0 - gypsum_share) * CSA_FLEXURAL[1]
+    figures = {name: figure.value for name, figure in load_catalogue().model.items()}
+    value = float(compressive_for_flexural(figures, flexural.value, np.asarray(gypsum_share)))
+    exponent = float(flexural_power(gypsum_share))
     relation = gypsum_share * _RELATION_SPREAD[0] + (1.0 - gypsum_share) * _RELATION_SPREAD[1]
     share = math.hypot(flexural.spread / flexural.value, relation) / exponent
     warnings = list(flexural.warnings)

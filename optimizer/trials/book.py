@@ -18,7 +18,7 @@ from optimizer.trials.checks import check_trial
 from optimizer.trials.files import prepare, reading, writing
 from optimizer.trials.history import CONFLICT, State, refused, standing
 from optimizer.trials.records import Trial, Version, as_versions
-from optimizer.trials.rows import Entry, entries_of, insert
+from optimizer.trials.rows import DAMAGED, Entry, entries_of, insert
 from optimizer.trials.short_names import full_names, short_names
 from optimizer.trials.troubles import BookConflict, NoSuchTrial
 
@@ -265,9 +265,9 @@ class TrialBook:
             return short_names(_ids(connection))
 
     def count(self, void: bool = False) -> int:
-        """Return how many trials count at present; with `void`, void ones too [count]."""
+        """Return how many trials `page` gives in all; with `void`, void ones too [count]."""
         with reading(self.path, self.timeout) as connection:
-            return int(connection.execute(f"SELECT count(*) FROM {_view(void)}").fetchone()[0])
+            return int(connection.execute(f"SELECT count(*) FROM {_standing(void)}").fetchone()[0])
 
     def page(self, limit: int = 50, offset: int = 0, void: bool = False) -> tuple[Entry, ...]:
         """Return one page of the current trials, newest day first.
@@ -284,10 +284,10 @@ class TrialBook:
         Returns
         -------
         tuple[Entry, ...]
-            At most `limit` entries.
+            At most `limit` entries; damaged ones come along, whatever is asked of void ones.
         """
         with reading(self.path, self.timeout) as connection:
-            order = f"SELECT * FROM {_view(void)} ORDER BY date DESC, id DESC LIMIT ? OFFSET ?"
+            order = f"SELECT * FROM {_standing(void)} ORDER BY date DESC, id DESC LIMIT ? OFFSET ?"
             rows = connection.execute(order, (min(max(limit, 0), 1000), max(offset, 0))).fetchall()
             return entries_of(connection, rows)
 
@@ -297,13 +297,26 @@ class TrialBook:
         Yields
         ------
         Trial
-            Records, for export and calibration.
+            Records, for export and calibration; damaged ones are left out, and `damaged` names them.
         """
-        with reading(self.path, self.timeout) as connection:
-            rows = connection.execute("SELECT * FROM current ORDER BY date, id")
+        return (entry.trial for entry in self._newest() if entry.counts)
+
+    def damaged(self, earlier: bool = False) -> tuple[str, ...]:
+        """Return the ids of trials whose newest version is not as it was written, oldest day first.
+
+        Parameters
+        ----------
+        earlier : bool
+            True: those of which any version is not [-].
+        """
+        entries = self._entries() if earlier else self._newest()
+        return tuple(dict.fromkeys(entry.trial.id for entry in entries if not entry.whole))
+
+    def _newest(self) -> Iterator[Entry]:
+        with reading(self.path, self.timeout, everything=True) as connection:
+            rows = connection.execute(f"SELECT * FROM {_standing(False)} ORDER BY date, id")
             while chunk := rows.fetchmany(_CHUNK):
-                for entry in entries_of(connection, chunk):
-                    yield entry.trial
+                yield from entries_of(connection, chunk)
 
     def versions(self) -> Iterator[Version]:
         """Give every version of every trial, void ones too: the oldest trial first, each by its versions.
@@ -311,15 +324,19 @@ class TrialBook:
         Yields
         ------
         Version
-            Records, for an export that loses nothing.
+            Records, for an export that loses nothing; a damaged one is void, and says why.
         """
+        for entry in self._entries():
+            void, reason = (entry.withdrawn, entry.reason) if entry.whole else (True, DAMAGED)
+            yield Version(entry.trial, entry.revision, void, reason)
+
+    def _entries(self) -> Iterator[Entry]:
         order = """SELECT entry.* FROM entry JOIN latest ON latest.id = entry.id
             ORDER BY latest.date, entry.id, entry.revision"""
-        with reading(self.path, self.timeout) as connection:
+        with reading(self.path, self.timeout, everything=True) as connection:
             rows = connection.execute(order)
             while chunk := rows.fetchmany(_CHUNK):
-                for entry in entries_of(connection, chunk):
-                    yield Version(entry.trial, entry.revision, entry.withdrawn, entry.reason)
+                yield from entries_of(connection, chunk)
 
     def conflicts(self, trials: Iterable[Trial | Version], corrections: bool = False) -> tuple[Version, ...]:
         """Return those of `trials` that `enter` would refuse.
@@ -391,8 +408,13 @@ def _reason(version: Version, known: Sequence[State], otherwise: str) -> str:
     return version.reason or (otherwise if known and version.number is None else "")
 
 
-def _view(void: bool) -> str:
-    return "latest" if void else "current"
+def _standing(void: bool) -> str:
+    """Return where to read the newest version of each trial: all, or all but void ones.
+
+    A damaged entry is there in any case: that it is void may be the damage.
+    """
+    untrue = "entry_digest <> entry_digest_of(number, id, revision, recorded, reason, withdrawn, digest)"
+    return "latest" if void else f"(SELECT * FROM latest WHERE withdrawn = 0 OR {untrue})"
 
 
 def _latest(connection: sqlite3.Connection, id: str) -> sqlite3.Row | None:

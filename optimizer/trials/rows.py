@@ -6,12 +6,15 @@ import datetime as dt
 import sqlite3
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, fields
 from typing import Any, Final
 
+from optimizer.trials.checks import trial_faults
 from optimizer.trials.records import Burn, Portion, Reject, Strength, Trial, Weighing, digest
+from optimizer.trials.schema import entry_digest
 
-__all__ = ["GROUPS", "Entry", "entries_of", "entry_from", "insert"]
+__all__ = ["DAMAGED", "GROUPS", "Entry", "bare", "entries_of", "entry_from", "insert", "readable_text"]
 
 GROUPS: Final[dict[str, tuple[str, type[Any]]]] = {
     "portions": ("portion", Portion),
@@ -22,6 +25,15 @@ GROUPS: Final[dict[str, tuple[str, type[Any]]]] = {
     "rejects": ("reject", Reject),
 }
 """Field of a trial -> table and record of its readings."""
+
+_ABOUT: Final = ("number", "id", "revision", "recorded", "reason", "withdrawn", "digest")
+"""Columns that the digest of an entry covers, in order."""
+
+DAMAGED: Final = "damaged in the book: look before it counts again"
+"""Why a trial that can no longer be read whole is void."""
+
+_NO_DAY: Final = dt.date(2000, 1, 1)
+"""Stands for the day of a trial whose day is lost."""
 
 _SCALARS: Final = tuple(field.name for field in fields(Trial) if field.name not in GROUPS)
 
@@ -44,8 +56,9 @@ class Entry:
         Why the version before was superseded.
     withdrawn : bool
         True when the trial no longer counts from this version on.
-    fingerprint : str
-        Digest of the trial, taken when it was written.
+    whole : bool
+        False when the entry is not as it was written: its digests, taken then, say otherwise. Such a trial
+        holds what can still be read, at least its id, and counts nowhere.
     """
 
     trial: Trial
@@ -54,12 +67,12 @@ class Entry:
     recorded: str
     reason: str
     withdrawn: bool
-    fingerprint: str
+    whole: bool = True
 
     @property
-    def whole(self) -> bool:
-        """False when readings are missing or changed since the entry was written: a damaged book."""
-        return digest(self.trial) == self.fingerprint
+    def counts(self) -> bool:
+        """True when the trial is neither void nor damaged."""
+        return self.whole and not self.withdrawn
 
 
 def insert(
@@ -89,7 +102,11 @@ def insert(
         "withdrawn": int(withdrawn),
         "digest": digest(trial),
     }
-    number = connection.execute(_insertion("entry", tuple(values)), tuple(values.values())).lastrowid
+    last = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'entry'").fetchone()
+    number = 1 + (last[0] if last else 0)
+    values["number"] = number
+    values["entry_digest"] = entry_digest(*(values[name] for name in _ABOUT))
+    connection.execute(_insertion("entry", tuple(values)), tuple(values.values()))
     for group, (table, kind) in GROUPS.items():
         names = _names(table, kind)
         rows = [
@@ -138,18 +155,46 @@ def entry_from(row: Mapping[str, Any] | sqlite3.Row, readings: Mapping[str, Iter
     Entry
         The version with its trial.
     """
-    scalars = {name: row[name] for name in _SCALARS} | {"date": dt.date.fromisoformat(row["date"])}
-    groups: dict[str, Any] = {group: tuple(items) for group, items in readings.items()}
-    trial = Trial(**scalars, **groups)
+    whole = False
+    trial = None
+    with suppress(ValueError, TypeError, AttributeError, OverflowError):  # a value that is no longer one
+        scalars = {name: row[name] for name in _SCALARS} | {"date": dt.date.fromisoformat(row["date"])}
+        groups: dict[str, Any] = {group: tuple(items) for group, items in readings.items()}
+        trial = Trial(**scalars, **groups)
+        about = entry_digest(*(row[name] for name in _ABOUT))
+        whole = digest(trial) == row["digest"] and about == row["entry_digest"]
     return Entry(
-        trial=trial,
+        trial=trial if whole and trial is not None else _remains(trial, row),
         number=row["number"],
         revision=row["revision"],
-        recorded=row["recorded"],
-        reason=row["reason"],
+        recorded=row["recorded"] if isinstance(row["recorded"], str) else "",
+        reason=row["reason"] if isinstance(row["reason"], str) else "",
         withdrawn=bool(row["withdrawn"]),
-        fingerprint=row["digest"],
+        whole=whole,
     )
+
+
+def _remains(trial: Trial | None, row: Mapping[str, Any] | sqlite3.Row) -> Trial:
+    """Return what a damaged entry still says, or a trial of its id alone where that cannot be."""
+    id = row["id"] if isinstance(row["id"], str) else ""
+    for shown in (trial, bare(id, row["recorded"])):
+        with suppress(ValueError, TypeError, AttributeError, OverflowError):
+            if shown is not None and shown.id and not trial_faults(shown):
+                return shown
+    return bare(f"entry-{row['number']}", row["recorded"])
+
+
+def bare(id: str, day: object) -> Trial:
+    """Return a trial of which nothing but the id is known, of the day it was noted as far as that is."""
+    try:
+        return Trial(min(dt.date.fromisoformat(str(day)[:10]), dt.date.today()), id)
+    except ValueError:
+        return Trial(_NO_DAY, id)
+
+
+def readable_text(raw: bytes) -> str:
+    """Return text as read from a book; what does not decode is replaced, and betrayed by the digests."""
+    return raw.decode("utf-8", "replace")
 
 
 def _group(

@@ -7,17 +7,32 @@ are rows that point to it. Add a migration to the end of `MIGRATIONS`; never cha
 
 from __future__ import annotations
 
+import hashlib
 import sqlite3
+from contextlib import closing
+from functools import lru_cache
 from pathlib import Path
 from typing import Final
 
 from optimizer.outputs import BOOK_MARK
-from optimizer.trials.troubles import BookNewer, NotABook
+from optimizer.trials.troubles import SALVAGE, BookDamaged, BookNewer, NotABook
 
-__all__ = ["APPLICATION", "MIGRATIONS", "READINGS", "migrate", "version_of"]
+__all__ = [
+    "APPLICATION",
+    "MIGRATIONS",
+    "READINGS",
+    "check_schema",
+    "entry_digest",
+    "migrate",
+    "schema_of",
+    "version_of",
+]
 
 APPLICATION: Final = int.from_bytes(BOOK_MARK)
 """Marks the file as a trial book."""
+
+_ENTRY_PARTS: Final = 7
+_SCHEMA: Final = "SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL"
 
 READINGS: Final = ("portion", "label", "weighing", "strength", "burn", "reject")
 """Tables whose rows belong to an entry, one row per reading, ordered by `place`."""
@@ -100,8 +115,57 @@ _THIRD: Final = (
     "ALTER TABLE entry ADD COLUMN coats INTEGER CHECK (coats >= 0)",
 )
 
-MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (_FIRST, _SECOND, _THIRD)
+_FOURTH: Final = (
+    "DROP TRIGGER entry_no_update",
+    "ALTER TABLE entry ADD COLUMN entry_digest TEXT NOT NULL DEFAULT ''",
+    """UPDATE entry SET entry_digest =
+        entry_digest_of(number, id, revision, recorded, reason, withdrawn, digest)""",
+    """CREATE TRIGGER entry_no_update BEFORE UPDATE ON entry
+        BEGIN SELECT RAISE(ABORT, 'the trial book only grows: add a correction'); END""",
+)
+
+MIGRATIONS: Final[tuple[tuple[str, ...], ...]] = (_FIRST, _SECOND, _THIRD, _FOURTH)
 """Statements that lift a book from version i to i + 1."""
+
+
+@lru_cache(maxsize=len(MIGRATIONS) + 1)
+def schema_of(version: int) -> dict[str, str]:
+    """Return the statement behind each table, index, view and trigger of a book of a version, by name."""
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
+        connection.create_function("entry_digest_of", _ENTRY_PARTS, entry_digest, deterministic=True)
+        for statements in MIGRATIONS[:version]:
+            for statement in statements:
+                connection.execute(statement)
+        return dict(connection.execute(_SCHEMA).fetchall())
+
+
+def entry_digest(*parts: object) -> str:
+    """Return a digest of what an entry says about itself: number, id, revision, when, why, void, content.
+
+    Parameters
+    ----------
+    *parts : object
+        As the row of table entry has them, with the digest of its trial last [-].
+
+    Returns
+    -------
+    str
+        SHA-256 in hexadecimal.
+    """
+    return hashlib.sha256(repr(parts).encode("utf-8", "replace")).hexdigest()
+
+
+def check_schema(connection: sqlite3.Connection, path: Path) -> None:
+    """Raise `BookDamaged` when a table, view or trigger of the open book is not as it was made."""
+    there = {name: _words(statement) for name, statement in connection.execute(_SCHEMA)}
+    made = schema_of(version_of(connection, path))
+    changed = sorted(name for name, statement in made.items() if there.get(name) != _words(statement))
+    if changed:
+        raise BookDamaged(path, f"a changed definition of {changed[0][:40]!r}", "a whole book", SALVAGE)
+
+
+def _words(statement: str) -> list[str]:
+    return statement.replace(",", " , ").split()
 
 
 def version_of(connection: sqlite3.Connection, path: Path, newest: int | None = None) -> int:
@@ -132,6 +196,8 @@ def version_of(connection: sqlite3.Connection, path: Path, newest: int | None = 
     application = int(connection.execute("PRAGMA application_id").fetchone()[0])
     tables = int(connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0])
     if application != APPLICATION and (version or tables):
+        if schema_of(len(MIGRATIONS)).keys() <= dict(connection.execute(_SCHEMA).fetchall()).keys():
+            raise BookDamaged(path, "a damaged mark of the file", "a whole book", SALVAGE)
         raise NotABook(path, "a database of another kind", "a trial book", "Name another file.")
     newest = len(MIGRATIONS) if newest is None else newest
     if version > newest:
@@ -159,6 +225,8 @@ def migrate(connection: sqlite3.Connection, path: Path) -> None:
         return
     connection.execute("BEGIN IMMEDIATE")
     try:
+        check_schema(connection, path)
+        connection.create_function("entry_digest_of", _ENTRY_PARTS, entry_digest, deterministic=True)
         for statements in MIGRATIONS[version_of(connection, path) :]:
             for statement in statements:
                 connection.execute(statement)

@@ -115,5 +115,6 @@ def _trace(book: TrialBook, order: str, values: tuple[str | None, ...], what: st
             entry.trial
             for start in range(0, len(rows), 500)
             for entry in entries_of(connection, rows[start : start + 500])
+            if entry.whole
         )
     return Trace(batches)

@@ -24,6 +24,7 @@ from pathlib import Path
 from optimizer.errors import Fault, VesselblendError, short
 
 __all__ = [
+    "SALVAGE",
     "BookBusy",
     "BookConflict",
     "BookDamaged",
@@ -35,6 +36,10 @@ __all__ = [
     "NotABook",
     "translated",
 ]
+
+
+SALVAGE = "Export what is readable to CSV, import it into a new book, and keep the damaged file."
+"""The repair of a damaged book."""
 
 
 class BookError(VesselblendError):
@@ -98,12 +103,7 @@ _FULL = (
     "some free room",
     "Free some room and enter it again; everything entered before is still there.",
 )
-_DAMAGED = (
-    BookDamaged,
-    "damaged content",
-    "a whole book",
-    "Export what is readable to CSV, import it into a new book, and keep the damaged file.",
-)
+_DAMAGED = (BookDamaged, "damaged content", "a whole book", SALVAGE)
 _ALIEN = (NotABook, "a file of another kind", "a trial book", "Name another file, or let a new book be made.")
 _UNOPENED = (
     BookReadOnly,
@@ -150,6 +150,8 @@ def translated(path: Path) -> Iterator[None]:
             raise
         kind, value, allowed, repair = found
         raise kind(path, f"{value} ({short(error)})", allowed, repair) from error
+    except UnicodeDecodeError as error:  # the database names a damaged definition in its own message
+        raise BookDamaged(path, "text that does not decode", "a whole book", SALVAGE) from error
     except OSError as error:
         kind, value, allowed, repair = _UNOPENED
         raise kind(path, f"{value} ({error.strerror or error})", allowed, repair) from error

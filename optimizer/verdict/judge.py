@@ -5,41 +5,72 @@ This is the certification every answer passes after rounding; it neither knows n
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.canonical import canonical_text
-from optimizer.chain.predict import PREDICTORS, cast_of, predict
-from optimizer.chain.spreads import Around, ranges_of
+from optimizer.chain.predict import PREDICTORS, Cast, cast_of, predict
 from optimizer.fingerprint import fingerprint
 from optimizer.limit_rows import limit_rows
 from optimizer.money.turns import turns_per_day
 from optimizer.money.vessel_cost import vessel_cost
 from optimizer.nomenclature import QUANTITIES
 from optimizer.problem import Problem
-from optimizer.shop import Limit
-from optimizer.solution import LimitVerdict, Prediction, Solution, WeighedMix
+from optimizer.solution import (
+    BURN_FIRST,
+    NO_PRICE,
+    WITH_ITS_CHANCE,
+    LimitVerdict,
+    Prediction,
+    Solution,
+    WeighedMix,
+)
+from optimizer.verdict.assess import FAILS, MET, UNCERTAIN, Assessment, assess, word_of
 from optimizer.verdict.cautions import cautions_of
-from optimizer.verdict.confidence import Doubt, nominal_only
 from optimizer.verdict.evidence import cement_notes, evidences, uses
+from optimizer.verdict.heat_remedies import heat_remedies, remedy_note
 from optimizer.verdict.mix_rules import broken_rules, sets_at_all
 
-__all__ = ["MEETING", "Judgement", "cost_parts_of", "judge", "mix_of_grams", "worst_verdict"]
+__all__ = ["Judgement", "cost_parts_of", "judge", "mix_of_grams", "solution_of"]
 
 Array = NDArray[np.float64]
 
-MEETING = 1e-6
-"""Row violation that still counts as met: far below what any scale or trial resolves."""
-
-_VERDICTS = ("meets", "too close to call", "fails")
+_OPEN = {"cost": NO_PRICE}
+"""Why a limit is left open, by property; the others wait for a burn test."""
 
 
 @dataclass(frozen=True)
 class Judgement:
-    """All that is known of one mix; `sets` is False for one that never hardens into a vessel."""
+    """All that is known of one mix.
+
+    Attributes
+    ----------
+    mix : WeighedMix
+        What was judged.
+    values : Mapping[str, float]
+        Properties at best values [their units].
+    properties : Mapping[str, Prediction]
+        The same with ranges and evidence.
+    limits : tuple[LimitVerdict, ...]
+        Every limit judged.
+    cost_parts : Mapping[str, float]
+        Money in one good vessel at best values, by part [currency]; empty without prices.
+    turns, coats : int, float
+        Castings of a mold a day, coats of sealer, at best values [count].
+    cautions, notes : tuple[str, ...]
+        Keys of the cautions, and rules of mixing it breaks.
+    assessment : Assessment
+        The mix in draws.
+    confidence : float
+        Chance that was asked for [fraction].
+    broken : bool
+        True for a mix that breaks a rule of mixing.
+    sets : bool
+        False for a mix that never hardens into a vessel.
+    """
 
     mix: WeighedMix
     values: Mapping[str, float]
@@ -49,13 +80,16 @@ class Judgement:
     turns: int
     coats: float
     cautions: tuple[str, ...]
-    notes: tuple[str, ...] = ()
-    sets: bool = True
+    notes: tuple[str, ...]
+    assessment: Assessment
+    confidence: float
+    broken: bool
+    sets: bool
 
     @property
-    def cost(self) -> float | None:
-        """Cost of one good vessel [currency], or None without prices."""
-        return sum(self.cost_parts.values()) if self.cost_parts else None
+    def verdict(self) -> str:
+        """Whether all limits hold together: ``holds``, ``uncertain`` or ``fails``."""
+        return word_of(self.assessment.joint_probability, self.confidence) if self.sets else FAILS
 
 
 def mix_of_grams(problem: Problem, grams: Array) -> tuple[WeighedMix, Array]:
@@ -72,7 +106,7 @@ def mix_of_grams(problem: Problem, grams: Array) -> tuple[WeighedMix, Array]:
     return mix, per_liter
 
 
-def judge(problem: Problem, grams: Array, doubt: Doubt | None = None) -> Judgement:
+def judge(problem: Problem, grams: Array) -> Judgement:
     """Judge the mix of `grams` for one filled cavity.
 
     Parameters
@@ -81,15 +115,12 @@ def judge(problem: Problem, grams: Array, doubt: Doubt | None = None) -> Judgeme
         What is asked.
     grams
         Masses by material and, last, water, shape (n + 1,) [g].
-    doubt
-        Compiled uncertainty to reuse.
     """
-    doubt = doubt or Doubt(problem)
     mix, per_liter = mix_of_grams(problem, grams)
     cast = cast_of(problem.model, problem.bench, per_liter[None, :])
     values = {name: float(np.ravel(value)[0]) for name, value in predict(cast).items()}
-    around = doubt.around(cast)
-    ranges = ranges_of(around, values)
+    seen = assess(problem, per_liter)
+    ranges = {name: _holding(seen.ranges[name], value) for name, value in values.items()}
     words = evidences(problem, cast, PREDICTORS)
     good_for = uses(problem, cast, words)
     properties = {
@@ -97,16 +128,38 @@ def judge(problem: Problem, grams: Array, doubt: Doubt | None = None) -> Judgeme
         for name in PREDICTORS
     }
     parts = cost_parts_of(problem, grams, values)
-    verdicts = _verdicts(problem, around, values, parts, doubt)
+    verdicts = _verdicts(problem, cast, values, parts, seen)
     extrapolated = any(p.evidence == "extrapolated" for p in properties.values())
     turns = turns_per_day(values["demold_time"], problem.job.shop)
     hottest, latest = ranges["casting_peak"][1], ranges["demold_time"][1]
     keys = cautions_of(problem, cast, values, hottest=hottest, latest=latest, extrapolated=extrapolated)
-    notes = (*broken_rules(problem, cast), *cement_notes(problem.catalogue, mix.blend))
+    broken = broken_rules(problem, cast)
+    notes = (*broken, *cement_notes(problem.catalogue, mix.blend))
+    if values["heat_margin"] < 0.0:
+        notes = (*notes, remedy_note(heat_remedies(problem, per_liter)))
     sets = sets_at_all(problem, cast)
+    coats, confidence = values["sealer_coats"], problem.job.confidence
     return Judgement(
-        mix, values, properties, verdicts, parts, turns, values["sealer_coats"], keys, notes, sets
+        mix,
+        values,
+        properties,
+        verdicts,
+        parts,
+        turns,
+        coats,
+        keys,
+        notes,
+        seen,
+        confidence,
+        broken=bool(broken),
+        sets=sets,
     )
+
+
+def _holding(ends: tuple[float, float], value: float) -> tuple[float, float]:
+    """Return a range widened to hold the best value, which may lie at an edge of what is drawn."""
+    low, high = ends
+    return (low, high) if np.isnan(value) else (min(low, value), max(high, value))
 
 
 def cost_parts_of(problem: Problem, grams: Array, values: Mapping[str, float]) -> Mapping[str, float]:
@@ -131,47 +184,22 @@ def cost_parts_of(problem: Problem, grams: Array, values: Mapping[str, float]) -
 
 
 def _verdicts(
-    problem: Problem, around: Around, values: Mapping[str, float], parts: Mapping[str, float], doubt: Doubt
+    problem: Problem, cast: Cast, values: Mapping[str, float], parts: Mapping[str, float], seen: Assessment
 ) -> tuple[LimitVerdict, ...]:
-    chances = doubt.probabilities(problem.job.limits, around)
     out = []
-    for limit in problem.job.limits:
+    for limit, left_open in zip(seen.limits, seen.open, strict=True):
         if limit.property == "cost":
-            out.append(_cost_verdict(problem, limit, parts))
-            continue
-        best = min(float(np.ravel(row)[0]) for row in limit_rows(limit, around.center))
-        at_best = nominal_only(problem, limit)
-        chance = float(best >= -MEETING) if at_best else chances[limit]
-        verdict = _word(chance, best >= -MEETING, 0.5 if at_best else problem.job.confidence)
-        value = values[limit.property]
-        unit = QUANTITIES[limit.property].unit
-        judged = "at best value" if at_best else "with its chance"
-        if not np.isfinite(value) and limit.property.endswith(("margin", "temperature")):
-            verdict = "too close to call"
-        out.append(LimitVerdict(limit, unit, value, limit.margin(value), chance, verdict, judged))
+            value, unit = sum(parts.values()) if parts else float("nan"), problem.job.currency
+            best = limit.margin(value)
+        else:
+            value, unit = values[limit.property], QUANTITIES[limit.property].unit
+            best = min(float(np.ravel(row)[0]) for row in limit_rows(limit, cast))
+        chance = seen.probabilities[limit]
+        word = UNCERTAIN if left_open else word_of(chance, problem.job.confidence)
+        judged = _OPEN.get(limit.property, BURN_FIRST) if left_open else WITH_ITS_CHANCE
+        met = bool(best >= -MET)
+        out.append(LimitVerdict(limit, unit, value, limit.margin(value), chance, word, judged, met))
     return tuple(out)
-
-
-def _cost_verdict(problem: Problem, limit: Limit, parts: Mapping[str, float]) -> LimitVerdict:
-    value = sum(parts.values()) if parts else float("nan")
-    margin = limit.margin(value)
-    met = margin >= -1e-9
-    word = "meets" if met else "fails" if parts else "too close to call"
-    return LimitVerdict(limit, problem.job.currency, value, margin, float(met), word, "at best value")
-
-
-def _word(chance: float, met: bool, confidence: float) -> str:
-    """meets, fails, or neither with the wanted confidence; at even odds the best value decides."""
-    if confidence <= 0.5:
-        return "meets" if met else "fails"
-    if chance >= confidence - 5e-4:
-        return "meets"
-    return "fails" if chance <= 1.0 - confidence else "too close to call"
-
-
-def worst_verdict(verdicts: Sequence[LimitVerdict]) -> str:
-    """Return the worst of the verdicts; ``meets`` for none."""
-    return max((v.verdict for v in verdicts), key=_VERDICTS.index, default="meets")
 
 
 def solution_of(problem: Problem, status: str, judged: Judgement) -> Solution:
@@ -182,7 +210,10 @@ def solution_of(problem: Problem, status: str, judged: Judgement) -> Solution:
         mix=judged.mix,
         properties=judged.properties,
         limits=judged.limits,
-        cost_parts=judged.cost_parts,
+        joint_probability=judged.assessment.joint_probability,
+        decisive=judged.assessment.decisive,
+        expected=judged.assessment.cost,
+        parts_at_best_values=judged.cost_parts,
         turns=judged.turns,
         coats=judged.coats,
         cautions=judged.cautions,

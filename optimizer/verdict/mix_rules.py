@@ -73,5 +73,5 @@ def _share_rules(problem: Problem, cast: Cast) -> Iterator[str]:
             yield f"{material.label} is {share:.0%} of the powder, above the {most:.0%} it is used at."
         dose = 100.0 * powder[k] / max(binder, 1e-9)
         most_dose = material.figure("max_dose_csa", np.inf)
-        if material.kind == "retarder" and dose > most_dose:
+        if material.kind in ("retarder", "accelerator") and dose > most_dose:
             yield f"{material.label} is {dose:.2f} % of the binder, above {most_dose:g} %."

@@ -19,9 +19,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from optimizer.certificate import Certificate, certify_bound
+from optimizer.engine.candidate import Candidate
 from optimizer.engine.cases import cases_of
-from optimizer.engine.polish import Candidate
-from optimizer.engine.search import Search
+from optimizer.engine.search_state import Question
 from optimizer.problem import Problem, problem_of
 from optimizer.specs import load_catalogue
 from optimizer.studies.proofs import sought
@@ -99,7 +99,7 @@ def compared(problem: Problem, seed: int, seconds: float, scip_seconds: float) -
         Time for SCIP on each case and regime [s]; 0 leaves it out.
     """
     begun = time.perf_counter()
-    found = sought(Search(problem))
+    found = sought(Question(problem)).best
     searched = time.perf_counter()
     proof = certify_bound(problem, found, gap=GAP, time_limit=seconds, most_nodes=_MOST_NODES)
     proved = time.perf_counter()

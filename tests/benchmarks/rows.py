@@ -1,4 +1,4 @@
-"""What is measured: prediction, design, give and take, an order, a sweep, starting up."""
+"""What is measured: prediction, design, trade-offs, an order, a sweep, starting up."""
 
 from __future__ import annotations
 

@@ -15,7 +15,7 @@ from tests.browser.conftest import PATIENCE
 pytestmark = pytest.mark.browser
 
 PATHS = ("/", "/give-and-take", "/cheaper-blend", "/order", "/shelf", "/trials", "/materials")
-NAMES = ("Weigh", "Give and take", "Cheaper blend?", "Order", "Shelf and prices", "Trial book", "Materials")
+NAMES = ("Weigh", "Trade-offs", "Cheaper blend?", "Order", "Shelf and prices", "Trial book", "Materials")
 AXE = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]
 """Rule sets of WCAG 2.1 (W3C Recommendation 2018), levels A and AA."""
 
@@ -121,7 +121,7 @@ def test_chart_list_and_address_agree_on_the_picked_blend(visit):
     assert "picked by you" in one.words
     address = one.page.url
     assert "blend=" in address
-    chosen = one.page.get_by_label("Take a blend in hand").first
+    chosen = one.page.get_by_label("Select a blend").first
     assert chosen.input_value().startswith("3:")
     one.turn("Weigh")
     weighed = metrics(one)
@@ -134,16 +134,16 @@ def test_a_row_of_the_table_picks_the_blend_of_its_number(visit):
     place = one.page.get_by_test_id("stDataFrame").first.bounding_box()
     one.page.mouse.click(place["x"] + BOX / 2, place["y"] + BOX + 1.5 * ROW)
     one.settle()
-    chosen = one.page.get_by_label("Take a blend in hand").first
+    chosen = one.page.get_by_label("Select a blend").first
     assert chosen.input_value().startswith("2:")
     address = one.page.url
     again = visit(1280, 1600).go(address.removeprefix(one.address))
-    assert again.page.get_by_label("Take a blend in hand").first.input_value().startswith("2:")
+    assert again.page.get_by_label("Select a blend").first.input_value().startswith("2:")
 
 
 def test_a_blend_is_picked_by_keyboard(visit):
     one = visit(1280, 1600).go("/give-and-take")
-    chosen = one.page.get_by_label("Take a blend in hand").first
+    chosen = one.page.get_by_label("Select a blend").first
     chosen.focus()
     one.page.keyboard.press("ArrowDown")
     one.page.keyboard.press("ArrowDown")

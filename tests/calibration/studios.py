@@ -16,7 +16,6 @@ from optimizer.chain.body import per_liter
 from optimizer.chain.model import compile_model
 from optimizer.chain.parameters import ParameterSet, parameters_of
 from optimizer.chain.predict import PREDICTORS, Cast, cast_of
-from optimizer.chain.spreads import Around, moves_of, ranges_of
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.shop import Vessel
@@ -68,7 +67,8 @@ def filled(
         kind = KINDS[reading.kind]
         if rng is not None:
             shared = batch.setdefault((reading.place, kind.group), rng.standard_normal())
-            value = value + kind.batch * shared + reading.error * rng.standard_normal()
+            error = kind.error_of(float(np.exp(value))) if kind.absolute else reading.error
+            value = value + kind.batch * shared + error * rng.standard_normal()
         natural = float(np.exp(value)) if kind.log else float(value)
         read[reading.place].setdefault(reading.kind, []).append(natural)
     return [_with_readings(trial, values) for trial, values in zip(evidence.trials, read, strict=True)]
@@ -146,7 +146,10 @@ def values(there: Cast) -> dict[str, float]:
 
 
 def ranges(catalogue: Catalogue, parameters: ParameterSet) -> dict[str, tuple[float, float]]:
-    """Return the 90 % ranges of the blend of interest."""
-    moves = moves_of(catalogue, NAMES, parameters)
-    there = cast(catalogue, parameters)
-    return ranges_of(Around(moves, there), values(there))
+    """Return the 90 % ranges that the figures give the blend of interest."""
+    model = compile_model(catalogue, NAMES, parameters, parameters.draws(1000, seed=3))
+    mix = cast(catalogue, parameters).mixes[:1]
+    drawn = cast_of(model, BENCH, mix.reshape(1, -1))
+    return {
+        name: tuple(map(float, np.quantile(PREDICTORS[name](drawn), (0.05, 0.95)))) for name in PROPERTIES
+    }

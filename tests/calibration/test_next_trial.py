@@ -12,11 +12,12 @@ from optimizer.calibration.next_trial import Candidate, next_trial, standard_tri
 from optimizer.calibration.record import parameter_set
 from optimizer.chain.body import per_liter
 from optimizer.chain.predict import cast_of
+from optimizer.chain.spreads import moves_of
 from optimizer.errors import NoBlend, NoVerdict
+from optimizer.limit_rows import limit_rows
 from optimizer.problem import problem_of
 from optimizer.shop import Limit
 from optimizer.studies.design import design_problem
-from optimizer.verdict.confidence import Doubt
 from optimizer.verdict.evidence import evidence_of
 from tests.calibration.studios import NAMES, filled
 
@@ -26,7 +27,7 @@ PURE = {"rapid_set_mortar": 1.0}
 @pytest.fixture(scope="module")
 def problem(catalogue, demo):
     limits = (Limit("dry_strength", ">=", 28.0), Limit("working_window", ">=", 8.0))
-    job = replace(demo, materials=NAMES, limits=limits, candle=None)
+    job = replace(demo, materials=NAMES, limits=limits, candle=None, objective="dry_mass")
     return problem_of(job, catalogue)
 
 
@@ -35,13 +36,17 @@ def solution(problem):
     return design_problem(problem)
 
 
+def spread_of(problem, limit, mix):
+    """Return the standard deviation of a limit's row at a mix, from slopes in every figure [row units]."""
+    moves = moves_of(problem.catalogue, problem.names, problem.parameters)
+    (row, *_) = limit_rows(limit, cast_of(moves.model, problem.bench, mix[None, :]))
+    return float(moves.spread(moves.changes(np.broadcast_to(row, (2 * len(moves.names), 1))))[0])
+
+
 def test_the_doubt_it_names_is_the_doubt_there_is(problem, solution):
     found = next_trial(problem, solution)
     mix = np.array(solution.mix.per_liter)
-    spreads = Doubt(problem).spreads(problem.job.limits, mix)
-    assert found.before == pytest.approx(
-        next(v for k, v in spreads.items() if k.limit == found.limit), rel=1e-9
-    )
+    assert found.before == pytest.approx(spread_of(problem, found.limit, mix), rel=1e-9)
     assert 0.0 < found.after < found.before
     assert 0.0 < found.share < 1.0
 
@@ -52,9 +57,8 @@ def test_the_doubt_falls_as_far_as_it_says(problem, solution, catalogue):
     one = standard_trial(found.cast)
     read = filled([one], catalogue, problem.parameters, problem.parameters.centers)
     told = parameter_set(calibrate(read, catalogue).calibration, catalogue, NAMES)
-    renewed = Doubt(replace(problem, parameters=told))
-    spreads = renewed.spreads(problem.job.limits, np.array(solution.mix.per_liter))
-    left = next(v for k, v in spreads.items() if k.limit == found.limit)
+    renewed = replace(problem, parameters=told)
+    left = spread_of(renewed, found.limit, np.array(solution.mix.per_liter))
     assert left == pytest.approx(found.after, rel=0.10)
 
 
@@ -72,6 +76,30 @@ def test_it_says_why_in_a_sentence(problem, solution):
     assert "falls from" in said
     assert "water ratio" in said
     assert all(name in said for name in solution.mix.blend)
+
+
+@pytest.fixture(scope="module")
+def priced(problem):
+    """Make the same question about cost: then a cast is weighed against what it costs."""
+    return problem.with_job(replace(problem.job, objective="cost"))
+
+
+def test_with_prices_the_cast_is_the_one_worth_most(priced):
+    found = next_trial(priced, design_problem(priced))
+    assert found.worth is not None
+    assert found.stop == (not found.worth.pays)
+    said = found.sentence()
+    assert ("No cast is worth its cost" in said) == found.stop
+    assert found.stop or f"it pays from {found.worth.pays_from_vessels:.0f} vessels on" in said
+
+
+def test_for_one_vessel_no_cast_pays(priced):
+    shop = replace(priced.job.shop, order_vessels=1.0)
+    one = priced.with_job(replace(priced.job, shop=shop))
+    found = next_trial(one, design_problem(one))
+    assert found.stop
+    assert found.cast.name == "the designed blend"
+    assert found.sentence().startswith("No cast is worth its cost: cast the design, or stop testing.")
 
 
 def test_a_decided_job_is_said_to_be_decided(problem, solution, catalogue):

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.calibration.lab_errors import KINDS
+from optimizer.calibration.lab_errors import KINDS, STATED_LEAST
 from optimizer.calibration.observe import expected, observe
 from optimizer.calibration.readings import Studio
 from optimizer.chain.bench import bench_of
@@ -119,3 +119,24 @@ def test_wet_bending_strength_grows_with_age(catalogue):
     ]
     young, old = (readings(catalogue, bar)["wet_flexural"] for bar in bars)
     assert young < old
+
+
+@pytest.mark.parametrize(
+    ("stated", "error"),
+    [(0.0, KINDS["absorption"].error), (0.01, 0.1), (1e-5, STATED_LEAST)],
+)
+def test_a_stated_error_counts_relative_and_never_below_what_a_bench_can_do(catalogue, stated, error):
+    """An absorption of 10 %, plus or minus 1 %, is known to a tenth; the scale is logarithmic."""
+    trial = replace(blank(0, TARGET), absorption=0.10, absorption_error=stated)
+    evidence = observe([trial], catalogue, Studio(SHOP, VESSEL))
+    (found,) = (one for one in evidence.readings if one.kind == "absorption")
+    assert KINDS["absorption"].log
+    assert found.error == pytest.approx(error)
+
+
+@pytest.mark.parametrize(("stated", "error"), [(2.0, 0.1), (0.01, STATED_LEAST)])
+def test_a_crushed_cube_says_its_own_error(catalogue, stated, error):
+    crushed = Strength(20.0, "compressive", "wet", 1440.0, error=stated)
+    evidence = observe([replace(blank(0, TARGET), strengths=(crushed,))], catalogue, Studio(SHOP, VESSEL))
+    (found,) = (one for one in evidence.readings if one.kind == "wet_strength")
+    assert found.error == pytest.approx(error)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import quad
@@ -150,8 +152,18 @@ def test_laplace_agrees_with_importance_sampling(catalogue):
     normal = np.random.default_rng(5).standard_normal((6000, task.unknowns))
     draws = found.point + normal @ root.T
     fitted = np.repeat(task.common.centers[None, :], len(draws), axis=0)
-    fitted[:, task.active] += task.common.spreads[task.active] * draws
-    level = expected(task.evidence, compile_model(catalogue, NAMES, task.common, fitted))[:, task.order]
+    count = len(task.active)
+    fitted[:, task.active] += task.common.spreads[task.active] * draws[:, :count]
+    model = compile_model(catalogue, NAMES, task.common, fitted)
+    supports = len(task.discrepancy.supports)
+    values = {
+        name: draws[:, task.first_process + k * supports : task.first_process + (k + 1) * supports]
+        for k, name in enumerate(task.discrepancy.taught)
+    }
+    model = replace(model, discrepancy=replace(task.discrepancy, values=values))
+    level = expected(task.evidence, model)[:, task.order]
+    bars = np.array([0.08 if reading.kind.endswith("flexural") else 0.0 for reading in task.readings])
+    level = level + draws[:, [task.first_process - 1]] * bars
     block = task.measured.blocks.of_row
     errors = np.diag(task.measured.error**2)
     errors += np.outer(task.measured.shared, task.measured.shared) * (block[:, None] == block)

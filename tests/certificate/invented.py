@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from optimizer.chain.body import demand_of, per_liter
 from optimizer.chain.predict import cast_of, predict
 from optimizer.engine.cases import cases_of
-from optimizer.engine.scan import with_doses
+from optimizer.engine.grid_search import with_doses
 from optimizer.formulation import Case, curved_rows, linear_rows
 from optimizer.job import Job
 from optimizer.materials import Catalogue, Figure, Material

@@ -14,11 +14,11 @@ import pytest
 from optimizer.certificate.assemble import relaxation_of, shifts_of
 from optimizer.certificate.ground import ImpossibleError
 from optimizer.certificate.laws import EXCESS, SHORT
+from optimizer.certificate.limits import _CURVED, LOWER
 from optimizer.certificate.relax import Relaxation
 from optimizer.certificate.terms import Box
 from optimizer.chain.predict import cast_of, predict
 from optimizer.chain.strength import ln_end_strength
-from optimizer.chain.timing import gain_at
 from optimizer.engine.cases import cases_of
 from optimizer.formulation import Case
 from optimizer.problem import Problem, problem_of
@@ -42,6 +42,10 @@ LOOSE = (
     ("heat_margin", ">=", 1.0),
     ("absorption", "<=", 1.3),
     ("embodied_co2", "<=", 1.8),
+    ("sealer_coats", "<=", 1.0),
+    ("fresh_density", "<=", 1.3),
+    ("demolded_mass", "<=", 1.3),
+    ("porosity", "<=", 1.3),
 )
 """Limits around one mix: property, sense, factor on its value there (heat margin: kelvin below)."""
 
@@ -151,10 +155,12 @@ def _hold(
 
 @pytest.mark.parametrize("seed", range(0, 9, 2))
 def test_lifted_columns_are_what_the_chain_says(catalogue, demo, seed):
-    """The relaxation's own strength, set time and gain against the property chain's."""
+    """The relaxation's own set time against the property chain's; its strength never below the chain's."""
     rng = np.random.default_rng(100 + seed)
     problem = _with_many_limits(_problem(catalogue, demo, seed), rng)
-    problem = problem.with_limits((*problem.job.limits, Limit("dry_strength", ">=", 0.01)))
+    problem = problem.with_limits(
+        (*problem.job.limits, Limit("dry_strength", ">=", 0.01), Limit("demold_time", "<=", 1e4))
+    )
     case = _case(problem, rng)
     damp = problem.job.shop.damp_service
     seen = 0
@@ -165,12 +171,18 @@ def test_lifted_columns_are_what_the_chain_says(catalogue, demo, seed):
             cast = cast_of(problem.model, problem.bench, mix[None, :])
             hydrates = float(cast.body.hydrates[0])
             strength = float(ln_end_strength(problem.model, cast.body, damp=damp)[0])
-            gain = float(gain_at(cast.clock, problem.job.shop.damp_cure)[0])
-            assert point[names["end strength"]] == pytest.approx(hydrates * strength, abs=1e-9)
+            assert point[names["end strength"]] >= hydrates * strength - 1e-9
+            if cast.body.gypsum_share[0] > 1.0 - 1e-12:
+                assert point[names["end strength"]] == pytest.approx(hydrates * strength, abs=1e-9)
             assert point[names["final set"]] == pytest.approx(
                 hydrates * np.log(cast.clock.final[0]), abs=1e-9
             )
-            column = names[f"gain at {problem.job.shop.damp_cure:g} min"]
-            assert point[column] == pytest.approx(hydrates * np.log(gain), abs=1e-6)
             seen += 1
     assert seen
+
+
+def test_every_relaxation_of_a_limit_is_put_to_random_mixes():
+    """A law restated for the proof without a place in `LOOSE` would be held against nothing."""
+    linear = {name for name, _, _ in LOOSE}
+    assert set(_CURVED) - {(name, sense) for name, sense, _ in LOOSE} == set()
+    assert {"dry_mass", "embodied_co2", "whiteness", "crystalline_silica", *LOWER} <= linear

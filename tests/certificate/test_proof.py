@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from optimizer.certificate import certify_bound
+from optimizer.certificate.certify import _certificate
 from optimizer.certificate.nodes import split_point
+from optimizer.certificate.prove import Found
 from optimizer.certificate.terms import Box
 from optimizer.chain.body import demand_of, per_liter
-from optimizer.engine.search import best_mix
+from optimizer.engine.swap_search import best_mix
 from optimizer.problem import problem_of
 from optimizer.shop import Limit
 from tests.engine.test_search import JOBS, brute_force
@@ -84,3 +87,13 @@ def test_a_ratio_of_nothing_to_nothing_is_split_in_the_middle():
     box = Box(np.array([7.0]), np.array([9.0]))
     assert split_point(box, 0, np.nan, None) == 8.0
     assert np.isfinite(split_point(Box(np.array([-np.inf]), np.array([9.0])), 0, np.nan, None))
+
+
+@pytest.mark.parametrize(("times", "proved"), [(0.0, True), (0.9, True), (1.5, False), (9.0, False)])
+def test_proved_means_within_the_gap_that_was_asked_for(demo, catalogue, times, proved):
+    """Bound and answer apart by so many times the gap of 0.1 %."""
+    asked, best = problem(next(iter(JOBS)), demo, catalogue), SimpleNamespace(value=8.0)
+    found = Found(8.0 * (1.0 - times * 1e-3), best, True, 1, 1, ())
+    proof = _certificate(asked, found, 1e-3, 0.1)
+    assert proof.proved is proved
+    assert proof.gap == pytest.approx(times * 1e-3, abs=1e-12)

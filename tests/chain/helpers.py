@@ -8,9 +8,11 @@ from dataclasses import replace
 import numpy as np
 
 from optimizer.chain.body import per_liter
+from optimizer.chain.discrepancy import DISCREPANT
+from optimizer.chain.model import compile_model
 from optimizer.chain.parameters import ParameterSet
 from optimizer.chain.predict import PREDICTORS, Cast, cast_of, predict
-from optimizer.chain.spreads import Around, moves_of, ranges_of
+from optimizer.chain.samples import PRINTED, Samples, samples_of
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of
@@ -75,6 +77,29 @@ def ranges(
     parameters: ParameterSet | None = None,
 ) -> dict[str, tuple[float, float]]:
     """Return the 90 % ranges of properties of one cast, with other parameters than the problem's if given."""
-    moves = moves_of(problem.catalogue, problem.names, parameters or problem.parameters)
-    best = {name: float(np.ravel(value)[0]) for name, value in predict(there, names).items()}
-    return ranges_of(Around(moves, there), best)
+    known = problem.samples.printed
+    if parameters is not None:
+        known = samples_of(problem.catalogue, problem.names, parameters, PRINTED)
+    drawn = predict(known.cast(there.bench, there.intended), names)
+    return {name: ends_of(values) for name, values in drawn.items()}
+
+
+def ends_of(values: np.ndarray) -> tuple[float, float]:
+    """Return the 5 % and the 95 % point of draws; nan where they are none."""
+    low, high = np.quantile(values, (0.05, 0.95), method="nearest")
+    return float(low), float(high)
+
+
+def plain_samples(problem: Problem, count: int, seed: int) -> Samples:
+    """Return draws by a random generator, nothing stratified: what common draws are compared with."""
+    rng = np.random.default_rng(seed)
+    known, names = problem.parameters, problem.names
+    model = compile_model(
+        problem.catalogue,
+        names,
+        known,
+        known.draws(count, seed + 1),
+        rng.standard_normal((count, len(DISCREPANT))),
+    )
+    rest = [rng.standard_normal((count, *tail)) for tail in ((1, len(names) + 1), (1,), (1,))]
+    return Samples(model, *rest)

@@ -43,6 +43,9 @@ class Taught:
     def over(self, names):
         return replace(self, order=tuple(names))
 
+    def at(self, parameters):
+        return self
+
 
 @dataclass(frozen=True)
 class One(NoTrials):
@@ -62,7 +65,7 @@ def exact(problem, **changes):
     return replace(problem.parameters, items=items, **changes)
 
 
-def drawn(problem, name):
+def drawn(problem, name, blend=None):
     alone = One({each: PRIOR_SPREADS[each] if each == name else 0.0 for each in DISCREPANT})
     samples = samples_of(problem.catalogue, problem.names, exact(problem, discrepancy=alone), SEARCH)
     still = replace(
@@ -74,7 +77,7 @@ def drawn(problem, name):
         weigh_step=1e-9,
         dose_step=1e-9,
     )
-    return samples.cast(replace(problem.bench, shop=still), cast(problem, BLEND).mixes)
+    return samples.cast(replace(problem.bench, shop=still), cast(problem, blend or BLEND).mixes)
 
 
 @pytest.mark.parametrize(("key", "name"), LOG_OF.items())
@@ -94,8 +97,12 @@ def test_whiteness_and_heat_spread_in_their_own_units(problem):
 
 
 def test_a_bent_bar_takes_about_seven_tenths_of_the_strength(problem):
-    """Bending strength grows with the 0.7th power of compressive strength (GOST 125-79 grades: 0.737)."""
-    bent = np.log(np.ravel(PREDICTORS["flexural_strength"](drawn(problem, "strength"))))
+    """Bending strength grows with the 0.7th power of compressive strength (GOST 125-79 grades: 0.737).
+
+    In a body under 40 MPa; above it gypsum's bending strength is not carried on.
+    """
+    weak = {"molding_plaster": 0.6, "rapid_set_mortar": 0.4}
+    bent = np.log(np.ravel(PREDICTORS["flexural_strength"](drawn(problem, "strength", weak))))
     assert bent.std() / PRIOR_SPREADS["strength"] == pytest.approx(0.7, abs=0.05)
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from optimizer.chain.strength import sulfate_knee
 from optimizer.chain.timing import wet_strength_at
 from optimizer.materials import Catalogue
 from tests.chain.helpers import all_materials, cast, ranges, values
@@ -31,7 +32,7 @@ def best_sulfate(problem, *, pores_only: bool = False) -> float:
         there = cast(problem, {"white_csa_cement": 1 - share, "gypsum_cement": share}, 0.60)
         body = there.body
         ratios.append(float(body["sulfate"][0] / body["yeelimite"][0]))
-        knee = np.clip((ratios[-1] - 1.3) / 0.7, 0, 1)
+        knee = float(sulfate_knee(ratios[-1], 1.0, problem.model["sulfate_knee"]))
         value = float(there.clock.ln_end[0])
         strengths.append(value + float(problem.model["kappa"]) * knee * float(body.csa_share[0]) * pores_only)
     return ratios[int(np.argmax(strengths))]

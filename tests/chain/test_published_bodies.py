@@ -18,7 +18,7 @@ from optimizer.jobfile import parse_job, template
 from optimizer.properties.casting_heat import adiabatic_temperature
 from optimizer.specs import load_catalogue
 from tests.chain.helpers import all_materials, cast, values, with_figures
-from tests.chain.test_published import REFERENCE, rows_of
+from tests.chain.test_published import DAY, REFERENCE, rows_of
 
 PLASTERS = ("gypsum_cement", "molding_plaster")
 CRAIG = rows_of("gypsum_strength.csv")
@@ -123,7 +123,9 @@ def test_solids_swell_by_the_ratio_of_molar_volumes(catalogue, demo, cement, sul
     pure = dict(catalogue.materials)
     for name, phase in (("csa_cement", cement or "yeelimite"), ("gypsum_cement", sulfate)):
         pure[name] = replace(pure[name], phases={phase: 1.0})
-    problem = all_materials(demo, replace(catalogue, materials=pure))
+    complete = replace(catalogue.model["yeelimite_degree"], value=1.0)
+    model = {**catalogue.model, "yeelimite_degree": complete}
+    problem = all_materials(demo, replace(catalogue, materials=pure, model=model))
     parts = {"csa_cement": MOLAR_MASSES["yeelimite"] * (cement is not None)}
     parts["gypsum_cement"] = moles * MOLAR_MASSES[sulfate.removesuffix("_alpha")]
     there = cast(problem, parts, 2.0)
@@ -140,17 +142,16 @@ def test_solids_swell_by_the_ratio_of_molar_volumes(catalogue, demo, cement, sul
 def dental(catalogue, demo):
     """Return the problem whose gypsum cement is the handbook's stone: 12.5 MPa at water 0.45, twice that dry.
 
-    The table lists powders of all kinds, so a ceiling over one powder's own strength, where there is one,
-    is lifted.
+    The table lists powders of all kinds, each tested when it had reacted at its own pace: the strength is
+    taken as that of a day, when this one has.
     """
     stone = catalogue["gypsum_cement"]
     point = stone.reference_points[0]
     strength = replace(point.strength, value=12.5, low=12.5, high=12.5)
-    stone = replace(stone, cement="", reference_points=(replace(point, strength=strength, water_ratio=0.45),))
-    model = dict(catalogue.model)
-    if "strength_ceiling" in model:
-        model["strength_ceiling"] = replace(model["strength_ceiling"], value=100.0)
-    case = replace(catalogue, materials={**catalogue.materials, "gypsum_cement": stone}, model=model)
+    stone = replace(
+        stone, cement="", reference_points=(replace(point, strength=strength, water_ratio=0.45, age=DAY),)
+    )
+    case = replace(catalogue, materials={**catalogue.materials, "gypsum_cement": stone})
     return all_materials(demo, with_figures(case, "gypsum_cement", water_demand=0.45, dry_wet_ratio=2.0))
 
 

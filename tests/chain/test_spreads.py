@@ -1,4 +1,4 @@
-"""Ranges: linear and sampled agree, hold the value, and never shrink when evidence is taken away."""
+"""Ranges never shrink when evidence is taken away, and every figure that is unsure is drawn."""
 
 from __future__ import annotations
 
@@ -7,9 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.chain.parameters import Parameter, ParameterSet, parameters_of
-from optimizer.chain.predict import PREDICTORS
-from optimizer.chain.spreads import sampled
+from optimizer.chain.discrepancy import PRIOR_SPREADS
+from optimizer.chain.parameters import SPREAD_OF_RANGE, Parameter, ParameterSet, parameters_of
 from tests.chain.helpers import all_materials, cast, ranges
 
 BLENDS = [
@@ -19,40 +18,6 @@ BLENDS = [
     {"gypsum_cement": 0.7, "marble_flour": 0.3},
     {"white_csa_cement": 0.5, "molding_plaster": 0.2, "silica_sand": 0.3},
 ]
-SMOOTH = ("fresh_density", "dry_mass", "porosity", "wet_strength", "dry_strength", "whiteness", "drying_time")
-
-
-@pytest.mark.parametrize("blend", BLENDS, ids=lambda b: "+".join(b))
-def test_linear_and_sampled_ranges_agree(catalogue, demo, blend):
-    problem = all_materials(demo, catalogue)
-    there = cast(problem, blend)
-    linear = ranges(problem, there, SMOOTH)
-    draws = sampled(catalogue, problem.names, problem.parameters, there, count=1500)
-    for name in SMOOTH:
-        low, high = np.quantile(draws[name], [0.05, 0.95])
-        width = high - low
-        assert linear[name][0] == pytest.approx(low, abs=0.25 * width), name
-        assert linear[name][1] == pytest.approx(high, abs=0.25 * width), name
-
-
-@pytest.mark.parametrize("blend", BLENDS, ids=lambda b: "+".join(b))
-def test_ranges_hold_the_value(catalogue, demo, blend):
-    problem = all_materials(demo, catalogue)
-    there = cast(problem, blend)
-    for name, (low, high) in ranges(problem, there).items():
-        value = float(PREDICTORS[name](there)[0])
-        assert low <= value + 1e-9, name
-        assert value <= high + 1e-9, name
-
-
-def test_same_seed_same_draws(catalogue, demo):
-    problem = all_materials(demo, catalogue)
-    there = cast(problem, BLENDS[2])
-    first, second = (
-        sampled(catalogue, problem.names, problem.parameters, there, count=20)["dry_strength"]
-        for _ in range(2)
-    )
-    assert np.array_equal(first, second)
 
 
 def test_a_wider_figure_widens_the_range(catalogue, demo):
@@ -69,9 +34,9 @@ def test_a_wider_figure_widens_the_range(catalogue, demo):
     assert widths[1] > widths[0] * 1.02
     # At its own reference water the anchor is solved again: the pore law cannot matter there.
     low, high = ranges(problem, there, ("wet_strength",), vague)["wet_strength"]
-    assert high / low == pytest.approx(
-        1.5, rel=0.12
-    )  # the spread of the reference point itself, 20 to 30 MPa
+    # Left are the reference point's own spread, 20 to 30 MPa, and the 0.20 that the laws lack.
+    both = np.hypot(np.log(30.0 / 20.0) / SPREAD_OF_RANGE, PRIOR_SPREADS["strength"])
+    assert np.log(high / low) == pytest.approx(SPREAD_OF_RANGE * both, rel=0.06)
 
 
 def test_correlation_changes_a_spread():

@@ -12,6 +12,12 @@ from optimizer.studies.design import design
 from optimizer.studies.frontier import frontier
 
 
+@pytest.fixture(scope="module")
+def demo(demo):
+    """Return the demo with a chance that its shipped figures can give."""
+    return replace(demo, confidence=0.5)
+
+
 @pytest.fixture
 def bare(demo):
     """Return the demo with two materials more, neither of them priced."""

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from optimizer.chain.body import demand_of, per_liter
+from optimizer.engine.candidate import objective_of
 from optimizer.engine.cases import cases_of
-from optimizer.engine.polish import objective_of
-from optimizer.engine.search import best_mix
+from optimizer.engine.swap_search import best_mix
 from optimizer.formulation import curved_rows, linear_rows
 from optimizer.problem import problem_of
 from optimizer.shop import Limit

@@ -10,8 +10,9 @@ import pytest
 
 from optimizer.engine.lockstep import Pace, Walks, walk
 from optimizer.engine.row_table import RowTable
+from optimizer.engine.search_state import Question
 from optimizer.engine.supports import packed
-from optimizer.engine.swap_search import Question, best_mix, best_mixes
+from optimizer.engine.swap_search import best_mix, best_mixes
 from optimizer.problem import problem_of
 from optimizer.shop import Limit, Price
 from tests.certificate.invented import invented_problem

@@ -11,7 +11,16 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 
 LAYERS = (
-    ("errors", "canonical", "nomenclature", "constants", "pareto", "tables", "caution_words"),
+    (
+        "errors",
+        "canonical",
+        "nomenclature",
+        "constants",
+        "pareto",
+        "tables",
+        "caution_words",
+        "process_start",
+    ),
     ("materials", "outputs", "shop", "toml_files", "unit_words"),
     ("units", "job"),
     ("fingerprint", "jobfile", "properties", "solvers"),

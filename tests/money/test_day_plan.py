@@ -10,9 +10,10 @@ from dataclasses import replace
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from orders import MONDAY, candidate, day, order
+from orders import MONDAY, candidate, day, order, shop
 from scipy.optimize import linprog
 
+from optimizer.money.capacity import capacity, day_rates
 from optimizer.money.order import OrderPlan, plan_order
 from optimizer.money.request import Candidate, OrderRequest
 
@@ -197,3 +198,20 @@ def test_casting_and_finishing_share_every_day_of_a_long_order():
             assert 118 <= sum(getattr(each, stage) for each in week) <= 136
     assert max(each.off_shelf for each in days) < 300
     assert plan.schedule.fullest.on_shelf == max(each.on_shelf for each in days)
+
+
+def test_packing_takes_its_stated_minutes_and_no_more():
+    """Thirty minutes each in a shift of eight hours: sixteen a day at most, and on a full day all sixteen."""
+    request = order(64, day(60), pack_minutes=30.0, cast_minutes=1.0, people=1, shift=480.0, molds=40)
+    plan = plan_order(request, candidate(working_window=1000.0))
+    packed = [each.packed for each in plan.schedule.days]
+    assert sum(packed) == 64
+    assert max(packed) == 16
+
+
+def test_labor_alone_keeps_up_what_its_minutes_say():
+    """Shift over the minutes of casting, sealing the kept and packing the sold (own arithmetic)."""
+    made = shop(cast_minutes=4.0, seal_minutes=3.0, pack_minutes=2.0, reject=0.1, finish_reject=0.2)
+    rates = day_rates(capacity(candidate(coats=2), made), made)
+    each = 4.0 + 0.9 * 2.0 * 3.0 + 0.9 * 0.8 * 2.0
+    assert rates["labor"] == pytest.approx(made.shift * made.people / each)

@@ -5,7 +5,9 @@ from __future__ import annotations
 import pytest
 from orders import candidate, day, order
 
+from optimizer.money.leftover import leftovers
 from optimizer.money.order import plan_order
+from optimizer.money.purchase import buy_bags
 from optimizer.shop import Price
 
 
@@ -40,3 +42,12 @@ def test_it_keeps_for_its_shelf_life_or_does_not_last_the_order():
 def test_nothing_is_left_where_nothing_is_bought():
     prices = {"gypsum_cement": Price(pack=25.0, price=40.0)}
     assert plan_order(order(0, day(60), prices=prices), candidate()).leftovers == ()
+
+
+@pytest.mark.parametrize(("keeps", "spoils"), [(4.0, True), (5.0, False), (6.0, False)])
+def test_powder_that_expires_on_the_day_of_the_last_cast_has_lasted_the_order(keeps, spoils):
+    """The stated day is the last of its shelf life (own arithmetic): casting ends on the fifth day after."""
+    offers = {"gypsum_cement": Price(pack=25.0, price=40.0, shelf_life=keeps)}
+    bought = buy_bags({"gypsum_cement": 30.0}, offers)
+    (left,) = leftovers(bought, offers, 20.0, day(0), day(5))
+    assert left.spoils is spoils

@@ -22,20 +22,20 @@ from optimizer.units import parse
 _DEMOLD = {1: 300.0, 3: 100.0, 5: 65.0}
 
 
-@pytest.mark.parametrize(("turns", "molds", "each"), [(1, 28, 2.61), (3, 10, 0.93), (5, 6, 0.56)])
+@pytest.mark.parametrize(("turns", "molds", "each"), [(1, 29, 2.71), (3, 10, 0.93), (5, 6, 0.56)])
 def test_the_order_of_300(turns, molds, each):
-    """300 vessels, 8 % rejects: 327 pours in 12 casting days, molds at 28 (own arithmetic).
+    """300 vessels, 8 % rejects: 341 pours in 12 casting days, molds at 28 (own arithmetic).
 
-    12 working days from the Monday end on Tuesday of the third week; the last vessels are packed on the
-    day after. 28, 10 and 6 molds at one, three and five turns give 28, 30 and 30 a day, so 12, 11 and 11
-    casting days; 2.61, 0.93 and 0.56 a vessel.
+    341 is the 90 % point of the beta-binomial law (tests/money/test_pours.py). 12 working days from the
+    Monday end on Tuesday of the third week; the last vessels are packed on the day after. 29, 10 and 6 molds
+    at one, three and five turns give 29, 30 and 30 a day, so 12 casting days; 2.71, 0.93 and 0.56 a vessel.
     """
     request = order(300, day(16), molds=0, reject=0.08, mold_price=28.0)
     plan = plan_order(request, candidate(demold_time=_DEMOLD[turns]))
-    assert (plan.pours, plan.turns, plan.molds_at_work, plan.molds_to_buy) == (327, turns, molds, molds)
-    assert (plan.meets_date, plan.ready) == (True, day(16 if turns == 1 else 15))
+    assert (plan.pours, plan.turns, plan.molds_at_work, plan.molds_to_buy) == (341, turns, molds, molds)
+    assert (plan.meets_date, plan.ready) == (True, day(16))
     assert round(plan.cost_order.parts["molds"], 2) == each
-    assert plan.schedule.casting_days == (12 if turns == 1 else 11)
+    assert plan.schedule.casting_days == 12
     assert plan.line.casting_days == 12
 
 
@@ -63,9 +63,9 @@ def test_no_mold_buys_some_or_says_that_it_cannot():
 
 
 def test_labor_limits_a_shop_full_of_molds():
-    """8 min a pour and 7 h: 52 a day whatever the molds; 327 pours take 7 days (own arithmetic)."""
+    """8 min a pour and 7 h: 52 a day whatever the molds; 341 pours take 7 days (own arithmetic)."""
     plan = plan_order(order(300, day(60), molds=1000, reject=0.08), candidate())
-    assert [each.cast for each in plan.schedule.days if each.cast] == [52] * 6 + [15]
+    assert [each.cast for each in plan.schedule.days if each.cast] == [52] * 6 + [29]
     assert plan.schedule.days[0].limited_by == "labor"
     assert plan.bottleneck == "labor"
     assert plan.rates["labor"] == pytest.approx(52.5)
@@ -149,11 +149,15 @@ def test_sealing_and_packing_take_their_minutes_from_the_same_shift():
 
 
 def test_late_rejects_are_poured_for_and_never_packed():
-    """Half lost after sealing: 20 pours at five a day for ten vessels, packed by Friday (own arithmetic)."""
+    """Half lost after sealing, about: 27 pours at five a day for ten vessels (own arithmetic).
+
+    Counted so that all 27 are needed, 10 of 27 are packed on the day after: running sums 1.85, 3.7, 5.56,
+    7.41 until Friday, 9.26 on Monday, 10 on Tuesday.
+    """
     plan = plan_order(order(10, day(60), molds=1, finish_reject=0.5), candidate())
-    assert plan.pours == 20
-    assert [each.packed for each in plan.schedule.days] == [0, 2, 3, 2, 3]
-    assert plan.ready == day(4)
+    assert plan.pours == 27
+    assert [each.packed for each in plan.schedule.days] == [0, 1, 2, 2, 2, 0, 0, 2, 1]
+    assert plan.ready == day(8)
 
 
 def test_the_cost_takes_the_price_break_that_the_order_reaches():
@@ -173,12 +177,12 @@ def test_a_night_in_the_mold_dries_from_the_next_working_day():
 
 
 def test_bags_cover_every_pour_and_its_waste():
-    """327 pours of 0.3 kg with 8 % waste: 105.9 kg, less 12 in stock, four bags of 25 kg (own arithmetic)."""
+    """341 pours of 0.3 kg with 8 % waste: 110.5 kg, less 12 in stock, four bags of 25 kg (own arithmetic)."""
     prices = {"gypsum_cement": Price(pack=25.0, price=40.0, stock=12.0)}
     request = order(300, day(60), reject=0.08, waste=0.08, prices=prices)
     plan = plan_order(request, candidate())
     assert plan.purchase.packs("gypsum_cement") == 4
-    assert plan.purchase.left["gypsum_cement"] == pytest.approx(112.0 - 327 * 1.08 * 0.3)
+    assert plan.purchase.left["gypsum_cement"] == pytest.approx(112.0 - 341 * 1.08 * 0.3)
 
 
 def test_the_cost_parts_add_up_and_reach_the_price_floor():
@@ -274,7 +278,7 @@ def test_a_date_nothing_can_make_still_says_the_earliest():
 
 
 def test_ranking_turns_over_when_the_molds_are_already_owned():
-    """Powder 0.21 a vessel cheaper but one turn for five: 28 molds to buy against 6 (own arithmetic)."""
+    """Powder 0.21 a vessel cheaper but one turn for five: 29 molds to buy against 6 (own arithmetic)."""
     prices = {"gypsum_cement": Price(pack=25.0, price=20.0), "mortar": Price(pack=25.0, price=37.5)}
     slow = candidate(name="slow", demold_time=300.0)
     fast = candidate(name="fast", powders={"mortar": 0.3})
@@ -282,7 +286,7 @@ def test_ranking_turns_over_when_the_molds_are_already_owned():
     none_owned = rank_candidates(request, [slow, fast])
     assert [row.plan.candidate.name for row in none_owned] == ["fast", "slow"]
     assert {row.plan.candidate.name: row.rank_wear for row in none_owned} == {"slow": 1, "fast": 2}
-    owned = replace(request, shop=replace(request.shop, molds=28))
+    owned = replace(request, shop=replace(request.shop, molds=29))
     assert [row.plan.candidate.name for row in rank_candidates(owned, [slow, fast])] == ["slow", "fast"]
 
 
@@ -325,7 +329,7 @@ def test_of_late_blends_the_one_ready_first_goes_first_whatever_it_costs():
 
 
 def test_the_best_by_wear_is_always_shown():
-    """Six quick dear blends that buy few molds, and a slow cheap one that buys 28 (own arithmetic)."""
+    """Six quick dear blends that buy few molds, and a slow cheap one that buys 29 (own arithmetic)."""
     prices = {"gypsum_cement": Price(pack=25.0, price=20.0), "mortar": Price(pack=25.0, price=37.5)}
     quick = [candidate(name=f"quick {n}", powders={"mortar": 0.3 + 1e-3 * n}) for n in range(6)]
     slow = candidate(name="slow", demold_time=300.0)
@@ -334,6 +338,54 @@ def test_the_best_by_wear_is_always_shown():
     assert [row.rank_order for row in ranked] == [1, 2, 3, 4, 5]
     assert sorted(row.rank_wear for row in ranked) == [1, 2, 3, 4, 5]
     assert next(row for row in ranked if row.rank_wear == 1).plan.candidate.name == "slow"
+
+
+def test_a_blend_less_sure_than_asked_goes_after_all_that_are():
+    cheap = candidate(name="cheap", powders={"gypsum_cement": 0.1}, chance=0.4, sure=False)
+    late = candidate(name="late", drying_time=90.0, chance=0.9)
+    ranked = rank_candidates(order(30, day(30), molds=6), [cheap, late, candidate(name="sure", chance=0.9)])
+    assert [row.plan.candidate.name for row in ranked] == ["sure", "late", "cheap"]
+    assert [row.rank_wear for row in ranked] == [1, 2, 3]
+
+
+def test_a_blend_that_is_asked_for_is_always_shown():
+    blends = [candidate(name=f"blend {n}", powders={"gypsum_cement": 0.3 + 0.1 * n}) for n in range(4)]
+    ranked = rank_candidates(order(30, day(30), molds=6), blends, best=1, keep="blend 3")
+    assert [row.plan.candidate.name for row in ranked] == ["blend 0", "blend 3"]
+
+
+def test_a_blend_never_cast_is_cast_and_burned_before_the_order():
+    """One cast on Monday, four days to dry, sealed Saturday, burned Monday and Tuesday (own arithmetic).
+
+    The order is cast from Wednesday, and is ready as late as an order that begins on that Wednesday.
+    """
+    asked = order(4, day(60), test_burn_days=2, seal_days=1, molds=4, working_days=tuple(range(7)))
+    new = plan_order(asked, candidate(drying_time=3.0, coats=2, never_cast=True))
+    known = candidate(drying_time=3.0, coats=2)
+    one = plan_order(replace(asked, vessels=1), known)
+    assert (new.trial, new.request.start) == (MONDAY, one.ready)
+    assert new.schedule.days[0].day == one.ready
+    assert new.ready == plan_order(replace(asked, start=one.ready), known).ready
+    assert plan_order(asked, known).trial is None
+
+
+def test_the_ready_date_spans_the_demold_time():
+    """65 min give five turns, 200 min one: 4 molds cast 40 in 2 days or 10 (own arithmetic)."""
+    asked = order(40, day(60), molds=4)
+    plan = plan_order(asked, candidate(demold_range=(60.0, 200.0)))
+    ends = [plan_order(asked, candidate(demold_time=time)).ready for time in (60.0, 200.0)]
+    assert [plan.ready_early, plan.ready_late] == ends
+    assert plan.ready_early <= plan.ready < plan.ready_late
+    assert plan_order(asked, candidate(demold_range=(60.0, 900.0))).ready_late is None
+
+
+def test_an_order_costs_what_is_expected_of_its_blend():
+    plain = plan_order(order(40, day(60), molds=4), candidate()).cost_order
+    doubtful = plan_order(
+        order(40, day(60), molds=4), candidate(beyond_best_values={"sealer": 0.4})
+    ).cost_order
+    assert doubtful.parts["sealer"] == pytest.approx(plain.parts["sealer"] + 0.4)
+    assert doubtful.per_good_vessel == pytest.approx(plain.per_good_vessel + 0.4)
 
 
 def test_pounds_and_kilograms_plan_the_same_order():
@@ -361,10 +413,10 @@ def test_a_mix_fills_what_bucket_window_and_molds_allow():
 
 
 def test_ten_thousand_vessels_take_every_day_of_years():
-    """8 min to cast and 8 % rejects: 10,870 pours at 30 a day of six molds are 363 days (own arithmetic)."""
+    """8 min to cast and 8 % rejects: 11,315 pours at 30 a day of six molds are 378 days (own arithmetic)."""
     plan = plan_order(order(10_000, day(400), molds=6, reject=0.08, may_buy_molds=False), candidate())
-    assert plan.pours == 10_870
-    assert plan.schedule.casting_days == 363
+    assert plan.pours == 11_315
+    assert plan.schedule.casting_days == 378
     assert not plan.meets_date
 
 

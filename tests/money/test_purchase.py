@@ -166,8 +166,8 @@ def test_a_short_material_without_a_price_names_itself():
 
 
 def test_the_shelf_limits_what_a_cavity_may_take():
-    """92 good vessels at 8 % rejects are 100 pours; 54 kg with 8 % waste give 0.5 kg each."""
-    prices = {"gypsum_cement": Price(pack=25.0, price=40.0, stock=54.0), "sand": Price(pack=25.0, price=5.0)}
+    """92 good vessels at 8 % rejects are 106 pours; 57.24 kg with 8 % waste give 0.5 kg each."""
+    prices = {"gypsum_cement": Price(pack=25.0, price=40.0, stock=57.24), "sand": Price(pack=25.0, price=5.0)}
     limits = stock_limits(prices, 92, Shop(reject=0.08, waste=0.08))
     assert limits == {"gypsum_cement": pytest.approx(0.5)}
     assert stock_limits(prices, 0, Shop())["gypsum_cement"] == math.inf

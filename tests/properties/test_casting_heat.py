@@ -15,7 +15,7 @@ from optimizer.properties.casting_heat import (
     casting_peak,
     mold_case,
 )
-from optimizer.properties.maturity import hemihydrate_degree
+from optimizer.properties.maturity import avrami_degree, avrami_parameters
 from optimizer.shop import Shop, Vessel
 
 GRID_ERROR = 0.1  # kelvin: what the coarse time grid may be off by
@@ -41,7 +41,8 @@ def integrated_peak(mold, heat_gypsum, heat_csa, initial, final, capacity, half_
 
     def released(minutes):
         csa = 1.0 - math.exp(-math.log(2.0) * (minutes / half_time) ** 2.5)
-        return heat_gypsum * float(hemihydrate_degree(minutes, initial, final)) + heat_csa * csa
+        gypsum = float(avrami_degree(minutes, *avrami_parameters(initial, final)))
+        return heat_gypsum * gypsum + heat_csa * csa
 
     def change(minutes, rise):
         heat = mold.volume * (released(minutes + 1e-3) - released(minutes)) / 1e-3

@@ -56,17 +56,11 @@ def test_nothing_is_left_to_expand_with_water_enough():
     ("body", "service", "expected"),
     [
         pytest.param(cement(20.0, 35.0), {}, HIGH, id="short-of-water-in-damp"),
-        pytest.param(cement(20.0, 35.0), {"damp_service": False}, LOW, id="short-of-water-kept-dry"),
         pytest.param(cement(20.0, 60.0), {}, MEDIUM, id="sulfate-in-excess-in-damp"),
         pytest.param(cement(0.0, 60.0), {}, LOW, id="cement-alone-as-supplied"),
         pytest.param(cement(3.0, 60.0), {}, MEDIUM, id="monosulfate-beside-added-hemihydrate"),
         pytest.param(cement(0.0, 60.0, 5.0), {}, LOW, id="lime-without-hemihydrate"),
-        pytest.param(
-            cement(20.0, 60.0, 5.0),
-            {"damp_service": False},
-            MEDIUM,
-            id="lime-with-hemihydrate-Telesca-2013",
-        ),
+        pytest.param(cement(20.0, 60.0, 5.0), {}, MEDIUM, id="lime-with-hemihydrate-Telesca-2013"),
         pytest.param(cement(96.0, 60.0), {}, LOW, id="nearly-pure-gypsum"),
         pytest.param(cement(100.0, 60.0), {}, LOW, id="pure-gypsum"),
         pytest.param(cement(93.0, 60.0), {"hemihydrate_share": 0.93}, MEDIUM, id="share-of-binder-stated"),

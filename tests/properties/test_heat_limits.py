@@ -6,9 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from optimizer.properties.heat_limits import (
-    ETTRINGITE_LIMITS,
     GYPSUM_LIMITS,
     HARD_STOP,
+    SINGLE_HOUR,
     heat_margin,
     phase_limit,
 )
@@ -22,28 +22,28 @@ QUICK = settings(max_examples=60, deadline=None)
     [
         pytest.param("continuous", 45.0, 50.0, id="Wilkes-2004-and-judgement"),
         pytest.param("repeated burns", 52.0, 50.0, id="125-degF-trade-rule-from-memory-and-judgement"),
-        pytest.param("single hour", 60.0, 60.0, id="Charola-Centeno-2002-and-judgement"),
+        pytest.param("single hour", 60.0, 50.0 + SINGLE_HOUR, id="Charola-Centeno-2002-and-judgement"),
     ],
 )
 def test_limits_of_the_phases(exposure, gypsum, ettringite):
-    assert phase_limit(0.9, 0.0, exposure) == gypsum
-    assert phase_limit(0.0, 0.3, exposure) == ettringite
-    assert phase_limit(0.5, 0.3, exposure) == min(gypsum, ettringite)
-    assert phase_limit(0.02, 0.02, exposure) == HARD_STOP
+    assert phase_limit(0.9, 0.0, exposure, 50.0) == gypsum
+    assert phase_limit(0.0, 0.3, exposure, 50.0) == ettringite
+    assert phase_limit(0.5, 0.3, exposure, 50.0) == min(gypsum, ettringite)
+    assert phase_limit(0.0, 0.0, exposure, 50.0) == HARD_STOP
 
 
 @QUICK
 @given(st.sampled_from(EXPOSURES), st.floats(0.0, 1.0), st.floats(0.0, 1.0))
 def test_more_of_a_phase_never_raises_the_limit(exposure, gypsum, ettringite):
-    limit = phase_limit(gypsum, ettringite, exposure)
-    assert phase_limit(gypsum + 0.01, ettringite, exposure) <= limit
-    assert phase_limit(gypsum, ettringite + 0.01, exposure) <= limit
-    assert min(GYPSUM_LIMITS[exposure], ETTRINGITE_LIMITS[exposure]) <= limit <= HARD_STOP
+    limit = phase_limit(gypsum, ettringite, exposure, 52.0)
+    assert phase_limit(gypsum + 0.01, ettringite, exposure, 52.0) <= limit
+    assert phase_limit(gypsum, ettringite + 0.01, exposure, 52.0) <= limit
+    assert min(GYPSUM_LIMITS[exposure], 52.0) <= limit <= HARD_STOP
 
 
 def test_limit_has_no_step():
     shares = np.linspace(0.0, 0.1, 10_001)
-    limits = phase_limit(shares, 0.0, "continuous")
+    limits = phase_limit(shares, 0.0, "continuous", 52.0)
     assert np.abs(np.diff(limits)).max() < 0.02
     assert limits[5000] == pytest.approx((GYPSUM_LIMITS["continuous"] + HARD_STOP) / 2.0)
 

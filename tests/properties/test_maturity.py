@@ -16,6 +16,7 @@ from optimizer.properties.maturity import (
     avrami_parameters,
     avrami_time,
     gain_rate_from_two,
+    gypsum_gain,
     hemihydrate_degree,
     hyperbolic_gain,
 )
@@ -99,15 +100,43 @@ def test_avrami_exponent_lies_where_nucleation_and_growth_put_it():
 @given(st.floats(2.0, 60.0), st.floats(1.05, 4.0))
 def test_degree_at_both_set_times(initial, factor):
     final = initial * factor
-    assert hemihydrate_degree(initial, initial, final) == pytest.approx(INITIAL_SET_DEGREE, rel=1e-6)
-    assert hemihydrate_degree(final, initial, final) == pytest.approx(FINAL_SET_DEGREE, rel=1e-6)
+    assert hemihydrate_degree(initial, initial, final, 6.0) == pytest.approx(INITIAL_SET_DEGREE, rel=1e-6)
+    assert hemihydrate_degree(final, initial, final, 6.0) == pytest.approx(FINAL_SET_DEGREE, rel=1e-6)
+    assert hemihydrate_degree(6.0 * final, initial, final, 6.0) == pytest.approx(0.98, rel=1e-6)
 
 
-def test_degree_rises_from_nothing_to_all():
-    degree = hemihydrate_degree(np.linspace(0.0, 200.0, 401), 10.0, 18.0)
-    assert degree[0] == 0.0
-    assert np.all(np.diff(degree) >= 0.0)
-    assert degree[-1] == pytest.approx(1.0)
+@pytest.mark.parametrize("law", [hemihydrate_degree, gypsum_gain], ids=lambda law: law.__name__)
+def test_degree_and_strength_rise_from_nothing_to_all_without_a_step(law):
+    gained = law(np.linspace(0.0, 4000.0, 40_001), 10.0, 16.0, 6.0)
+    assert gained[0] == 0.0
+    assert np.all(np.diff(gained) >= 0.0)
+    assert np.diff(gained).max() < 0.02
+    assert gained[-1] == pytest.approx(1.0, abs=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("needle", "ended"),
+    [
+        pytest.param(3.0, 20.0, id="Winkler-1998-abstract-fast-type-III"),
+        pytest.param(10.0, 60.0, id="Winkler-1998-abstract-type-IV"),
+    ],
+)
+def test_hydration_ends_where_x_rays_see_it_end(catalogue, needle, ended):
+    """The needle read as the final one, or as the initial one with a final set 1.6 times later."""
+    end = catalogue.model["gypsum_end"]
+    degrees = [hemihydrate_degree(ended, final / 1.6, final, end.value) for final in (needle, 1.6 * needle)]
+    assert degrees[0] == pytest.approx(0.98, abs=0.003)
+    assert degrees[1] == pytest.approx(0.98, abs=0.02)
+    assert end.low <= ended / (1.6 * needle) <= ended / needle <= end.high
+
+
+def test_weak_bodies_wait_for_the_last_of_the_strength():
+    """With what is gained by final set a body leaves at once; with nearly all of it, much later."""
+    ages = np.linspace(16.0, 400.0, 4000)
+    gained = gypsum_gain(ages, 10.0, 16.0, 6.0)
+    early, late = (float(np.interp(x, gained, ages)) for x in (0.28, 0.97))
+    assert early < 17.0
+    assert late > 5.0 * 16.0
 
 
 @given(st.floats(0.001, 0.999), st.floats(2.0, 60.0), st.floats(1.05, 4.0))
@@ -117,4 +146,4 @@ def test_time_and_degree_are_inverse(degree, initial, factor):
 
 
 def test_equal_set_times_do_not_break_the_curve():
-    assert np.isfinite(hemihydrate_degree(12.0, 10.0, 10.0))
+    assert np.isfinite(hemihydrate_degree(12.0, 10.0, 10.0, 6.0))

@@ -113,6 +113,46 @@ def test_ctrl_c_leaves_130_and_whole_rows(tmp_path, whole, executor):
     assert path.read_bytes().endswith(b"\n")
 
 
+@pytest.mark.parametrize("rows", [-1, 2], ids=["while workers start", "between rows"])
+def test_ctrl_c_at_a_terminal_says_one_line(tmp_path, rows):
+    """A terminal sends Ctrl-C to the workers too; they neither print nor outlive the command."""
+    (tmp_path / "job.toml").write_text(JOB)
+    command = [sys.executable, "-m", "ui", "sweep", "job.toml", "--vary", GRID, "-o", "out.csv"]
+    with subprocess.Popen(
+        [*command, "--workers", "2"],
+        cwd=tmp_path,
+        env=ENV,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    ) as running:
+        boss = psutil.Process(running.pid)
+        wait_for(lambda: len(lines(tmp_path / "out.csv")) > rows and len(boss.children()) > 1)
+        children = boss.children(recursive=True)
+        os.killpg(running.pid, signal.SIGINT)
+        _, said = running.communicate(timeout=60)
+    assert running.returncode == 128 + signal.SIGINT
+    told = "Stopped. What was answered is in out.csv; the same command goes on from there."
+    assert said.split("\n") in (["", told, ""], [told, ""])
+    _, alive = psutil.wait_procs(children, timeout=10)
+    assert not alive
+
+
+def test_a_request_to_end_says_what_is_kept(tmp_path, whole):
+    with started(tmp_path, "out.csv", "--workers", "2") as running:
+        path = tmp_path / "out.csv"
+        wait_for(lambda: len(lines(path)) > 2)
+        children = psutil.Process(running.pid).children(recursive=True)
+        running.send_signal(signal.SIGTERM)
+        _, said = running.communicate(timeout=60)
+    assert running.returncode == 128 + signal.SIGTERM
+    assert "What was answered is in out.csv" in said
+    assert "Traceback" not in said
+    assert whole.startswith(path.read_bytes())
+    _, alive = psutil.wait_procs(children, timeout=10)
+    assert not alive
+
+
 def test_a_file_in_use_is_left_to_its_sweep(tmp_path):
     ledger = CsvLedger(tmp_path / "out.csv", (("scenario", False), ("job", False)), "0" * 16)
     with started(tmp_path, "out.csv", "--executor", "solo") as second:

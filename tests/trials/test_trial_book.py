@@ -178,7 +178,8 @@ def test_a_book_from_before_the_first_possible_time_is_lifted(book):
     plain = dataclasses.replace(FULL, **dict.fromkeys(later))
     book.add(plain, TODAY)
     with _raw(book) as connection:
-        for column in later:
+        connection.execute("ALTER TABLE entry DROP COLUMN entry_digest")
+        for column in reversed(later):
             connection.execute(f"ALTER TABLE entry DROP COLUMN {column}")
         connection.execute("PRAGMA user_version = 1")
         connection.commit()

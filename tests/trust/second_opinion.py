@@ -84,10 +84,9 @@ class Opinion:
     def _of_water(self, mixes: Array) -> dict[str, Array]:
         body = cast_of(self.model, self.problem.bench, mixes).body
         powder = mixes[:, :-1].sum(axis=1)
-        saved = np.clip(
-            100.0 * self.sum_of(mixes, "plasticizer") / powder / self.model["plasticizer_dose"], 0.0, 1.0
-        )
-        pour = self.sum_of(mixes, "demand") * (1.0 - saved * self.model["plasticizer_water_reduction"])
+        doses = self.sum_of(mixes, "plasticizer") / powder
+        saved = self.sum_of(mixes, "plasticizer_cut") / powder / np.maximum(doses, 1.0)
+        pour = self.sum_of(mixes, "demand") * (1.0 - saved)
         fills = self.sum_of(mixes, "volume") + self.model["air"]
         return {
             "fills the liter": np.abs(fills - 1.0) - 1e-9,

@@ -21,5 +21,5 @@ def test_a_change_taken_is_a_blend_that_meets_the_limits(demo, catalogue, minute
         taken = tuple(new.get((x.property, x.sense), x) for x in limits)
         found = design(replace(asked, limits=taken), catalogue, explain=False)
         assert found.status == "designed"
-        assert {verdict.verdict for verdict in found.limits} == {"meets"}
+        assert {verdict.verdict for verdict in found.limits} == {"holds"}
         assert found.cost == pytest.approx(change.objective, rel=5e-3)

@@ -29,15 +29,15 @@ def test_an_order_in_time(command: Command, small: Path) -> None:
     code, data = _order(command, small, "--vessels", 60, *DATES)
     plan = data["plan"]
     assert (code, data["status"]) == (0, "in time")
-    # own arithmetic: 60 / (1 - 0.08) = 65.2, so 66 pours
-    assert plan["pours"] == 66
-    assert sum(day["cast"] for day in plan["days"]) == 66
+    # 60 / (1 - 0.08) = 65.2 on average; 69 give 60 with 90 % (tests/money/test_pours.py)
+    assert plan["pours"] == 69
+    assert sum(day["cast"] for day in plan["days"]) == 69
     assert sum(day["packed"] for day in plan["days"]) == 60
     assert dt.date.fromisoformat(plan["ready"]) <= dt.date(2026, 11, 27)
     bought = {pack["material"]: pack["packs"] * pack["pack_kg"] for pack in plan["purchase"]["packs"]}
     for name, grams in data["blend"]["per_vessel"].items():
         if name != "water":
-            assert bought[name] >= 66 * 1.08 * grams / 1000.0
+            assert bought[name] >= 69 * 1.08 * grams / 1000.0
 
 
 def test_an_order_too_late_says_what_would_help(command: Command, small: Path) -> None:

@@ -46,6 +46,27 @@ def test_every_material_without_a_price_is_named_where_money_counts(
         assert all(line.startswith(f"{bare}:prices.") for line in lines)
 
 
+@pytest.mark.parametrize(
+    ("price", "words"),
+    [("1e308", "at most 1e+09"), ("1e-320", "0, or 1e-06 or more")],
+)
+def test_a_price_beyond_measure_is_refused_with_what_is_allowed(
+    command: Command, tmp_path: Path, price: str, words: str
+) -> None:
+    path = tmp_path / "job.toml"
+    path.write_text(SMALL.replace("41.50", price), encoding="utf-8")
+    ran = command("design", path)
+    assert (ran.code, ran.out) == (4, "")
+    assert f"allowed: {words}" in ran.err
+
+
+@pytest.mark.parametrize("words", [("design", "--proof", "nan"), ("frontier", "job.toml", "--prove", "nan")])
+def test_no_number_of_seconds_is_no_time(command: Command, words: tuple[str, ...]) -> None:
+    ran = command(*words)
+    assert (ran.code, ran.out) == (2, "")
+    assert "not a number of seconds" in ran.err
+
+
 def test_no_price_is_needed_where_money_does_not_count(command: Command, bare: Path) -> None:
     bare.write_text(f'objective = "dry_strength"\n{bare.read_text(encoding="utf-8")}', encoding="utf-8")
     assert command("design", bare, "--proof", "0").code == 0

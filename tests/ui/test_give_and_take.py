@@ -1,4 +1,4 @@
-"""Give and take: the binders it marks, its words, its chart and its table."""
+"""Trade-offs: the binders it marks, its words, its chart and its table."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def _mark(letter: str, x: float, y: float) -> dict[str, Any]:
 def _dot(x: float, y: float, low: float, high: float) -> dict[str, Any]:
     return {
         "id": 1,
-        "verdict": "meets",
+        "verdict": "holds",
         "x": x,
         "y": y,
         "x_low": low,

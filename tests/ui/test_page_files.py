@@ -75,7 +75,7 @@ class TestSaving:
     def test_a_blend_that_is_none_is_told_and_nothing_is_opened(self):
         at = sent(opened(), SMALL.replace("currency", 'in_hand = "no_such_powder=1@0.3"\ncurrency', 1))
         assert not at.exception
-        assert "job.toml:in_hand" in at.error[0].value
+        assert "in_hand: read" in at.error[0].value
         assert not at.success
 
 

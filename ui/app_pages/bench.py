@@ -12,8 +12,9 @@ from ui import answers
 from ui.charts import BARS, cost_chart, margin_chart, margin_rows
 from ui.cost_answers import cost_told
 from ui.draft import field_value, tables_of, whose
-from ui.fields import CANDLE, CHANCE, MOST_POWDERS, ROOM, TITLE, VESSEL
+from ui.fields import CANDLE, MOST_POWDERS, ROOM, TITLE, VESSEL
 from ui.page_words import MARKS, UNREAD, chance_phrase, mark_of, spoken_bound
+from ui.plain_text import bullets, marked, paragraphs, plain
 from ui.printing import print_card
 from ui.question import Question
 from ui.reasons import HEAT, limit_sentence, no_blend_words, proof_words, single_binder_words
@@ -49,7 +50,7 @@ def show() -> None:
     now = session()
     solution = now.solution
     st.title("Weigh", anchor=False)
-    st.caption(f"{now.job.title} · {_examples(now)}, on the left (on a phone behind »)")
+    st.caption(plain(f"{now.job.title} · {_examples(now)}, on the left (on a phone behind »)"))
     if solution.mix is None:
         _no_blend(now)
         _surroundings(now, expanded=True)
@@ -83,7 +84,9 @@ def _weigh(now: Session, solution: Solution) -> None:
         required=True,
         key="amounts",
         persist_state="session",
-        format_func=lambda each: "one vessel" if each == "vessel" else f"one mix of {most}, waste in it",
+        format_func=lambda each: plain(
+            "one vessel" if each == "vessel" else f"one mix of {most}, waste in it"
+        ),
     )
     batch = answers.batch(now.asked, now.blend, most) if choice == "mix" else None
     grams = batch.grams if batch else solution.mix.grams if solution.mix else {}
@@ -92,7 +95,7 @@ def _weigh(now: Session, solution: Solution) -> None:
         for name in weighing_order(grams, catalogue):
             step = weighing_step(name, solution, catalogue)
             words = grams_words(grams[name], step, units())
-            st.metric(label_of(name, catalogue), words, width="content")
+            st.metric(plain(label_of(name, catalogue)), plain(words), width="content")
 
 
 def _cost(now: Session, solution: Solution) -> None:
@@ -101,12 +104,12 @@ def _cost(now: Session, solution: Solution) -> None:
         return
     told = cost_told(now.asked, now.blend)
     currency = now.job.currency
-    st.markdown(f"### {money(solution.cost, currency)} a good vessel")
+    st.markdown(marked("### {} a good vessel", money(solution.cost, currency)))
     if told:
         whose = (
             f"{MARKS['example']} invented examples" if now.job.example_prices else f"{MARKS['yours']} yours"
         )
-        st.caption(f"{told}. Prices and rejects as stated ({whose}).{_step(now, solution)}")
+        st.caption(plain(f"{told}. Prices and rejects as stated ({whose}).{_step(now, solution)}"))
     groups = cost_groups(solution.cost_parts)
     draw(
         cost_chart(groups),
@@ -130,11 +133,11 @@ def _buttons(now: Session) -> None:
         unread = bool(now.faults)
         if st.button("Print the card", icon=":material/print:", key="print_card", disabled=unread):
             print_card(now)
-        st.page_link("app_pages/give_and_take.py", label="See give and take", icon=":material/balance:")
+        st.page_link("app_pages/give_and_take.py", label="See trade-offs", icon=":material/balance:")
         if now.blend:
             st.button("Back to the cheapest blend", on_click=drop_pick, key="drop_pick")
     if now.faults:
-        st.caption(UNREAD)
+        st.caption(plain(UNREAD))
 
 
 def _margins(now: Session, solution: Solution) -> None:
@@ -153,8 +156,10 @@ def _margins(now: Session, solution: Solution) -> None:
         alt="Limits, tightest first: " + "; ".join(f"{row['words']}: {row['told']}" for row in rows),
     )
     st.caption(
-        f"{BARS} {MARKS['example']} shipped figures, no trial of yours behind them · "
-        f"{MARKS['fitted']} fitted to your trials or burn test"
+        plain(
+            f"{BARS} {MARKS['example']} shipped figures, no trial of yours behind them · "
+            f"{MARKS['fitted']} fitted to your trials or burn test"
+        )
     )
 
 
@@ -166,47 +171,41 @@ def _explanation(asked: Question, blend: str) -> None:
         return
     with st.spinner("Working out what each limit costs"):
         solution = answers.designed(asked, explain=True)
-    st.markdown(limit_sentence(solution, units()))
+    st.markdown(plain(limit_sentence(solution, units())))
     alone = single_binder_words(solution, answers.catalogue(), units())
     proof = proof_words(solution.proof) if solution.proof else ""
-    for words in (_together(solution), alone, proof, *solution.notes):
-        if words:
-            st.markdown(words)
+    st.markdown(paragraphs((_together(solution), alone, proof, *solution.notes)))
 
 
 def _together(solution: Solution) -> str:
-    """Say how likely all limits hold at once, and where to keep a reserve."""
+    """Say how likely all limits hold at once."""
     chance = solution.joint_probability
     if chance is None:
         return ""
-    words = f"That all limits hold together is {chance_phrase(chance)}."
-    if chance < _EVEN and solution.job.confidence <= _EVEN:
-        words += f" Limits are judged by best values; write 90 % under “{CHANCE.label}” to keep a reserve."
-    return words
+    return f"That all limits hold together is {chance_phrase(chance)}."
 
 
 def _no_blend(now: Session) -> None:
     count = len(now.job.limits)
-    st.markdown(f"### No blend of these powders meets all {count} limits")
+    st.markdown(marked("### No blend of these powders meets all {} limits", str(count)))
     with st.spinner("Looking for the smallest changes that would do"):
         solution = answers.designed(now.asked, explain=True)
     if solution.conflict:
         names = ", ".join(quantity(limit.property).label for limit in solution.conflict)
         alone = len(solution.conflict) == 1
-        st.markdown(f"{'Out of reach' if alone else 'These stand against each other'}: {names}.")
+        st.markdown(plain(f"{'Out of reach' if alone else 'These stand against each other'}: {names}."))
     if not solution.relaxations:
         st.markdown("No single change is enough. Loosen two limits, or add a powder on the page Materials.")
     else:
         st.markdown("Any one of these changes is enough:")
     for place, relaxation in enumerate(solution.relaxations[:3]):
         st.button(
-            _relaxation_words(now, relaxation),
+            plain(_relaxation_words(now, relaxation)),
             key=f"relax_{place}",
             on_click=apply_limits,
             args=(relaxation.limits,),
         )
-    for words in no_blend_words(solution, _NAMES):
-        st.markdown(words)
+    st.markdown(paragraphs(no_blend_words(solution, _NAMES)))
 
 
 def _relaxation_words(now: Session, relaxation: Relaxation) -> str:
@@ -223,13 +222,12 @@ def _relaxation_words(now: Session, relaxation: Relaxation) -> str:
 
 
 def _cautions(solution: Solution) -> None:
-    st.markdown("### Mind, with this blend")
+    st.markdown("### Cautions")
     texts = [caution_words(key, units()) for key in solution.cautions]
-    for text in texts[:_FIRST_CAUTIONS]:
-        st.markdown(f"- {text}")
+    st.markdown(bullets(texts[:_FIRST_CAUTIONS]))
     if texts[_FIRST_CAUTIONS:]:
-        with st.expander(f"{len(texts) - _FIRST_CAUTIONS} more"):
-            st.markdown("\n".join(f"- {text}" for text in texts[_FIRST_CAUTIONS:]))
+        with st.expander(marked("{} more", str(len(texts) - _FIRST_CAUTIONS))):
+            st.markdown(bullets(texts[_FIRST_CAUTIONS:]))
 
 
 def _details(now: Session, solution: Solution) -> None:

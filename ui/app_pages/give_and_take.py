@@ -16,6 +16,7 @@ from ui.bend_text import bend_words
 from ui.blends import blend_text
 from ui.card import CARD_CAUTIONS
 from ui.page_words import quantity_words
+from ui.plain_text import bullets, marked, plain
 from ui.state import Session, drop_pick, pick, session, units
 from ui.trade_answers import Traded
 from ui.trade_answers import traded as traded_answer
@@ -37,19 +38,19 @@ _WIDTHS = {"no.": 38, "blend": 132, "cost": 72}
 def show() -> None:
     """Show the page."""
     now = session()
-    st.title("Give and take", anchor=False)
+    st.title("Trade-offs", anchor=False)
     st.caption("Every blend here meets the limits, and none is beaten in all quantities at once.")
     over, points = _choices()
     fault = frontier_faults(over)
     if fault:
-        st.error(f"Choose others: {fault}.")
+        st.error(marked("Choose others: {}.", fault))
         return
     with st.container(height=_HEIGHT, border=False):
         traded = _drawn(now, over, points)
     if traded is None:
         return
-    st.caption(_key(now, traded))
-    st.markdown(_sentence(traded))
+    st.caption(plain(_key(now, traded)))
+    st.markdown(plain(_sentence(traded)))
     _pickers(now, traded)
     _table(now, traded)
     _cautions(traded)
@@ -118,12 +119,12 @@ def _picture(now: Session, traded: Traded) -> alt.LayerChart:
 
 
 def _marks(now: Session, traded: Traded) -> list[dict[str, Any]]:
-    """Return the rings: the blend in hand, then the best mix of each binder alone, each with a letter."""
+    """Return the rings: the selected blend, then the best mix of each binder alone, each with a letter."""
     over, marks = traded.front.over, []
     rings = {"in hand": now.solution, **traded.binders}
     for letter, (name, solution) in zip(ascii_uppercase, rings.items(), strict=False):
         row = mark_row(over, solution, None, units())
-        fails = "" if row["verdict"] == "meets" else f" ({row['verdict']})"
+        fails = "" if row["verdict"] == "holds" else f" ({row['verdict']})"
         marks.append({"letter": letter, "name": f"{name}{fails}", **row})
     return marks
 
@@ -133,7 +134,7 @@ def _key(now: Session, traded: Traded) -> str:
     over = traded.front.over
     across = {"lower": "left", "higher": "right"}[quantity(over[1]).better]
     upright = {"lower": "down", "higher": "up"}[quantity(over[0]).better]
-    rings = ", ".join(f"**{mark['letter']}** {mark['name']}" for mark in _marks(now, traded))
+    rings = ", ".join(f"{mark['letter']} {mark['name']}" for mark in _marks(now, traded))
     return (
         f"Better lies {upright} and {across}. Rings: {rings}; each binder in the best mix of it alone. "
         "Circle: meets · diamond: too close to call · thin lines: likely range, cut at the edge · dashed: "
@@ -197,8 +198,8 @@ def _cell(traded: Traded, place: int, name: str) -> str:
 def _cautions(traded: Traded) -> None:
     """Show the short cautions of all these blends together, in the order of the card."""
     keys = {key for solution in traded.solutions for key in solution.cautions}
-    with st.expander("Mind, with one or more of these blends"):
-        st.markdown("\n".join(f"- {words}" for key, words in CARD_CAUTIONS.items() if key in keys))
+    with st.expander("Cautions, with one or more of these blends"):
+        st.markdown(bullets(words for key, words in CARD_CAUTIONS.items() if key in keys))
 
 
 def _pickers(now: Session, traded: Traded) -> None:
@@ -207,7 +208,7 @@ def _pickers(now: Session, traded: Traded) -> None:
     st.session_state["front_choice"] = ids.index(now.blend) if now.blend in ids else None
     left, right = st.columns([5, 2], vertical_alignment="bottom")
     left.selectbox(
-        "Take a blend in hand",
+        "Select a blend",
         range(len(ids)),
         key="front_choice",
         index=None,

@@ -8,6 +8,7 @@ from optimizer.materials import Material
 from optimizer.verdict.cautions import CAUTIONS
 from ui import answers
 from ui.material_text import figure_rows
+from ui.plain_text import bullets, marked, plain
 from ui.state import session, units
 
 _ROLES = {"binder": "Sets", "filler": "Fills", "pigment": "Colors", "admixture": "Slows or thins"}
@@ -46,18 +47,16 @@ def show() -> None:
 
 def _one(material: Material) -> None:
     catalogue = answers.catalogue()
-    st.markdown(f"### {material.label}")
+    st.markdown(marked("### {}", material.label))
     if material.note:
-        st.markdown(material.note)
+        st.markdown(plain(material.note))
     st.dataframe(
         figure_rows(material, catalogue, units()),
         hide_index=True,
         key="figures_table",
         alt=f"Figures of {material.label}",
     )
-    for key in material.cautions:
-        if key in CAUTIONS:
-            st.markdown(f"- {CAUTIONS[key]}")
+    st.markdown(bullets(CAUTIONS[key] for key in material.cautions if key in CAUTIONS))
 
 
 show()

@@ -12,21 +12,25 @@ from optimizer.money.order import OrderPlan
 from optimizer.money.ranking import Ranked
 from optimizer.studies.order_blends import OrderAnswer
 from ui.fields import ORDER_SHOP
-from ui.money_answers import IN_HAND, order_curve, planned
+from ui.money_answers import order_curve, planned
 from ui.order_charts import calendar_chart, curve_chart, rates_chart
 from ui.order_text import (
     BOTTLENECKS,
     busiest_words,
+    first_words,
     left_words,
     leftover_words,
     no_remedy_words,
     plan_words,
+    pours_words,
     remedy_words,
     shelf_words,
 )
+from ui.plain_text import bullets, marked, paragraphs, plain
 from ui.question import catalogue
 from ui.ranking_text import (
     break_even_words,
+    chance_of,
     choice_words,
     cost_words,
     day_words,
@@ -46,7 +50,7 @@ _SIDES: Final = {
     "molds": "by the molds",
     "labor": "by the hands, sealing and packing counted",
     "mixer": "by the mixes",
-    "shelf": "by the drying shelf",
+    "shelf": "by the drying rack",
 }
 
 
@@ -58,6 +62,7 @@ class _Asked(NamedTuple):
     due: dt.date
     may_buy: bool
     shelf_only: bool
+    trial: bool
 
 
 def show() -> None:
@@ -98,7 +103,14 @@ def _order_fields() -> _Asked:
         persist_state="session",
         help="Pours what the page Shelf and prices says is on the shelf, and buys no powder.",
     )
-    return _Asked(int(vessels), start, due, may_buy, shelf_only)
+    trial = st.checkbox(
+        "a trial first",
+        value=True,
+        key="trial_first",
+        persist_state="session",
+        help="Casts and burns one vessel before the order, where the blend was never cast.",
+    )
+    return _Asked(int(vessels), start, due, may_buy, shelf_only, trial)
 
 
 def _answer(now: Session, asked: _Asked) -> OrderAnswer | None:
@@ -112,10 +124,11 @@ def _answer(now: Session, asked: _Asked) -> OrderAnswer | None:
                 asked.due,
                 may_buy=asked.may_buy,
                 shelf_only=asked.shelf_only,
+                trial=asked.trial,
             )
     except FileFaults as error:
         for fault in error.faults:
-            st.error(str(fault))
+            st.error(plain(str(fault)))
         return None
     if not answer.ranked:
         st.info("No blend meets the limits, so there is nothing to plan.")
@@ -127,7 +140,9 @@ def _answer(now: Session, asked: _Asked) -> OrderAnswer | None:
 def _plan(now: Session, answer: OrderAnswer) -> None:
     rows = {row.plan.candidate.name: row for row in answer.ranked}
     plan = rows[_blend_planned(now, answer, list(rows))].plan
-    st.markdown(f"### {plan_words(plan, answer.request.shop.molds)}")
+    st.markdown(marked("### {}", plan_words(plan, answer.request.shop.molds)))
+    for words in first_words(answer, plan):
+        st.markdown(plain(words))
     _calendar(plan)
     _held_back(plan, answer)
     _remedies(plan, answer)
@@ -138,13 +153,13 @@ def _plan(now: Session, answer: OrderAnswer) -> None:
 
 
 def _blend_planned(now: Session, answer: OrderAnswer, names: list[str]) -> str:
-    """Let the caster choose the blend to plan with, first the one picked by hand, and return its name.
+    """Let the caster choose the blend to plan with, first the selected one, and return its name.
 
     A closed box keeps the words it was filled with, so blends of another make-up are another box. What was
     chosen is kept by name for as long as the same blend is in hand.
     """
     words = {name: f"{name}: {_powders(answer, name)}" for name in names}
-    first = IN_HAND if IN_HAND in names else names[0]
+    first = answer.selected
     blend, chosen = st.session_state.get(_CHOSEN, (now.blend, first))
     kept = chosen if blend == now.blend and chosen in names else first
     name = st.selectbox(
@@ -158,17 +173,7 @@ def _blend_planned(now: Session, answer: OrderAnswer, names: list[str]) -> str:
         st.session_state[_CHOSEN] = (now.blend, name)
     else:
         st.session_state.pop(_CHOSEN, None)
-    _tell_choice(now, answer, name or first)
     return name or first
-
-
-def _tell_choice(now: Session, answer: OrderAnswer, name: str) -> None:
-    """Say where the blend planned is not the one in hand, or another one ranks before it."""
-    best, mix = answer.ranked[0].plan.candidate.name, now.solution.mix
-    if name != best:
-        st.caption(f"Ranked first for this order: {best}.")
-    elif mix is not None and _powders(answer, name) != blend_words(mix.blend, catalogue()):
-        st.caption("Not the blend in hand: this one ranks first for this order.")
 
 
 def _calendar(plan: OrderPlan) -> None:
@@ -183,8 +188,10 @@ def _calendar(plan: OrderPlan) -> None:
         else "An order of nothing",
     )
     st.markdown(
-        f"{plan.pours} castings for {plan.vessels} good vessels, {plan.turns} turns of a mold a day; "
-        f"last casting {day_words(plan.schedule.last_cast)}, packed {day_words(plan.ready)}."
+        plain(
+            f"{pours_words(plan)} {plan.turns} casts per mold a day; "
+            f"last casting {day_words(plan.schedule.last_cast)}, packed {day_words(plan.ready)}."
+        )
     )
     with st.expander("Day by day"):
         st.dataframe(
@@ -210,66 +217,72 @@ def _held_back(plan: OrderPlan, answer: OrderAnswer) -> None:
     if not plan.bottleneck:
         return
     st.markdown("### What holds it back")
-    st.markdown(f"{BOTTLENECKS[plan.bottleneck].capitalize()}. Castings a day that each alone allows:")
+    st.markdown(
+        marked("{}. Castings a day that each alone allows:", BOTTLENECKS[plan.bottleneck].capitalize())
+    )
     draw(
         rates_chart(plan.rates, _SIDES),
         key="rates",
         alt="; ".join(f"{rate:.0f} castings a day {_SIDES[name]}" for name, rate in plan.rates.items()),
     )
-    st.markdown(busiest_words(plan, answer.request.shop))
-    st.markdown(shelf_words(plan, answer.request.shop.shelf_places))
+    st.markdown(plain(busiest_words(plan, answer.request.shop)))
+    st.markdown(plain(shelf_words(plan, answer.request.shop.shelf_places)))
 
 
 def _remedies(plan: OrderPlan, answer: OrderAnswer) -> None:
     if plan.remedies:
         st.markdown("Any one of these makes the date with the shop as it stands:")
-        st.markdown("\n".join(f"- {remedy_words(remedy)}" for remedy in plan.remedies))
+        st.markdown(bullets(map(remedy_words, plan.remedies)))
     elif not plan.meets_date:
-        st.markdown(no_remedy_words(plan, answer.request.due))
+        st.markdown(plain(no_remedy_words(plan, answer.request.due)))
 
 
 def _money(now: Session, plan: OrderPlan) -> None:
     currency = now.job.currency
     st.markdown("### Money")
     st.markdown(
-        f"**{money(plan.cost_order.per_good_vessel, currency)}** a good vessel with bought molds charged to "
-        f"this order, **{money(plan.cost_wear.per_good_vessel, currency)}** with wear only. Lowest price "
-        f"that covers it, with your fees and profit: {money(plan.price_floor, currency)}."
+        marked(
+            "**{}** a good vessel with bought molds charged to this order, **{}** with wear only. Lowest "
+            "price that covers it, with your fees and profit: {}.",
+            money(plan.cost_order.per_good_vessel, currency),
+            money(plan.cost_wear.per_good_vessel, currency),
+            money(plan.price_floor, currency),
+        )
     )
     groups = cost_groups(plan.cost_order.parts)
-    st.caption(" · ".join(f"{name} {money(x, currency)}" for name, x in groups.items()))
+    st.caption(plain(" · ".join(f"{name} {money(x, currency)}" for name, x in groups.items())))
 
 
 def _buying(now: Session, plan: OrderPlan) -> None:
     bought, known = plan.purchase, catalogue()
     left = {each.material: each for each in plan.leftovers}
     lines = [
-        f"- {bag.packs} x {bag.offer.pack:g} kg {label_of(bag.material, known)}"
+        f"{bag.packs} x {bag.offer.pack:g} kg {label_of(bag.material, known)}"
         + (f", left over: {left_words(left[bag.material])}" if bag.material in left else "")
         for bag in bought.bags
     ]
     lines += [
-        f"- {mass:.1f} kg {label_of(name, known)} from the shelf"
+        f"{mass:.1f} kg {label_of(name, known)} from the shelf"
         for name, mass in bought.from_stock.items()
         if mass > 0.0
     ]
     if plan.molds_to_buy:
-        lines.append(f"- {plan.molds_to_buy} molds")
+        lines.append(f"{plan.molds_to_buy} molds")
     st.markdown("### Buy")
-    st.markdown("\n".join(lines) or "Nothing.")
-    st.markdown("\n\n".join(leftover_words(plan, known, now.job.currency)))
-    st.markdown(f"Powders: {money(bought.total, now.job.currency)}, tax and delivery in.")
+    st.markdown(bullets(lines or ["Nothing."]))
+    st.markdown(paragraphs(leftover_words(plan, known, now.job.currency)))
+    st.markdown(marked("Powders: {}, tax and delivery in.", money(bought.total, now.job.currency)))
 
 
 def _ranking(answer: OrderAnswer) -> None:
-    st.markdown(f"### {ranking_heading(answer)}")
+    st.markdown(marked("### {}", ranking_heading(answer)))
     st.dataframe(
         [_rank_row(answer, row) for row in answer.ranked],
         hide_index=True,
         key="ranking",
         alt="Blends ranked for this order",
     )
-    st.markdown("\n\n".join([*view_words(answer), *choice_words(answer), break_even_words(answer)]))
+    st.markdown(paragraphs([*view_words(answer), *choice_words(answer), break_even_words(answer)]))
 
 
 def _rank_row(answer: OrderAnswer, row: Ranked) -> dict[str, str | int]:
@@ -282,6 +295,7 @@ def _rank_row(answer: OrderAnswer, row: Ranked) -> dict[str, str | int]:
         "rank": row.rank_order,
         "wear only": worn,
         "rank, wear": row.rank_wear,
+        "chance": chance_of(row),
         "powders": _powders(answer, plan.candidate.name),
     }
 
@@ -302,7 +316,7 @@ def _break_even(now: Session, answer: OrderAnswer, plan: OrderPlan) -> None:
     second = others[name or other]
     most = max(_CURVE * answer.request.vessels, _LEAST_CURVE)
     frame, switches = order_curve(plan.line, second.line, answer.request.shop, most)
-    st.markdown(f"Of these two, {size_words(switches, answer.request.vessels)}")
+    st.markdown(marked("Of these two, {}", size_words(switches, answer.request.vessels)))
     draw(
         curve_chart(frame, answer.request.vessels, now.job.currency),
         key="curve",

@@ -12,8 +12,11 @@ from ui import answers
 from ui.draft import field_value, tables_of, whose
 from ui.fields import price_fields
 from ui.money_answers import landed, price_steps
+from ui.new_powder_form import show_new_powder
 from ui.order_charts import steps_chart
 from ui.page_words import MARKS
+from ui.plain_text import marked, named, plain
+from ui.question import own_faults
 from ui.state import Session, base_tables, session, set_materials, units
 from ui.widgets import draw, fault_words, show_fields, tell_faults
 from ui.words import label_of, money
@@ -32,6 +35,8 @@ def show() -> None:
         "What a usable kilogram costs once it stands on your shelf: tax, freight, trip and losses in it."
     )
     _powders(now)
+    tell_faults({}, {fault.where: fault for fault in own_faults()})
+    show_new_powder()
     _table(now)
     _one(now)
 
@@ -49,13 +54,13 @@ def _powders(now: Session) -> None:
         selection_mode="multi",
         default=_listed(),
         key="powders",
-        format_func=lambda name: label_of(name, catalogue),
+        format_func=lambda name: plain(label_of(name, catalogue)),
         on_change=lambda: set_materials(st.session_state["powders"]),
     )
     notes = {label_of(name, catalogue): catalogue[name].note for name in _listed()}
-    st.markdown("\n".join(f"- **{label}**: {note}" for label, note in notes.items() if note))
+    st.markdown(named({label: note for label, note in notes.items() if note}))
     if fault := now.faults.get("materials"):
-        st.error(fault_words(fault))
+        st.error(plain(fault_words(fault)))
 
 
 def _table(now: Session) -> None:
@@ -115,18 +120,18 @@ def _one(now: Session) -> None:
 def _steps(now: Session, name: str, price: Price | None) -> None:
     label = label_of(name, answers.catalogue())
     if price is None:
-        st.info(f"Write a pack and its price to see what {label} costs at the door.")
+        st.info(marked("Write a pack and its price to see what {} costs at the door.", label))
         return
     most = max(_MOST_PACKS, int(max((packs for packs, _ in price.breaks), default=1)) + 1)
     frame = price_steps(price, now.job.shop.wage, most)
-    st.markdown(f"### What a kilogram of {label} costs by packs bought at once")
+    st.markdown(marked("### What a kilogram of {} costs by packs bought at once", label))
     draw(
         steps_chart(frame, now.job.currency),
         key="steps",
         alt=f"Landed price of {label} for 1 to {most} packs",
     )
     first, last = (money(frame["price"].iloc[place], now.job.currency) for place in (0, -1))
-    st.markdown(f"One pack at a time: {first} a kilogram; {most} packs at once: {last}.")
+    st.markdown(plain(f"One pack at a time: {first} a kilogram; {most} packs at once: {last}."))
 
 
 show()

@@ -18,6 +18,7 @@ from optimizer.trials.records import Trial
 from optimizer.units import show as show_value
 from ui import answers
 from ui.measure_form import show_measuring
+from ui.plain_text import marked, named, plain
 from ui.state import Session, session, units
 from ui.trial_answers import book_folder
 from ui.trial_counts import Counts, counts_of
@@ -43,7 +44,9 @@ def show() -> None:
     now = session()
     st.title("Trial book", anchor=False)
     path = book_beside(book_folder())
-    st.caption(f"Every batch you note is kept in {path.name}, in the folder the page was started from.")
+    st.caption(
+        marked("Every batch you note is kept in {}, in the folder the page was started from.", path.name)
+    )
     try:
         book = TrialBook(path) if path.exists() else None
         _enter(now, path)
@@ -53,13 +56,13 @@ def show() -> None:
             _list(now, book)
             show_fit(now, book)
     except VesselblendError as error:
-        st.error(str(error))
+        st.error(plain(str(error)))
 
 
 def _enter(now: Session, path: Path) -> None:
     said = st.session_state.pop("trial_said", "")
     if said:
-        st.success(said)
+        st.success(plain(said))
     with (
         st.expander("Note a trial", expanded=not path.exists() or "trial_faults" in st.session_state),
         st.form("trial", border=False),
@@ -74,7 +77,7 @@ def _enter(now: Session, path: Path) -> None:
                     _field(reading, faults)
         if "trial_odd" in st.session_state:
             st.checkbox("What is odd is right: take it", key="trial_right")
-        st.caption(_NEEDS)
+        st.caption(plain(_NEEDS))
         enter, check = st.columns(2)
         with enter:
             st.form_submit_button("Enter it", on_click=_entered, args=(path, names))
@@ -89,12 +92,12 @@ def _field(reading: Reading | None, faults: Mapping[str, Fault]) -> None:
     if reading is None:
         st.date_input("day of the pour", dt.date.today(), key=f"{_FIELD}date", format="YYYY-MM-DD")
     elif reading.column in CHOICES:
-        st.selectbox(reading.label, CHOICES[reading.column], key=_key(reading.column))
+        st.selectbox(plain(reading.label), CHOICES[reading.column], key=_key(reading.column))
     else:
-        st.text_input(reading.label, key=_key(reading.column), placeholder=reading.hint)
+        st.text_input(plain(reading.label), key=_key(reading.column), placeholder=reading.hint)
     fault = faults.get("date" if reading is None else reading.column)
     if fault:
-        st.error(fault_words(fault))
+        st.error(plain(fault_words(fault)))
 
 
 def _refused(fields: Sequence[Reading], faults: Mapping[str, Fault]) -> None:
@@ -102,8 +105,8 @@ def _refused(fields: Sequence[Reading], faults: Mapping[str, Fault]) -> None:
     if not faults:
         return
     labels = {reading.column: reading.label for reading in fields} | {"date": "day of the pour"}
-    told = [f"- **{labels.get(column, column)}**: {fault_words(fault)}" for column, fault in faults.items()]
-    st.error("\n".join(["Not entered. What you typed is still here; correct:", *told]))
+    told = {labels.get(column, column): fault_words(fault) for column, fault in faults.items()}
+    st.error("Not entered. What you typed is still here; correct:\n" + named(told))
 
 
 def _powder(name: str, mass: float) -> Reading:
@@ -112,7 +115,7 @@ def _powder(name: str, mass: float) -> Reading:
 
 
 def _weighed(now: Session) -> dict[str, float]:
-    """Return what the blend in hand would weigh, and nothing of the job's other powders: any may be noted."""
+    """Return what the selected blend would weigh, none of the job's other powders: any may be noted."""
     mix = now.solution.mix
     return dict.fromkeys(now.job.materials, 0.0) | ({} if mix is None else dict(mix.grams))
 
@@ -140,7 +143,7 @@ def _checked(now: Session, names: list[str]) -> None:
 def _would_count() -> None:
     counts: Counts | None = st.session_state.pop("trial_counts", None)
     if counts is not None:
-        st.info(f"Nothing is entered yet. {counts.taken_words} {counts.lacking_words}")
+        st.info(plain(f"Nothing is entered yet. {counts.taken_words} {counts.lacking_words}"))
 
 
 def _entered(path: Path, names: list[str]) -> None:
@@ -185,7 +188,12 @@ def _exchange(path: Path, book: TrialBook | None) -> None:
 
 def _list(now: Session, book: TrialBook) -> None:
     entries = book.page(_PAGE)
-    st.markdown(f"### {book.count()} trials")
+    st.markdown(marked("### {} trials", str(book.count())))
+    damaged = sum(not entry.whole for entry in entries)
+    if damaged:
+        st.warning(
+            marked("{} damaged and counted nowhere: `vesselblend trials list` names them.", str(damaged))
+        )
     st.dataframe(
         [_row(entry.trial, now) for entry in entries],
         hide_index=True,

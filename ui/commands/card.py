@@ -35,9 +35,11 @@ def card(
 
     JOB is a TOML file, or - for standard input; without it the shipped demo job.
     """
+    from optimizer.solution import DESIGNED
     from optimizer.studies.batch import batch_of
     from optimizer.studies.check import check
     from optimizer.studies.design import design
+    from optimizer.verdict.assess import HOLDS
     from ui.answer_text import no_blend_blocks
     from ui.card import card_html, card_json, sheet_of
     from ui.jobs import read_blend, read_water_ratio
@@ -57,7 +59,7 @@ def card(
     if solution.mix is None:
         say(rendered(no_blend_blocks(solution, delivery.units), None))
         return NO_BLEND
-    if solution.status not in ("designed", "meets"):
+    if solution.status not in (DESIGNED, HOLDS):
         say(f"Mind: this blend {solution.status} at a limit; the card says which.")
     batch = batch_of(solution, asked.catalogue, vessels, parameters)
     sheet = sheet_of(solution, batch, asked.catalogue, units=delivery.units, trials=asked.trials)

@@ -56,7 +56,7 @@ def check(
     parameters = asked.parameters((*parts, *others))
 
     def judged(named: dict[str, float], ratio: float | None) -> Solution:
-        return asked.signed(judge(asked.job, named, asked.catalogue, ratio, parameters))
+        return asked.signed(judge(asked.job, named, asked.catalogue, ratio, parameters, explain=True))
 
     candidate = judged(parts, read_water_ratio(water_ratio))
     if not others:

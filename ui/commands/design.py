@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from ui.commands.shared import NO_BLEND, VERDICT_CODES, Figures, figure_options
+from ui.commands.shared import NO_BLEND, NO_VERDICT, Figures, Seconds, figure_options
 from ui.delivery import Delivery, delivered
 
 __all__ = ["design"]
@@ -18,7 +18,7 @@ __all__ = ["design"]
 @click.option(
     "--proof",
     "seconds",
-    type=click.FloatRange(0.0, 600.0),
+    type=Seconds(0.0, 600.0),
     default=1.0,
     show_default=True,
     metavar="SECONDS",
@@ -44,10 +44,11 @@ def design(
     JOB is a TOML file, or - for standard input.
     """
     from optimizer.reports.blend import batch_json, solution_json
+    from optimizer.solution import DESIGNED
     from optimizer.studies.batch import batch_of
     from optimizer.studies.design import design as solve
-    from optimizer.verdict.judge import worst_verdict
     from ui.answer_text import no_blend_blocks, solution_blocks
+    from ui.lever_text import lever_blocks, levers_json, levers_of
 
     asked = figures.ask(job)
     asked.require_prices()
@@ -55,9 +56,12 @@ def design(
     parameters = asked.parameters()
     solution = asked.signed(solve(asked.job, asked.catalogue, parameters, proof_seconds=seconds))
     if solution.mix is None:
-        delivery.send(solution_json(solution), lambda: list(no_blend_blocks(solution, delivery.units)))
+        tried = levers_of(asked, solution)
+        data = solution_json(solution) | ({"levers": levers_json(tried)} if tried else {})
+        told = (*no_blend_blocks(solution, delivery.units), *lever_blocks(tried, asked.job, delivery.units))
+        delivery.send(data, lambda: list(told))
         return NO_BLEND
     batch = batch_of(solution, asked.catalogue, vessels, parameters) if vessels else None
     data = solution_json(solution) | ({"batch": batch_json(batch)} if batch else {})
     delivery.send(data, lambda: list(solution_blocks(solution, asked.catalogue, delivery.units, batch)))
-    return VERDICT_CODES[worst_verdict(solution.limits)]
+    return 0 if solution.status == DESIGNED else NO_VERDICT

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from ui.commands.shared import Figures, figure_options
+from ui.commands.shared import Figures, Seconds, figure_options
 from ui.delivery import Delivery, delivered
 
 __all__ = ["frontier"]
@@ -21,7 +21,7 @@ __all__ = ["frontier"]
 @click.option("--csv", "as_csv", is_flag=True, help="Give every blend as CSV.")
 @click.option(
     "--prove",
-    type=click.FloatRange(0.0, 600.0),
+    type=Seconds(0.0, 600.0),
     default=0.0,
     metavar="SECONDS",
     help="Prove how near each blend is to the best at its level, for at most so long each.",

@@ -1,4 +1,4 @@
-"""``vesselblend materials``: the shipped and own materials, each figure with its source."""
+"""``vesselblend materials``: the shipped and own materials, each figure with its source, and new ones."""
 
 from __future__ import annotations
 
@@ -9,12 +9,32 @@ from ui.delivery import Delivery, delivered
 
 __all__ = ["materials"]
 
+_SHOW = "show"
 
-@click.command(short_help="List the materials, or every figure of one.")
+
+class _Listing(click.Group):
+    """Commands about materials; without the name of one of them, the listing."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Read the words after ``materials``: the name of a material is no command."""
+        if not args or (args[0] not in self.commands and args[0] not in ctx.help_option_names):
+            args = [_SHOW, *args]
+        return super().parse_args(ctx, args)
+
+
+@click.group(cls=_Listing, short_help="List the materials, every figure of one, or add a new one.")
+def materials() -> None:
+    """List the materials, or every figure of one: vesselblend materials [NAME].
+
+    A powder of which you know what its bag says: vesselblend materials new NAME --like csa_cement
+    """
+
+
+@materials.command(_SHOW, hidden=True)
 @click.argument("name", required=False)
 @job_options
 @delivered
-def materials(name: str | None, specs: str | None, delivery: Delivery) -> int:
+def show(name: str | None, specs: str | None, delivery: Delivery) -> int:
     """List the materials, or show every figure of the material NAME: range, source and how sure it is."""
     from optimizer.specs import load_catalogue
     from ui.material_text import catalogue_blocks, catalogue_json, material_blocks, material_json

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import click
 
-from ui.commands.shared import NO_BLEND, Figures, figure_options
+from ui.commands.shared import NO_BLEND, NO_VERDICT, Figures, figure_options
 from ui.delivery import Delivery, delivered
 
 __all__ = ["order"]
@@ -20,6 +20,10 @@ __all__ = ["order"]
 @click.option("--start", metavar="YYYY-MM-DD", help="First day of casting; default: today.")
 @click.option("--molds", type=int, help="Molds owned; default: those of the job.")
 @click.option("--no-new-molds", is_flag=True, help="Plan with the molds owned alone.")
+@click.option("--blend", help="Plan this blend, in parts by mass; default: the designed one.")
+@click.option("--water-ratio", metavar="RATIO", help="Water per dry powder of --blend; default: its demand.")
+@click.option("--plan", metavar="NAME", help="Plan another blend of the ranking, by its name.")
+@click.option("--no-trial", is_flag=True, help="Cast at once, without a trial of a blend never cast.")
 @click.option("--from-stock", is_flag=True, help="Use only what stands on the shelf (stock in the prices).")
 @figure_options
 @delivered
@@ -30,6 +34,10 @@ def order(
     start: str | None,
     molds: int | None,
     no_new_molds: bool,
+    blend: str | None,
+    water_ratio: str | None,
+    plan: str | None,
+    no_trial: bool,
     from_stock: bool,
     figures: Figures,
     delivery: Delivery,
@@ -39,11 +47,15 @@ def order(
     JOB is a TOML file, or - for standard input.
     """
     from optimizer.reports.order import order_json
+    from optimizer.studies.check import check
     from optimizer.studies.order_blends import plan_blends, shop_request
     from ui.answer_text import no_blend_blocks
     from ui.days import typed_day
+    from ui.jobs import read_blend, read_water_ratio
     from ui.order_text import order_blocks
 
+    if water_ratio is not None and blend is None:
+        raise click.UsageError("--water-ratio is that of --blend: name that blend, or leave it away.")
     last = typed_day("--due", due)
     first = typed_day("--start", start) if start else dt.date.today()
     asked = figures.ask(job)
@@ -51,10 +63,19 @@ def order(
     asked = asked.from_stock(vessels) if from_stock else asked
     request = shop_request(asked.job, vessels, first, last, molds)
     request = replace(request, may_buy_molds=not no_new_molds)
-    answer = plan_blends(asked.job, asked.catalogue, request, asked.parameters())
-    data, none = order_json(answer), answer.no_blend
+    parts = {} if blend is None else read_blend(blend, asked.catalogue)
+    parameters = asked.parameters(tuple(parts))
+    shop_job = replace(asked.job, shop=request.shop)
+    own = (
+        check(shop_job, parts, asked.catalogue, read_water_ratio(water_ratio), parameters) if parts else None
+    )
+    answer = plan_blends(asked.job, asked.catalogue, request, parameters, selected=own, trial=not no_trial)
+    none = answer.no_blend
     if none is not None:
-        delivery.send(data, lambda: list(no_blend_blocks(none, delivery.units)))
+        delivery.send(order_json(answer), lambda: list(no_blend_blocks(none, delivery.units)))
         return NO_BLEND
-    delivery.send(data, lambda: list(order_blocks(answer, asked.catalogue, delivery.units)))
-    return 0 if answer.ranked[0].plan.meets_date else NO_BLEND
+    answer = answer if plan is None else answer.selecting(plan)
+    delivery.send(order_json(answer), lambda: list(order_blocks(answer, asked.catalogue, delivery.units)))
+    if not answer.plan.meets_date:
+        return NO_BLEND
+    return 0 if answer.plan.candidate.sure else NO_VERDICT

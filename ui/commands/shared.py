@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
@@ -17,6 +18,7 @@ __all__ = [
     "NO_VERDICT",
     "VERDICT_CODES",
     "Figures",
+    "Seconds",
     "book_option",
     "figure_options",
     "job_options",
@@ -29,7 +31,18 @@ NO_BLEND: Final = 3
 NO_VERDICT: Final = 5
 """Too little is known for a verdict."""
 
-VERDICT_CODES: Final = {"meets": 0, "fails": NO_BLEND, "too close to call": NO_VERDICT}
+VERDICT_CODES: Final = {"holds": 0, "fails": NO_BLEND, "uncertain": NO_VERDICT}
+
+
+class Seconds(click.FloatRange):
+    """A time a command may take [s]; no number is none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401  as click hands it over
+        """Return the time; click's own refusal where it is none."""
+        seconds = float(super().convert(value, param, ctx))
+        if math.isnan(seconds):
+            self.fail(f"{value!r} is not a number of seconds.", param, ctx)
+        return seconds
 
 
 def job_options(command: Callable[..., int]) -> Callable[..., int]:
@@ -61,7 +74,7 @@ class Figures:
     specs : str | None
         Folder of own spec files.
     calibration : str | None
-        Calibration file, or a folder whose newest one counts.
+        Calibration file, a folder whose newest one counts, or ``none``; None: as the job says.
     """
 
     specs: str | None
@@ -81,7 +94,7 @@ def figure_options(command: Callable[..., int]) -> Callable[..., int]:
     @click.option(
         "--calibration",
         metavar="FILE",
-        help="What `trials fit` learned: its file, or the folder of the newest.",
+        help="What `trials fit` learned: its file, the folder of the newest, or none; else as the job says.",
     )
     @functools.wraps(command)
     def with_figures(*, specs: str | None, calibration: str | None, **options: Any) -> int:  # noqa: ANN401  a command's own

@@ -69,17 +69,19 @@ def sweep(
 
     JOB is a TOML file, or - for standard input.
     """
+    from optimizer.jobfile import parse_job
     from optimizer.specs import load_catalogue
     from optimizer.sweep import plan_of, read_scenarios
     from optimizer.sweep.worker import check_first
     from optimizer.toml_files import parse_toml
-    from ui.jobs import named_calibration
+    from ui.jobs import Asked, named_calibration
     from ui.sweep_run import job_text, run_sweep
 
     text, named = job_text(job), "standard input" if job == STANDARD else job
     catalogue = load_catalogue(figures.specs)
     folder = None if figures.specs is None else str(Path(figures.specs).resolve())
-    bare = plan_of(text, named, catalogue, folder, named_calibration(figures.calibration))
+    asked = Asked(parse_job(text, catalogue, named), catalogue, named=named)
+    bare = plan_of(text, named, catalogue, folder, named_calibration(figures.calibration, asked))
     scenarios = read_scenarios(vary, None if table is None else Path(table), parse_toml(text, named))
     plan = replace(bare, variables=scenarios.variables, in_full=in_full)
     check_first(plan, scenarios)

@@ -103,16 +103,19 @@ def add(
 def list_(limit: int, void: bool, book: str, specs: str | None, delivery: Delivery) -> int:
     """List the newest trials of the book."""
     from optimizer.specs import load_catalogue
-    from ui.trial_text import entry_json, listed_blocks, opened, trial_json
+    from ui.trial_text import damaged_words, entry_json, listed_blocks, opened, trial_json
 
     kept = opened(Path(book))
     entries, count = kept.page(limit, void=void), kept.count(void=void)
+    damaged = [entry.trial.id for entry in entries if not entry.whole]
     shown = [entry_json(entry) if void else trial_json(entry.trial) for entry in entries]
     catalogue = load_catalogue(specs)
     delivery.send(
-        {"count": count, "trials": shown},
+        {"count": count, "trials": shown, "damaged": damaged},
         lambda: list(listed_blocks(entries, count, catalogue, delivery.units, kept.short_names())),
     )
+    if damaged:
+        say(damaged_words(damaged))
     return 0
 
 
@@ -136,7 +139,7 @@ def export(file: str | None, decimal_comma: bool, current: bool, book: str, deli
     delivery = delivery if file in (None, STANDARD) else delivery.to(Path(file))
     lost = ""
     try:
-        versions = _versions(Path(book), current)
+        versions, lost = _versions(Path(book), current)
     except BookDamaged as error:
         versions, lost = _salvaged(Path(book), error)
     path = delivery.path
@@ -153,25 +156,24 @@ def export(file: str | None, decimal_comma: bool, current: bool, book: str, deli
     return BookDamaged.exit_code if lost else 0
 
 
-def _versions(path: Path, current: bool) -> list[Version]:
+def _versions(path: Path, current: bool) -> tuple[list[Version], str]:
+    """Return what to export of a book, and what to say about damaged trials."""
     from optimizer.trials.records import as_versions
-    from ui.trial_text import opened
+    from ui.trial_text import damaged_words, opened
 
     kept = opened(path)
-    return list(as_versions(kept.trials())) if current else list(kept.versions())
+    versions = as_versions(kept.trials()) if current else kept.versions()
+    return list(versions), damaged_words(kept.damaged(earlier=not current))
 
 
 def _salvaged(path: Path, error: BookDamaged) -> tuple[list[Version], str]:
     """Return what can still be read of a damaged book, and what to say about the rest."""
-    from optimizer.trials.records import Version, as_versions
     from optimizer.trials.salvage import salvage
 
     found = salvage(path)
     partial = ", ".join(trial.id for trial in found.partial) or "none"
     words = (
-        f"{error}\nNewest versions written: {len(found.trials)} whole. Read in part and written as void: "
-        f"{partial}. Entries lost: {len(found.lost)}."
+        f"{error}\nNewest versions written: {len(found.trials)} whole, {len(found.void)} void. Damaged, or "
+        f"with a lost version, and written as void: {partial}. Entries lost: {len(found.lost)}."
     )
-    reason = "some readings were lost in a damaged book: look before it counts again"
-    broken = (Version(trial, void=True, reason=reason) for trial in found.partial)
-    return [*as_versions(found.trials), *broken], words
+    return list(found.versions), words

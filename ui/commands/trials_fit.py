@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from optimizer.calibration.fit import Fit, Seen
     from optimizer.calibration.next_trial import NextTrial
     from optimizer.calibration.record import Calibration, Learned
-    from optimizer.calibration.response_surface import Misfit
     from optimizer.materials import Catalogue
+    from optimizer.studies.trial_worth import TrialWorth
     from optimizer.units import System
     from ui.terminal import Block
 
@@ -42,10 +42,9 @@ def trials_fit(job: str | None, book: str, look: bool, specs: str | None, delive
     from optimizer.calibration.files import keep_calibration
     from optimizer.calibration.fit import calibrate
     from optimizer.calibration.readings import studio_of
-    from optimizer.calibration.response_surface import misfits
     from optimizer.specs import load_catalogue
     from ui.jobs import ask
-    from ui.trial_text import opened
+    from ui.trial_text import damaged_words, opened
 
     studio = None
     if job is None:
@@ -53,11 +52,14 @@ def trials_fit(job: str | None, book: str, look: bool, specs: str | None, delive
     else:
         asked = ask(job, specs)
         catalogue, studio = asked.catalogue, studio_of(asked.job)
-    found = calibrate(opened(Path(book)).trials(), catalogue, studio, dt.date.today())
-    wrong = misfits(found)
+    kept_book = opened(Path(book))
+    damaged = kept_book.damaged()
+    if damaged:
+        say(damaged_words(damaged))
+    found = calibrate(kept_book.trials(), catalogue, studio, dt.date.today())
     path = None if look else keep_calibration(found.calibration, Path(book).resolve().parent)
-    data = _fit_json(found, wrong) | {"file": None if path is None else str(path)}
-    delivery.send(data, lambda: list(_fit_blocks(found, wrong, catalogue, delivery.units)))
+    data = _fit_json(found) | {"damaged": list(damaged), "file": None if path is None else str(path)}
+    delivery.send(data, lambda: list(_fit_blocks(found, catalogue, delivery.units)))
     if path is not None:
         say(f"Kept: {path}. To undo this calibration, remove that file.")
     return 0
@@ -85,7 +87,7 @@ def trials_next(job: str | None, book: str, specs: str | None, delivery: Deliver
     asked = ask(job, specs)
     folder = Path(book).resolve().parent
     path = newest_calibration(folder)
-    parameters = calibrated(folder, asked.catalogue, asked.job.materials)
+    parameters = asked.parameters() or calibrated(folder, asked.catalogue, asked.job.materials)
     problem = problem_of(asked.job, asked.catalogue, parameters)
     solution = design_problem(problem)
     if solution.mix is None:
@@ -98,7 +100,7 @@ def trials_next(job: str | None, book: str, specs: str | None, delivery: Deliver
     return 0
 
 
-def _fit_json(found: Fit, wrong: tuple[Misfit, ...]) -> dict[str, Any]:
+def _fit_json(found: Fit) -> dict[str, Any]:
     from optimizer.calibration.agreement import agreement
 
     kept = found.calibration
@@ -107,13 +109,14 @@ def _fit_json(found: Fit, wrong: tuple[Misfit, ...]) -> dict[str, Any]:
         "version": kept.version,
         "priors": kept.priors,
         "trials": list(kept.trials),
-        "figures": [_figure_json(one) for one in kept.learned],
+        "figures": [_figure_json(one) for one in kept.figures],
         "readings": [_seen_json(one) for one in found.seen],
         "agreement": [asdict(one) for one in agreement(found)],
         "flagged": [asdict(one) for one in kept.flagged],
         "bags": [asdict(one) for one in kept.bags],
         "unused": [asdict(one) for one in found.evidence.unused],
-        "misfits": [{**asdict(one), "blend": dict(one.blend)} for one in wrong],
+        "left_out": [asdict(one) for one in found.left_out],
+        "unexplained": [asdict(one) for one in found.unexplained],
     }
 
 
@@ -146,12 +149,18 @@ def _seen_json(one: Seen) -> dict[str, Any]:
     }
 
 
-def _fit_blocks(
-    found: Fit, wrong: tuple[Misfit, ...], catalogue: Catalogue, units: System
-) -> Iterator[Block]:
+def _fit_blocks(found: Fit, catalogue: Catalogue, units: System) -> Iterator[Block]:
     from optimizer.calibration.agreement import agreement
     from ui.terminal import heading, sentence, table
-    from ui.trial_seen import NOTES, moved_words, seen_rows, worse_words
+    from ui.trial_seen import (
+        LEFT_OUT_HEADS,
+        NOTES,
+        left_out_row,
+        left_out_words,
+        moved_words,
+        seen_rows,
+        worse_words,
+    )
 
     kept = found.calibration
     yield sentence(f"{len(kept.trials)} trials, {len(found.seen)} readings used.")
@@ -173,8 +182,12 @@ def _fit_blocks(
     worse = worse_words(found)
     if worse:
         yield sentence(worse, indent=2)
+    if found.left_out:
+        yield heading("Each cast predicted from the others alone")
+        yield table(LEFT_OUT_HEADS, [left_out_row(one) for one in found.left_out], (1, 2, 3, 4, 5))
+        yield sentence(left_out_words(found), indent=2)
     yield from _taught_blocks(kept, catalogue)
-    yield from _odd_blocks(found, wrong, catalogue, units)
+    yield from _odd_blocks(found, units)
 
 
 def _taught_blocks(kept: Calibration, catalogue: Catalogue) -> Iterator[Block]:
@@ -182,7 +195,7 @@ def _taught_blocks(kept: Calibration, catalogue: Catalogue) -> Iterator[Block]:
     from optimizer.calibration.words import figure_words, size_words
     from ui.terminal import heading, sentence, table
 
-    taught = [one for one in kept.learned if one.trials]
+    taught = [one for one in kept.figures if one.trials]
     if taught:
         yield heading("What the trials teach")
         rows = [
@@ -211,20 +224,19 @@ def _label(name: str, catalogue: Catalogue) -> str:
     return label_of(name, catalogue) if name in catalogue else name
 
 
-def _odd_blocks(
-    found: Fit, wrong: tuple[Misfit, ...], catalogue: Catalogue, units: System
-) -> Iterator[Block]:
-    """Give the readings that do not fit, where the chain is wrong, and what could not be used."""
+def _odd_blocks(found: Fit, units: System) -> Iterator[Block]:
+    """Give the readings and casts that do not fit, and what could not be used."""
     from ui.terminal import heading, indented, table
+    from ui.trial_seen import unexplained_words
 
     if found.calibration.flagged:
         yield heading("Readings that do not fit the others, and hardly count")
         odd = [_flagged_row(one, units) for one in found.seen if one.flagged]
         yield table(("trial", "reading", "read", "expected", "standard errors off"), odd, (4,))
-    if wrong:
-        yield heading("Where the predictions are wrong in a way no figure can mend")
-        for one in wrong:
-            yield indented(one.sentence({name: _label(name, catalogue) for name in one.blend}))
+    if found.unexplained:
+        yield heading("Casts that nothing explains")
+        for one in found.unexplained:
+            yield indented(unexplained_words(one))
     if found.evidence.unused:
         yield heading("What could not be used")
         for unused in found.evidence.unused:
@@ -250,6 +262,19 @@ def _flagged_row(one: Seen, units: System) -> tuple[str, str, str, str, str]:
     return row.trial, row.reading, row.seen, row.after, f"{one.distance:+.1f}"
 
 
+def _worth_json(worth: TrialWorth) -> dict[str, Any]:
+    from_vessels = worth.pays_from_vessels
+    return {
+        "joint_probability": worth.chance,
+        "cost_if_it_holds": worth.cost_if_it_holds if math.isfinite(worth.cost_if_it_holds) else None,
+        "saves": worth.saves,
+        "trial_cost": worth.trial_cost,
+        "worth": worth.worth,
+        "vessels": worth.vessels,
+        "pays_from_vessels": from_vessels if math.isfinite(from_vessels) else None,
+    }
+
+
 def _next_json(found: NextTrial, weighed: Mapping[str, float]) -> dict[str, Any]:
     return {
         "cast": found.cast.name,
@@ -264,6 +289,8 @@ def _next_json(found: NextTrial, weighed: Mapping[str, float]) -> dict[str, Any]
         "measure": dict(found.alone),
         "share": found.share,
         "open": found.open,
+        "stop": found.stop,
+        "worth": None if found.worth is None else _worth_json(found.worth),
         "why": found.sentence(),
         "others": [
             {"cast": cast.name, "blend": dict(cast.blend), "share": share} for cast, share in found.others

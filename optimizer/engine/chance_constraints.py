@@ -1,0 +1,308 @@
+"""The cheapest blend to be expected whose limits all hold together with a stated chance.
+
+Minimize the expected cost of a good vessel subject to ``P(all limits hold) >= p`` (joint chance constraint,
+Miller and Wagner 1965, from memory), with the rows of `optimizer.engine.chance_rows`. Their departures are
+renewed where the walks end, and their smoothing shrinks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.chain.predict import PREDICTORS, Cast, cast_of
+from optimizer.engine.candidate import TRACE, Candidate
+from optimizer.engine.chance_rows import ChanceQuestion, ChanceTable
+from optimizer.engine.lockstep import Ends, Pace, Walks, walk
+from optimizer.engine.search_state import Found, Question
+from optimizer.engine.supports import References, exchanged_sets, packed, reduced_costs, screened
+from optimizer.engine.swap_search import best_mixes
+from optimizer.problem import Problem
+from optimizer.shop import Limit
+
+__all__ = ["ChanceBlend", "chance_blends", "surest_blends"]
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+Support = tuple[int, ...]
+
+_WIDTHS = (0.04, 0.02, 0.01, 0.005)
+"""Smoothing h of the rows' departures, turn by turn [row units]."""
+
+_FIRST, _TURN = (
+    Pace(steps=10, ring=3, curved=True, slack=0.01),
+    Pace(steps=8, ring=4, curved=True, slack=0.01),
+)
+_STARTS, _LEADERS, _EXCHANGES, _PAIRS, _KEPT = 18, 5, 6, 3, 12
+_NEAR = 0.15
+"""Violation of a nominal end up to which it is a start [-]."""
+
+_TIGHTENED = (0.5, 0.8)
+"""Shares of the draws within which each limit is held on its own, to find materials that are sure enough."""
+
+_MOST_SOLIDS = 6
+_HOLDS = 2e-3
+"""Violation of a row that is left to the last turn's smoothing [-]."""
+
+
+@dataclass(frozen=True)
+class ChanceBlend:
+    """A blend with its chance and cost in the solver's draws.
+
+    Attributes
+    ----------
+    candidate : Candidate
+        The mix; its value is the expected objective, its violation that of the rows held at best values.
+    chance : float
+        Share of the draws in which all judged limits hold [-].
+    near : tuple[Candidate, ...]
+        Blends of other materials that the search ended with, best first.
+    """
+
+    candidate: Candidate
+    chance: float
+    near: tuple[Candidate, ...] = ()
+
+
+@dataclass
+class _Ended:
+    """Where a walk under doubt ended: task, solids, mix, expected objective, violation."""
+
+    task: int
+    support: Support
+    mix: Array
+    value: float
+    violation: float
+
+    def rank(self) -> tuple[bool, float]:
+        """Sort key: those that hold by value, the others by what they fall short."""
+        holds = self.violation <= _HOLDS
+        return not holds, self.value if holds else self.violation
+
+
+def chance_blends(
+    questions: Sequence[ChanceQuestion], *, whole: bool = True, or_surest: bool = False
+) -> list[ChanceBlend | None]:
+    """Return the best blend of each question whose judged limits hold together with the chance asked for.
+
+    Parameters
+    ----------
+    questions
+        Of the same materials, chain, bench and objective; they are searched together.
+    whole
+        False judges by the smooth chance and cost: small changes of a question then show as small changes
+        of the answer, which counting whole draws would hide.
+    or_surest
+        True answers with the surest blend met where none reaches the chance; its own chance tells.
+
+    Returns
+    -------
+    list[ChanceBlend | None]
+        None where no blend was found that reaches the chance.
+    """
+    if not questions:
+        return []
+    search = _Search(questions, sure=False, whole=whole)
+    answers = search.run()
+    missing = [k for k, answer in enumerate(answers) if answer is None] if or_surest else []
+    for k, answer in search.surest(missing).items():
+        answers[k] = answer
+    return answers
+
+
+def surest_blends(questions: Sequence[ChanceQuestion]) -> list[ChanceBlend | None]:
+    """Return the blend of each question whose judged limits hold together most surely, whatever it costs."""
+    return _Search(questions, sure=True, whole=True).run() if questions else []
+
+
+class _Search:
+    """Scratch of one call: walks from blends that are best at best values and with tightened limits."""
+
+    def __init__(self, questions: Sequence[ChanceQuestion], *, sure: bool, whole: bool) -> None:
+        self.questions, self.sure, self.whole = questions, sure, whole
+        self.table = ChanceTable(questions)
+        self.table.sure = sure
+        table = self.table
+        self.allowed = np.zeros((len(questions), table.count + 1), bool)
+        for k, question in enumerate(questions):
+            chosen = table.solids if question.only is None else np.array(question.only, np.intp)
+            self.allowed[k, np.intersect1d(chosen, table.solids)] = True
+        most = table.problem.job.at_most_materials or _MOST_SOLIDS
+        self.most = min(most, _MOST_SOLIDS, table.solids.size)
+        self.ended: list[_Ended] = []
+
+    def run(self) -> list[ChanceBlend | None]:
+        """Walk, exchange materials, and renew the departures in turns."""
+        fresh = [k for k, question in enumerate(self.questions) if not question.near]
+        ended = self._walked([each for k in fresh for each in self._starts(k)], _FIRST, _WIDTHS[0])
+        for width in _WIDTHS[:2] if fresh else ():
+            ended = self._walked(self._best(ended, _KEPT), _TURN, width)
+            ended += self._exchanged(self._best(ended, _LEADERS), width)
+        for k, question in enumerate(self.questions):
+            ended += self._spread(k, question.near)
+        for width in _WIDTHS[2:]:
+            ended = self._walked(self._best(ended, _KEPT), _TURN, width)
+        self.ended = ended
+        return self._answers(ended)
+
+    def surest(self, places: Sequence[int]) -> dict[int, ChanceBlend | None]:
+        """Return the surest blends that walks lead to from where those of some questions ended."""
+        if not places:
+            return {}
+        self.sure = self.table.sure = self.whole = True
+        ended = [each for each in self.ended if self.table.variant[each.task] in places]
+        for width in _WIDTHS[1:]:
+            ended = self._walked(self._best(ended, _KEPT), _TURN, width)
+        answers = self._answers(ended)
+        return {k: answers[k] for k in places}
+
+    def _starts(self, k: int) -> list[_Ended]:
+        """Return blends to start a question from: the best of each choice of doses, coats and valley."""
+        question = self.questions[k]
+        nominal = question.nominal or best_mixes([Question(question.problem, question.only)])[0]
+        asked = [Question(p, question.only, nominal.met[:4]) for p in self._tightened(question, nominal)]
+        groups: dict[tuple[object, ...], list[Candidate]] = {}
+        for turn, found in enumerate((*best_mixes(asked), nominal)):
+            for blend in found.met:
+                basin = int(self.table.basin(blend.mix[None, :])[0])
+                group = (turn, blend.case.steps, basin)
+                if blend.violation <= _NEAR and len(groups.setdefault(group, [])) < 2:
+                    groups[group].append(blend)
+        blends = sorted((blend for group in groups.values() for blend in group), key=Candidate.rank)
+        if not blends and nominal.best is not None:
+            blends = [nominal.best]
+        return self._spread(k, blends)
+
+    def _spread(self, k: int, blends: Iterable[Candidate]) -> list[_Ended]:
+        """Return starts of different solids and valleys, in the order given."""
+        tasks = {
+            tuple(sorted(case.doses.items())): t
+            for t, case in enumerate(self.table.cases)
+            if self.table.variant[t] == k
+        }
+        out: dict[tuple[object, ...], _Ended] = {}
+        for blend in blends:
+            task = tasks[tuple(sorted(blend.case.doses.items()))]
+            own = tuple(j for j in blend.support if j in self.table.solids)[: self.most]
+            key = (task, own, blend.case.coats)
+            out.setdefault(key, _Ended(task, own, blend.mix, blend.value, blend.violation))
+        return list(out.values())[:_STARTS]
+
+    def _tightened(self, question: ChanceQuestion, nominal: Found) -> list[Problem]:
+        """Return the problem with each limit held in most draws of the best nominal blend."""
+        if nominal.best is None:
+            return []
+        mix = nominal.best.mix[None, :]
+        drawn = self.table.drawn(mix)
+        plain = cast_of(question.problem.model, question.problem.bench, mix)
+        out = []
+        for share in _TIGHTENED:
+            new = {limit: _moved(limit, drawn, plain, share) for limit in question.judged}
+            limits = [new.get(limit, limit) for limit in question.problem.job.limits]
+            out.append(question.problem.with_limits(limits))
+        return out
+
+    def _walked(self, starts: Sequence[_Ended], pace: Pace, width: float) -> list[_Ended]:
+        """Walk from some blends, each with the departures of its own draws."""
+        if not starts:
+            return []
+        task = np.array([each.task for each in starts], np.intp)
+        mixes = np.array([each.mix for each in starts])
+        table = self.table.frozen(task, mixes, width)
+        columns, used = packed(table, [each.support for each in starts], self.most)
+        own = np.arange(task.size)
+        ends = walk(table, Walks(own, columns, used, mixes), pace)
+        return [self._ended(each, ends, i) for i, each in enumerate(starts)]
+
+    def _ended(self, start: _Ended, ends: Ends, i: int) -> _Ended:
+        return _Ended(
+            start.task, start.support, ends.mixes[i], float(ends.value[i]), float(ends.violation[i])
+        )
+
+    def _best(self, ended: Sequence[_Ended], most: int) -> list[_Ended]:
+        """Return the best ends of each question, of different solids or doses, some of every valley."""
+        out: list[_Ended] = []
+        for k in range(len(self.questions)):
+            own = sorted((e for e in ended if self.table.variant[e.task] == k), key=_Ended.rank)
+            kept: dict[tuple[object, ...], _Ended] = {}
+            for each in own:
+                coats = self._coats(each.mix)
+                kept.setdefault((each.task, each.support, coats), each)
+            out += list(kept.values())[:most]
+        return out
+
+    def _coats(self, mix: Array) -> float:
+        cast = cast_of(self.table.problem.model, self.table.problem.bench, mix[None, :])
+        return float(np.ravel(PREDICTORS["sealer_coats"](cast))[0])
+
+    def _exchanged(self, leaders: Sequence[_Ended], width: float) -> list[_Ended]:
+        """Return where the best exchanges of materials in some blends lead."""
+        if not leaders:
+            return []
+        task = np.array([each.task for each in leaders], np.intp)
+        mixes = np.array([each.mix for each in leaders])
+        table = self.table.frozen(task, mixes, width)
+        refs = References.at(table, np.arange(task.size), mixes)
+        reduced = reduced_costs(table, refs)
+        sets: list[Support] = []
+        ref: list[int] = []
+        for j, each in enumerate(leaders):
+            order = [int(k) for k in table.solids[np.argsort(reduced[j], kind="stable")]]
+            allowed = self.allowed[self.table.variant[each.task]]
+            order = [k for k in order if k not in each.support and allowed[k]]
+            own = exchanged_sets(each.support, order, self.most, _PAIRS)
+            new = [s for s in sorted(own) if table.binder[list(s)].any()]
+            sets, ref = sets + new, ref + [j] * len(new)
+        if not sets:
+            return []
+        which = np.array(ref, np.intp)
+        score, starts = screened(table, refs, which, sets, self.most)
+        chosen: list[_Ended] = []
+        for j, each in enumerate(leaders):
+            places = np.flatnonzero((which == j) & np.isfinite(score))
+            lowest = places[np.argsort(score[places], kind="stable")][:_EXCHANGES]
+            chosen += [_Ended(each.task, sets[i], starts[i], float(score[i]), 0.0) for i in lowest]
+        return self._walked(chosen, _TURN, width)
+
+    def _answers(self, ended: Sequence[_Ended]) -> list[ChanceBlend | None]:
+        """Return the best end of each question, as whole draws or as the smooth chance judge it."""
+        if not ended:
+            return [None] * len(self.questions)
+        task = np.array([each.task for each in ended], np.intp)
+        mixes = np.array([each.mix for each in ended])
+        mixes[mixes <= TRACE] = 0.0
+        value, broken, chance = self.table.judged_at(task, mixes)
+        missed = np.array([each.violation for each in ended])
+        if not self.whole:
+            value, broken = np.array([each.value for each in ended]), missed
+        blends = [
+            ChanceBlend(Candidate(self.table.cases[t], mix, float(v), float(b)), float(c))
+            for t, mix, v, b, c in zip(task, mixes, value, broken, chance, strict=True)
+        ]
+        held = broken <= _HOLDS
+        out: list[ChanceBlend | None] = []
+        for k, question in enumerate(self.questions):
+            reached = np.full(len(ended), self.sure) | (
+                chance >= question.chance if self.whole else missed <= _HOLDS
+            )
+            places = np.flatnonzero((self.table.variant[task] == k) & held & reached)
+            order = places[np.argsort((-chance if self.sure else value)[places], kind="stable")]
+            ranked = [blends[i] for i in order]
+            near = tuple(each.candidate for each in ranked[1:])
+            out.append(replace(ranked[0], near=near) if ranked else None)
+        return out
+
+
+def _moved(limit: Limit, drawn: Cast, plain: Cast, share: float) -> Limit:
+    """Return a limit so tight that a mix just meeting it meets the limit itself in a share of the draws."""
+    if limit.property == "cost":
+        return limit  # what steps cost on average is known of no mix before it is walked
+    now = float(np.ravel(PREDICTORS[limit.property](plain))[0])
+    below = limit.sense == "<="
+    there = float(np.quantile(np.ravel(PREDICTORS[limit.property](drawn)), share if below else 1.0 - share))
+    if not np.isfinite(now) or not np.isfinite(there):
+        return limit
+    return replace(limit, bound=limit.bound - (there - now))

@@ -1,0 +1,1 @@
+"""Does casting lead to a good blend? Invented studios whose truth follows laws of their own."""

@@ -1,0 +1,159 @@
+"""``vesselblend materials new``: a powder of which only its bag is known."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from ui.commands.shared import job_options
+from ui.delivery import Delivery, delivered, say
+
+if TYPE_CHECKING:
+    from optimizer.materials import Catalogue
+    from optimizer.specs.bag_facts import BagFacts
+
+__all__ = ["materials_new"]
+
+_EXAMPLE: Final = """\b
+Example:
+  vesselblend materials new budget_csa --like csa_cement --price 22 --pack "25 kg" \\
+      --set-begins "20 min" --set-ends "35 min" --strength "28 d = 42.5 MPa"
+"""
+_FACTS: Final = (
+    "label",
+    "set_begins",
+    "set_ends",
+    "tested",
+    "water",
+    "color",
+    "density",
+    "sand",
+    "silica",
+    "co2",
+)
+
+
+@click.command("new", epilog=_EXAMPLE)
+@click.argument("name")
+@click.option(
+    "--like", metavar="NAME", help="Powder it is most like; what the bag does not say is taken from it."
+)
+@click.option("--label", metavar="TEXT", help="What it is called.")
+@click.option("--price", metavar="MONEY", help="Price of a pack.")
+@click.option("--pack", metavar="MASS", help='What a pack holds, such as "25 kg".')
+@click.option("--set-begins", metavar="TIME", help='Initial set, such as "20 min".')
+@click.option("--set-ends", metavar="TIME", help='Final set, such as "35 min".')
+@click.option(
+    "--strength",
+    "strengths",
+    multiple=True,
+    metavar="AGE=STRENGTH",
+    help='Such as "28 d = 42.5 MPa" or "1 h wet = 3500 psi"; may be given several times.',
+)
+@click.option("--tested", metavar="HOW", help="mortar (1 cement, 3 sand, 0.50 water) or neat.")
+@click.option("--water", metavar="RATIO", help='Water recommended: 0.45, or "45 parts per 100".')
+@click.option(
+    "--color", metavar="COLOR", help="Of a set piece: L*, or white, off-white, light gray, gray, buff."
+)
+@click.option("--density", metavar="DENSITY", help='Of the powder, such as "2.95 g/cm3".')
+@click.option("--sand", metavar="SHARE", help='Sand in it, such as "55 %".')
+@click.option("--silica", metavar="SHARE", help="Crystalline silica in it.")
+@click.option("--co2", metavar="RATIO", help='CO2 per mass of powder, such as "0.6 g/g".')
+@click.option("--job", metavar="FILE", help="Write a copy of this job that may use it at its price.")
+@click.option("--test", is_flag=True, help="Say what to cast first to learn most about it.")
+@job_options
+@delivered
+def materials_new(
+    name: str,
+    like: str | None,
+    price: str | None,
+    pack: str | None,
+    strengths: Sequence[str],
+    job: str | None,
+    test: bool,
+    specs: str | None,
+    delivery: Delivery,
+    **facts: Any,  # noqa: ANN401  the facts of the bag, each an option of its own
+) -> int:
+    """Write the spec file of a powder of which you know what its bag or data sheet says.
+
+    Every fact may be left out; what is not said is taken from the powder it is like, with wider ranges. On a
+    terminal, without any fact, each is asked for. The file goes into the folder --specs (own_materials), and
+    nothing is ever overwritten.
+    """
+    from optimizer.specs.bag_facts import BagFacts
+    from ui.new_powder import FOLDER, keep, made_of, new_blocks
+
+    stated = {key: str(facts[key]) for key in _FACTS if facts.get(key)}
+    if not stated and not strengths and sys.stdin is not None and sys.stdin.isatty():
+        like, price, pack, bag = _asked(like, price, pack)
+    else:
+        bag = BagFacts(strengths=tuple(strengths), **stated)
+    if like is None:
+        raise click.UsageError("Name the powder it is most like, such as --like csa_cement.")
+    folder = Path(specs or FOLDER)
+    made, catalogue = made_of(name, like, bag, folder)
+    paid = (pack or "", price or "")
+    copy = None if job is None else _job_copy(name, Path(job), paid, catalogue)
+    path = keep(made, folder)
+    data: dict[str, Any] = {"written": str(path), "typed": made.typed, "inherited": made.inherited}
+    if copy is not None:
+        data["job"] = _kept_copy(*copy)
+    blocks = list(new_blocks(made, like, path, paid))
+    if test:
+        words, data["first_cast"] = _first_cast(name, catalogue, delivery)
+        blocks += words
+    delivery.send(data, lambda: blocks)
+    return 0
+
+
+def _asked(like: str | None, price: str | None, pack: str | None) -> tuple[str, str, str, BagFacts]:
+    """Ask for each fact on the terminal; Enter leaves it out."""
+    from optimizer.specs.bag_facts import BagFacts
+    from ui.new_powder import QUESTIONS
+
+    def ask(words: str, example: str, known: str | None = None) -> str:
+        return str(
+            click.prompt(f"{words} (such as {example})", default=known or "", show_default=False, err=True)
+        )
+
+    like = ask("most like which powder", "csa_cement", like) or "csa_cement"
+    pack, price = ask("a pack holds", "25 kg", pack), ask("price of a pack", "22", price)
+    typed: dict[str, Any] = {each.field: ask(each.words, each.example) for each in QUESTIONS}
+    typed["strengths"] = tuple(part for part in typed["strengths"].split(";") if part.strip())
+    return like, price, pack, BagFacts(**typed)
+
+
+def _job_copy(name: str, job: Path, paid: tuple[str, str], catalogue: Catalogue) -> tuple[Path, str]:
+    """Return where a copy of a job goes that may use the powder, and its text."""
+    from optimizer.errors import Fault, FileFaults
+    from ui.new_powder import job_text, priced_job
+
+    if not all(paid):
+        raise FileFaults([Fault("--job", "no price", "--pack and --price with it", "State both.")])
+    path = job.with_name(f"{job.stem}_{name}.toml")
+    return path, job_text(priced_job(name, job, *paid, catalogue))
+
+
+def _kept_copy(path: Path, text: str) -> str:
+    from optimizer.errors import Fault, FileFaults
+    from optimizer.outputs import create_whole
+
+    if not create_whole(path, text.encode()):
+        repair = "Remove it, or add the powder to it yourself."
+        raise FileFaults([Fault(str(path), "a file that is there already", "a new file", repair)])
+    say(f"Written: {path}, a copy of the job that may use the powder")
+    return str(path)
+
+
+def _first_cast(name: str, catalogue: Catalogue, delivery: Delivery) -> tuple[list[Any], dict[str, Any]]:
+    from optimizer.calibration.first_cast import first_cast
+    from ui.trial_next import next_blocks
+
+    found, job, weighed = first_cast(name, catalogue)
+    data = {"blend": dict(found.cast.blend), "weigh": weighed, "readings": dict(found.alone)}
+    return list(next_blocks(found, weighed, job, catalogue, delivery.units)), data
