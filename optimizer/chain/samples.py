@@ -24,7 +24,16 @@ from optimizer.chain.predict import Cast, cast_of
 from optimizer.materials import Catalogue
 from optimizer.shop import Shop
 
-__all__ = ["PRINTED", "SEARCH", "DrawSet", "SampleSets", "Samples", "samples_of", "standard_normals"]
+__all__ = [
+    "PRINTED",
+    "SEARCH",
+    "DrawSet",
+    "SampleSets",
+    "Samples",
+    "points_of",
+    "samples_of",
+    "standard_normals",
+]
 
 Array = NDArray[np.float64]
 
@@ -210,3 +219,28 @@ def standard_normals(draws: DrawSet, dimensions: int) -> Array:
     bits = np.random.Philox(draws.seed).random_raw(draws.count * dimensions)
     order = np.argsort(bits.reshape(dimensions, draws.count), axis=1, kind="stable")
     return np.ascontiguousarray(ndtri((order + 0.5) / draws.count).T)
+
+
+def points_of(draws: Array, shares: Array | Sequence[float] | float) -> Array:
+    """Return the points of draws that `shares` of them do not exceed [their unit].
+
+    Parameters
+    ----------
+    draws
+        Values, infinity among them where some draws never set, dry or seal; all are taken together.
+    shares
+        Shares of the draws [fraction].
+
+    Notes
+    -----
+    Each point is one of the draws: between two of them there is nothing to interpolate where one is
+    infinite. Draws that are no number give points that are none.
+
+    Examples
+    --------
+    >>> points_of(np.array([30.0, np.inf, 20.0, np.inf]), (0.25, 0.5, 0.95)).tolist()
+    [20.0, 30.0, inf]
+    """
+    if np.isnan(draws).any():
+        return np.full(np.shape(shares), np.nan)
+    return np.asarray(np.quantile(np.ravel(draws), shares, method="inverted_cdf"), float)

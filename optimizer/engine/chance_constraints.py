@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.chain.predict import PREDICTORS, Cast, cast_of
+from optimizer.chain.samples import points_of
 from optimizer.engine.candidate import TRACE, Candidate
 from optimizer.engine.chance_rows import ChanceQuestion, ChanceTable
 from optimizer.engine.lockstep import Ends, Pace, Walks, walk
@@ -302,7 +303,7 @@ def _moved(limit: Limit, drawn: Cast, plain: Cast, share: float) -> Limit:
         return limit  # what steps cost on average is known of no mix before it is walked
     now = float(np.ravel(PREDICTORS[limit.property](plain))[0])
     below = limit.sense == "<="
-    there = float(np.quantile(np.ravel(PREDICTORS[limit.property](drawn)), share if below else 1.0 - share))
+    there = float(points_of(PREDICTORS[limit.property](drawn), share if below else 1.0 - share))
     if not np.isfinite(now) or not np.isfinite(there):
         return limit
     return replace(limit, bound=limit.bound - (there - now))

@@ -33,6 +33,9 @@ _LOG_SPAN: Final = float(np.log(-np.log1p(-FINAL_SET_DEGREE) / _INITIAL_DECAY))
 _LATE: Final = 1.0 - FINAL_SET_DEGREE
 _LAST: Final = 0.02
 
+_ENDLESS: Final = 1e100
+"""Age that stands for "never" inside the arithmetic [any unit of time]; no share is infinity over itself."""
+
 
 def arrhenius_rate(temperature: Values, activation_energy: Values, reference: float = 21.0) -> Values:
     """Return how many times faster than at `reference` a cement hardens.
@@ -77,7 +80,7 @@ def hyperbolic_gain(age: Values, rate: Values, start: Values) -> Values:
     Returns
     -------
     Values
-        Share of the final strength [fraction]; 0 before `start`.
+        Share of the final strength [fraction]; 0 before `start`, also where that is never (infinity).
 
     References
     ----------
@@ -88,7 +91,7 @@ def hyperbolic_gain(age: Values, rate: Values, start: Values) -> Values:
     >>> round(float(50.0 * hyperbolic_gain(3.0, 0.8, 0.5)), 3)
     33.333
     """
-    grown = rate * np.maximum(age - start, 0.0)
+    grown = rate * np.maximum(np.minimum(age, _ENDLESS) - start, 0.0)
     return grown / (1.0 + grown)
 
 
@@ -245,7 +248,7 @@ def hemihydrate_degree(time: Values, initial_set: Values, final_set: Values, end
 def _late_share(time: Values, final_set: Values, end: Values) -> Values:
     """Return the share of what is missing at final set that has come by `time` [fraction]: a hyperbola."""
     pace = (_LATE / _LAST - 1.0) / (np.maximum(end, 1.01) - 1.0)
-    grown = pace * np.maximum(time / final_set - 1.0, 0.0)
+    grown = pace * np.maximum(np.minimum(time, _ENDLESS) / final_set - 1.0, 0.0)
     return grown / (1.0 + grown)
 
 

@@ -219,9 +219,9 @@ def _day_constant(
 
 
 def _middle_two_thirds(draws: NDArray[np.float64]) -> tuple[float, float]:
-    import numpy as np
+    from optimizer.chain.samples import points_of
 
-    low, high = np.percentile(draws, [15.87, 84.13])
+    low, high = points_of(draws, (0.1587, 0.8413))
     return float(low), float(high)
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.chain.predict import Cast, predict
-from optimizer.chain.samples import Samples
+from optimizer.chain.samples import Samples, points_of
 from optimizer.limit_rows import limit_rows
 from optimizer.money.turns import turns_in_draws
 from optimizer.money.vessel_cost import cost_parts
@@ -253,7 +253,5 @@ def _expected(parts: Mapping[str, Array], total: Array) -> ExpectedCost:
 
 def _range(values: Array) -> tuple[float, float]:
     """Return the 5 % and the 95 % point of draws; infinity where they end in it, nan where they are none."""
-    if np.isnan(values).any():
-        return float("nan"), float("nan")
-    low, high = np.quantile(values, _ENDS, method="nearest")
+    low, high = points_of(values, _ENDS)
     return float(low), float(high)

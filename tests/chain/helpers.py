@@ -12,7 +12,7 @@ from optimizer.chain.discrepancy import DISCREPANT
 from optimizer.chain.model import compile_model
 from optimizer.chain.parameters import ParameterSet
 from optimizer.chain.predict import PREDICTORS, Cast, cast_of, predict
-from optimizer.chain.samples import PRINTED, Samples, samples_of
+from optimizer.chain.samples import PRINTED, Samples, points_of, samples_of
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of
@@ -86,7 +86,7 @@ def ranges(
 
 def ends_of(values: np.ndarray) -> tuple[float, float]:
     """Return the 5 % and the 95 % point of draws; nan where they are none."""
-    low, high = np.quantile(values, (0.05, 0.95), method="nearest")
+    low, high = points_of(values, (0.05, 0.95))
     return float(low), float(high)
 
 

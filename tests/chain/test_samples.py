@@ -12,7 +12,7 @@ from optimizer.chain.bench import bench_of
 from optimizer.chain.body import per_liter
 from optimizer.chain.discrepancy import DISCREPANT, NoTrials
 from optimizer.chain.predict import PREDICTORS, cast_of
-from optimizer.chain.samples import PRINTED, SEARCH, DrawSet, samples_of, standard_normals
+from optimizer.chain.samples import PRINTED, SEARCH, DrawSet, points_of, samples_of, standard_normals
 from tests.chain.helpers import all_materials, cast
 
 BLEND = {"white_csa_cement": 43, "silica_sand": 27, "gypsum_cement": 24, "titanium_white": 1}
@@ -136,3 +136,25 @@ def test_many_mixes_at_once_are_each_alone(problem):
 
 def test_another_question_of_the_same_materials_shares_the_draws(problem):
     assert problem.with_limits(()).samples is problem.samples
+
+
+@pytest.mark.filterwarnings("error")
+def test_points_of_draws_that_partly_never_set():
+    """A point is one of the draws, by the definition of a quantile, and none is lost between infinities."""
+    rng = np.random.default_rng(3)
+    draws = np.where(rng.uniform(size=400) < 0.3, np.inf, rng.lognormal(3.0, 0.4, 400))
+    for share in (0.05, 0.5, 0.69, 0.75, 0.95):
+        point = float(points_of(draws[:, None], share))
+        assert np.mean(draws <= point) >= share > np.mean(draws < point)
+    assert float(points_of(np.full(9, np.inf), 0.05)) == np.inf
+    assert np.isnan(points_of(np.array([1.0, np.nan]), (0.05, 0.95))).all()
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_studio_that_never_sets_has_ranges_that_say_so(demo, catalogue):
+    """Ten times the usual most of retarder: neither pouring nor waiting ends."""
+    problem = all_materials(demo, catalogue)
+    there = cast(problem, {"rapid_set_mortar": 0.8, "molding_plaster": 0.15, "citric_acid": 0.05})
+    drawn = problem.samples.printed.cast(problem.bench, there.mixes)
+    for name in ("working_window", "demold_time"):
+        assert np.array_equal(points_of(PREDICTORS[name](drawn), (0.05, 0.95)), [np.inf, np.inf])

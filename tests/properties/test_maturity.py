@@ -147,3 +147,17 @@ def test_time_and_degree_are_inverse(degree, initial, factor):
 
 def test_equal_set_times_do_not_break_the_curve():
     assert np.isfinite(hemihydrate_degree(12.0, 10.0, 10.0, 6.0))
+
+
+@pytest.mark.parametrize("age", [1e300, np.inf])
+def test_what_is_left_forever_gains_all_it_can(age):
+    """A casting that no age makes strong enough is asked about at an age without end."""
+    with np.errstate(over="ignore"):  # as the chain reads it: the power of the set curve overflows to "all"
+        gained = [hyperbolic_gain(age, 0.8, 0.5), gypsum_gain(age, 10.0, 16.0, 6.0)]
+        gained.append(hemihydrate_degree(age, 10.0, 16.0, 6.0))
+    assert gained == pytest.approx([1.0, 1.0, 1.0])
+
+
+def test_what_never_sets_gains_nothing():
+    ages = np.array([0.0, 1e6, np.inf])
+    assert np.array_equal(hyperbolic_gain(ages, 0.8, np.inf), np.zeros(3))
