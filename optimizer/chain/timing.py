@@ -141,8 +141,10 @@ def gain_at(clock: Clock, age: Array | float) -> Array:
 
 def csa_gain(clock: Clock, age: Array | float) -> Array:
     """Return the share of its end strength that the cement part has reached at `age` [min] [-]."""
-    held = clock.csa_held * np.exp(-np.asarray(age) / RETARDER_FADES)
-    return np.asarray(hyperbolic_gain(age, clock.rate, clock.final) * (1.0 - held))
+    gained = hyperbolic_gain(age, clock.rate, clock.final)
+    if not clock.csa_held.any():  # no retarder, nothing held: the common case
+        return np.asarray(gained)
+    return np.asarray(gained * (1.0 - clock.csa_held * np.exp(-np.asarray(age) / RETARDER_FADES)))
 
 
 def dry_strength_at(clock: Clock, ln_dry_ratio: Array, damp_cure: Array | float) -> Array:
@@ -207,17 +209,17 @@ def first_strong_age(clock: Clock, need: Array, start: Array) -> Array:
     on the last step.
     """
     shape = np.broadcast_shapes(np.shape(start), np.shape(need), np.shape(clock.final))
-    low = np.log(np.broadcast_to(start, shape)).ravel()
+    low = np.log(_spread(start, shape)).ravel()
     high = np.full_like(low, np.log(LONGEST))
-    enough = np.log(need) - _ENOUGH
-    wanted = np.broadcast_to(enough, shape).ravel()[:, None]
-    parts = (np.broadcast_to(getattr(clock, name), shape) for name in Clock.__dataclass_fields__)
+    wanted = (np.log(_spread(need, shape)) - _ENOUGH).reshape(-1, 1)
+    parts = (_spread(getattr(clock, name), shape) for name in Clock.__dataclass_fields__)
     wide = Clock(*(part.reshape(-1, 1) for part in parts))
     steps, rows = np.linspace(0.0, 1.0, _POINTS), np.arange(len(low))
-    reached = np.log(np.maximum(wet_strength_at(clock, LONGEST), 1e-12)) >= enough
+    reached = np.ones(len(low), dtype=bool)
     for _ in range(_ROUNDS):
         grid = low[:, None] + (high - low)[:, None] * steps
         excess = np.log(np.maximum(wet_strength_at(wide, np.exp(grid)), 1e-12)) - wanted
+        reached &= excess[:, -1] >= 0.0  # never, where the oldest of the first grid is too weak
         first = np.argmax(excess >= 0.0, axis=-1)
         before = np.maximum(first - 1, 0)
         low, high = grid[rows, before], grid[rows, first]
@@ -225,4 +227,10 @@ def first_strong_age(clock: Clock, need: Array, start: Array) -> Array:
     # Straight line on the last bracket: smooth enough for slopes to be taken of it.
     share = np.where(over > short, -short / np.where(over > short, over - short, 1.0), 0.0)
     age = np.exp(low + (high - low) * np.clip(share, 0.0, 1.0)).reshape(shape)
-    return np.asarray(np.where(reached & (start < LONGEST), np.maximum(age, start), np.inf))
+    found = reached.reshape(shape) & (start < LONGEST)
+    return np.asarray(np.where(found, np.maximum(age, start), np.inf))
+
+
+def _spread(values: Array, shape: tuple[int, ...]) -> Array:
+    """Return values broadcast to a shape most of them already have."""
+    return values if np.shape(values) == shape else np.broadcast_to(values, shape)

@@ -30,6 +30,10 @@ FINAL_SET_DEGREE: Final = 0.65
 
 _INITIAL_DECAY: Final = -np.log1p(-INITIAL_SET_DEGREE)
 _LOG_SPAN: Final = float(np.log(-np.log1p(-FINAL_SET_DEGREE) / _INITIAL_DECAY))
+_LEAST_SPAN: Final = 1.01
+"""Least final over initial set that the curves tell apart [-]."""
+
+_SET_STRENGTH: Final = FINAL_SET_DEGREE**3
 _LATE: Final = 1.0 - FINAL_SET_DEGREE
 _LAST: Final = 0.02
 
@@ -154,7 +158,7 @@ def avrami_parameters(initial_set: Values, final_set: Values) -> tuple[Values, V
     >>> round(float(exponent), 2), round(float(rate), 4)
     (3.91, 0.0563)
     """
-    exponent = _LOG_SPAN / np.log(np.maximum(final_set / initial_set, 1.01))
+    exponent = _LOG_SPAN / np.log(np.maximum(final_set / initial_set, _LEAST_SPAN))
     return exponent, _INITIAL_DECAY ** (1.0 / exponent) / initial_set
 
 
@@ -241,6 +245,7 @@ def hemihydrate_degree(time: Values, initial_set: Values, final_set: Values, end
     >>> [round(float(hemihydrate_degree(t, 10.0, 16.0, 6.0)), 3) for t in (10.0, 16.0, 96.0)]
     [0.1, 0.65, 0.98]
     """
+    final_set = np.maximum(final_set, _LEAST_SPAN * initial_set)
     young = avrami_degree(np.minimum(time, final_set), *avrami_parameters(initial_set, final_set))
     return young + (1.0 - young) * _late_share(time, final_set, end)
 
@@ -275,8 +280,9 @@ def gypsum_gain(time: Values, initial_set: Values, final_set: Values, end: Value
     >>> [round(float(gypsum_gain(t, 10.0, 16.0, 6.0)), 2) for t in (10.0, 16.0, 32.0, 96.0)]
     [0.0, 0.27, 0.83, 0.96]
     """
-    # past the final set the first part no longer moves: not worked out anew at every age asked for
-    reached = final_set if np.all(time >= final_set) else np.minimum(time, final_set)
-    young = avrami_degree(reached, *avrami_parameters(initial_set, final_set)) ** 3
+    final_set = np.maximum(final_set, _LEAST_SPAN * initial_set)
     late = _late_share(time, final_set, end)
+    if np.all(time >= final_set):  # by then the first part is the same for all: most ages that are asked for
+        return _SET_STRENGTH + (1.0 - _SET_STRENGTH) * late
+    young = avrami_degree(np.minimum(time, final_set), *avrami_parameters(initial_set, final_set)) ** 3
     return young + (1.0 - young) * late
