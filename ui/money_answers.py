@@ -58,9 +58,10 @@ def planned(
 def remedy_cost(request: OrderRequest, candidate: Candidate, cost: float, remedy: Remedy) -> float:
     """Return what a remedy adds to the cost of the whole order, planned anew with it [currency].
 
-    `cost` is that of a good vessel as the order stands [currency]. Molds to buy are in it.
+    `cost` is that of a good vessel as the order stands [currency], `request` the order after its trial. Molds
+    to buy are in it.
     """
-    changed = plan_order(*with_remedy(request, candidate, remedy))
+    changed = plan_order(*with_remedy(request, replace(candidate, never_cast=False), remedy))
     return request.vessels * (changed.cost_order.per_good_vessel - cost)
 
 

@@ -17,7 +17,8 @@ SHOWING = {
     *("button", "form_submit_button", "download_button", "page_link", "metric", "expander", "spinner"),
     *("checkbox", "toggle", "radio", "pills", "segmented_control", "selectbox", "multiselect", "slider"),
     *("text_input", "text_area", "number_input", "date_input", "file_uploader", "toast", "popover", "status"),
-    *("html", "badge", "progress", "feedback", "color_picker", "time_input", "select_slider", "dialog", "tabs"),
+    *("badge", "progress", "feedback", "color_picker", "time_input", "select_slider", "dialog", "tabs"),
+    "html",
 }
 """Calls of Streamlit that read a text as markdown."""
 
