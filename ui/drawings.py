@@ -75,12 +75,12 @@ class WeighLine:
     scale: str
 
 
-def weigh_table(lines: Sequence[WeighLine], theme: Theme) -> Html:
-    """Return lines to weigh as a table, the grams in large figures."""
+def weigh_table(lines: Sequence[WeighLine], theme: Theme, beside: str = "scale shows") -> Html:
+    """Return lines to weigh as a table, the grams in large figures, `beside` over the words beside them."""
     right = "text-align:right;"
     head = _row(
         "th",
-        ("weigh", "amount", "scale shows"),
+        ("weigh", "amount", beside),
         ("text-align:left;", right, right),
         f"font-weight:600;font-size:0.8rem;color:{theme['line']};",
     )
