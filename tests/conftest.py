@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from dataclasses import replace
 
 import pytest
@@ -11,6 +12,10 @@ from optimizer.job import Job
 from optimizer.jobfile import parse_job, template
 from optimizer.materials import Catalogue
 from optimizer.specs import load_catalogue
+
+# Where tests run in the background a shell lets Ctrl-C be ignored, and every child would inherit that: the
+# tests of Ctrl-C would wait for an end that never comes.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 # No time limit per generated case: a busy machine is no fault of a formula.
 settings.register_profile("unhurried", deadline=None, derandomize=True)

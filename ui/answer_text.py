@@ -28,7 +28,6 @@ from optimizer.verdict.evidence import EVIDENCE_WORDS
 from ui.batch_text import batch_words
 from ui.reasons import (
     evidence_words,
-    is_beyond_heat,
     limit_sentence,
     no_blend_words,
     proof_words,
@@ -93,10 +92,7 @@ def no_blend_blocks(solution: Solution, units: System) -> Iterator[Block]:
         for limit in solution.conflict:
             yield indented(f"{quantity(limit.property).label} {bound_words(limit, units)}")
     if solution.relaxations:
-        yield heading("Any one of these changes makes a blend possible")
-        yield table(
-            ("change", "to", "then at best"), [_relaxation(r, solution, units) for r in solution.relaxations]
-        )
+        yield from _changes(solution, units)
     else:
         yield sentence(
             "No change of a single limit is enough. Loosen two, or add materials to the job.", gap=True
@@ -252,6 +248,8 @@ def _reasons(solution: Solution, catalogue: Catalogue, units: System) -> Iterato
     if told:
         yield heading("Why")
         yield from (indented(line) for line in told)
+    if solution.relaxations:
+        yield from _changes(solution, units)
     ties = [a for a in solution.alternatives if a.name.startswith("near tie")]
     if ties:
         yield heading("Nearly as good")
@@ -319,12 +317,15 @@ def _fingerprint(solution: Solution) -> Iterator[Block]:
     yield sentence(words, gap=True)
 
 
+def _changes(solution: Solution, units: System) -> Iterator[Block]:
+    """Give the changes of limits with which a blend holds as surely as asked."""
+    yield heading(f"Any one of these changes lets a blend hold with {100.0 * solution.job.confidence:.0f} %")
+    yield table(("change", "to", "then"), [_relaxation(r, solution, units) for r in solution.relaxations])
+
+
 def _relaxation(relaxation: Relaxation, solution: Solution, units: System) -> list[str]:
     names = ", ".join(quantity(limit.property).label for limit in relaxation.limits)
-    bounds = ", ".join(
-        bound_words(limit, units) + (" (see Mind)" if is_beyond_heat(limit) else "")
-        for limit in relaxation.limits
-    )
+    bounds = ", ".join(bound_words(limit, units) for limit in relaxation.limits)
     job = solution.job
     if job.objective == "cost":
         return [names, bounds, f"{money(relaxation.objective, job.currency)} a vessel"]

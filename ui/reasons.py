@@ -9,7 +9,6 @@ from typing import Final
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import QUANTITIES, USES, quantity
-from optimizer.shop import Limit
 from optimizer.solution import Alternative, LimitVerdict, Prediction, Proof, Solution
 from optimizer.units import System, display_value, show_amount, significant
 from optimizer.verdict.evidence import EVIDENCE, EVIDENCE_WORDS
@@ -19,7 +18,6 @@ __all__ = [
     "FILE_NAMES",
     "HEAT",
     "evidence_words",
-    "is_beyond_heat",
     "limit_sentence",
     "no_blend_words",
     "price_words",
@@ -188,15 +186,10 @@ def no_blend_words(solution: Solution, names: Mapping[str, str] = FILE_NAMES) ->
     """
     changed = [limit for change in solution.relaxations for limit in change.limits]
     hot = [limit.property for limit in (*solution.conflict, *changed) if limit.property in HEAT]
-    return [*(_heat_words(solution, changed, names) if hot else ()), *_bound_words(solution, names)]
+    return [*(_heat_words(solution, names) if hot else ()), *_bound_words(solution, names)]
 
 
-def is_beyond_heat(limit: Limit) -> bool:
-    """Return whether a loosened limit lets the wall run hotter than its mineral stands."""
-    return limit.property == "heat_margin" and limit.sense == ">=" and limit.bound < 0.0
-
-
-def _heat_words(solution: Solution, changed: Sequence[Limit], names: Mapping[str, str]) -> Iterator[str]:
+def _heat_words(solution: Solution, names: Mapping[str, str]) -> Iterator[str]:
     candle = solution.job.candle
     if candle is not None and candle.measured_outer is None:
         yield (
@@ -204,11 +197,6 @@ def _heat_words(solution: Solution, changed: Sequence[Limit], names: Mapping[str
             f"wall you measure as {names['measured_outer']}."
         )
     yield "A smaller wick, fewer wicks, or a thicker or wider wall lower the heat with the same blend."
-    if any(map(is_beyond_heat, changed)):
-        yield (
-            "A heat margin below 0 is no plain repair: the wall then runs hotter than its mineral keeps its "
-            "crystal water, and slowly powders. Only a test burn decides."
-        )
 
 
 def _bound_words(solution: Solution, names: Mapping[str, str]) -> Iterator[str]:

@@ -14,7 +14,17 @@ from typing import Any
 from optimizer.caution_words import CAUTIONS
 from optimizer.nomenclature import QUANTITIES
 from optimizer.shop import DAMP_CLASSES, Limit
-from optimizer.solution import Alternative, LimitVerdict, Prediction, Proof, Relaxation, Solution, Stands
+from optimizer.solution import (
+    NO_BLEND,
+    NOT_SURE,
+    Alternative,
+    LimitVerdict,
+    Prediction,
+    Proof,
+    Relaxation,
+    Solution,
+    Stands,
+)
 from optimizer.studies.batch import Batch
 from optimizer.studies.check import Comparison
 from optimizer.studies.frontier import Frontier
@@ -73,8 +83,9 @@ def _explanations(solution: Solution) -> Json:
     out: Json = {}
     if solution.proof is not None:
         out["certificate"] = _certificate(solution.proof)
-    if solution.status == "no blend meets the limits":
+    if solution.status in (NOT_SURE, NO_BLEND):
         out["relaxations"] = [_relaxation(r) for r in solution.relaxations]
+    if solution.status == NO_BLEND:
         out["conflict"] = [limit_words(limit) for limit in solution.conflict]
     if solution.price_switches:
         out["price_switches"] = dict(solution.price_switches)

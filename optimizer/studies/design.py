@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -14,9 +15,20 @@ from optimizer.fingerprint import fingerprint
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of, require_prices
-from optimizer.solution import DESIGNED, NO_BLEND, NOT_SURE, Alternative, Proof, Solution
+from optimizer.shop import Limit
+from optimizer.solution import (
+    DESIGNED,
+    NO_BLEND,
+    NOT_SURE,
+    WITH_ITS_CHANCE,
+    Alternative,
+    Proof,
+    Relaxation,
+    Solution,
+)
 from optimizer.studies.explain import alternatives, blend_shares, limit_prices, price_switches, single_binders
-from optimizer.studies.infeasible import conflict_of, joint_relaxation, single_relaxations
+from optimizer.studies.infeasible import conflict_of
+from optimizer.studies.loosening import loosened
 from optimizer.studies.proofs import FIRST_PARTS, PATIENT_SECONDS, prove, sought
 from optimizer.studies.under_doubt import Answered, best_under_doubt
 from optimizer.verdict.judge import solution_of
@@ -129,9 +141,32 @@ def _explained(problem: Problem, found: Answered, answer: Solution, grid: GridSe
     alone = single_binders(problem, grid)
     switches = price_switches(problem, found.blend) if found.sure else {}
     room = stands(problem, found.weighed.grams)
+    known = (found.blend.candidate, *found.blend.near)
+    changes = () if found.sure else _changes(problem, _that_take_chance(answer), known)
     return replace(
-        answer, limits=limits, alternatives=(*others, *alone), price_switches=switches, stands=room
+        answer,
+        limits=limits,
+        alternatives=(*others, *alone),
+        price_switches=switches,
+        stands=room,
+        relaxations=changes,
     )
+
+
+def _that_take_chance(answer: Solution) -> tuple[Limit, ...]:
+    """Return the judged limits that do not hold in every draw."""
+    return tuple(v.limit for v in answer.limits if v.judged == WITH_ITS_CHANCE and v.probability < 1.0)
+
+
+def _changes(problem: Problem, limits: Sequence[Limit], known: Sequence[Candidate]) -> tuple[Relaxation, ...]:
+    def designed(asked: Problem) -> float | None:
+        found = design_problem(asked, explain=False)
+        if found.status != DESIGNED:
+            return None
+        name = asked.job.objective
+        return found.cost if name == "cost" else found.properties[name].value
+
+    return loosened(problem, limits, known, designed)
 
 
 def _no_blend(problem: Problem, grid: GridSearch, explain: bool, proof_seconds: float) -> Solution:
@@ -144,6 +179,4 @@ def _no_blend(problem: Problem, grid: GridSearch, explain: bool, proof_seconds: 
     if not explain:
         return answer
     conflict = conflict_of(problem, grid)
-    single = single_relaxations(problem, conflict, grid)
-    joint = joint_relaxation(problem, conflict, grid)
-    return replace(answer, relaxations=(*single, *(() if joint is None else (joint,))), conflict=conflict)
+    return replace(answer, relaxations=_changes(problem, conflict, ()), conflict=conflict)

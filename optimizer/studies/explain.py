@@ -28,6 +28,7 @@ __all__ = [
     "moved",
     "price_switches",
     "single_binders",
+    "step_of",
 ]
 
 Array = NDArray[np.float64]
