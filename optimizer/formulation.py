@@ -158,12 +158,16 @@ def _share_rows(problem: Problem, case: Case) -> list[tuple[str, Array, float, f
 
 
 def _shelf_rows(problem: Problem) -> Iterator[tuple[str, Array, float, float]]:
-    """Yield how much of a material the shelf has for one cavity; a mix is kilograms in a liter of slurry."""
+    """Yield how much of a material the shelf has for one cavity; a mix is kilograms in a liter of slurry.
+
+    A shelf with more than any liter of the material weighs is no limit.
+    """
     for k, name in enumerate(problem.names):
-        if name in problem.job.shelf:
+        most = problem.job.shelf.get(name, np.inf) / problem.liters
+        if most * problem.model.column("volume")[k] < 1.0:
             unit = np.zeros(len(problem.names) + 1)
             unit[k] = 1.0
-            yield f"shelf_{name}", unit, -np.inf, problem.job.shelf[name] / problem.liters
+            yield f"shelf_{name}", unit, -np.inf, most
 
 
 def _case_cut(problem: Problem, case: Case) -> float:

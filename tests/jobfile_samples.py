@@ -14,7 +14,18 @@ from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
 from optimizer.jobfile import complaints, parse_job
 from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP_VALUES, VESSEL
-from optimizer.jobfile.kinds import MOST_MONEY, Choice, Dates, Flag, Key, Number, Pairs, Text, Words
+from optimizer.jobfile.kinds import (
+    LEAST_MONEY,
+    MOST_MONEY,
+    Choice,
+    Dates,
+    Flag,
+    Key,
+    Number,
+    Pairs,
+    Text,
+    Words,
+)
 from optimizer.jobfile.limits import reach
 from optimizer.nomenclature import PROPERTIES, quantity
 from optimizer.shop import Bounds, Candle, Limit, Price, Shop, Vessel
@@ -61,6 +72,9 @@ def values_of(key: Key) -> st.SearchStrategy[Any]:
     match key:
         case Number() if key.unit == "count" or key.whole:
             return st.integers(int(key.least), int(min(key.most, 1000)))
+        case Number() if key.unit.startswith("currency") and key.least == 0.0:
+            some = st.floats(LEAST_MONEY, min(key.most, MOST_MONEY))
+            return some if key.open_least else st.just(0.0) | some
         case Number():
             top = min(key.most, MOST_MONEY)
             return st.floats(key.least, top, exclude_min=key.open_least, exclude_max=key.open_most).map(

@@ -19,8 +19,9 @@ SHELF = {"gypsum_cement": 30.0, "molding_plaster": 5.0, "silica_sand": 20.0, "wh
 
 
 def _with(demo: Job, stock: dict[str, float]) -> Job:
+    """Return the demo with a shelf, asking for a chance that its shipped figures can give."""
     prices = {name: replace(price, stock=stock.get(name)) for name, price in demo.prices.items()}
-    return replace(demo, prices=prices)
+    return replace(demo, prices=prices, confidence=0.3)
 
 
 @pytest.mark.parametrize("vessels", [20, 60, 150])
@@ -34,8 +35,9 @@ def test_no_more_is_poured_than_stands_on_the_shelf(demo: Job, catalogue: Catalo
 
 def test_a_scanty_shelf_costs_more_and_a_full_one_nothing(demo: Job, catalogue: Catalogue) -> None:
     plenty = _with(demo, dict.fromkeys(SHELF, 1000.0))
-    bought = design(replace(demo, materials=tuple(SHELF)), catalogue).cost
-    full = design(from_stock(plenty, 60), catalogue).cost
+    asked = from_stock(plenty, 60)
+    bought = design(replace(plenty, materials=asked.materials), catalogue).cost
+    full = design(asked, catalogue).cost
     scanty = design(from_stock(_with(demo, SHELF), 60), catalogue).cost
     assert full == pytest.approx(bought, rel=1e-6)
     assert scanty > 1.01 * bought

@@ -101,7 +101,7 @@ def test_templates_travel_with_the_wheel(installed: Path, tmp_path: Path) -> Non
     assert card.returncode == 0, card.stderr
     assert card.stdout.startswith("<!DOCTYPE html>")
     checked = _run(installed, tmp_path, sys.executable, "-m", "ui", "check", "demo.toml", *blend, "--json")
-    assert json.loads(checked.stdout)["status"] in ("holds", "fails")
+    assert json.loads(checked.stdout)["status"] in ("holds", "uncertain", "fails")
 
 
 def test_every_third_party_import_is_a_dependency() -> None:

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from optimizer.chain.predict import PREDICTORS, Cast, cast_of
 from optimizer.engine.candidate import TRACE, Candidate
 from optimizer.engine.cases import cases_under_doubt, cost_steps
-from optimizer.engine.row_table import RowTable, Slopes, forward_slopes
+from optimizer.engine.row_table import LinearPart, RowTable, Slopes, forward_slopes
 from optimizer.engine.search_state import Found
 from optimizer.formulation import Case
 from optimizer.limit_rows import limit_rows
@@ -219,7 +219,10 @@ class ChanceTable(RowTable):
         return log_chance, out, rises
 
     def judged_at(self, task: Index, mixes: Array) -> tuple[Array, Array, Array]:
-        """Return expected objective, violation of held rows, and joint chance of mixes, in whole draws."""
+        """Return expected objective, violation of held rows, and joint chance of mixes, in whole draws.
+
+        The rows of mixing and of the shelf are among those held.
+        """
         there = self.frozen(task, mixes, self.width)
         own = np.arange(task.size)
         value, raw = there._raw(mixes, own)
@@ -228,7 +231,8 @@ class ChanceTable(RowTable):
         chance = [met[:, :, members].all(axis=2).mean(axis=1) for members in self.members]
         for step, share in zip(self.steps, chance[1:], strict=True):
             value = value + step.money * (1.0 - share)
-        return value, np.maximum(-raw[:, :held].min(axis=1), 0.0), chance[0]
+        straight = LinearPart(self.matrix[task], self.lower[task], self.upper[task]).missed(mixes)
+        return value, np.maximum(np.maximum(-raw[:, :held].min(axis=1), straight), 0.0), chance[0]
 
 
 def _held(question: ChanceQuestion) -> tuple[Limit, ...]:

@@ -109,7 +109,7 @@ def _best(
     if len(choices) == 0:
         return None
     mixes = choices / volume[:, None]
-    straight = _linear_broken(problem, found, mixes)
+    straight = np.maximum(_linear_broken(problem, found, mixes), _beyond_shelf(problem, choices))
     if len(mixes) > _LOOKED_AT:
         likely = _likely(table, task, found, mixes, straight)
         choices, volume, mixes, straight = (x[likely] for x in (choices, volume, mixes, straight))
@@ -117,8 +117,9 @@ def _best(
         value, rows = table.rows(mixes, np.full(len(mixes), task, np.intp))
     broken = np.maximum(np.maximum(straight, (-np.nan_to_num(rows)).max(axis=1)), 0.0)
     amiss = np.abs(volume - problem.liters * 1e3)
-    short = np.where(broken <= TOLERANCE, 0.0, broken)
-    order = np.lexsort((value, short, amiss) if filled is _ANY_FILL else (amiss, value, short))
+    # Where the limits cannot all be held, the rules of mixing and the shelf still are: they come first.
+    ruled, short = (np.where(x <= TOLERANCE, 0.0, x) for x in (straight, broken))
+    order = np.lexsort((value, short, amiss) if filled is _ANY_FILL else (amiss, value, short, ruled))
     i = int(order[0])
     rounded = Candidate(found.case, mixes[i], float(value[i]), float(broken[i]))
     return Weighed(choices[i], rounded, filled is not _ANY_FILL)
@@ -134,9 +135,15 @@ def _likely(table: RowTable, task: int, found: Candidate, mixes: Array, straight
     moves = (mixes - found.mix)[:, free]
     broken = np.maximum(straight, -(at.rows[0] + moves @ at.jacobian[0].T).min(axis=1))
     values = at.value[0] + moves @ at.gradient[0]
-    by_value = np.lexsort((values, np.where(broken <= TOLERANCE, 0.0, broken)))
-    by_reserve = np.argsort(broken, kind="stable")
+    ruled, short = (np.where(x <= TOLERANCE, 0.0, x) for x in (straight, broken))
+    by_value, by_reserve = np.lexsort((values, short, ruled)), np.lexsort((broken, ruled))
     return np.unique(np.concatenate([order[: _LOOKED_AT // 2] for order in (by_value, by_reserve)]))
+
+
+def _beyond_shelf(problem: Problem, grams: Array) -> Array:
+    """Return by how much masses exceed the shelf [kg/L]: what is poured over the rim is taken from it, too."""
+    most = np.array([problem.job.shelf.get(name, np.inf) for name in problem.names])
+    return np.asarray((grams[:, :-1] * 1e-3 - most).max(axis=1) / problem.liters)
 
 
 def _linear_broken(problem: Problem, found: Candidate, mixes: Array) -> Array:

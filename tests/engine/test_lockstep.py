@@ -16,7 +16,7 @@ from optimizer.engine.supports import packed
 from optimizer.formulation import curved_rows, linear_rows
 from optimizer.problem import problem_of
 
-SUPPORTS = [(0, 3, 4), (0, 3, 5), (0, 1, 3, 5), (0, 2, 3, 5)]
+SUPPORTS = [(0, 3, 4), (0, 3, 5), (0, 3, 4, 5), (0, 2, 3, 5)]
 PATIENT = Pace(steps=30, ring=3, keep_best=True)
 
 

@@ -200,7 +200,7 @@ def test_shares_are_those_of_the_powder_and_water_is_none_of_them(sheet: Sheet) 
 
 
 def test_too_little_water_to_pour_is_on_the_card(demo: Job, catalogue: Catalogue) -> None:
-    solution = check(demo, FULL, catalogue, 0.2)
+    solution = check(demo, FULL, catalogue, 0.29)
     sheet = sheet_of(solution, batch_of(solution, catalogue, 6), catalogue)
     assert any("it takes to pour" in note for note in sheet.notes)
     assert html.escape(sheet.notes[0]) in card_html(sheet)
