@@ -141,7 +141,7 @@ def _likely(table: RowTable, task: int, found: Candidate, mixes: Array, straight
 
 
 def _beyond_shelf(problem: Problem, grams: Array) -> Array:
-    """Return by how much masses exceed the shelf [kg/L]: what is poured over the rim is taken from it, too."""
+    """Return by how much masses exceed the shelf [kg/L]: what runs over the rim is taken from it, too."""
     most = np.array([problem.job.shelf.get(name, np.inf) for name in problem.names])
     return np.asarray((grams[:, :-1] * 1e-3 - most).max(axis=1) / problem.liters)
 

@@ -161,6 +161,9 @@ def _holds(
     ratio = grams["water"] / math.fsum(dry.values())
     judged = check(solution.job, dry, catalogue, ratio, parameters)
     pairs = zip(solution.limits, judged.limits, strict=True)
+    sure = solution.job.confidence
+    if judged.joint_probability < sure <= solution.joint_probability:
+        return False
     return all(new.verdict == old.verdict or new.verdict == HOLDS for old, new in pairs)
 
 

@@ -8,7 +8,7 @@ limits loosened by so much lower it turn by turn. Every change told is confirmed
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -52,10 +52,9 @@ class _Change:
 
     def asked(self, problem: Problem) -> Problem:
         """Return the problem with these limits loosened; without them where no number of steps is known."""
-        kept = [x for x in problem.job.limits if x not in self.limits]
         if math.isfinite(self.steps):
-            kept += [moved(x, self.steps) for x in self.limits]
-        return problem.with_limits(kept)
+            return _with(problem, {x: moved(x, self.steps) for x in self.limits})
+        return problem.with_limits([x for x in problem.job.limits if x not in self.limits])
 
 
 def loosened(
@@ -166,14 +165,19 @@ def _confirmed(
     if not math.isfinite(change.steps):
         return None
     for turn in range(_TRIES):
-        new = tuple(_typed(x, moved(x, change.steps + (2**turn - 1) * _MORE)) for x in change.limits)
-        if any(x.property == "heat_margin" and x.bound < 0.0 for x in new):
+        steps = change.steps + (2**turn - 1) * _MORE
+        new = {x: _typed(x, moved(x, steps)) for x in change.limits}
+        if any(x.property == "heat_margin" and x.bound < 0.0 for x in new.values()):
             return None
-        kept = [x for x in problem.job.limits if x not in change.limits]
-        value = designed(problem.with_limits([*kept, *new]))
+        value = designed(_with(problem, new))
         if value is not None:
-            return Relaxation(new, value)
+            return Relaxation(tuple(new.values()), value)
     return None
+
+
+def _with(problem: Problem, new: Mapping[Limit, Limit]) -> Problem:
+    """Return the problem with some limits in place of others."""
+    return problem.with_limits([new.get(x, x) for x in problem.job.limits])
 
 
 def _typed(old: Limit, new: Limit) -> Limit:
