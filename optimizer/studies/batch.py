@@ -162,7 +162,7 @@ def _holds(
     judged = check(solution.job, dry, catalogue, ratio, parameters)
     pairs = zip(solution.limits, judged.limits, strict=True)
     sure = solution.job.confidence
-    if judged.joint_probability < sure <= solution.joint_probability:
+    if (judged.joint_probability or 0.0) < sure <= (solution.joint_probability or 0.0):
         return False
     return all(new.verdict == old.verdict or new.verdict == HOLDS for old, new in pairs)
 

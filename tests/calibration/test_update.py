@@ -144,7 +144,7 @@ WALKERS, STEPS, SETTLED, STEP = 120, 160, 40, 0.35
 
 
 def test_laplace_agrees_with_a_markov_chain(catalogue):
-    """The chain itself, three full trials: preconditioned Crank-Nicolson steps (Cotter et al. 2013, from memory).
+    """The chain, three full trials: preconditioned Crank-Nicolson steps (Cotter et al. 2013, from memory).
 
     Proposals keep the normal distribution of the answer, so that what is accepted depends on prior times
     likelihood over that distribution alone. Errors of a batch enter as a full covariance: the whitening is
@@ -170,10 +170,8 @@ def test_laplace_agrees_with_a_markov_chain(catalogue):
     assert np.mean(taken) > 0.25, "the chains move"
     walked = np.array(kept)
     # own arithmetic: the means of halves of the walkers are alike, so the chains have settled
-    halves = walked.mean(axis=0)[: WALKERS // 2].mean(axis=0) - walked.mean(axis=0)[WALKERS // 2 :].mean(
-        axis=0
-    )
-    assert np.abs(halves).max() < 0.45
+    first, second = np.split(walked.mean(axis=0), 2)
+    assert np.abs(first.mean(axis=0) - second.mean(axis=0)).max() < 0.45
     draws = found.point + walked.reshape(-1, task.unknowns) @ root.T
     mean, spread = draws.mean(axis=0), draws.std(axis=0)
     told = np.sqrt(np.diag(found.covariance))
