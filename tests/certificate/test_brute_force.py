@@ -18,7 +18,7 @@ from tests.certificate.invented import invented_problem
 STEPS, WATERS = 40, 6
 
 LEFT_OUT = 0.02
-"""How near a bound comes where a law binds that the proof leaves out: surplus sulfate, strength by age [-]."""
+"""How near a bound comes where a law binds that the proof leaves out, such as surplus sulfate [-]."""
 
 
 @cache
