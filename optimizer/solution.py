@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from optimizer.caution_words import CAUTIONS
 from optimizer.job import Job
@@ -21,6 +21,7 @@ __all__ = [
     "BURN_FIRST",
     "DESIGNED",
     "DESIGNS",
+    "LEAST_WORTH",
     "NOT_SURE",
     "NO_BLEND",
     "NO_PRICE",
@@ -35,6 +36,7 @@ __all__ = [
     "Room",
     "Solution",
     "Stands",
+    "TrialWorth",
     "WeighedMix",
     "shown",
 ]
@@ -49,6 +51,9 @@ WITH_ITS_CHANCE = "with its chance"
 
 BURN_FIRST, NO_PRICE = "burn one first", "no price"
 """Why a limit does not: heat in use that nobody has measured, a cost without prices."""
+
+LEAST_WORTH: Final = 0.02
+"""Worth of a trial for each vessel planned below which casting for knowledge stops [currency]."""
 
 
 @dataclass(frozen=True)
@@ -274,6 +279,61 @@ class Alternative:
 
 
 @dataclass(frozen=True)
+class TrialWorth:
+    """What a trial of one blend is worth beside today's design, see `optimizer.studies.trial_worth`.
+
+    Attributes
+    ----------
+    mix : tuple[float, ...]
+        Kilograms per liter by material and, last, of water [kg/L].
+    blend : Mapping[str, float]
+        Share of the dry mass by material [-].
+    water_ratio : float
+        Water per dry mass [-].
+    chance : float
+        Chance that all its limits hold [-].
+    cost_if_it_holds : float
+        Cost expected of a good vessel in the draws in which they do [currency].
+    saves : float
+        What a vessel then costs less than today's design [currency].
+    trial_cost : float
+        What the cast costs [currency].
+    vessels : float
+        Vessels planned [count].
+    """
+
+    mix: tuple[float, ...]
+    blend: Mapping[str, float]
+    water_ratio: float
+    chance: float
+    cost_if_it_holds: float
+    saves: float
+    trial_cost: float
+    vessels: float
+
+    @property
+    def gain(self) -> float:
+        """What it may save over the vessels planned, at its chance [currency]."""
+        return self.chance * max(self.saves, 0.0) * self.vessels
+
+    @property
+    def worth(self) -> float:
+        """The same less what the cast costs [currency]."""
+        return self.gain - self.trial_cost
+
+    @property
+    def pays(self) -> bool:
+        """True where the cast is worth `LEAST_WORTH` or more for each vessel planned."""
+        return self.worth >= LEAST_WORTH * self.vessels
+
+    @property
+    def pays_from_vessels(self) -> float:
+        """Vessels from which the cast pays for itself; infinite where it saves nothing [count]."""
+        each = self.chance * self.saves
+        return float(math.ceil(self.trial_cost / each)) if each > 0.0 else math.inf
+
+
+@dataclass(frozen=True)
 class Solution:
     """Everything `design` and `check` answer.
 
@@ -316,6 +376,8 @@ class Solution:
         The limit that takes most of that chance; None where none takes any.
     stands : Stands | None
         How far a weighing may be off; None where not asked.
+    worth_a_trial : tuple[TrialWorth, ...]
+        The trial of a cheaper blend that is worth most; empty where none pays, or where not asked.
     fingerprint : str
         sha256 of job, figures, calibration, version, and of blend and water where the caster named them.
     notes : tuple[str, ...]
@@ -341,6 +403,7 @@ class Solution:
     joint_probability: float | None = None
     decisive: Limit | None = None
     stands: Stands | None = None
+    worth_a_trial: tuple[TrialWorth, ...] = ()
     fingerprint: str = ""
     notes: tuple[str, ...] = ()
 

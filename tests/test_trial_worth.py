@@ -8,14 +8,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from optimizer.calibration.files import fitted_parameters
 from optimizer.chain.body import per_liter
+from optimizer.chain.predict import predict
 from optimizer.chain.samples import DrawSet, samples_of
+from optimizer.jobfile import parse_job, template
 from optimizer.problem import problem_of
 from optimizer.shop import Limit
-from optimizer.studies.trial_worth import LEAST_WORTH, TrialWorth, curve_mixes, trial_cost, trial_worths
+from optimizer.solution import LEAST_WORTH, TrialWorth
+from optimizer.studies.design import design
+from optimizer.studies.trial_worth import best_trial, curve_mixes, trial_cost, trial_worths
 from optimizer.verdict.assess import assess, joint_probability
+from tests.chain.helpers import plain_samples
+from ui.answer_text import trial_words
 
 FEW = DrawSet(256, 5)
+DRAWS = 20_000
 
 
 @pytest.fixture(scope="module")
@@ -38,7 +46,9 @@ def mix(problem, *shares):
 
 def test_the_sum_by_hand():
     """A cast at 13 whose blend holds once in four and then saves 0.61 on each of 300 vessels."""
-    one = TrialWorth((), chance=0.25, cost_if_it_holds=6.5, saves=0.61, trial_cost=13.0, vessels=300.0)
+    one = TrialWorth(
+        (), {}, 0.4, chance=0.25, cost_if_it_holds=6.5, saves=0.61, trial_cost=13.0, vessels=300.0
+    )
     assert one.gain == pytest.approx(45.75)
     assert one.worth == pytest.approx(32.75)
     assert one.pays_from_vessels == 86, "13 / (0.25 * 0.61) = 85.2"
@@ -102,3 +112,65 @@ def test_the_curve_holds_blends_of_every_chance(problem):
     chances = sorted(joint_probability(problem, each) for each in curve_mixes(problem))
     assert chances
     assert chances[-1] > 0.6
+
+
+@pytest.fixture(scope="module")
+def fitted(catalogue):
+    """Return the demo with its casts, compiled, and its whole answer."""
+    job = parse_job(template("demo"), catalogue, "demo")
+    known = fitted_parameters(job, catalogue)
+    return problem_of(job, catalogue, known), design(job, catalogue, known)
+
+
+def drawn(problem, grams_per_liter, plain):
+    """Return in which plain draws the demo's limits hold, and what a vessel costs, by arithmetic of its own.
+
+    Prices, minutes and losses are those of the demo job: 1.66, 0.88, 0.64, 2.40, 0.56, 0.28 and 9 a kilogram;
+    20 an hour; 8 minutes to cast, 4 to pack, 2.5 and 0.12 a coat; a mold of 28 lasts 80 casts; 8 % lost.
+    """
+    seen = predict(plain.cast(problem.bench, grams_per_liter[None, :]))
+    at = {name: np.broadcast_to(x, (DRAWS, 1))[:, 0] for name, x in seen.items()}
+    held = (at["demold_time"] <= 45) & (at["dry_strength"] >= 25) & (at["dry_mass"] <= 380)
+    held &= (at["working_window"] >= 8) & (at["whiteness"] >= 88) & (at["heat_margin"] >= 0)
+    prices = np.array([1.66, 0.88, 0.64, 2.40, 0.56, 0.28, 9.0, 0.004])
+    powder = float(grams_per_liter @ prices) * 0.215
+    cast = (powder * 1.08 + 8 / 60 * 20 + 28 / 80) / (1 - 0.08)
+    coats = at["sealer_coats"] * (0.12 + 2.5 / 60 * 20)
+    return held, cast + coats + 0.01 * at["drying_time"] + 4 / 60 * 20 + 0.60
+
+
+def test_the_worth_told_is_that_of_plain_draws(fitted):
+    """Against 20,000 plain draws of the whole chain, and money by hand: within 5 % of what it may save."""
+    problem, answer = fitted
+    (told,) = answer.worth_a_trial
+    plain = plain_samples(problem, DRAWS, seed=23)
+    held, cost = drawn(problem, np.array(told.mix), plain)
+    today = drawn(problem, np.array(answer.mix.per_liter), plain)[1].mean()
+    saves = today - cost[held].mean()
+    assert told.chance == pytest.approx(held.mean(), abs=0.02)
+    assert told.cost_if_it_holds == pytest.approx(cost[held].mean(), rel=0.005)
+    assert told.saves == pytest.approx(saves, rel=0.05)
+    assert told.gain == pytest.approx(300 * held.mean() * saves, rel=0.05)
+    assert told.pays
+    assert told.chance < problem.job.confidence
+    assert told.cost_if_it_holds < answer.cost
+
+
+def test_no_other_blend_on_the_whole_curve_is_worth_much_more(fitted):
+    """The search near the answer against one that starts anew."""
+    problem, answer = fitted
+    (told,) = answer.worth_a_trial
+    whole = best_trial(problem, np.array(answer.mix.per_liter))
+    assert told.worth >= 0.9 * whole.worth
+
+
+def test_the_text_tells_the_same_figures(fitted, catalogue):
+    problem, answer = fitted
+    (told,) = answer.worth_a_trial
+    said = " ".join(trial_words(told, answer, catalogue))
+    assert f"{told.cost_if_it_holds:.2f} EUR: {told.saves:.2f} EUR less than the blend above." in said
+    assert f"over 300 vessels; it pays from {told.pays_from_vessels:.0f} vessels." in said
+    few = replace(problem.job.shop, order_vessels=10.0)
+    assert (
+        best_trial(problem.with_job(replace(problem.job, shop=few)), np.array(answer.mix.per_liter)) is None
+    )

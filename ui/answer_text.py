@@ -19,10 +19,11 @@ from optimizer.solution import (
     Room,
     Solution,
     Stands,
+    TrialWorth,
 )
 from optimizer.studies.batch import Batch, weighing_order, weighing_step
 from optimizer.studies.check import Comparison
-from optimizer.units import System
+from optimizer.units import System, significant
 from optimizer.verdict.assess import FAILS, HOLDS, UNCERTAIN
 from optimizer.verdict.evidence import EVIDENCE_WORDS
 from ui.batch_text import batch_words
@@ -62,6 +63,9 @@ EXAMPLE_PRICES: Final = "Prices are invented examples: put your own in the job f
 SHORT: Final = 12
 """Characters of a fingerprint shown to people."""
 
+_SAME: Final = 1e-3
+"""Distance of two mixes that count as one [kg/L]."""
+
 _EVEN: Final = 0.5
 _EVEN_ODDS: Final = 0.6
 
@@ -74,6 +78,7 @@ def solution_blocks(
     yield sentence(_opening(solution))
     yield from _weigh(solution, catalogue, units, batch)
     yield from _money(solution)
+    yield from _trial(solution, catalogue)
     yield from _limits(solution, units)
     yield from _reasons(solution, catalogue, units)
     yield from _predicted(solution, units)
@@ -218,6 +223,32 @@ def _money(solution: Solution) -> Iterator[Block]:
     yield sentence(f"{money(solution.cost, job.currency)} for one good vessel on average: {parts}.", indent=2)
     if job.example_prices:
         yield sentence(EXAMPLE_PRICES, indent=2)
+
+
+def _trial(solution: Solution, catalogue: Catalogue) -> Iterator[Block]:
+    """Give the cheaper blend that is not sure yet and worth casting once."""
+    for each in solution.worth_a_trial:
+        yield heading("Worth a trial")
+        yield from (sentence(line, indent=2) for line in trial_words(each, solution, catalogue))
+
+
+def trial_words(worth: TrialWorth, solution: Solution, catalogue: Catalogue) -> Iterator[str]:
+    """Give a blend that is worth a trial, what it costs if it holds, and what the trial is worth."""
+    currency = solution.job.currency
+    mix = solution.mix
+    same = mix is not None and math.dist(worth.mix, mix.per_liter) < _SAME
+    words = "This very blend" if same else blend_words(worth.blend, catalogue)
+    yield f"{words}; water ratio {worth.water_ratio:.3f}."
+    cost, saves = money(worth.cost_if_it_holds, currency), money(worth.saves, currency)
+    sure = f"If all limits hold, with {odds_words(worth.chance)}, a good vessel costs {cost}"
+    untried = " untried, every vessel that misses a limit thrown away"
+    above = "the blend above" if solution.status == DESIGNED else f"casting the blend above{untried}"
+    yield f"{sure}: {saves} less than {above}."
+    spent, gained = (significant(x, 2) for x in (worth.trial_cost, worth.worth))
+    yield (
+        f"A trial costs {spent} {currency} and is worth {gained} {currency} more than that over "
+        f"{worth.vessels:.0f} vessels; it pays from {worth.pays_from_vessels:.0f} vessels."
+    )
 
 
 def _limits(solution: Solution, units: System) -> Iterator[Block]:

@@ -29,8 +29,8 @@ from optimizer.limit_rows import limit_rows, row_scale
 from optimizer.nomenclature import QUANTITIES
 from optimizer.problem import Problem
 from optimizer.shop import Limit
-from optimizer.solution import Alternative, Solution, WeighedMix
-from optimizer.studies.trial_worth import TrialWorth, curve_mixes, trial_worths
+from optimizer.solution import Alternative, Solution, TrialWorth, WeighedMix
+from optimizer.studies.trial_worth import curve_mixes, trial_worths
 from optimizer.trials.records import Portion, Strength, Trial, Weighing
 from optimizer.units import significant
 from optimizer.verdict.assess import assess, is_open

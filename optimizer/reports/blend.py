@@ -24,6 +24,7 @@ from optimizer.solution import (
     Relaxation,
     Solution,
     Stands,
+    TrialWorth,
 )
 from optimizer.studies.batch import Batch
 from optimizer.studies.check import Comparison
@@ -37,6 +38,7 @@ __all__ = [
     "limit_words",
     "property_rows",
     "solution_json",
+    "trial_worth_json",
 ]
 
 Json = dict[str, Any]
@@ -58,6 +60,7 @@ def solution_json(solution: Solution) -> Json:
             "decisive_limit": None if solution.decisive is None else limit_words(solution.decisive),
             "coats": _number(solution.coats),
             "stands": _stands(solution.stands),
+            "worth_a_trial": [trial_worth_json(each) for each in solution.worth_a_trial],
             "turns": solution.turns,
         }
     out |= _explanations(solution)
@@ -173,6 +176,21 @@ def _stands(known: Stands | None) -> Json | None:
     return {
         "vessels": known.vessels,
         "grams": {name: {"less": _number(x.less), "more": _number(x.more)} for name, x in rooms.items()},
+    }
+
+
+def trial_worth_json(worth: TrialWorth) -> Json:
+    """Return the JSON of what a trial is worth; money in the job's currency."""
+    return {
+        "blend": dict(worth.blend),
+        "water_ratio": worth.water_ratio,
+        "joint_probability": worth.chance,
+        "cost_if_it_holds": _number(worth.cost_if_it_holds),
+        "saves": worth.saves,
+        "trial_cost": worth.trial_cost,
+        "worth": worth.worth,
+        "vessels": worth.vessels,
+        "pays_from_vessels": _number(worth.pays_from_vessels),
     }
 
 

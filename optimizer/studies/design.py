@@ -30,6 +30,7 @@ from optimizer.studies.explain import alternatives, blend_shares, limit_prices, 
 from optimizer.studies.infeasible import conflict_of
 from optimizer.studies.loosening import loosened
 from optimizer.studies.proofs import FIRST_PARTS, PATIENT_SECONDS, prove, sought
+from optimizer.studies.trial_worth import best_trial
 from optimizer.studies.under_doubt import Answered, best_under_doubt
 from optimizer.verdict.judge import solution_of
 from optimizer.verdict.stands import stands
@@ -55,9 +56,10 @@ def design(
     job, catalogue
         The question and the figures.
     parameters
-        Calibrated parameters; default: those of the specs.
+        Calibrated parameters; default: those of the specs, whatever fit the job names (that of the job:
+        `optimizer.fitted_parameters`).
     explain
-        False leaves out prices of limits, near ties, single binders and relaxations.
+        False leaves out prices of limits, near ties, single binders, the trial worth most and relaxations.
     proof_seconds
         Time for the proof of how near the answer is to the best [s]; 0 leaves it out.
 
@@ -140,16 +142,18 @@ def _explained(problem: Problem, found: Answered, answer: Solution, grid: GridSe
     others = alternatives(problem, found.blend) if found.sure else ()
     alone = single_binders(problem, grid)
     switches = price_switches(problem, found.blend) if found.sure else {}
-    room = stands(problem, found.weighed.grams)
+    assert answer.mix is not None
     known = (found.blend.candidate, *found.blend.near)
     changes = () if found.sure else _changes(problem, _that_take_chance(answer), known)
+    trial = best_trial(problem, np.array(answer.mix.per_liter), known)
     return replace(
         answer,
         limits=limits,
         alternatives=(*others, *alone),
         price_switches=switches,
-        stands=room,
+        stands=stands(problem, found.weighed.grams),
         relaxations=changes,
+        worth_a_trial=() if trial is None else (trial,),
     )
 
 

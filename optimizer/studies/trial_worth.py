@@ -9,78 +9,32 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.samples import Samples
+from optimizer.chain.samples import DrawSet, Samples, samples_of
+from optimizer.engine.candidate import Candidate
 from optimizer.engine.chance_constraints import chance_blends, surest_blends
 from optimizer.engine.chance_rows import ChanceQuestion
 from optimizer.problem import Problem
+from optimizer.solution import TrialWorth
+from optimizer.studies.explain import blend_shares
 from optimizer.verdict.assess import held_and_cost, is_open
 
-__all__ = ["LEAST_WORTH", "TrialWorth", "curve_mixes", "trial_cost", "trial_worths"]
+__all__ = ["TOLD", "best_trial", "curve_mixes", "trial_cost", "trial_worths"]
 
 Array = NDArray[np.float64]
-
-LEAST_WORTH: Final = 0.02
-"""Worth of a trial for each vessel planned below which casting for knowledge stops [currency]."""
 
 _CHANCES: Final = (0.2, 0.35, 0.5, 0.65)
 """Chances at which the curve of cost against chance is looked at, below the one asked for [-]."""
 
 _LEAST_CHANCE: Final = 0.02
 
-
-@dataclass(frozen=True)
-class TrialWorth:
-    """One blend that might be cast.
-
-    Attributes
-    ----------
-    mix : tuple[float, ...]
-        Kilograms per liter by material and, last, of water [kg/L].
-    chance : float
-        Chance that all its limits hold [-].
-    cost_if_it_holds : float
-        Cost expected of a good vessel in the draws in which they do [currency].
-    saves : float
-        What a vessel then costs less than today's design [currency].
-    trial_cost : float
-        What the cast costs [currency].
-    vessels : float
-        Vessels planned [count].
-    """
-
-    mix: tuple[float, ...]
-    chance: float
-    cost_if_it_holds: float
-    saves: float
-    trial_cost: float
-    vessels: float
-
-    @property
-    def gain(self) -> float:
-        """What it may save over the vessels planned, at its chance [currency]."""
-        return self.chance * max(self.saves, 0.0) * self.vessels
-
-    @property
-    def worth(self) -> float:
-        """The same less what the cast costs [currency]."""
-        return self.gain - self.trial_cost
-
-    @property
-    def pays(self) -> bool:
-        """True where the cast is worth `LEAST_WORTH` or more for each vessel planned."""
-        return self.worth >= LEAST_WORTH * self.vessels
-
-    @property
-    def pays_from_vessels(self) -> float:
-        """Vessels from which the cast pays for itself; infinite where it saves nothing [count]."""
-        each = self.chance * self.saves
-        return float(math.ceil(self.trial_cost / each)) if each > 0.0 else math.inf
+TOLD: Final = DrawSet(8192, 3)
+"""Draws for the worth that is told: what is saved is a small difference of two costs, and takes four times
+the draws of a chance to be known within 5 %."""
 
 
 def trial_cost(problem: Problem, mix: Array) -> float:
@@ -139,8 +93,11 @@ def trial_worths(
 def _worth(problem: Problem, mix: Array, standing: float, samples: Samples) -> TrialWorth:
     held, total = held_and_cost(problem, mix, samples)
     cost = _mean(total[held]) if total is not None and held.any() else math.inf
+    blend, water_ratio = blend_shares(problem, mix)
     return TrialWorth(
         mix=tuple(float(x) for x in mix),
+        blend=blend,
+        water_ratio=water_ratio,
         chance=float(held.mean()),
         cost_if_it_holds=cost,
         saves=standing - cost if math.isfinite(cost) else 0.0,
@@ -155,15 +112,44 @@ def _mean(total: Array) -> float:
     return float(total[sold].mean() / sold.mean()) if sold.any() else math.inf
 
 
-def curve_mixes(problem: Problem) -> tuple[Array, ...]:
+def best_trial(problem: Problem, today: Array, near: Sequence[Candidate] = ()) -> TrialWorth | None:
+    """Return the trial that is worth most beside today's design; None where none pays.
+
+    Parameters
+    ----------
+    problem, today
+        As for `trial_worths`.
+    near
+        As for `curve_mixes`.
+    """
+    if problem.job.objective != "cost" or not all(name in problem.job.prices for name in problem.names):
+        return None
+    mixes = (*curve_mixes(problem, near), today)
+    found = max(trial_worths(problem, today, mixes), key=lambda each: each.worth, default=None)
+    if found is None or not found.pays:
+        return None
+    many = samples_of(problem.catalogue, problem.names, problem.parameters, TOLD)
+    (told,) = trial_worths(problem, today, [np.array(found.mix)], many)
+    return told if told.pays else None
+
+
+def curve_mixes(problem: Problem, near: Sequence[Candidate] = ()) -> tuple[Array, ...]:
     """Return blends along the curve of expected cost against chance, below the chance asked for.
 
-    The surest blend is among them: where no blend is sure enough, it is the first to be tried.
+    Parameters
+    ----------
+    problem
+        What is asked.
+    near
+        Blends that a search of the same question ended with: this one then starts and stays near them, in a
+        twentieth of the time. Without any, the surest blend is found too: where no blend is sure enough, it
+        is the first to be tried.
     """
     judged = tuple(x for x in problem.job.limits if x.property != "cost" and not is_open(problem, x))
     if not judged:
         return ()
     chances = [chance for chance in _CHANCES if chance < problem.job.confidence]
-    asked = [ChanceQuestion(problem, judged, chance) for chance in chances]
-    found = [*chance_blends(asked), *surest_blends([ChanceQuestion(problem, judged, 0.5)])]
+    asked = [ChanceQuestion(problem, judged, chance, near=tuple(near)) for chance in chances]
+    found = chance_blends(asked)
+    found += [] if near else surest_blends([ChanceQuestion(problem, judged, 0.5)])
     return tuple(np.asarray(each.candidate.mix) for each in found if each is not None)

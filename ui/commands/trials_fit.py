@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from optimizer.calibration.next_trial import NextTrial
     from optimizer.calibration.record import Calibration, Learned
     from optimizer.materials import Catalogue
-    from optimizer.studies.trial_worth import TrialWorth
     from optimizer.units import System
     from ui.terminal import Block
 
@@ -262,20 +261,9 @@ def _flagged_row(one: Seen, units: System) -> tuple[str, str, str, str, str]:
     return row.trial, row.reading, row.seen, row.after, f"{one.distance:+.1f}"
 
 
-def _worth_json(worth: TrialWorth) -> dict[str, Any]:
-    from_vessels = worth.pays_from_vessels
-    return {
-        "joint_probability": worth.chance,
-        "cost_if_it_holds": worth.cost_if_it_holds if math.isfinite(worth.cost_if_it_holds) else None,
-        "saves": worth.saves,
-        "trial_cost": worth.trial_cost,
-        "worth": worth.worth,
-        "vessels": worth.vessels,
-        "pays_from_vessels": from_vessels if math.isfinite(from_vessels) else None,
-    }
-
-
 def _next_json(found: NextTrial, weighed: Mapping[str, float]) -> dict[str, Any]:
+    from optimizer.reports.blend import trial_worth_json
+
     return {
         "cast": found.cast.name,
         "blend": dict(found.cast.blend),
@@ -290,7 +278,7 @@ def _next_json(found: NextTrial, weighed: Mapping[str, float]) -> dict[str, Any]
         "share": found.share,
         "open": found.open,
         "stop": found.stop,
-        "worth": None if found.worth is None else _worth_json(found.worth),
+        "worth": None if found.worth is None else trial_worth_json(found.worth),
         "why": found.sentence(),
         "others": [
             {"cast": cast.name, "blend": dict(cast.blend), "share": share} for cast, share in found.others
