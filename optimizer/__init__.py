@@ -7,7 +7,7 @@ A session reads the figures, reads a job, and asks:
     >>> job = read_job(template("demo"), catalogue)       # or the path of a job file of your own
     >>> present = check(job, {"gypsum_cement": 68, "silica_sand": 32}, catalogue, water_ratio=0.26)
     >>> present.status
-    'holds'
+    'fails'
     >>> present.table().loc["demold_time", "unit"]
     'min'
 
@@ -21,6 +21,9 @@ The questions, each answered with one frozen record:
 - ``calibrate(book, catalogue, job)``: what the trials of a book teach, a `Fit`; hand
   ``parameter_set(fit.calibration, catalogue, job.materials)`` to any question to have it answered so
 
+A question here is asked with the shipped figures unless it is handed `parameters`, whatever fit the job
+names; ``fitted_parameters(job, catalogue, folder)`` gives those of the fit named, as commands and page ask.
+
 Every record shows itself as a small table in a notebook, and ``record.table()`` is a data frame. Figures
 are in the units of `QUANTITIES`. Faults in files come together as one `FileFaults`, each with its repair.
 A prediction is not a test: read a solution's cautions before you pour.
@@ -30,6 +33,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
+    from optimizer.calibration.files import fitted_parameters as fitted_parameters
     from optimizer.calibration.fit import Fit as Fit
     from optimizer.calibration.record import Calibration as Calibration
     from optimizer.calibration.record import parameter_set as parameter_set
@@ -84,6 +88,7 @@ __all__ = [
     "check",
     "compare",
     "design",
+    "fitted_parameters",
     "frontier",
     "load_catalogue",
     "order",
@@ -117,6 +122,7 @@ _HOMES: Final = {
     "check": "studies.check",
     "compare": "studies.check",
     "design": "studies.design",
+    "fitted_parameters": "calibration.files",
     "frontier": "notebook",
     "load_catalogue": "specs",
     "order": "notebook",

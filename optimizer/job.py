@@ -47,7 +47,8 @@ class Job:
     in_hand : str
         Blend that was in hand on the page, as name=parts, water ratio after @; commands leave it alone.
     calibration : str
-        File of the fit to predict with, relative to the job file, or ``none`` for the shipped figures.
+        File of the fit to predict with, relative to the job file, ``demo`` for that of the demo's invented
+        casts, or ``none`` for the shipped figures.
     stated : frozenset[str]
         Dotted keys the caster wrote (``shop.wage``); every other value is a default. Two jobs that
         ask the same are equal whoever stated the values.

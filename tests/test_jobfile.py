@@ -37,7 +37,7 @@ def test_demo_job_asks_for_the_white_tumbler():
         "heat_margin",
     }
     assert job.candle is not None
-    assert job.candle.measured_outer == 44.0
+    assert job.candle.measured_outer == 42.0
 
 
 def test_unknown_template_is_named():

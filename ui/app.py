@@ -8,15 +8,11 @@ import streamlit as st
 
 from optimizer.errors import VesselblendError
 from ui.frame import decisions, strip, tell
-from ui.palette import STYLE
-from ui.plain_text import tag
 from ui.state import session
-from ui.work import open_work
 
 _PAGES = Path(__file__).parent / "app_pages"
 
-st.set_page_config(page_title="vesselblend", layout="wide", initial_sidebar_state=270)
-st.html(tag("style", STYLE))
+st.set_page_config(page_title="vesselblend", layout="wide")
 page = st.navigation(
     [
         st.Page(_PAGES / "bench.py", title="Weigh", default=True),
@@ -29,7 +25,6 @@ page = st.navigation(
     ],
     position="top",
 )
-open_work()
 decisions()
 try:
     strip(session())

@@ -150,8 +150,18 @@ def _calibration(named: str | None, asked: Asked) -> Calibration | None:
     path = calibration_file(named or asked.job.calibration, folder)
     if path is None:
         return None
-    say(f"Calibration: {path}")
-    return read_calibration(path)
+    found = read_calibration(path)
+    say(_fit_words(path, found))
+    return found
+
+
+def _fit_words(path: Path, found: Calibration) -> str:
+    from optimizer.jobfile.templates import demo_fit
+
+    if path == demo_fit():
+        casts = f"the {len(found.trials)} invented casts of the demo"
+        return f"Figures are fitted to {casts}; --calibration none asks without them."
+    return f"Calibration: {path}"
 
 
 def named_calibration(named: str | None, asked: Asked) -> str:

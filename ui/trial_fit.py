@@ -73,7 +73,14 @@ def show_fit(now: Session, book: TrialBook) -> None:
 
 def _in_use(now: Session) -> None:
     if newest_calibration(book_folder()) is None:
-        st.caption("○ All pages show the shipped figures. To predict with your trials, keep the fit below.")
+        if now.asked.trials:
+            st.caption(
+                "◆ All pages show figures fitted to the demo's invented casts. Keep a fit of your own below."
+            )
+        else:
+            st.caption(
+                "○ All pages show the shipped figures. To predict with your trials, keep the fit below."
+            )
         return
     st.toggle("Predict with what the trials taught", value=True, key="use_trials", persist_state="session")
     fault = st.session_state.get("calibration_fault")

@@ -22,6 +22,8 @@ from optimizer.calibration.record import Bag, Calibration, Flagged, Learned, par
 from optimizer.chain.discrepancy import DISCREPANT
 from optimizer.chain.parameters import ParameterSet
 from optimizer.errors import Fault, FileFaults
+from optimizer.job import Job
+from optimizer.jobfile.templates import demo_fit
 from optimizer.materials import Catalogue
 from optimizer.outputs import create_whole
 from optimizer.toml_files import parse_toml, read_text
@@ -30,10 +32,12 @@ if TYPE_CHECKING:
     from optimizer.calibration.file_form import CalibrationForm
 
 __all__ = [
+    "DEMO_CALIBRATION",
     "NO_CALIBRATION",
     "calibrated",
     "calibration_file",
     "calibration_text",
+    "fitted_parameters",
     "keep_calibration",
     "newest_calibration",
     "parse_calibration",
@@ -44,6 +48,9 @@ Array = NDArray[np.float64]
 
 NO_CALIBRATION: Final = "none"
 """Word that asks for the shipped figures."""
+
+DEMO_CALIBRATION: Final = "demo"
+"""Word that asks for the shipped fit of the demo's six invented casts; write ./demo for a folder so named."""
 
 _PREFIX: Final = "calibration-"
 _NAME: Final = re.compile(rf"{_PREFIX}\d{{4}}-\d\d-\d\d-[a-z]{{1,2}}\.toml")
@@ -147,7 +154,7 @@ def calibration_file(named: str, folder: Path) -> Path | None:
     Parameters
     ----------
     named
-        File, or a folder whose newest fit counts.
+        File, a folder whose newest fit counts, or ``demo``: the fit of the demo's invented casts.
     folder
         What relative names are relative to.
 
@@ -158,6 +165,8 @@ def calibration_file(named: str, folder: Path) -> Path | None:
     """
     if named == NO_CALIBRATION:
         return None
+    if named == DEMO_CALIBRATION:
+        return demo_fit()
     path = folder / named
     if not path.is_dir():
         return path
@@ -185,6 +194,33 @@ def calibrated(folder: Path, catalogue: Catalogue, names: Sequence[str]) -> Para
     """
     path = newest_calibration(folder)
     return None if path is None else parameter_set(read_calibration(path), catalogue, names)
+
+
+def fitted_parameters(
+    job: Job, catalogue: Catalogue, folder: Path | str = ".", extra: Sequence[str] = ()
+) -> ParameterSet | None:
+    """Return the parameters of the fit that a job names; None where it asks for the shipped figures.
+
+    Parameters
+    ----------
+    job
+        Its key `calibration` names the fit.
+    catalogue
+        The figures the fit began from.
+    folder
+        Folder of the job file: what a relative name is relative to.
+    extra
+        Materials to know beside the job's own, as of a blend to be checked.
+
+    Raises
+    ------
+    FileFaults
+        If the file has faults, or the figures have changed since.
+    """
+    path = calibration_file(job.calibration, Path(folder)) if job.calibration else None
+    if path is None:
+        return None
+    return parameter_set(read_calibration(path), catalogue, tuple(dict.fromkeys((*job.materials, *extra))))
 
 
 def read_calibration(path: Path) -> Calibration:

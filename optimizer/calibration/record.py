@@ -330,5 +330,5 @@ def _stale(calibration: Calibration) -> Fault:
         f"calibration of {calibration.date.isoformat()}",
         "figures other than those it began from",
         "the spec files it was made with",
-        "Fit the trials again: vesselblend trials fit",
+        "Fit the trials again: vesselblend trials fit; or ask without them: --calibration none",
     )

@@ -1,11 +1,12 @@
-"""The files that ship: a job to start from, the demo job, and a table of five invented casts."""
+"""The files that ship: a job to start from, and the demo job with its six invented casts and their fit."""
 
 from __future__ import annotations
 
 from importlib.resources import files
+from pathlib import Path
 from typing import Final
 
-__all__ = ["TEMPLATES", "example_casts", "template"]
+__all__ = ["TEMPLATES", "demo_fit", "example_casts", "template"]
 
 TEMPLATES: Final = ("job", "demo")
 """``job`` is the commented file to start from, ``demo`` the shipped demo job."""
@@ -30,11 +31,22 @@ def template(name: str) -> str:
 
 
 def example_casts() -> str:
-    """Return the text of the shipped trial table: five invented casts of the demo's studio.
+    """Return the text of the shipped trial table: six invented casts of the demo's studio.
 
     Examples
     --------
     >>> len(example_casts().splitlines())
-    6
+    7
     """
     return (files("optimizer") / "templates" / "casts.csv").read_text(encoding="utf-8")
+
+
+def demo_fit() -> Path:
+    """Return the shipped file of what the six invented casts teach.
+
+    Examples
+    --------
+    >>> demo_fit().name
+    'demo_calibration.toml'
+    """
+    return Path(str(files("optimizer") / "templates" / "demo_calibration.toml"))

@@ -27,44 +27,25 @@ KNOWN: set[tuple[str, str]] = set()
 
 
 def metrics(visit) -> dict[str, str]:
-    """Return what to weigh, by name."""
-    names = visit.page.locator("table.weigh tbody th").all_inner_texts()
-    values = visit.page.locator("table.weigh td.grams").all_inner_texts()
+    names = visit.page.locator("[data-testid=stMetricLabel]").all_inner_texts()
+    values = visit.page.locator("[data-testid=stMetricValue]").all_inner_texts()
     return dict(zip(names, values, strict=True))
 
 
-def water(shown: dict[str, str]) -> str:
-    return next(mass for name, mass in shown.items() if name.startswith("water"))
-
-
-def test_verdict_cost_and_grams_stand_on_the_first_screen_without_typing(visit):
+def test_a_recipe_stands_on_the_first_screen_without_typing(visit):
     one = visit(1280, 800).go()
     shown = metrics(one)
-    assert water(shown)
+    assert "water" in shown
     assert all(re.fullmatch(r"[0-9.]+ g", value) for value in shown.values())
-    first = one.page.locator("table.weigh td.grams").first.bounding_box()
-    assert first["y"] + first["height"] <= 420, "grams stand within the first 400 px, a line more or less"
     for words in (
-        "All limits hold in",
-        "a good vessel, expected",
-        "Limits, least sure first",
+        "example numbers: replace with yours",
+        "a good vessel",
+        "Room to each limit",
         "Print the card",
-        "invented example prices and wages: replace with yours",
     ):
         box = one.page.get_by_text(words).first.bounding_box()
         assert box is not None, words
         assert box["y"] < 800, f"{words!r} is below the fold"
-
-
-def test_an_edit_is_answered_by_a_receipt_that_takes_it_back(visit):
-    one = visit().go()
-    before = metrics(one)
-    one.type("whiteness L*, at least", "80")
-    assert "Last change: whiteness L*, at least 88 → 80." in one.words
-    one.page.get_by_role("button", name="Undo").click()
-    one.settle()
-    assert one.box("whiteness L*, at least").input_value() == "88"
-    assert metrics(one) == before
 
 
 def test_nothing_leaves_the_machine_and_nothing_complains(visit):
@@ -108,7 +89,7 @@ def test_a_deep_link_sets_the_decision_figures_on_any_page(visit):
     assert one.box("out of the mold, at most").input_value() == "50 min"
     one.turn("Weigh")
     assert one.box("out of the mold, at most").input_value() == "50 min"
-    assert re.search(r"[0-9] oz\)", water(metrics(one)))
+    assert re.search(r"[0-9] oz\)", metrics(one)["water"])
     assert "demold_time=50" in one.page.url
 
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from optimizer import fitted_parameters
 from optimizer.calibration.files import calibration_file, keep_calibration, newest_calibration
 from optimizer.calibration.fit import calibrate
 from optimizer.errors import FileFaults
+from optimizer.jobfile import read_job, template
 from tests.calibration.studios import World
 from ui.jobs import ask
 
@@ -68,3 +70,26 @@ def test_copies_and_drafts_are_no_fits(studio, calibration):
     for name in ("copy of the best", "calibration-2099-01-01-a-draft-of-mine", f"{kept.stem}.toml1x2y"):
         (folder / "fits" / f"{name}.toml").write_text(text)
     assert newest_calibration(folder / "fits") == kept
+
+
+def test_the_demo_names_its_casts_from_any_folder(studio, capsys):
+    folder, _ = studio
+    (folder / "tumbler.toml").write_text(template("demo"))
+    for named in (None, str(folder / "tumbler.toml")):
+        assert ask(named, None).trials == 6
+        assert "fitted to the 6 invented casts of the demo; --calibration none" in capsys.readouterr().err
+        assert ask(named, None, "none").trials == 0
+        assert "invented casts" not in capsys.readouterr().err
+
+
+def test_from_python_the_named_fit_is_one_call(studio, catalogue):
+    folder, kept = studio
+    for key, trials in ((f'calibration = "fits/{kept.name}"', 2), ('calibration = "demo"', 6)):
+        (folder / "job.toml").write_text(JOB.format(key=key))
+        job = read_job(folder / "job.toml", catalogue)
+        known = fitted_parameters(job, catalogue, folder, ["silica_sand"])
+        assert max(known.origin.values()) == trials
+        assert "silica_sand.density" in known.names
+    for key in ("", 'calibration = "none"'):
+        (folder / "job.toml").write_text(JOB.format(key=key))
+        assert fitted_parameters(read_job(folder / "job.toml", catalogue), catalogue, folder) is None

@@ -13,13 +13,14 @@ from optimizer.trials.book import TrialBook
 from optimizer.trials.csvfile import read_csv_text
 from ui.cli import run
 
+FIVE_CASTS = Path(__file__).with_name("five_casts.csv")
+
 
 @pytest.fixture
 def studio(tmp_path, monkeypatch, capsys):
-    """Make a folder whose book holds the five invented casts."""
+    """Make a folder whose book holds five invented casts."""
     monkeypatch.chdir(tmp_path)
-    assert run(["trials", "columns", "--example", "-o", "casts.csv"]) == 0
-    assert run(["trials", "import", "casts.csv"]) == 0
+    assert run(["trials", "import", str(FIVE_CASTS)]) == 0
     capsys.readouterr()
     return tmp_path
 
@@ -153,3 +154,13 @@ def test_what_the_fit_leaves_out_is_said_at_entry(tmp_path, monkeypatch, capsys)
     assert len(data["does_not_count"]) == 3
     assert run(["trials", "add", "demold=58 min", "strength 1 age=7 d", "strength 1 value=36 MPa"]) == 4
     assert "less than 1 d" in capsys.readouterr().err
+
+
+def test_the_example_table_is_read_whole(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert run(["trials", "columns", "--example", "-o", "casts.csv"]) == 0
+    assert run(["trials", "import", "casts.csv", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["added"] == 6
+    assert [trial.id for trial in TrialBook(tmp_path / "trials.db").trials()] == [
+        f"A{k}" for k in range(1, 7)
+    ]

@@ -349,22 +349,22 @@ def test_a_closed_standard_output_is_told(folder):
 
 @pytest.fixture
 def studio(folder):
-    """Fill a book with the example's five casts."""
-    assert ran(folder, ["trials", "columns", "--example", "-o", "five.csv"]).returncode == 0
-    assert ran(folder, ["trials", "import", "five.csv"]).returncode == 0
+    """Fill a book with the example's six casts."""
+    assert ran(folder, ["trials", "columns", "--example", "-o", "six.csv"]).returncode == 0
+    assert ran(folder, ["trials", "import", "six.csv"]).returncode == 0
     return folder
 
 
 @pytest.mark.slow
 def test_killed_many_times_while_a_fit_is_written(studio):
-    """Each calibration that is there is whole; the book still lists its five casts."""
+    """Each calibration that is there is whole; the book still lists its six casts."""
     chance = random.Random(4)
     for _ in range(200):
         _killed(studio, ["trials", "fit"], chance.uniform(0.0, 1.6))
         for path in studio.glob("calibration-*.toml"):
-            assert read_calibration(path).trials == ("A1", "A2", "A3", "A4", "A5")
+            assert read_calibration(path).trials == ("A1", "A2", "A3", "A4", "A5", "A6")
             path.unlink()
-    assert json.loads(ran(studio, ["trials", "list", "--json"]).stdout)["count"] == 5
+    assert json.loads(ran(studio, ["trials", "list", "--json"]).stdout)["count"] == 6
 
 
 @pytest.mark.slow

@@ -93,52 +93,6 @@ def saved(at: AppTest) -> str:
     return offered["Save the whole job"]
 
 
-class TestWork:
-    """Work saved by itself beside the trial book."""
-
-    def test_nothing_is_written_before_something_is_changed(self, folder):
-        turned(opened(), "order")
-        assert not (folder / "work").exists()
-
-    def test_a_reload_brings_all_of_it_back(self, folder):
-        at = opened()
-        at.text_input(key="shop.packing_cost").set_value("0.75").run()
-        at.session_state["blend"] = "gypsum_cement=68,marble_flour=32@0.3"
-        at.run()
-        name = at.query_params["work"]
-        assert [each.name for each in (folder / "work").iterdir()] == [f"{name}.toml"]
-        assert any("Saved beside the trial book" in each.value for each in at.sidebar.caption)
-        again = AppTest.from_file(str(APP), default_timeout=180)
-        again.query_params["work"] = name
-        again.run()
-        assert not again.exception
-        assert again.text_input(key="shop.packing_cost").value == "0.75"
-        assert again.session_state["blend"] == "gypsum_cement=68,marble_flour=32@0.3"
-
-    def test_what_is_not_understood_is_not_saved_and_said(self, folder):
-        at = opened()
-        at.text_input(key="demold_time").set_value("soon").run()
-        assert not (folder / "work").exists()
-        assert any("Not saved" in each.value for each in at.sidebar.caption)
-
-    def test_a_name_that_leads_elsewhere_opens_nothing(self, folder):
-        (folder / "job.toml").write_text(SMALL, encoding="utf-8")
-        at = AppTest.from_file(str(APP), default_timeout=180)
-        at.query_params["work"] = "../job"
-        at.run()
-        assert not at.exception
-        assert at.text_input(key="demold_time").value == "45 min"
-
-    def test_a_fresh_window_starts_anew_and_offers_the_newest_work(self, folder):
-        at = opened()
-        at.text_input(key="shop.packing_cost").set_value("0.75").run()
-        again = AppTest.from_file(str(APP), default_timeout=180).run()
-        assert again.text_input(key="shop.packing_cost").value == ""
-        again.button(key="open_work").click().run()
-        assert not again.exception
-        assert again.text_input(key="shop.packing_cost").value == "0.75"
-
-
 class TestTitle:
     """What the job is called."""
 
@@ -147,10 +101,10 @@ class TestTitle:
         assert at.text_input(key="title").value == ""
         at.text_input(key="volume").set_value("190 mL").run()
         assert at.text_input(key="title").placeholder == "190 mL vessel"
-        assert any("190 mL vessel" in each.value for each in at.main.caption)
+        assert at.caption[0].value.startswith("190 mL vessel")
         at.text_input(key="title").set_value("Ribbed cup").run()
         assert not at.exception
-        assert any("Ribbed cup" in each.value for each in at.main.caption)
+        assert at.caption[0].value.startswith("Ribbed cup")
 
 
 class TestMeasured:
@@ -198,9 +152,9 @@ class TestTrialTable:
         casts = example_casts().encode()
         at = imported(turned(opened(template("demo")), "trial_book"), "casts.csv", casts)
         assert not at.exception
-        assert at.success[0].value.startswith("5 added, 0 corrected")
+        assert at.success[0].value.startswith("6 added, 0 corrected")
         said = [each.value for each in at.markdown]
-        assert "### 5 trials" in said
+        assert "### 6 trials" in said
         assert "### What the trials teach" in said
 
     def test_a_table_with_a_name_no_disk_takes_is_read(self, folder):

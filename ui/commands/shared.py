@@ -74,7 +74,7 @@ class Figures:
     specs : str | None
         Folder of own spec files.
     calibration : str | None
-        Calibration file, a folder whose newest one counts, or ``none``; None: as the job says.
+        Calibration file, a folder whose newest one counts, ``demo`` or ``none``; None: as the job says.
     """
 
     specs: str | None
@@ -94,7 +94,7 @@ def figure_options(command: Callable[..., int]) -> Callable[..., int]:
     @click.option(
         "--calibration",
         metavar="FILE",
-        help="What `trials fit` learned: its file, the folder of the newest, or none; else as the job says.",
+        help="What `trials fit` learned: file, folder of the newest, demo or none; else as the job says.",
     )
     @functools.wraps(command)
     def with_figures(*, specs: str | None, calibration: str | None, **options: Any) -> int:  # noqa: ANN401  a command's own

@@ -83,7 +83,7 @@ def trials_trace(
 
 @click.command("columns")
 @click.option("--empty", is_flag=True, help="Write an empty table instead: a CSV with the header alone.")
-@click.option("--example", is_flag=True, help="Write a table of five invented casts instead.")
+@click.option("--example", is_flag=True, help="Write a table of the demo's six invented casts instead.")
 @delivered
 def trials_columns(empty: bool, example: bool, delivery: Delivery) -> int:
     """List the columns of the trial table, which are the names of `trials add`, too."""
