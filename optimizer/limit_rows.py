@@ -33,6 +33,7 @@ _LOG: Final = frozenset(
         "flexural_strength",
         "drying_time",
         "embodied_co2",
+        "drying_shrinkage",
     }
 )
 _SCALE: Final = {
@@ -42,6 +43,7 @@ _SCALE: Final = {
     "inner_wall_temperature": 10.0,
     "heat_margin": 10.0,
     "crystalline_silica": 0.1,
+    "setting_expansion": 1.0,
     "damp_risk": 1.0,
     "sealer_coats": 1.0,
 }

@@ -209,6 +209,25 @@ _ROWS: Final = (
         "embodied_co2", "carbon dioxide of the powders of one vessel", "g", "oz", "embodied CO2", 2, "lower"
     ),
     Quantity(
+        "setting_expansion",
+        "how much longer a set body is than its mold",
+        "mm/m",
+        "mm/m",
+        "setting expansion",
+        2,
+        use="own reading",
+    ),
+    Quantity(
+        "drying_shrinkage",
+        "how much shorter a dry body is than a damp one",
+        "mm/m",
+        "mm/m",
+        "drying shrinkage",
+        2,
+        "lower",
+        use="own reading",
+    ),
+    Quantity(
         "damp_risk",
         "late-ettringite class in damp use",
         "class",

@@ -60,6 +60,10 @@ class Vessel:
         """Outer side area that loses heat [m2]."""
         return math.pi * self.outer_diameter * self.height * 1e-6
 
+    def wider(self, change: float) -> float:
+        """Return what a change of length [mm/m] adds to the outer diameter [mm]."""
+        return 1e-3 * change * self.outer_diameter
+
     @property
     def sealed_area(self) -> float:
         """Inner side and floor, the face a sealer goes on [m2]."""

@@ -96,6 +96,7 @@ _EXAMPLES: Final = {
     "g": "a mass such as '365 g', '0.4 kg' or '13 oz'",
     "kg": "a mass such as '25 kg' or '55 lb'",
     "mm": "a length such as '85 mm' or '3.5 in'",
+    "mm/m": "a change of length such as '2 mm/m' or '0.2 %'",
     "km": "a distance such as '12 km' or '8 mi'",
     "mL": "a volume such as '215 mL', '12 fl oz' or '81 in3'",
     "s": "a time such as '90 s'",

@@ -29,6 +29,7 @@ from optimizer.verdict.evidence import EVIDENCE_WORDS
 from ui.batch_text import batch_words
 from ui.reasons import (
     evidence_words,
+    fit_words,
     limit_sentence,
     no_blend_words,
     proof_words,
@@ -331,6 +332,7 @@ def _predicted(solution: Solution, units: System) -> Iterator[Block]:
     ]
     yield heading("Also predicted")
     yield table(("property", "best value", "likely range", "rests on"), rows)
+    yield indented(fit_words(solution, units))
     yield from (indented(line) for line in evidence_words(solution.properties))
     yield from (indented(line) for line in use_words(solution.properties))
 

@@ -12,12 +12,13 @@ from optimizer.nomenclature import QUANTITIES, USES, quantity
 from optimizer.solution import Alternative, LimitVerdict, Prediction, Proof, Solution
 from optimizer.units import System, display_value, show_amount, significant
 from optimizer.verdict.evidence import EVIDENCE, EVIDENCE_WORDS
-from ui.words import blend_words, money, saving_words, value_words
+from ui.words import blend_words, money, saving_words, span_words, value_words
 
 __all__ = [
     "FILE_NAMES",
     "HEAT",
     "evidence_words",
+    "fit_words",
     "limit_sentence",
     "no_blend_words",
     "price_words",
@@ -218,6 +219,20 @@ def evidence_words(properties: Mapping[str, Prediction]) -> list[str]:
     if len(kinds) == 1:
         return [f"{EVIDENCE_WORDS[key]}: {EVIDENCE[key]}." for key in kinds]
     return [f"{EVIDENCE_WORDS[key]} ({EVIDENCE[key]}): {'; '.join(labels)}." for key, labels in kinds.items()]
+
+
+def fit_words(solution: Solution, units: System = "metric") -> str:
+    """Return what setting and drying do to the vessel's outside, for whoever fits lids, jars or cartons."""
+    vessel = solution.job.vessel
+    told = []
+    for name, words in (("setting_expansion", "setting adds"), ("drying_shrinkage", "drying takes")):
+        known = solution.properties[name]
+        best, *ends = (
+            show_amount(vessel.wider(each), "mm", 2, units) for each in (known.value, known.low, known.high)
+        )
+        told.append(f"{words} {best} ({span_words(*ends)})")
+    outside = show_amount(vessel.outer_diameter, "mm", 3, units)
+    return f"Lids and jars: over {outside} outside, {' and '.join(told)}; measure yours before you order."
 
 
 def use_words(properties: Mapping[str, Prediction]) -> list[str]:

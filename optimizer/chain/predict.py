@@ -28,6 +28,7 @@ from optimizer.chain.timing import (
     demold_need,
     demold_time,
     dry_strength_at,
+    ln_wetness,
     speed,
     wet_strength_at,
 )
@@ -41,6 +42,7 @@ from optimizer.properties.heat_limits import heat_margin, phase_limit
 from optimizer.properties.hydration import hydrate
 from optimizer.properties.sealing import expected_coats, sealer_coats
 from optimizer.properties.service_heat import Burn, wall_temperatures
+from optimizer.properties.size_change import drying_shrinkage, grain_restraint, setting_expansion
 
 POWDER_CAPACITY = 0.78
 """Heat capacity of dry powders [J/gK]: cement 0.75, hemihydrate 0.82, sand 0.80; handbook, from memory."""
@@ -352,6 +354,23 @@ def _embodied_co2(cast: Cast) -> Array:
     return _vessel_mass(cast.body["co2"], cast)
 
 
+def _restraint(cast: Cast) -> Array:
+    return np.asarray(grain_restraint(np.minimum(cast.body["heavy"], 0.99), cast.model["grain_restraint"]))
+
+
+def _setting_expansion(cast: Cast) -> Array:
+    model, body = cast.model, cast.body
+    gypsum = model["expansion_gypsum"] * np.exp(-model["expansion_water"] * ln_wetness(body))
+    cement, together = model["expansion_csa"], model["expansion_together"]
+    return np.asarray(setting_expansion(body.gypsum_share, gypsum, cement, together, _restraint(cast)))
+
+
+def _drying_shrinkage(cast: Cast) -> Array:
+    model, body = cast.model, cast.body
+    gypsum, cement = model["shrinkage_gypsum"], model["shrinkage_csa"]
+    return np.asarray(drying_shrinkage(body.gypsum_share, gypsum, cement, _restraint(cast)))
+
+
 def _damp_risk(cast: Cast) -> Array:
     body = cast.body
     own_water, degree = 1.5 * MOLAR_MASSES["water"] * 1e-3, cast.model["yeelimite_degree"]
@@ -390,6 +409,8 @@ PREDICTORS: Final[Mapping[str, Callable[[Cast], Array]]] = {
     "sealer_coats": _sealer_coats,
     "crystalline_silica": _crystalline_silica,
     "embodied_co2": _embodied_co2,
+    "setting_expansion": _setting_expansion,
+    "drying_shrinkage": _drying_shrinkage,
     "damp_risk": _damp_risk,
 }
 

@@ -7,9 +7,10 @@ for solvers, and `PRINTED`, larger and of other draws, for whatever people read.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Final
 
 import numpy as np
@@ -52,6 +53,9 @@ _AIR_TEMPERATURES: Final = (1.0, 60.0)
 
 _MOST_BENCHES: Final = 8
 """Benches kept at their drawn temperatures [count]."""
+
+_MOST_DIMENSIONS: Final = 1024
+"""Dimensions of draws kept, for figures that the next list of materials has too [count]."""
 
 _MOST_AIR: Final = 0.5
 """Largest share of air a draw may have [fraction]; assumption, never met with figures of a studio."""
@@ -168,11 +172,11 @@ def samples_of(
     draws
         `SEARCH` or `PRINTED`.
     """
-    widths = np.cumsum([len(parameters), len(DISCREPANT), len(names) + 1, 1, 1])
-    figures, departures, weighing, temperature, air = np.split(
-        standard_normals(draws, int(widths[-1])), widths[:-1], axis=1
-    )
-    model = compile_model(catalogue, names, parameters, parameters.fitted_at(figures), departures)
+    departures = standard_normals(draws, [f"departure of {name}" for name in DISCREPANT])
+    weighing = standard_normals(draws, [f"weighing of {name}" for name in (*names, "water")])
+    temperature, air = standard_normals(draws, ("temperature of the day", "air of the day")).T[..., None]
+    fitted = parameters.fitted_at(standard_normals(draws, parameters.names))
+    model = compile_model(catalogue, names, parameters, fitted, departures)
     return Samples(model, weighing[:, None, :], temperature, air)
 
 
@@ -201,24 +205,31 @@ class SampleSets:
         return samples_of(self.catalogue, self.names, self.parameters, PRINTED)
 
 
-def standard_normals(draws: DrawSet, dimensions: int) -> Array:
-    """Return draws of independent standard normals, shape (count, dimensions).
+def standard_normals(draws: DrawSet, names: Sequence[str]) -> Array:
+    """Return draws of independent standard normals, one dimension for each name, shape (count, names).
 
     Notes
     -----
     Latin hypercube (McKay, Beckman and Conover 1979, Technometrics 21:239, from memory): in each dimension
-    one draw at the middle of each of `count` equally likely strata, in an order of its own. The order comes
-    from the raw bits of a counter-based generator, which are the same in every version of the library.
+    one draw at the middle of each of `count` equally likely strata, in an order of its own. The order hangs
+    on the name alone: a range does not move because another material is listed or another figure is drawn.
+    It comes from the raw bits of a counter-based generator, the same in every version of the library.
 
     Examples
     --------
-    >>> draws = standard_normals(DrawSet(256, 1), 3)
+    >>> draws = standard_normals(DrawSet(256, 1), ("air", "gamma", "cavity"))
     >>> draws.shape, bool(abs(draws.mean(axis=0)).max() < 1e-12)
     ((256, 3), True)
     """
-    bits = np.random.Philox(draws.seed).random_raw(draws.count * dimensions)
-    order = np.argsort(bits.reshape(dimensions, draws.count), axis=1, kind="stable")
-    return np.ascontiguousarray(ndtri((order + 0.5) / draws.count).T)
+    return np.stack([_dimension(draws, name) for name in names], axis=1)
+
+
+@lru_cache(maxsize=_MOST_DIMENSIONS)
+def _dimension(draws: DrawSet, name: str) -> Array:
+    key = int.from_bytes(hashlib.sha256(name.encode()).digest()[:8], "little")
+    stream = np.random.Philox(key=np.array([draws.seed, key], np.uint64))
+    order = np.argsort(stream.random_raw(draws.count), kind="stable")
+    return np.asarray(ndtri((order + 0.5) / draws.count))
 
 
 def points_of(draws: Array, shares: Array | Sequence[float] | float) -> Array:

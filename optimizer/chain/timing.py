@@ -27,6 +27,7 @@ __all__ = [
     "demold_time",
     "dry_strength_at",
     "first_strong_age",
+    "ln_wetness",
     "wet_strength_at",
 ]
 
@@ -103,14 +104,12 @@ def clock_of(
 ) -> Clock:
     """Return the clock of each body at one room temperature, or at that of each mix [degC]."""
     gypsum, cement = body.gypsum_share, body.csa_share
-    left = body["water"] - body["filler_water"]  # fillers take up their own water before a binder sees it
-    wetness = np.log(np.maximum(left, 1e-9) / np.maximum(body["reference_water"], 1e-9))
     binder = np.maximum(body["binder"], 1e-9)
     retarded = (gypsum * body["retard_gypsum"] + cement * body["retard_csa"]) / binder
     fast = speed(model, temperature)
     shift = (
         model["gamma_time"] * gypsum * cement
-        + np.minimum(np.maximum(2.0 * wetness, -_LN2), _LN2)
+        + 2.0 * ln_wetness(body)
         + retarded
         + _plasticized(body)
         - cement * np.log(fast)
@@ -124,6 +123,13 @@ def clock_of(
     held = retarder_loss(model, body, "csa")
     end = ln_end_strength(model, body, damp=damp)
     return Clock(initial, final, rate, end, *weights, model["gypsum_end"], held)
+
+
+def ln_wetness(body: Body) -> Array:
+    """Return ln of the water left to the binders over what they ask for, from 0.7 to 1.4 times it [-]."""
+    left = body["water"] - body["filler_water"]  # fillers take up their own water before a binder sees it
+    wetness = np.log(np.maximum(left, 1e-9) / np.maximum(body["reference_water"], 1e-9))
+    return np.asarray(np.minimum(np.maximum(wetness, -0.5 * _LN2), 0.5 * _LN2))
 
 
 def _plasticized(body: Body) -> Array:

@@ -51,6 +51,7 @@ _REACHES: Final[dict[str, Reach]] = {
     "drying_time": _FROM_NOTHING,
     "crystalline_silica": _SHARE,
     "embodied_co2": _FROM_NOTHING,
+    "setting_expansion": Reach(-1000.0, math.inf, open_low=True),
     "damp_risk": Reach(0.0, len(DAMP_CLASSES) - 1.0, open_low=False),
 }
 

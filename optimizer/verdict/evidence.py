@@ -40,6 +40,8 @@ _BLEND_PROPERTIES: Final = frozenset(
         "working_window",
         "demold_time",
         "drying_time",
+        "setting_expansion",
+        "drying_shrinkage",
         "damp_risk",
     }
 )

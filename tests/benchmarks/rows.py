@@ -15,7 +15,7 @@ import numpy as np
 
 from optimizer.calibration.fit import calibrate
 from optimizer.chain.body import per_liter
-from optimizer.chain.predict import cast_of, predict
+from optimizer.chain.predict import PREDICTORS, cast_of, predict
 from optimizer.jobfile import parse_job, template
 from optimizer.pareto import hypervolume
 from optimizer.problem import Problem, problem_of
@@ -53,7 +53,7 @@ def prediction() -> Iterator[Row]:
         mixes = _mixes(problem, count)
         ours = measure(lambda m=mixes: predict(cast_of(problem.model, problem.bench, m)))  # type: ignore[misc]
         bare = measure(bare_strength(mixes))
-        ratio = f"{ours.best / bare.best:.0f} times the bare law, for 20 properties"
+        ratio = f"{ours.best / bare.best:.0f} times the bare law, for {len(PREDICTORS)} properties"
         each = f"; {1e6 * ours.best / count:.2g} us a mix" if count > 1 else ""
         yield Row(
             f"predict {count:,} mixes", words_of(ours), "strength law in numpy", words_of(bare), ratio + each

@@ -30,6 +30,7 @@ REACH = {
     "inner_wall_temperature": 30.0,
     "crystalline_silica": 0.2,
     "drying_time": 0.5,
+    "setting_expansion": 1.0,
 }
 """What a change is measured against where the value itself may be nought or below [the property's unit]."""
 

@@ -59,7 +59,7 @@ def with_departures(problem, judged, departures):
 @pytest.mark.parametrize("reserve", [-1.0, 0.0, 0.5, 1.3])
 def test_one_gaussian_row_has_the_chance_of_the_normal_law(problem, judged, reserve):
     """Closed form: a row with one normal figure of spread s holds with the chance Phi(r / s)."""
-    draws = 0.1 * standard_normals(DrawSet(1024, 3), 1)
+    draws = 0.1 * standard_normals(DrawSet(1024, 3), ("one",))
     table = with_departures(problem, judged, draws)
     log_chance, _, _ = table._chances(np.array([[0.1 * reserve]]), np.zeros(1, np.intp))
     assert np.exp(log_chance[0]) == pytest.approx(NormalDist().cdf(reserve), abs=3e-3)
@@ -67,7 +67,7 @@ def test_one_gaussian_row_has_the_chance_of_the_normal_law(problem, judged, rese
 
 def test_two_independent_rows_hold_with_the_product_of_their_chances(problem, judged):
     """Closed form: independent events."""
-    draws = 0.1 * standard_normals(DrawSet(4096, 3), 2)
+    draws = 0.1 * standard_normals(DrawSet(4096, 3), ("one", "two"))
     table = with_departures(problem, judged, draws)
     log_chance, _, _ = table._chances(np.array([[0.03, 0.08]]), np.zeros(1, np.intp))
     product = NormalDist().cdf(0.3) * NormalDist().cdf(0.8)
