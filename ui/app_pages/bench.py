@@ -17,7 +17,7 @@ from ui.page_words import MARKS, UNREAD, chance_phrase, mark_of, spoken_bound
 from ui.plain_text import bullets, marked, paragraphs, plain
 from ui.printing import print_card
 from ui.question import Question
-from ui.reasons import HEAT, limit_sentence, no_blend_words, proof_words, single_binder_words
+from ui.reasons import HEAT, fit_words, limit_sentence, no_blend_words, proof_words, single_binder_words
 from ui.state import Session, apply_limits, drop_pick, session, units
 from ui.widgets import draw, show_field, show_fields, tell_faults
 from ui.words import (
@@ -262,6 +262,7 @@ def _details(now: Session, solution: Solution) -> None:
             key="figures",
             alt="Predicted figures",
         )
+        st.caption(plain(fit_words(solution, units())))
 
 
 def _mark(now: Session, name: str, known: Prediction) -> str:
