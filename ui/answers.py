@@ -27,6 +27,7 @@ from ui.words import label_of
 
 __all__ = [
     "DEMO",
+    "at_confidence",
     "batch",
     "catalogue",
     "checked",
@@ -61,6 +62,15 @@ def _sought(asked: Question) -> tuple[Problem, GridSearch, Found]:
     require_prices(problem)
     grid = GridSearch(problem)
     return problem, grid, nominal_best(problem, grid)
+
+
+@st.cache_data(max_entries=256, show_spinner=False)
+def at_confidence(asked: Question, confidence: float) -> Solution:
+    """Return the best blend where all limits were to hold together with another chance [fraction]."""
+    with _ONE_AT_A_TIME:
+        problem, grid, found = _sought(asked)
+        other = problem.with_job(replace(problem.job, confidence=confidence))
+        return asked.signed(design_problem(other, explain=False, grid=grid, nominal=found))
 
 
 @st.cache_data(max_entries=512, show_spinner=False)

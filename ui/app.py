@@ -7,12 +7,16 @@ from pathlib import Path
 import streamlit as st
 
 from optimizer.errors import VesselblendError
-from ui.frame import decisions, strip, tell
+from ui.frame import close_drawer, decisions, strip, tell
+from ui.palette import STYLE
+from ui.plain_text import tag
 from ui.state import session
+from ui.work import open_work
 
 _PAGES = Path(__file__).parent / "app_pages"
 
-st.set_page_config(page_title="vesselblend", layout="wide")
+st.set_page_config(page_title="vesselblend", layout="wide", initial_sidebar_state=270)
+st.html(tag("style", STYLE))
 page = st.navigation(
     [
         st.Page(_PAGES / "bench.py", title="Weigh", default=True),
@@ -25,6 +29,8 @@ page = st.navigation(
     ],
     position="top",
 )
+close_drawer(page.url_path)
+open_work()
 decisions()
 try:
     strip(session())

@@ -37,7 +37,7 @@ __all__ = [
 SHAPES: Final[Mapping[str, str]] = {"holds": "circle", "uncertain": "diamond", "fails": "cross"}
 """Shape of each verdict."""
 
-BARS: Final = "Line: the limit. Right of it: meets. Bar: where the true value likely lies (5 % to 95 %)."
+BARS: Final = "Line: the limit. Right of it: met. Bar: where the true value likely lies (5 % to 95 %)."
 """How to read the bars of `margin_chart`."""
 
 _ROW, _ABOVE, _BELOW = 52, -12, 10

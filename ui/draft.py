@@ -31,6 +31,7 @@ __all__ = [
     "default_text",
     "drafted",
     "field_value",
+    "invented",
     "laid_over",
     "tables_of",
     "whose",
@@ -49,6 +50,9 @@ _TITLED: Final = ("vessel", "limits")
 
 _NO_TITLE: Final = re.compile(rf"{re.escape(_DEMO['title'])}|{UNTITLED}|[0-9.]+ mL vessel")
 """Titles nobody gave: the demo's, that of a job without one, and a vessel's."""
+
+_MONEY: Final = ("shop.wage", "shop.mold_price")
+"""Money of the demo beside its prices."""
 
 _SHARES: Final = frozenset({"confidence", "shop.humidity", "shop.reject", "shop.waste"})
 """Keys whose plain numbers read better as percent."""
@@ -131,7 +135,25 @@ def laid_over(tables: Mapping[str, Any], edits: Mapping[str, Any]) -> Tables:
         if value != field_value(tables, key):
             _put(new, key, value.strip() if isinstance(value, str) else value)
     _without_unlisted(new)
+    if new.get("example_prices") and invented(tables) and not invented(new):
+        del new["example_prices"]
     return new
+
+
+def invented(tables: Mapping[str, Any]) -> list[str]:
+    """Return the dotted keys of the money of a job that are still the demo's invented examples.
+
+    Examples
+    --------
+    >>> job = tables_of(template("demo"))
+    >>> len(invented(job)), len(invented(laid_over(job, {"shop.wage": "24 /h"})))
+    (9, 8)
+    """
+    if not tables.get("example_prices"):
+        return []
+    keys = (*(f"prices.{name}.price" for name in tables["materials"]), *_MONEY)
+    pairs = ((key, field_value(tables, key)) for key in keys)
+    return [key for key, value in pairs if value and value == field_value(_DEMO, key)]
 
 
 def drafted(text: str, edits: Mapping[str, Any], catalogue: Catalogue) -> Drafted:

@@ -5,22 +5,37 @@ from __future__ import annotations
 import streamlit as st
 
 from optimizer.errors import Fault, FileFaults, VesselblendError
-from optimizer.nomenclature import quantity
-from optimizer.solution import LimitVerdict, Solution
 from ui import answers
 from ui.draft import with_blend
+from ui.edits import show_receipt
 from ui.fields import DECISIONS, ORDER_SHOP, SHOP, price_fields
-from ui.page_words import MARKS, UNREAD, spoken_bound
+from ui.page_words import MARKS, UNREAD
 from ui.plain_text import marked, plain
 from ui.state import Session, base_tables, drop_pick, session, set_base, units
+from ui.verdict_words import least_sure_words
 from ui.widgets import show_field, tell_faults
-from ui.words import blend_words, judged_words, label_of, money, verdict_words
+from ui.words import blend_words, label_of, money, odds_words
+from ui.work import keep_work, offer_work
 
-__all__ = ["decisions", "strip", "tell", "tightest"]
+__all__ = ["close_drawer", "decisions", "strip", "tell"]
 
 _SIDE = "on the left, on a phone behind »"
 _UNITS = {"metric": "metric", "us": "US"}
 _CURRENCIES = ("EUR", "USD", "GBP", "CHF", "CAD", "AUD", "SEK", "NOK", "DKK", "PLN", "CZK", "JPY")
+
+
+def close_drawer(page: str) -> None:
+    """Close the drawer of a phone once a page was chosen in it.
+
+    The framework closes it where its first state changes; on a phone both states mean a closed drawer.
+    """
+    if "Mobi" not in st.context.headers.get("User-Agent", ""):
+        return
+    turned, last = st.session_state.get("pages_turned", 0), st.session_state.get("page_last", page)
+    if page != last:
+        turned += 1
+    st.session_state["pages_turned"], st.session_state["page_last"] = turned, page
+    st.set_page_config(initial_sidebar_state="collapsed" if turned % 2 else "auto")
 
 
 def decisions() -> None:
@@ -75,8 +90,8 @@ def _job_file(now: Session) -> None:
     )
     if now.faults:
         st.caption(plain(UNREAD))
-    else:
-        st.caption("A reload keeps the figures above; save the job to keep all the others.")
+    keep_work(now)
+    offer_work()
     st.file_uploader("Open a job file", type=["toml"], key="job_upload", on_change=_opened)
     for fault in st.session_state.get("upload_faults", ()):
         st.error(plain(str(fault)))
@@ -103,20 +118,36 @@ def _opened() -> None:
 
 
 def strip(now: Session) -> None:
-    """Show what cannot be read, then selected blend, cost, tightest limit, units and currency."""
+    """Show what cannot be read, then selected blend, cost, sureness, units, currency and the last edit."""
     _unread(now)
-    solution = now.solution
     with st.container(border=True, key="strip", gap="xsmall"):
-        st.markdown(marked("**In hand:** {}", _blend_words(solution, now)))
-        words, controls = st.columns([2, 1], vertical_alignment="center")
-        cost, worst = _cost_words(solution, now), _tightest_words(solution)
-        words.markdown(marked("**A good vessel:** {}  \n**Tightest:** {}", cost, worst))
+        words, controls = st.columns([11, 5], vertical_alignment="center")
+        with words:
+            _strip_words(now)
         with controls.container(horizontal=True, horizontal_alignment="right"):
             _units()
             _currency()
+        show_receipt(now)
     if st.session_state.get("stale_blend"):
         st.warning("The blend named in the address is none of these powders: the design's own stands here.")
         st.button("Take it out of the address", on_click=drop_pick, key="drop_stale")
+
+
+def _strip_words(now: Session) -> None:
+    solution = now.solution
+    if solution.mix is None:
+        st.markdown("**Selected blend:** none meets the limits")
+        return
+    st.markdown(
+        marked(
+            "**Selected blend:** {}  \n:small[**A good vessel:** {} · **All limits together:** {} · "
+            "**Least sure:** {}]",
+            blend_words(solution.mix.blend, answers.catalogue()) + (" (picked by you)" if now.blend else ""),
+            "not known" if solution.cost is None else money(solution.cost, now.job.currency),
+            odds_words(solution.joint_probability or 0.0) if solution.limits else "no limit",
+            least_sure_words(solution, units()),
+        )
+    )
 
 
 def _units() -> None:
@@ -156,30 +187,3 @@ def tell(error: VesselblendError) -> None:
     names = ", ".join(label_of(name, answers.catalogue()) for name in unpriced)
     st.error(marked("This page counts money, and there is no price yet for: {}.", names))
     st.page_link("app_pages/shelf.py", label="Write their prices")
-
-
-def tightest(solution: Solution) -> LimitVerdict | None:
-    """Return the limit least likely to hold, the one with the least to spare first."""
-    return min(solution.limits, key=lambda v: (v.probability, v.margin), default=None)
-
-
-def _blend_words(solution: Solution, now: Session) -> str:
-    if solution.mix is None:
-        return "none meets the limits"
-    words = blend_words(solution.mix.blend, answers.catalogue())
-    return f"{words} (picked by you)" if now.blend else words
-
-
-def _cost_words(solution: Solution, now: Session) -> str:
-    return "not known" if solution.cost is None else money(solution.cost, now.job.currency)
-
-
-def _tightest_words(solution: Solution) -> str:
-    worst = tightest(solution)
-    if worst is None:
-        return "none"
-    name = worst.limit.property
-    return (
-        f"{quantity(name).label} {verdict_words(worst, units())}, "
-        f"{spoken_bound(worst.limit, units())}: {judged_words(worst)}"
-    )

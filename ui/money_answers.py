@@ -11,6 +11,9 @@ import streamlit as st
 
 from optimizer.money.breakeven import OrderLine, Switch, break_even, order_money
 from optimizer.money.landed import Landed, landed_price
+from optimizer.money.order import plan_order
+from optimizer.money.remedies import Remedy, with_remedy
+from optimizer.money.request import Candidate, OrderRequest
 from optimizer.shop import Price, Shop
 from optimizer.studies.from_stock import from_stock
 from optimizer.studies.order_blends import OrderAnswer, plan_blends, shop_request
@@ -18,7 +21,7 @@ from ui.answers import checked
 from ui.blends import DESIGNED
 from ui.question import Question, catalogue
 
-__all__ = ["landed", "order_curve", "planned", "price_steps"]
+__all__ = ["landed", "order_curve", "planned", "price_steps", "remedy_cost"]
 
 CURVE_POINTS: Final = 120
 """Sizes of an order at which a curve is drawn, about."""
@@ -49,6 +52,17 @@ def planned(
     request = replace(shop_request(job, vessels, start, due, None), may_buy_molds=may_buy)
     picked = checked(asked, blend) if blend != DESIGNED and not shelf_only else None
     return plan_blends(job, catalogue(), request, asked.parameters(), selected=picked, trial=trial)
+
+
+@st.cache_data(max_entries=128, show_spinner=False)
+def remedy_cost(request: OrderRequest, candidate: Candidate, cost: float, remedy: Remedy) -> float:
+    """Return what a remedy adds to the cost of the whole order, planned anew with it [currency].
+
+    `cost` is that of a good vessel as the order stands [currency], `request` the order after its trial. Molds
+    to buy are in it.
+    """
+    changed = plan_order(*with_remedy(request, replace(candidate, never_cast=False), remedy))
+    return request.vessels * (changed.cost_order.per_good_vessel - cost)
 
 
 @st.cache_data(max_entries=32, show_spinner=False)

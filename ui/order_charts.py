@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import math
 from collections.abc import Mapping, Sequence
 
@@ -12,37 +13,52 @@ from optimizer.money.schedule import DayPlan
 from ui.charts import colored, labeled_bars, layered
 from ui.palette import PARTS
 
-__all__ = ["WORK", "calendar_chart", "curve_chart", "rates_chart", "steps_chart"]
-
-WORK: Mapping[str, str] = {"cast": "holds", "seal": "second", "pack": "third"}
-"""Kind of work and the part of the palette that colors it."""
+__all__ = ["calendar_chart", "curve_chart", "rates_chart", "steps_chart"]
 
 _LINES = (("holds", [1, 0]), ("fails", [8, 4]))
 
 
-def calendar_chart(days: Sequence[DayPlan]) -> alt.LayerChart:
-    """Return for each day what is cast, sealed and packed, one row of bars per kind of work."""
+def calendar_chart(days: Sequence[DayPlan], due: datetime.date, hours: float) -> alt.LayerChart:
+    """Return the hours of work of each day, the hours there are as a line, and the due date.
+
+    Parameters
+    ----------
+    days
+        Days with work.
+    due
+        Last day on which the order may leave.
+    hours
+        Hours of work there are on one day [h].
+    """
     rows = [
         {
             "day": pd.Timestamp(day.day),
             "next": pd.Timestamp(day.day) + pd.Timedelta(hours=20),
-            "work": work,
-            "count": n,
+            "hours": day.minutes / 60.0,
+            "cast": f"{day.cast}" if day.cast else "",
+            "part": "holds" if day.day <= due else "fails",
         }
         for day in days
-        for work, n in zip(WORK, (day.cast, day.sealed, day.packed), strict=True)
-        if n
     ]
-    frame = pd.DataFrame(rows, columns=["day", "next", "work", "count"])
-    frame["part"] = frame["work"].map(WORK)
-    base = alt.Chart(frame).encode(
-        x=alt.X("day:T", title=None, axis=alt.Axis(format="%a %d %b", labelOverlap=True, grid=True)),
-        y=alt.Y("work:N", sort=list(WORK), title=None, axis=alt.Axis(labelFontSize=13)),
-    )
+    frame = pd.DataFrame(rows, columns=["day", "next", "hours", "cast", "part"])
+    x = alt.X("day:T", title=None, axis=alt.Axis(format="%a %d %b", labelOverlap=True))
+    y = alt.Y("hours:Q", title="hours of work", scale=alt.Scale(domain=[0.0, 1.35 * hours]))
     color = alt.Color("part:N", scale=alt.Scale(domain=list(PARTS)), legend=None)
-    bars = base.mark_bar(height=26).encode(x2="next:T", color=color)
-    text = base.mark_text(dy=-22, dx=2, align="left", fontSize=11).encode(text="count:Q")
-    return layered([bars, colored(text, "text")], 190)
+    bars = alt.Chart(frame).mark_bar().encode(x=x, x2="next:T", y=y, y2=alt.datum(0.0), color=color)
+    cast = alt.Chart(frame).mark_text(dy=-7, dx=2, align="left", fontSize=11).encode(x=x, y=y, text="cast:N")
+    full = alt.Chart(pd.DataFrame({"hours": [hours]})).mark_rule(strokeDash=[3, 3]).encode(y="hours:Q")
+    end = pd.DataFrame({"day": [pd.Timestamp(due) + pd.Timedelta(hours=22)], "words": ["due"]})
+    line = alt.Chart(end).mark_rule(strokeWidth=2.5, strokeDash=[6, 4]).encode(x="day:T")
+    word = alt.Chart(end).mark_text(align="left", dx=5, fontSize=13, fontWeight="bold")
+    named = word.encode(x="day:T", y=alt.datum(1.28 * hours), text="words:N")
+    layers = [
+        bars,
+        colored(cast, "text"),
+        colored(full, "line"),
+        colored(line, "fails"),
+        colored(named, "fails"),
+    ]
+    return layered(layers, 220)
 
 
 def rates_chart(rates: Mapping[str, float], words: Mapping[str, str]) -> alt.LayerChart:

@@ -297,7 +297,7 @@ def leftover_words(plan: OrderPlan, catalogue: Catalogue, currency: str) -> Iter
     why = "Packs are whole, so " if plan.purchase.bags else ""
     yield (
         f"{why}{mass:.1f} kg worth {worth} at their landed price stay on the shelf for the next order; the "
-        f"cost of a vessel below does not contain them."
+        f"cost of a vessel does not contain them."
     )
     old = [label_of(each.material, catalogue) for each in plan.leftovers if each.spoils]
     if old:

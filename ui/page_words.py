@@ -7,10 +7,19 @@ from typing import Final
 
 from optimizer.shop import Limit
 from optimizer.solution import Solution
-from optimizer.units import System
+from optimizer.units import System, show_amount
 from ui.words import bound_words, money, value_words
 
-__all__ = ["MARKS", "UNREAD", "chance_phrase", "mark_of", "quantity_words", "spoken_bound"]
+__all__ = [
+    "MARKS",
+    "UNREAD",
+    "chance_phrase",
+    "examples_words",
+    "mark_of",
+    "pack_words",
+    "quantity_words",
+    "spoken_bound",
+]
 
 MARKS: Final[Mapping[str, str]] = {"yours": "●", "example": "○", "fitted": "◆"}
 """Shape beside a figure for whose it is: never color alone."""
@@ -48,6 +57,20 @@ def quantity_words(name: str, value: float, solution: Solution, units: System) -
     return money(value, solution.job.currency) if name == "cost" else value_words(name, value, units)
 
 
+def examples_words(count: int) -> str:
+    """Return how many figures of money are still invented.
+
+    Examples
+    --------
+    >>> examples_words(1), examples_words(0)
+    ('○ 1 invented example among prices and wages: replace with yours', '● all prices and wages are yours')
+    """
+    if not count:
+        return f"{MARKS['yours']} all prices and wages are yours"
+    examples = f"invented example{'' if count == 1 else 's'}"
+    return f"{MARKS['example']} {count} {examples} among prices and wages: replace with yours"
+
+
 def mark_of(evidence: str) -> str:
     """Return the mark of a predicted figure: fitted to trials, or a shipped starting value.
 
@@ -57,6 +80,18 @@ def mark_of(evidence: str) -> str:
     ('◆', '○')
     """
     return MARKS["fitted" if evidence == "calibrated" else "example"]
+
+
+def pack_words(kilograms: float, units: System) -> str:
+    """Return the mass of a pack in the units shown, without digits nobody typed.
+
+    Examples
+    --------
+    >>> pack_words(25.0, "metric"), pack_words(22.6796185, "us")
+    ('25 kg', '50 lb')
+    """
+    number, _, unit = show_amount(kilograms, "kg", 3, units).partition(" ")
+    return f"{float(number):g} {unit}"
 
 
 def spoken_bound(limit: Limit, units: System) -> str:

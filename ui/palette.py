@@ -9,10 +9,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-__all__ = ["DARK", "LIGHT", "PARTS", "chart_colors"]
+__all__ = ["DARK", "LIGHT", "PARTS", "STYLE", "chart_colors"]
 
 PARTS: Final = ("holds", "uncertain", "fails", "text", "second", "third", "line")
 """What a mark of a chart stands for, in the order of the theme's chart colors."""
+
+STYLE: Final = """
+[data-testid=stMainBlockContainer] { padding-left: 2rem; padding-right: 2rem; }
+@media (max-width: 640px) { [data-testid=stMainBlockContainer] { padding-left: 1rem; padding-right: 1rem; } }
+.st-key-selected_card { position: sticky; top: 4.5rem; }
+[data-testid=stMain] h1 { padding-top: 0; padding-bottom: 0.3rem; }
+[data-testid=stMain] h3 { padding-top: 0; padding-bottom: 0.4rem; }
+"""
+"""Room around the page: less than the framework's, so that the first screen holds grams and limits."""
 
 LIGHT: Final[Mapping[str, str]] = {
     "primary": "#8A4B12",

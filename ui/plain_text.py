@@ -3,16 +3,17 @@
 Streamlit reads the text of nearly every element as markdown, in which a title, a powder's label or the words
 of a fault could fetch a picture from elsewhere, or pass for a link or a heading of the page. Texts therefore
 reach the page through `plain`, or through `marked` and `bullets`, whose own words alone carry markup; a test
-of the house finds calls that do not.
+of the house finds calls that do not. What is drawn in HTML is built of `tag`, which escapes every text.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
+from html import escape
 from typing import Final
 
-__all__ = ["bullets", "marked", "named", "paragraphs", "plain"]
+__all__ = ["Html", "bullets", "marked", "named", "paragraphs", "plain", "tag"]
 
 _JOINER: Final = "\u2060"
 """Word joiner: not seen, and keeps two signs from being read together."""
@@ -58,8 +59,8 @@ def marked(template: str, *texts: str) -> str:
 
     Examples
     --------
-    >>> marked("**In hand:** {}", "2 * 3")
-    '**In hand:** 2 \\* 3'
+    >>> marked("**Blend:** {}", "2 * 3")
+    '**Blend:** 2 \\* 3'
     """
     return template.format(*map(plain, texts))
 
@@ -95,3 +96,31 @@ def paragraphs(texts: Iterable[str]) -> str:
     'a\n\nb'
     """
     return "\n\n".join(plain(text) for text in texts if text)
+
+
+class Html(str):
+    """Markup built by `tag`: every text in it is escaped."""
+
+
+def tag(name: str, *inside: str, **attributes: str) -> Html:
+    """Return an element of HTML around texts, which are escaped, and other elements, which are kept.
+
+    Parameters
+    ----------
+    name
+        Of the element.
+    inside
+        Texts and elements.
+    attributes
+        By name, a low line for a hyphen and one at the end for none: ``aria_label``, ``class_``.
+
+    Examples
+    --------
+    >>> tag("td", tag("b", "1 < 2"), " <img>", title='"x"')
+    '<td title="&quot;x&quot;"><b>1 &lt; 2</b> &lt;img&gt;</td>'
+    """
+    named = "".join(
+        f' {key.rstrip("_").replace("_", "-")}="{escape(value)}"' for key, value in attributes.items()
+    )
+    texts = "".join(each if isinstance(each, Html) else escape(each) for each in inside)
+    return Html(f"<{name}{named}>{texts}</{name}>")

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, cast
+from typing import Any, Final, cast
 
 import streamlit as st
 
@@ -30,7 +30,9 @@ from ui.question import Question
 from ui.trial_answers import book_folder
 
 __all__ = [
+    "BASE",
     "Session",
+    "apply_figures",
     "apply_limits",
     "base_tables",
     "drop_pick",
@@ -42,7 +44,10 @@ __all__ = [
     "units",
 ]
 
-_BASE, _GOOD, _BLEND = "base_job", "last_good_job", "blend"
+BASE: Final = "base_job"
+"""Where a window keeps the job file that is edited."""
+
+_GOOD, _BLEND = "last_good_job", "blend"
 
 
 @dataclass(frozen=True)
@@ -69,6 +74,11 @@ class Session:
         return self.asked.job
 
     @property
+    def invented_casts(self) -> bool:
+        """Whether the figures in use are fitted to the demo's invented casts."""
+        return self.job.calibration == DEMO_CALIBRATION and newest_calibration(book_folder()) is None
+
+    @property
     def solution(self) -> Solution:
         """The answer for the selected blend."""
         return answers.in_hand(self.asked, self.blend)
@@ -81,12 +91,12 @@ def units() -> System:
 
 def base_tables() -> dict[str, Any]:
     """Return the tables of the job file that is being edited."""
-    return tables_of(st.session_state.setdefault(_BASE, answers.DEMO))
+    return tables_of(st.session_state.setdefault(BASE, answers.DEMO))
 
 
 def session() -> Session:
     """Return the state of this run; call it after the decision fields are on the page."""
-    base = st.session_state.setdefault(_BASE, answers.DEMO)
+    base = st.session_state.setdefault(BASE, answers.DEMO)
     draft = _drafted(base, tuple(_edits().items()))
     good = st.session_state.get(_GOOD, answers.DEMO) if draft.job is None else draft.text
     st.session_state[_GOOD] = good
@@ -167,7 +177,7 @@ def set_base(text: str, where: str) -> tuple[Fault, ...]:
     if job.in_hand and blend_of(job.in_hand, answers.catalogue()) is None:
         allowed = 'a blend such as "gypsum_cement=75, marble_flour=25 @ 0.33"'
         return (Fault(f"{where}:in_hand", shown_value(job.in_hand), allowed, "Correct it or take it out."),)
-    st.session_state[_BASE] = with_blend(text, DESIGNED)
+    st.session_state[BASE] = with_blend(text, DESIGNED)
     _show_fields(tables_of(text))
     drop_pick()
     if job.in_hand:
@@ -208,17 +218,21 @@ def _lay(edits: dict[str, Any]) -> None:
     """Change the job under the fields."""
     import tomli_w
 
-    st.session_state[_BASE] = tomli_w.dumps(laid_over(base_tables(), edits))
+    st.session_state[BASE] = tomli_w.dumps(laid_over(base_tables(), edits))
+
+
+def apply_figures(figures: Mapping[str, Any]) -> None:
+    """Put figures into their fields by dotted key, or into the job where they have no field."""
+    fields = {field.key: field for field in (*DECISIONS, *SHOP)}
+    for key, value in figures.items():
+        if key in fields:
+            st.session_state[fields[key].widget] = value
+        else:
+            _lay({key: value})
 
 
 def apply_limits(limits: tuple[Limit, ...]) -> None:
     """Put new bounds into the fields of their limits, or into the job where they have no field."""
-    fields = {field.key: field for field in DECISIONS}
-    for limit in limits:
-        key = f"limits.{limit.property}"
-        text = field_value({"limits": {limit.property: write_limit(limit)}}, key)
-        if key in fields:
-            st.session_state[fields[key].widget] = text
-        else:
-            _lay({key: text})
+    told = {f"limits.{x.property}": {"limits": {x.property: write_limit(x)}} for x in limits}
+    apply_figures({key: field_value(tables, key) for key, tables in told.items()})
     drop_pick()

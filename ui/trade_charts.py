@@ -22,6 +22,11 @@ __all__ = ["PICK", "mark_row", "trade_chart", "trade_rows"]
 PICK: Final = "pick"
 """Name of the chart's selection."""
 
+_POINTED: Final = alt.selection_point(
+    name="pointed", fields=["id"], on="pointerover", clear="pointerout", nearest=False, empty=False
+)
+"""The blend pointed at: its likely range alone is drawn."""
+
 _HEIGHT = 380
 _TOUCH: Final = 0.08
 """Parts of an axis within which two rings share their letters."""
@@ -68,8 +73,9 @@ def trade_chart(
     limits: Sequence[Limit],
     currency: str,
     units: System,
+    jump: tuple[int, str] | None = None,
 ) -> alt.LayerChart:
-    """Return the frontier as points to pick, with whiskers, lettered rings and the limits as lines.
+    """Return the frontier as points to pick, lettered rings and limits; a range where one points at a blend.
 
     Parameters
     ----------
@@ -83,20 +89,26 @@ def trade_chart(
         Limits of the job; those on the two axes are drawn where they are near the blends.
     currency, units
         For the titles of the axes.
+    jump
+        Place of the blend where the cost jumps, and why.
     """
     bounds = {"x": _bounds(limits, over[1], units), "y": _bounds(limits, over[0], units)}
     reaches = {axis: _reach(axis, rows, marks, bounds[axis]) for axis in ("x", "y")}
     base = alt.Chart(clipped(rows, reaches))
     x = _axis(alt.X, "x", _title(over[1], currency, units), reaches["x"])
     y = _axis(alt.Y, "y", _title(over[0], currency, units), reaches["y"])
-    across = base.mark_rule(opacity=0.35, clip=True).encode(x=alt.X("x_low:Q"), x2="x_high:Q", y=y)
-    upright = base.mark_rule(opacity=0.35, clip=True).encode(x=x, y=alt.Y("y_low:Q"), y2="y_high:Q")
+    seen = alt.when(_POINTED, empty=False).then(alt.value(0.8)).otherwise(alt.value(0.0))
+    across = base.mark_rule(clip=True).encode(x=alt.X("x_low:Q"), x2="x_high:Q", y=y, opacity=seen)
+    upright = base.mark_rule(clip=True).encode(x=x, y=alt.Y("y_low:Q"), y2="y_high:Q", opacity=seen)
+    line = base.mark_line(strokeWidth=1.5, opacity=0.6).encode(x=x, y=y, order="id:Q")
     layers = [
         *(_limit_line(axis, bound) for axis, reach in reaches.items() for bound in reach.limits),
+        *([colored(line, "line")] if len(over) == 2 else []),
         colored(across, "line"),
         colored(upright, "line"),
         _points(base, x, y, over, currency, units),
         *_named(marks, x, y, reaches),
+        *_jumped(rows, jump, x, y),
     ]
     return layered(layers, _HEIGHT)
 
@@ -128,9 +140,21 @@ def _points(
     points: alt.Chart = (
         base.mark_point(filled=True, size=110, opacity=1, stroke="#7A7A7A", strokeWidth=1, cursor="pointer")
         .encode(x=x, y=y, shape=shape, color=color, tooltip=alt.value(None))
-        .add_params(pick)
+        .add_params(pick, _POINTED)
     )
     return points
+
+
+def _jumped(
+    rows: Sequence[Mapping[str, Any]], jump: tuple[int, str] | None, x: alt.X, y: alt.Y
+) -> list[alt.Chart]:
+    """Return the words at the blend where the cost jumps."""
+    if jump is None:
+        return []
+    row = rows[jump[0]]
+    frame = pd.DataFrame([{"x": row["x"], "y": row["y"], "words": jump[1]}])
+    words = alt.Chart(frame).mark_text(dx=12, dy=16, align="left", fontSize=12)
+    return [colored(words.encode(x=x, y=y, text="words:N"), "text")]
 
 
 def _named(

@@ -8,13 +8,13 @@ from typing import Final
 import streamlit as st
 
 from optimizer.calibration.agreement import agreement
-from optimizer.calibration.files import keep_calibration, newest_calibration
+from optimizer.calibration.files import calibration_text, keep_calibration, newest_calibration
 from optimizer.calibration.fit import Fit
 from optimizer.calibration.lab_errors import KINDS
 from optimizer.calibration.words import figure_words, size_words
 from optimizer.errors import FileFaults, NoVerdict
 from optimizer.trials.book import TrialBook
-from ui.plain_text import bullets, marked, plain
+from ui.plain_text import bullets, marked, named, plain
 from ui.question import catalogue
 from ui.state import Session, units
 from ui.trial_answers import book_folder, chart_rows, fitted, next_cast
@@ -58,13 +58,14 @@ def show_fit(now: Session, book: TrialBook) -> None:
     _agreement(fit)
     _learned(fit)
     _flagged(fit)
-    st.button(
-        "Use these fitted figures from now on",
-        key="keep_fit",
-        on_click=_keep,
-        args=(fit,),
-        help="Writes a dated file beside the trial book; remove the file to undo it.",
-    )
+    if now.asked.calibration != calibration_text(fit.calibration):
+        st.button(
+            "Use these fitted figures from now on",
+            key="keep_fit",
+            on_click=_keep,
+            args=(fit,),
+            help="Writes a dated file beside the trial book; remove the file to undo it.",
+        )
     said = st.session_state.pop("fit_said", "")
     if said:
         st.success(plain(said))
@@ -215,8 +216,7 @@ def _next(now: Session) -> None:
         st.dataframe(table, hide_index=True, key="next_weigh", alt="What to weigh for the next cast")
     with reads:
         st.caption("Measure, with what each would take off the open doubt alone")
-        table = [{"reading": what, "how": how, "takes off": size} for what, how, size in measure_rows(found)]
-        st.dataframe(table, hide_index=True, key="next_measure", alt="What to measure on the next cast")
+        st.markdown(named({f"{what}, {size}": how for what, how, size in measure_rows(found)}))
 
 
 def _flagged(fit: Fit) -> None:

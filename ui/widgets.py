@@ -15,18 +15,27 @@ from ui.draft import default_text, field_value, tables_of, whose
 from ui.fields import Field
 from ui.page_words import MARKS
 from ui.palette import DARK, LIGHT
-from ui.plain_text import plain
+from ui.plain_text import Html, plain, tag
 from ui.state import base_tables
 
-__all__ = ["draw", "fault_words", "in_rows", "show_field", "show_fields", "tell_faults"]
+__all__ = ["draw", "drawn", "fault_words", "in_rows", "show_field", "show_fields", "tell_faults", "theme"]
 
 T = TypeVar("T")
 
 
 def draw(chart: altair.LayerChart, key: str, alt: str, **picking: Any) -> None:  # noqa: ANN401  Streamlit's
     """Put a chart on the page, its axes in the ink of the visitor's theme."""
-    theme = DARK if st.context.theme.type == "dark" else LIGHT
-    st.altair_chart(inked(chart, theme["text"]), key=key, alt=alt, **picking)
+    st.altair_chart(inked(chart, theme()["text"]), key=key, alt=alt, **picking)
+
+
+def theme() -> Mapping[str, str]:
+    """Return the colors of the visitor's theme."""
+    return DARK if st.context.theme.type == "dark" else LIGHT
+
+
+def drawn(*parts: Html) -> None:
+    """Put what was drawn in HTML on the page."""
+    st.html(tag("div", *parts))
 
 
 def show_field(field: Field, empty: str = "") -> Any:  # noqa: ANN401  Streamlit's container

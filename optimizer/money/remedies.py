@@ -12,7 +12,7 @@ from optimizer.money.request import Candidate, OrderRequest
 from optimizer.money.turns import demold_edges, least_whole, turns_per_day, whole_up
 from optimizer.shop import Shop
 
-__all__ = ["LONGEST_SHIFT", "Change", "Remedy", "fast_enough", "find_remedies"]
+__all__ = ["LONGEST_SHIFT", "Change", "Remedy", "fast_enough", "find_remedies", "week_of", "with_remedy"]
 
 LONGEST_SHIFT = 720.0
 """Longest shift proposed [min]."""
@@ -99,6 +99,33 @@ def find_remedies(request: OrderRequest, candidate: Candidate) -> tuple[Remedy, 
     return tuple(pair for pair in pairs if pair) or tuple(_hands_and_shelf(request, candidate))
 
 
+def with_remedy(
+    request: OrderRequest, candidate: Candidate, remedy: Remedy
+) -> tuple[OrderRequest, Candidate]:
+    """Return an order and a blend as they are with a remedy; molds it needs are left to the plan to buy."""
+    shop = request.shop
+    for change in remedy.changes:
+        if change.name == "demold_time":
+            candidate = replace(candidate, demold_time=change.needed)
+        elif change.name == "overnight":
+            shop = replace(shop, overnight=True)
+        elif change.name == "working_days":
+            shop = replace(shop, working_days=week_of(shop, int(change.needed)))
+        elif change.name == "shelf_places":
+            shop = replace(shop, shelf_places=int(change.needed))
+        elif change.name == "shift":
+            shop = replace(shop, shift=change.needed)
+        elif change.name == "people":
+            shop = replace(shop, people=change.needed)
+    return replace(request, shop=shop), candidate
+
+
+def week_of(shop: Shop, days: int) -> tuple[int, ...]:
+    """Return a week of so many working days: the shop's own, then Saturday, Sunday, the others."""
+    off = [day for day in (5, 6, 0, 1, 2, 3, 4) if day not in shop.working_days]
+    return tuple(sorted((*shop.working_days, *off[: max(0, days - len(shop.working_days))])))
+
+
 def fast_enough(request: OrderRequest, candidate: Candidate) -> float | None:
     """Return the longest demold time with which the molds owned make the date [min]; None when none does."""
     found = _first(_blends(request, candidate), _Trial.remedy)
@@ -177,8 +204,7 @@ def _shelves(request: OrderRequest, candidate: Candidate) -> list[_Trial]:
 
 def _weeks(request: OrderRequest, candidate: Candidate) -> list[_Trial]:
     shop = request.shop
-    off = [day for day in (5, 6, 0, 1, 2, 3, 4) if day not in shop.working_days]
-    longer = [tuple(sorted((*shop.working_days, *off[:more]))) for more in range(1, len(off) + 1)]
+    longer = [week_of(shop, days) for days in range(len(shop.working_days) + 1, 8)]
     return [
         _in_shop(
             request,

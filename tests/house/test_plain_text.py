@@ -18,6 +18,7 @@ SHOWING = {
     *("checkbox", "toggle", "radio", "pills", "segmented_control", "selectbox", "multiselect", "slider"),
     *("text_input", "text_area", "number_input", "date_input", "file_uploader", "toast", "popover", "status"),
     *("badge", "progress", "feedback", "color_picker", "time_input", "select_slider", "dialog", "tabs"),
+    "html",
 }
 """Calls of Streamlit that read a text as markdown."""
 
@@ -25,7 +26,7 @@ OPTIONS = {"radio", "pills", "segmented_control"}
 """Those whose options are read as markdown, too."""
 
 TEXTS = {"label", "body", "text", "help", "value"}
-SAID = {"plain", "marked", "bullets", "named", "paragraphs"}
+SAID = {"plain", "marked", "bullets", "named", "paragraphs", "tag"}
 
 
 def said(node: ast.AST) -> bool:
@@ -86,6 +87,7 @@ def test_every_text_goes_through_plain_text(path):
         "st.pills('a', names, format_func=label_of)",
         "st.text_input('a', help=field.hint)",
         "st.metric('a', words)",
+        "st.html(f'<b>{title}</b>')",
     ],
 )
 def test_a_call_that_goes_around_is_found(code):

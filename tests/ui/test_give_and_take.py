@@ -8,11 +8,13 @@ from typing import Any
 import pytest
 
 from optimizer.shop import Limit
+from optimizer.studies.frontier import Frontier, FrontierBlend
 from tests.ui.test_page_logic import folder, opened, text_of, turned
 from ui.bend_text import bend_words
 from ui.question import Question
 from ui.trade_answers import Traded, traded
 from ui.trade_charts import trade_chart
+from ui.trade_jumps import jump_of
 
 __all__ = ["folder"]
 
@@ -121,3 +123,39 @@ def test_rings_on_each_other_share_their_letters() -> None:
 def test_the_table_tells_number_and_blend_first() -> None:
     table = turned(opened(), "give_and_take").dataframe[0].value
     assert list(table.columns[:2]) == ["no.", "blend"]
+
+
+@pytest.mark.parametrize(("preset", "asked"), [("whiter", "whiter vessel"), ("lighter", "lighter vessel")])
+def test_a_preset_asks_its_question(preset: str, asked: str) -> None:
+    at = turned(opened(), "give_and_take")
+    assert at.title[0].value == "What does a faster mold cost?"
+    at.segmented_control(key="trade_preset").set_value(preset).run()
+    assert not at.exception
+    assert asked in at.title[0].value
+
+
+def test_the_card_beside_the_chart_tells_what_a_selected_blend_holds_more_of() -> None:
+    at = turned(opened(), "give_and_take")
+    assert any("The design's own blend" in each.value for each in at.markdown)
+    at.session_state["blend"] = "gypsum_cement=100@0.42"
+    at.run()
+    assert any("### Selected blend" in each.value for each in at.markdown)
+    table = next(each.value for each in at.html if "against the design" in each.value)
+    assert re.search(r">[-+][0-9]+ g<", table)
+
+
+def _front(coats: list[int], costs: list[float]) -> Frontier:
+    blends = tuple(
+        FrontierBlend({"cost": cost, "demold_time": 30.0 + place}, {"gypsum_cement": 1.0}, 0.3, 6, coat, ())
+        for place, (coat, cost) in enumerate(zip(coats, costs, strict=True))
+    )
+    return Frontier(("cost", "demold_time"), ("min", "min"), blends, None)
+
+
+def test_a_jump_is_named_by_its_reason_and_a_slope_is_none() -> None:
+    jump = jump_of(_front([2, 2, 1, 1], [7.80, 7.75, 7.00, 6.95]))
+    assert jump is not None
+    assert (jump.place, jump.reason) == (1, "2 coats of sealer for 1")
+    assert jump.more == pytest.approx(0.75)
+    assert jump_of(_front([1, 1, 1, 1], [7.80, 7.75, 7.00, 6.95])) is None
+    assert jump_of(_front([2, 2, 2, 1, 1, 1], [7.5, 7.4, 7.3, 7.2, 7.1, 7.0])) is None

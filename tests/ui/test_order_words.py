@@ -11,10 +11,14 @@ import pytest
 
 from optimizer.jobfile import parse_job
 from optimizer.money.breakeven import Switch
+from optimizer.money.order import plan_order
+from optimizer.money.remedies import with_remedy
 from optimizer.specs import load_catalogue
 from optimizer.studies.order_blends import OrderAnswer, plan_blends, shop_request
 from tests.ui.test_give_and_take import SANDED
+from ui.money_answers import remedy_cost
 from ui.order_charts import curve_chart
+from ui.order_headline import headline
 from ui.order_text import busiest_words
 from ui.ranking_text import ranking_heading, size_words
 
@@ -25,10 +29,10 @@ def answer() -> OrderAnswer:
     return _planned(dt.date(2027, 6, 30))
 
 
-def _planned(due: dt.date) -> OrderAnswer:
+def _planned(due: dt.date, vessels: int = 60) -> OrderAnswer:
     catalogue = load_catalogue()
     job = parse_job(SANDED, catalogue, "sanded")
-    return plan_blends(job, catalogue, shop_request(job, 60, dt.date(2026, 11, 26), due, None))
+    return plan_blends(job, catalogue, shop_request(job, vessels, dt.date(2026, 11, 26), due, None))
 
 
 @pytest.mark.parametrize(
@@ -78,3 +82,26 @@ def test_names_of_two_curves_stand_off_their_lines() -> None:
         if "strokeDash" in layer["encoding"]
     ]
     assert {legend["orient"] for legend in legends} == {"top"}
+
+
+def test_the_cost_of_a_remedy_holds_the_molds_it_buys() -> None:
+    """Planned anew with the remedy; what it buys is what the new plan charges more of."""
+    late = _planned(dt.date(2026, 12, 18), 400)
+    plan = late.plan
+    assert not plan.meets_date
+    pair = next(each for each in plan.remedies if any(one.name != "demold_time" for one in each.changes))
+    request, candidate = with_remedy(plan.request, replace(plan.candidate, never_cast=False), pair)
+    changed = plan_order(request, candidate)
+    assert changed.meets_date
+    more = remedy_cost(plan.request, plan.candidate, plan.cost_order.per_good_vessel, pair)
+    assert more == pytest.approx(400 * (changed.cost_order.per_good_vessel - plan.cost_order.per_good_vessel))
+
+
+def test_the_headline_counts_what_is_packed_by_the_date() -> None:
+    late = _planned(dt.date(2026, 12, 18), 400).plan
+    words = headline(late)
+    days = (late.ready - dt.date(2026, 12, 18)).days
+    packed = sum(day.packed for day in late.schedule.days if day.day <= dt.date(2026, 12, 18))
+    assert f"{days} day" in words
+    assert f"{min(packed, 400)} of 400 by the date" in words
+    assert headline(_planned(dt.date(2027, 6, 30)).plan).startswith("In time: 60 ready")

@@ -16,17 +16,27 @@ from optimizer.errors import VesselblendError
 from optimizer.job import Job
 from optimizer.jobfile import parse_job, template, write_job
 from optimizer.materials import Catalogue
-from optimizer.shop import Limit
+from optimizer.shop import Limit, Vessel
 from optimizer.specs import load_catalogue
 from optimizer.studies.check import check
 from ui.blends import blend_of, blend_text
 from ui.charts import SHAPES, cost_chart, margin_chart, margin_rows
-from ui.draft import drafted, field_value, laid_over, tables_of, whose
+from ui.draft import drafted, field_value, invented, laid_over, tables_of, whose
+from ui.drawings import (
+    LimitLine,
+    WeighLine,
+    blend_bar,
+    dots,
+    dots_held,
+    limits_table,
+    weigh_table,
+)
 from ui.fields import DECISIONS, SHOP, price_fields
 from ui.page_launcher import SETTINGS, free_port, settings
 from ui.page_words import chance_phrase
 from ui.palette import DARK, LIGHT, PARTS
 from ui.trial_form import READINGS, powder_column, trial_of
+from ui.vessel_drawing import vessel_section
 
 ROOT = Path(__file__).parents[2]
 DEMO = template("demo")
@@ -160,6 +170,15 @@ class TestDraft:
         assert whose(own, tables, "shop.wage", "20 /h") == "yours"
         assert whose(own, tables, "shop.prep", "") == "example"
 
+    def test_prices_count_as_examples_until_the_last_of_them_is_replaced(self, catalogue):
+        keys = invented(tables_of(DEMO))
+        own = {key: "33 /h" if key == "shop.wage" else "33" for key in keys}
+        last = dict(list(own.items())[:-1])
+        assert drafted(DEMO, last, catalogue).job.example_prices
+        done = drafted(DEMO, own, catalogue)
+        assert not done.job.example_prices
+        assert not drafted(done.text, {}, catalogue).job.example_prices
+
     def test_every_field_is_a_key_of_the_job_file(self, catalogue, demo):
         written = tables_of(write_job(demo))
         for field in (*DECISIONS, *SHOP):
@@ -248,6 +267,38 @@ class TestCharts:
         rows = margin_rows({"in hand": solution}, "us")
         for chart in (margin_chart(rows), cost_chart(solution.cost_parts)):
             assert "#" not in str(chart.to_dict(validate=True)["layer"])
+
+
+class TestDrawings:
+    """What is drawn in HTML."""
+
+    def test_a_section_is_to_scale(self):
+        # the wall of 8 mm of a vessel 80 mm wide takes a tenth of the width drawn
+        picture = vessel_section(Vessel(215.0, 80.0, 95.0, 8.0, 8.0), {}, "metric", LIGHT)
+        across = float(
+            re.search(r'stroke-width="1.5"', picture) and re.search(r"H([0-9.]+) V14.0 H", picture)[1]
+        )
+        inner = float(re.search(r"V14.0 H([0-9.]+) V", picture)[1])
+        assert (across - inner) / (across - 96.0) == pytest.approx(0.1, abs=0.002)
+
+    def test_a_chance_fills_as_many_dots_as_its_words_say(self):
+        for chance in (0.0, 0.04, 0.5, 0.84, 0.97, 1.0):
+            row = dots(chance, LIGHT)
+            assert row.count("<span") == 20
+            assert row.count("background:") == dots_held(chance)
+
+    def test_the_failing_side_is_hatched_where_the_limit_lies(self):
+        line = LimitLine("a", "at least 8 min", 0.7, "70 %", "5 … 9 … 12 min", "uncertain", fails_low=True)
+        low, high = (limits_table([replace(line, fails_low=each)], LIGHT) for each in (True, False))
+        assert low.index("repeating-linear-gradient") < low.index("flex:0.7000")
+        assert high.index("repeating-linear-gradient") > high.index("flex:0.7000")
+        assert "repeating" not in limits_table([replace(line, chance=0.999)], LIGHT)
+        assert "dashed" in limits_table([replace(line, judged=False)], LIGHT)
+
+    def test_words_of_others_are_never_markup(self):
+        foreign = '<img src="http://192.0.2.1/x.png">'
+        table = weigh_table([WeighLine(foreign, "1 g", "1 g")], LIGHT) + blend_bar({foreign: 1.0}, LIGHT)
+        assert "<img" not in table
 
 
 def _label(verdict):
@@ -364,12 +415,16 @@ def _flat(tables, prefix=""):
         "charts",
         "cost_words",
         "draft",
+        "drawings",
         "fields",
         "page_guard",
         "page_words",
         "ranking_text",
+        "plain_text",
         "trade_axes",
+        "trade_jumps",
         "trial_form",
+        "verdict_words",
     ],
 )
 def test_the_examples_in_the_docs_are_true(name):

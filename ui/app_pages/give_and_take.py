@@ -10,27 +10,44 @@ import streamlit as st
 
 from optimizer.errors import NoBlend
 from optimizer.nomenclature import PROPERTIES, quantity
+from optimizer.solution import Solution
+from optimizer.studies.batch import weighing_order, weighing_step
 from optimizer.studies.frontier import frontier_faults
 from ui import answers
 from ui.bend_text import bend_words
 from ui.blends import blend_text
 from ui.card import CARD_CAUTIONS
+from ui.drawings import WeighLine, weigh_table
 from ui.page_words import quantity_words
 from ui.plain_text import bullets, marked, plain
 from ui.state import Session, drop_pick, pick, session, units
 from ui.trade_answers import Traded
 from ui.trade_answers import traded as traded_answer
 from ui.trade_charts import PICK, mark_row, trade_chart, trade_rows
-from ui.widgets import draw
-from ui.words import blend_words, range_words, span_words
+from ui.trade_jumps import jump_of, jump_words
+from ui.widgets import draw, drawn, theme
+from ui.words import blend_words, grams_words, label_of, money, odds_words, range_words, span_words
 
 _NONE = "none"
 _POINTS = (12, 24, 60)
 _HEIGHT = 392  # pixels kept for the chart, so that nothing below jumps
 _ROW = 78  # pixels of a row of the table: from 65 on the browser breaks its words into lines
 _HEAD = 35
-_MOST_HIGH = 428
 _NARROW = 70
+_PRESETS = {
+    "faster": ("cost", "demold_time"),
+    "lighter": ("cost", "dry_mass"),
+    "whiter": ("cost", "whiteness"),
+    "stronger": ("cost", "dry_strength"),
+}
+"""What is traded by the word for it."""
+
+_QUESTIONS = {
+    "demold_time": "What does a faster mold cost?",
+    "dry_mass": "What does a lighter vessel cost?",
+    "whiteness": "What does a whiter vessel cost?",
+    "dry_strength": "What does a stronger vessel cost?",
+}
 _WIDTHS = {"no.": 38, "blend": 132, "cost": 72}
 """Pixels of columns; on a phone all of them are seen, a wide window stretches them."""
 
@@ -38,35 +55,102 @@ _WIDTHS = {"no.": 38, "blend": 132, "cost": 72}
 def show() -> None:
     """Show the page."""
     now = session()
-    st.title("Trade-offs", anchor=False)
-    st.caption("Every blend here meets the limits, and none is beaten in all quantities at once.")
+    slot = st.empty()
     over, points = _choices()
+    slot.title(plain(_question(over)), anchor=False)
     fault = frontier_faults(over)
     if fault:
         st.error(marked("Choose others: {}.", fault))
         return
-    with st.container(height=_HEIGHT, border=False):
+    left, right = st.columns([5, 2], gap="medium")
+    with left, st.container(height=_HEIGHT, border=False):
         traded = _drawn(now, over, points)
     if traded is None:
         return
-    st.caption(plain(_key(now, traded)))
-    st.markdown(plain(_sentence(traded)))
-    _pickers(now, traded)
+    with right:
+        _card(now)
+    with left:
+        st.caption(plain(_key(now, traded)))
+        st.markdown(plain(_sentence(traded)))
+        jump = jump_of(traded.front)
+        if jump is not None:
+            st.markdown(marked("The cost jumps: {}.", jump_words(jump, now.job.currency)))
+        _pickers(now, traded)
     _table(now, traded)
     _cautions(traded)
+
+
+def _question(over: tuple[str, ...]) -> str:
+    """Return what is asked as a question."""
+    if over in _PRESETS.values():
+        return _QUESTIONS[over[1]]
+    first, *others = map(_label, over)
+    return f"What does a better {' and '.join(others)} take of {first}?"
 
 
 def _choices() -> tuple[tuple[str, ...], int]:
     names = [
         name for name in PROPERTIES if not frontier_faults((name, "cost" if name != "cost" else "whiteness"))
     ]
-    columns = st.columns(4)
-    common: dict[str, Any] = {"format_func": _label, "bind": "query-params", "persist_state": "session"}
-    first = columns[0].selectbox("Give", names, index=names.index("cost"), key="give", **common)
-    second = columns[1].selectbox("Take", names, index=names.index("demold_time"), key="take", **common)
-    third = columns[2].selectbox("And", [_NONE, *names], key="and", **common)
-    points = columns[3].selectbox("Blends", _POINTS, index=1, key="points", persist_state="session")
+    st.segmented_control(
+        "A vessel that is",
+        list(_PRESETS),
+        key="trade_preset",
+        on_change=_preset,
+        format_func=lambda each: plain(each),
+        label_visibility="collapsed",
+    )
+    with st.expander("Other quantities, and how many blends"):
+        columns = st.columns(4)
+        common: dict[str, Any] = {"format_func": _label, "bind": "query-params", "persist_state": "session"}
+        first = columns[0].selectbox("Give", names, index=names.index("cost"), key="give", **common)
+        second = columns[1].selectbox("Take", names, index=names.index("demold_time"), key="take", **common)
+        third = columns[2].selectbox("And", [_NONE, *names], key="and", **common)
+        points = columns[3].selectbox("Blends", _POINTS, index=1, key="points", persist_state="session")
     return tuple(name for name in (first, second, third) if name != _NONE), int(points or _POINTS[0])
+
+
+def _preset() -> None:
+    """Put the quantities of a preset into their fields."""
+    over = _PRESETS.get(st.session_state["trade_preset"] or "")
+    if over is not None:
+        st.session_state["give"], st.session_state["take"] = over
+        st.session_state["and"] = _NONE
+
+
+def _card(now: Session) -> None:
+    """Show the selected blend beside the chart: what it is, and what is different from the design's own."""
+    mine, own = now.solution, answers.designed(now.asked, explain=False)
+    if mine.mix is None:
+        return
+    known = answers.catalogue()
+    with st.container(border=True, key="selected_card", gap="xsmall"):
+        st.markdown("### Selected blend" if now.blend else "### The design's own blend")
+        st.markdown(plain(blend_words(mine.mix.blend, known)))
+        cost = "" if mine.cost is None else money(mine.cost, now.job.currency)
+        sure = (
+            f"all limits hold in {odds_words(mine.joint_probability or 0.0)} of casts" if mine.limits else ""
+        )
+        st.markdown(marked("**{}** {}", cost or "no price", f"· {sure}" if sure else ""))
+        lines = [
+            WeighLine(
+                label_of(name, known),
+                grams_words(mine.mix.grams[name], weighing_step(name, mine, known), units()),
+                _moved(mine, own, name) if now.blend else "",
+            )
+            for name in weighing_order(mine.mix.grams, known)
+        ]
+        drawn(weigh_table(lines, theme(), "against the design" if now.blend else ""))
+        st.caption(
+            "For one vessel, before waste. A point of the chart or a row of the table selects another."
+        )
+
+
+def _moved(mine: Solution, own: Solution, name: str) -> str:
+    """Return how many grams a vessel holds more or less of something than the design's own."""
+    before = {} if own.mix is None else own.mix.grams
+    after = {} if mine.mix is None else mine.mix.grams
+    return f"{after.get(name, 0.0) - before.get(name, 0.0):+.0f} g"
 
 
 def _label(name: str) -> str:
@@ -115,13 +199,15 @@ def _chart(now: Session, traded: Traded) -> None:
 def _picture(now: Session, traded: Traded) -> alt.LayerChart:
     over = traded.front.over
     rows = trade_rows(traded.front, traded.solutions, traded.spans, units())
-    return trade_chart(over, rows, _marks(now, traded), now.job.limits, now.job.currency, units())
+    jump = jump_of(traded.front)
+    label = None if jump is None else (jump.place, jump_words(jump, now.job.currency))
+    return trade_chart(over, rows, _marks(now, traded), now.job.limits, now.job.currency, units(), label)
 
 
 def _marks(now: Session, traded: Traded) -> list[dict[str, Any]]:
     """Return the rings: the selected blend, then the best mix of each binder alone, each with a letter."""
     over, marks = traded.front.over, []
-    rings = {"in hand": now.solution, **traded.binders}
+    rings = {"selected": now.solution, **traded.binders}
     for letter, (name, solution) in zip(ascii_uppercase, rings.items(), strict=False):
         row = mark_row(over, solution, None, units())
         fails = "" if row["verdict"] == "holds" else f" ({row['verdict']})"
@@ -137,8 +223,8 @@ def _key(now: Session, traded: Traded) -> str:
     rings = ", ".join(f"{mark['letter']} {mark['name']}" for mark in _marks(now, traded))
     return (
         f"Better lies {upright} and {across}. Rings: {rings}; each binder in the best mix of it alone. "
-        "Circle: meets · diamond: too close to call · thin lines: likely range, cut at the edge · dashed: "
-        "your limit, where it is near."
+        "Circle: holds · diamond: uncertain · point at a blend for its likely range · dashed: your limit, "
+        "where it is near."
     )
 
 
@@ -234,7 +320,7 @@ def _table(now: Session, traded: Traded) -> None:
     st.dataframe(
         rows,
         hide_index=True,
-        height=min(_MOST_HIGH, _HEAD + _ROW * len(rows) + 3),
+        height=_HEAD + _ROW * len(rows) + 3,
         row_height=_ROW,
         column_config={name: st.column_config.TextColumn(width=width) for name, width in widths.items()},
         key="front_table",
@@ -255,6 +341,7 @@ def _row(now: Session, traded: Traded, place: int) -> dict[str, str]:
         "no.": f"{mine}{place + 1}",
         "blend": blend_words(blend.blend, answers.catalogue()),
         **named,
+        "all limits": odds_words(blend.joint_probability),
     }
 
 

@@ -11,6 +11,10 @@ from ui.material_text import figure_rows
 from ui.plain_text import bullets, marked, plain
 from ui.state import session, units
 
+_ROW = 88
+_WIDTHS = {"figure": 140, "value": 80, "likely": 100, "how sure": 80, "source": 260, "note": 250}
+"""Height of a row and widths of columns, so that sources are read whole [px]."""
+
 _ROLES = {"binder": "Sets", "filler": "Fills", "pigment": "Colors", "admixture": "Slows or thins"}
 
 
@@ -53,6 +57,8 @@ def _one(material: Material) -> None:
     st.dataframe(
         figure_rows(material, catalogue, units()),
         hide_index=True,
+        row_height=_ROW,
+        column_config={name: st.column_config.TextColumn(width=width) for name, width in _WIDTHS.items()},
         key="figures_table",
         alt=f"Figures of {material.label}",
     )

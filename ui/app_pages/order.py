@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from typing import Final, NamedTuple
 
 import streamlit as st
 
 from optimizer.errors import FileFaults
+from optimizer.jobfile.keys import WEEKDAYS
 from optimizer.money.order import OrderPlan
 from optimizer.money.ranking import Ranked
+from optimizer.money.remedies import Remedy, week_of
 from optimizer.studies.order_blends import OrderAnswer
+from ui.blends import blend_text
 from ui.fields import ORDER_SHOP
-from ui.money_answers import order_curve, planned
+from ui.money_answers import order_curve, planned, remedy_cost
 from ui.order_charts import calendar_chart, curve_chart, rates_chart
+from ui.order_headline import headline
 from ui.order_text import (
     BOTTLENECKS,
     busiest_words,
@@ -26,7 +31,9 @@ from ui.order_text import (
     remedy_words,
     shelf_words,
 )
+from ui.page_words import pack_words
 from ui.plain_text import bullets, marked, paragraphs, plain
+from ui.printing import print_card
 from ui.question import catalogue
 from ui.ranking_text import (
     break_even_words,
@@ -38,17 +45,40 @@ from ui.ranking_text import (
     size_words,
     view_words,
 )
-from ui.state import Session, session
+from ui.state import Session, apply_figures, pick, session, units
 from ui.widgets import draw, show_field, show_fields, tell_faults
 from ui.words import blend_words, cost_groups, label_of, money
 
 _WEEKS: Final = 4
 _CURVE: Final = 4
 _LEAST_CURVE: Final = 100
-_CHOSEN: Final = "plan_chosen"
+_CENT: Final = 0.005
+_ROW: Final = 70
+"""Height of a row of blends, in which their words break into lines [px]."""
+
+_WIDTHS: Final = {
+    "blend": 92,
+    "ready": 96,
+    "molds to buy": 52,
+    "molds charged": 56,
+    "rank": 44,
+    "wear only": 56,
+    "rank, wear": 44,
+    "chance": 56,
+    "powders": 150,
+}
+"""Widths of columns, so that the last is not cut off [px]."""
+
+_RESOURCES: Final = {
+    "molds": "molds",
+    "labor": "labor",
+    "mixer": "mixer",
+    "shelf": "drying rack",
+    "drying": "drying",
+}
 _SIDES: Final = {
     "molds": "by the molds",
-    "labor": "by the hands, sealing and packing counted",
+    "labor": "by labor, sealing and packing counted",
     "mixer": "by the mixes",
     "shelf": "by the drying rack",
 }
@@ -68,8 +98,7 @@ class _Asked(NamedTuple):
 def show() -> None:
     """Show the page."""
     now = session()
-    st.title("Order", anchor=False)
-    left, right = st.columns([3, 7], gap="large")
+    left, right = st.columns([3, 8], gap="large")
     with left:
         asked = _order_fields()
         slots = {ORDER_SHOP[0].key: show_field(ORDER_SHOP[0])}
@@ -78,7 +107,9 @@ def show() -> None:
         tell_faults(slots, {key: fault for key, fault in now.faults.items() if key in slots})
     with right:
         answer = _answer(now, asked)
-        if answer is not None:
+        if answer is None:
+            st.title("Order", anchor=False)
+        else:
             _plan(now, answer)
 
 
@@ -138,57 +169,73 @@ def _answer(now: Session, asked: _Asked) -> OrderAnswer | None:
 
 
 def _plan(now: Session, answer: OrderAnswer) -> None:
+    """Show the plan of the selected blend: one headline, what would help, the days, what to buy, money."""
     rows = {row.plan.candidate.name: row for row in answer.ranked}
-    plan = rows[_blend_planned(now, answer, list(rows))].plan
-    st.markdown(marked("### {}", plan_words(plan, answer.request.shop.molds)))
+    plan = rows[answer.selected].plan
+    st.title(plain(headline(plan)), anchor=False)
+    st.caption(plain(plan_words(plan, answer.request.shop.molds)))
+    _remedies(now, plan, answer)
+    _calendar(plan)
     for words in first_words(answer, plan):
         st.markdown(plain(words))
-    _calendar(plan)
-    _held_back(plan, answer)
-    _remedies(plan, answer)
-    _money(now, plan)
-    _buying(now, plan)
-    _ranking(answer)
-    _break_even(now, answer, plan)
+    _select(now, answer, list(rows))
+    buying, money_side = st.columns(2, gap="large")
+    with buying:
+        _buying(now, plan)
+    with money_side:
+        _money(now, plan)
+    with st.expander(plain(f"Bottleneck: {_RESOURCES.get(plan.bottleneck, 'none')}")):
+        _held_back(plan, answer)
+    with st.expander("Other blends for this order, and the size from which each is the cheaper one"):
+        _ranking(answer)
+        _break_even(now, answer, plan)
 
 
-def _blend_planned(now: Session, answer: OrderAnswer, names: list[str]) -> str:
-    """Let the caster choose the blend to plan with, first the selected one, and return its name.
-
-    A closed box keeps the words it was filled with, so blends of another make-up are another box. What was
-    chosen is kept by name for as long as the same blend is in hand.
-    """
+def _select(now: Session, answer: OrderAnswer, names: list[str]) -> None:
+    """Let the caster select the blend to plan with, and print its cards: plan and card are one blend."""
+    texts = {name: _text_of(answer, name) for name in names}
     words = {name: f"{name}: {_powders(answer, name)}" for name in names}
-    first = answer.selected
-    blend, chosen = st.session_state.get(_CHOSEN, (now.blend, first))
-    kept = chosen if blend == now.blend and chosen in names else first
-    name = st.selectbox(
+    key = f"plan_blend {now.blend} {sorted(words.values())}"
+    st.selectbox(
         "Plan with the blend",
         names,
-        index=names.index(kept),
-        key=f"plan_blend {now.blend} {sorted(words.values())}",
+        index=names.index(answer.selected),
+        key=key,
         format_func=words.__getitem__,
+        on_change=lambda: pick(texts[st.session_state[key]]),
+        help="Selects it on every page.",
     )
-    if name != first:
-        st.session_state[_CHOSEN] = (now.blend, name)
-    else:
-        st.session_state.pop(_CHOSEN, None)
-    return name or first
+    same = now.solution.mix is not None and texts[answer.selected] == blend_text(
+        now.solution.mix.blend, now.solution.mix.water_ratio
+    )
+    if not same:
+        st.warning("The plan is not of the selected blend: that one does not stand on the shelf.")
+        st.button("Select this blend", on_click=pick, args=(texts[answer.selected],), key="select_planned")
+    elif st.button("Print its cards", icon=":material/print:", key="order_card", disabled=bool(now.faults)):
+        print_card(now)
+
+
+def _text_of(answer: OrderAnswer, name: str) -> str:
+    mix = answer.solutions[name].mix
+    return "" if mix is None else blend_text(mix.blend, mix.water_ratio)
 
 
 def _calendar(plan: OrderPlan) -> None:
     if plan.schedule is None or not plan.schedule.days:
         return
     busy = [day for day in plan.schedule.days if day.cast or day.sealed or day.packed]
+    shop = plan.request.shop
     draw(
-        calendar_chart(busy),
+        calendar_chart(busy, plan.request.due, shop.shift * shop.people / 60.0),
         key="calendar",
-        alt=f"Castings, sealing and packing from {day_words(busy[0].day)} to {day_words(busy[-1].day)}"
+        alt=f"Hours of work from {day_words(busy[0].day)} to {day_words(busy[-1].day)}; "
+        f"due {day_words(plan.request.due)}"
         if busy
         else "An order of nothing",
     )
-    st.markdown(
+    st.caption(
         plain(
+            f"Bars: hours of work, the castings of the day above; dotted: the hours there are. "
             f"{pours_words(plan)} {plan.turns} casts per mold a day; "
             f"last casting {day_words(plan.schedule.last_cast)}, packed {day_words(plan.ready)}."
         )
@@ -201,7 +248,7 @@ def _calendar(plan: OrderPlan) -> None:
                     "cast": day.cast,
                     "seal": day.sealed,
                     "pack": day.packed,
-                    "on the shelf": day.on_shelf,
+                    "on the rack": day.on_shelf,
                     "sealed, off it": day.off_shelf,
                     "held back by": day.limited_by,
                 }
@@ -216,7 +263,6 @@ def _calendar(plan: OrderPlan) -> None:
 def _held_back(plan: OrderPlan, answer: OrderAnswer) -> None:
     if not plan.bottleneck:
         return
-    st.markdown("### What holds it back")
     st.markdown(
         marked("{}. Castings a day that each alone allows:", BOTTLENECKS[plan.bottleneck].capitalize())
     )
@@ -229,26 +275,70 @@ def _held_back(plan: OrderPlan, answer: OrderAnswer) -> None:
     st.markdown(plain(shelf_words(plan, answer.request.shop.shelf_places)))
 
 
-def _remedies(plan: OrderPlan, answer: OrderAnswer) -> None:
-    if plan.remedies:
-        st.markdown("Any one of these makes the date with the shop as it stands:")
-        st.markdown(bullets(map(remedy_words, plan.remedies)))
-    elif not plan.meets_date:
-        st.markdown(plain(no_remedy_words(plan, answer.request.due)))
+def _remedies(now: Session, plan: OrderPlan, answer: OrderAnswer) -> None:
+    """Show each change that makes the date as a button, with what it adds to the cost of the order."""
+    if not plan.remedies:
+        if not plan.meets_date:
+            st.markdown(plain(no_remedy_words(plan, answer.request.due)))
+        return
+    due = day_words(answer.request.due)
+    st.markdown(plain(f"Any one of these makes {due} with the shop as it stands:"))
+    for place, remedy in enumerate(plan.remedies):
+        figures = _figures_of(answer, remedy)
+        if not figures:
+            price = (
+                sum(change.needed - change.now for change in remedy.changes) * plan.request.shop.mold_price
+            )
+            st.markdown(plain(f"{remedy_words(remedy)}; {money(price, now.job.currency)}, in the plan"))
+            continue
+        more = remedy_cost(plan.request, plan.candidate, plan.cost_order.per_good_vessel, remedy)
+        st.button(
+            plain(f"{remedy_words(remedy)}; {_more_words(more, now.job.currency)}"),
+            key=f"remedy_{place}",
+            on_click=apply_figures,
+            args=(figures,),
+            width="stretch",
+            wrap=True,
+        )
+
+
+def _more_words(more: float, currency: str) -> str:
+    """Return what a change adds to the cost of an order."""
+    if abs(more) < _CENT:
+        return "the order costs the same"
+    return f"the order costs {money(abs(more), currency)} {'more' if more > 0.0 else 'less'}"
+
+
+def _figures_of(answer: OrderAnswer, remedy: Remedy) -> dict[str, object]:
+    """Return a remedy as figures of the job by dotted key; the plan itself buys molds."""
+    shop = answer.request.shop
+    figures: dict[str, object] = {}
+    for change in remedy.changes:
+        if change.name == "demold_time":
+            figures["limits.demold_time"] = f"{math.floor(change.needed)} min"
+        elif change.name == "overnight":
+            figures["shop.overnight"] = True
+        elif change.name == "working_days":
+            figures["shop.working_days"] = [WEEKDAYS[day] for day in week_of(shop, int(change.needed))]
+        elif change.name == "shift":
+            figures["shop.shift"] = f"{change.needed:g} min"
+        elif change.name in ("people", "shelf_places"):
+            figures[f"shop.{change.name}"] = f"{change.needed:g}"
+    return figures
 
 
 def _money(now: Session, plan: OrderPlan) -> None:
     currency = now.job.currency
     st.markdown("### Money")
+    charged, worn = (money(each.per_good_vessel, currency) for each in (plan.cost_order, plan.cost_wear))
     st.markdown(
         marked(
-            "**{}** a good vessel with bought molds charged to this order, **{}** with wear only. Lowest "
-            "price that covers it, with your fees and profit: {}.",
-            money(plan.cost_order.per_good_vessel, currency),
-            money(plan.cost_wear.per_good_vessel, currency),
-            money(plan.price_floor, currency),
+            "**{}** a good vessel, bought molds charged to this order; **{}** with wear only.", charged, worn
         )
     )
+    lowest = money(plan.price_floor, currency)
+    if lowest != charged:
+        st.markdown(marked("Lowest price that covers it, with your fees and profit: {}.", lowest))
     groups = cost_groups(plan.cost_order.parts)
     st.caption(plain(" · ".join(f"{name} {money(x, currency)}" for name, x in groups.items())))
 
@@ -257,12 +347,12 @@ def _buying(now: Session, plan: OrderPlan) -> None:
     bought, known = plan.purchase, catalogue()
     left = {each.material: each for each in plan.leftovers}
     lines = [
-        f"{bag.packs} x {bag.offer.pack:g} kg {label_of(bag.material, known)}"
+        f"{bag.packs} x {pack_words(bag.offer.pack, units())} {label_of(bag.material, known)}"
         + (f", left over: {left_words(left[bag.material])}" if bag.material in left else "")
         for bag in bought.bags
     ]
     lines += [
-        f"{mass:.1f} kg {label_of(name, known)} from the shelf"
+        f"{pack_words(mass, units())} {label_of(name, known)} from the shelf"
         for name, mass in bought.from_stock.items()
         if mass > 0.0
     ]
@@ -279,6 +369,8 @@ def _ranking(answer: OrderAnswer) -> None:
     st.dataframe(
         [_rank_row(answer, row) for row in answer.ranked],
         hide_index=True,
+        row_height=_ROW,
+        column_config={name: st.column_config.Column(width=width) for name, width in _WIDTHS.items()},
         key="ranking",
         alt="Blends ranked for this order",
     )
@@ -310,7 +402,6 @@ def _break_even(now: Session, answer: OrderAnswer, plan: OrderPlan) -> None:
     others = {row.plan.candidate.name: row.plan for row in answer.ranked if row.plan is not plan}
     if not others:
         return
-    st.markdown("### From which size on another blend is the cheaper one")
     other = next((name for name, each in others.items() if each.turns != plan.turns), list(others)[-1])
     name = st.selectbox("Against", list(others), index=list(others).index(other), key="against")
     second = others[name or other]

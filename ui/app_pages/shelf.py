@@ -2,27 +2,29 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 import streamlit as st
 
 from optimizer.shop import Price
-from optimizer.units import show_amount
 from ui import answers
 from ui.draft import field_value, tables_of, whose
 from ui.fields import price_fields
 from ui.money_answers import landed, price_steps
 from ui.new_powder_form import show_new_powder
 from ui.order_charts import steps_chart
-from ui.page_words import MARKS
+from ui.page_words import MARKS, pack_words
 from ui.plain_text import marked, named, plain
 from ui.question import own_faults
 from ui.state import Session, base_tables, session, set_materials, units
-from ui.widgets import draw, fault_words, show_fields, tell_faults
+from ui.widgets import draw, fault_words, show_field, show_fields, tell_faults
 from ui.words import label_of, money
 
 _MOST_PACKS: Final = 12
 _PER_KG: Final = "per kg, at the door"
+_MAIN: Final = ("pack", "price", "stock")
+"""Figures of a price that stand in the table of all powders."""
+
 _STOCK: Final = "on the shelf"
 _PARTS: Final = {"goods": "goods", "tax": "tax", "freight": "freight", "trip": "trip", "lost": "lost"}
 
@@ -37,7 +39,9 @@ def show() -> None:
     _powders(now)
     tell_faults({}, {fault.where: fault for fault in own_faults()})
     show_new_powder()
-    _table(now)
+    _prices(now)
+    with st.expander("What a kilogram costs at the door, by its parts"):
+        _table(now)
     _one(now)
 
 
@@ -63,6 +67,30 @@ def _powders(now: Session) -> None:
         st.error(plain(fault_words(fault)))
 
 
+def _prices(now: Session) -> None:
+    """Show packs, prices and stock of all powders as one table of fields, each with its mark."""
+    catalogue = answers.catalogue()
+    st.markdown("### Prices")
+    slots: dict[str, Any] = {}
+    for name in _listed():
+        head, *cells = st.columns([3, 2, 2, 2, 2], vertical_alignment="bottom")
+        head.markdown(marked("**{}**", label_of(name, catalogue)))
+        fields = [field for field in price_fields(name) if field.key.rpartition(".")[2] in _MAIN]
+        for field, cell in zip(fields, cells, strict=False):
+            with cell:
+                slots[field.key] = show_field(field)
+        cells[-1].caption(plain(_at_the_door(now, name)))
+    tell_faults(slots, {key: fault for key, fault in now.faults.items() if key in slots})
+
+
+def _at_the_door(now: Session, name: str) -> str:
+    """Return what a usable kilogram of a powder costs at the door."""
+    price = now.job.prices.get(name)
+    if price is None:
+        return "no price yet"
+    return f"{money(landed(price, now.job.shop.wage).per_usable_kg, now.job.currency)} per kg at the door"
+
+
 def _table(now: Session) -> None:
     rows = [_row(now, name) for name in _listed()]
     st.dataframe(_filled(rows), hide_index=True, key="prices_table", alt="Landed price of each powder")
@@ -80,16 +108,11 @@ def _row(now: Session, name: str) -> dict[str, str]:
     return {
         "powder": label,
         _PER_KG: money(found.per_usable_kg, now.job.currency),
-        "pack": f"{_mass(price.pack)} for {money(price.price, now.job.currency)}",
+        "pack": f"{pack_words(price.pack, units())} for {money(price.price, now.job.currency)}",
         "whose": f"{MARKS[owner]} {owner}",
         **parts,
-        _STOCK: "" if price.stock is None else _mass(price.stock),
+        _STOCK: "" if price.stock is None else pack_words(price.stock, units()),
     }
-
-
-def _mass(kilograms: float) -> str:
-    number, _, unit = show_amount(kilograms, "kg", 3, units()).partition(" ")
-    return f"{float(number):g} {unit}"
 
 
 def _filled(rows: list[dict[str, str]]) -> list[dict[str, str]]:
@@ -102,6 +125,7 @@ def _filled(rows: list[dict[str, str]]) -> list[dict[str, str]]:
 
 def _one(now: Session) -> None:
     catalogue = answers.catalogue()
+    st.markdown("### Tax, freight, trips and price breaks")
     name = st.selectbox(
         "Price of",
         _listed(),
@@ -111,7 +135,8 @@ def _one(now: Session) -> None:
     )
     left, right = st.columns([5, 6], gap="large")
     with left:
-        slots = show_fields(price_fields(name), 2)
+        rest = [field for field in price_fields(name) if field.key.rpartition(".")[2] not in _MAIN]
+        slots = show_fields(rest, 2)
         tell_faults(slots, {key: fault for key, fault in now.faults.items() if key in slots})
     with right:
         _steps(now, name, now.job.prices.get(name))
@@ -120,7 +145,7 @@ def _one(now: Session) -> None:
 def _steps(now: Session, name: str, price: Price | None) -> None:
     label = label_of(name, answers.catalogue())
     if price is None:
-        st.info(marked("Write a pack and its price to see what {} costs at the door.", label))
+        st.info(marked("Write a pack and its price above to see what {} costs at the door.", label))
         return
     most = max(_MOST_PACKS, int(max((packs for packs, _ in price.breaks), default=1)) + 1)
     frame = price_steps(price, now.job.shop.wage, most)

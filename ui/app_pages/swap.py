@@ -23,6 +23,7 @@ from ui.words import (
     label_of,
     money,
     money_parts,
+    odds_words,
     saving_words,
     seen_words,
     uncounted_words,
@@ -89,6 +90,7 @@ def _verdict(now: Session, found: Comparison) -> None:
     currency = now.job.currency
     st.markdown(marked("### The candidate: {}", _status(found.candidate)))
     _saving(found, currency)
+    _sureness(found)
     for name, each in _both(found).items():
         if each.mix is not None:
             words = blend_words(each.mix.blend, answers.catalogue())
@@ -110,6 +112,19 @@ def _verdict(now: Session, found: Comparison) -> None:
         alt="; ".join(f"{row['name']}, {row['limit']}: {row['seen']}, {row['verdict']}" for row in rows),
     )
     st.caption(plain(BARS))
+
+
+def _sureness(found: Comparison) -> None:
+    """Say how sure the candidate is beside the present blend."""
+    new, old = found.candidate, found.present
+    if not new.limits:
+        return
+    chance = odds_words(new.joint_probability or 0.0)
+    if old.mix is None:
+        st.markdown(marked("All limits hold together with **{}**.", chance))
+    else:
+        known = odds_words(old.joint_probability or 0.0)
+        st.markdown(marked("All limits hold together with **{}** instead of {}.", chance, known))
 
 
 def _status(solution: Solution) -> str:

@@ -11,7 +11,7 @@ import streamlit as st
 
 from optimizer.calibration.readings import studio_of
 from optimizer.errors import Fault, VesselblendError
-from optimizer.studies.batch import weighing_order
+from optimizer.studies.batch import weighing_order, weighing_step
 from optimizer.trials.book import TrialBook, book_beside
 from optimizer.trials.csvfile import write_csv_text
 from optimizer.trials.records import Trial
@@ -32,6 +32,14 @@ from ui.words import grams_words, label_of
 _FIELD: Final = "trial."
 _PAGE: Final = 50
 _COLUMNS: Final = 3
+_CARD: Final = "I cast the card's recipe"
+_OTHER: Final = "I cast another recipe"
+_FOUR: Final = ("window_end", "demold_first", "absorption", "whiteness")
+"""Readings that teach the fit each on its own, with a clock, a scale and a photograph."""
+
+_FIRST: Final = tuple(reading for reading in READINGS if reading.column in _FOUR)
+_WATER: Final = next(reading for reading in READINGS if reading.column == "water")
+_MORE: Final = tuple(reading for reading in READINGS if reading not in (*_FIRST, _WATER))
 _NEEDS: Final = (
     "The fit needs powders and water weighed. Of a strength it asks whether the piece was wet or dry, of a "
     "wet one the age too; of a mass what one mold holds, and two weighings a day or more apart. The time "
@@ -63,29 +71,72 @@ def _enter(now: Session, path: Path) -> None:
     said = st.session_state.pop("trial_said", "")
     if said:
         st.success(plain(said))
-    with (
-        st.expander("Note a trial", expanded=not path.exists() or "trial_faults" in st.session_state),
-        st.form("trial", border=False),
-    ):
-        faults: Mapping[str, Fault] = st.session_state.get("trial_faults", {})
+    st.markdown("### Note a trial")
+    card = _card_grams(now)
+    other = not card or _recipe() == _OTHER
+    faults: Mapping[str, Fault] = st.session_state.get("trial_faults", {})
+    with st.form("trial", border=False):
         grams = _weighed(now)
         names = [name for name in weighing_order(grams, answers.catalogue()) if name != "water"]
-        fields = [*(_powder(name, grams[name]) for name in names), *READINGS]
-        for row in in_rows([None, *fields], _COLUMNS):
-            for column, reading in zip(st.columns(_COLUMNS), row, strict=False):
-                with column:
-                    _field(reading, faults)
+        powders = [*(_powder(name, grams[name]) for name in names), _WATER] if other else []
+        if card and not other:
+            st.markdown(plain(_recipe_words(now, card)))
+        _in_columns([None, *powders, *_FIRST], faults)
+        with st.expander("More readings", expanded=any(each.column in faults for each in _MORE)):
+            _in_columns(_MORE, faults)
+            st.caption(plain(_NEEDS))
         if "trial_odd" in st.session_state:
             st.checkbox("What is odd is right: take it", key="trial_right")
-        st.caption(plain(_NEEDS))
         enter, check = st.columns(2)
+        recipe = {} if other else card
         with enter:
-            st.form_submit_button("Enter it", on_click=_entered, args=(path, names))
+            st.form_submit_button("Enter it", on_click=_entered, args=(path, names, recipe))
         with check:
-            st.form_submit_button("Only say what would count", on_click=_checked, args=(now, names))
-        _refused(fields, faults)
+            st.form_submit_button("Only say what would count", on_click=_checked, args=(now, names, recipe))
+        _refused([*powders, *READINGS], faults)
         _would_count()
     st.caption("Only the day is compulsory: a half-filled trial is used as far as it goes.")
+
+
+def _recipe() -> str:
+    """Let the caster say which recipe was cast, and return it."""
+    return str(
+        st.radio(
+            "I cast",
+            (_CARD, _OTHER),
+            key="trial_recipe",
+            horizontal=True,
+            format_func=lambda each: plain(each),
+            label_visibility="collapsed",
+        )
+    )
+
+
+def _card_grams(now: Session) -> dict[str, float]:
+    """Return the grams of the card's mix by material and water; empty without a blend."""
+    vessels = st.session_state.get("card_vessels") or st.session_state.get("vessels_to_mix")
+    batch = (
+        None
+        if now.solution.mix is None
+        else answers.batch(now.asked, now.blend, int(vessels or now.job.shop.molds_per_mix))
+    )
+    return {} if batch is None else dict(batch.grams)
+
+
+def _recipe_words(now: Session, card: Mapping[str, float]) -> str:
+    known = answers.catalogue()
+    masses = (
+        f"{grams_words(card[name], weighing_step(name, now.solution, known))} {label_of(name, known)}"
+        for name in weighing_order(card, known)
+    )
+    return f"The card's mix: {', '.join(masses)}."
+
+
+def _in_columns(fields: Sequence[Reading | None], faults: Mapping[str, Fault]) -> None:
+    for row in in_rows(fields, _COLUMNS):
+        for column, reading in zip(st.columns(_COLUMNS), row, strict=False):
+            with column:
+                _field(reading, faults)
 
 
 def _field(reading: Reading | None, faults: Mapping[str, Fault]) -> None:
@@ -124,18 +175,23 @@ def _key(column: str) -> str:
     return f"{_FIELD}{column}"
 
 
-def _typed(names: list[str]) -> tuple[Trial | None, list[str]]:
-    """Return the trial in the form, None where it has faults, and its columns; keep the faults."""
+def _typed(names: list[str], card: Mapping[str, float]) -> tuple[Trial | None, list[str]]:
+    """Return the trial in the form, None where it has faults, and its columns; keep the faults.
+
+    `card` holds the grams of the card's mix where that was cast.
+    """
     columns = [*map(powder_column, names), *(reading.column for reading in READINGS)]
     typed = {column: str(st.session_state.get(_key(column)) or "") for column in columns}
+    weighed = {"water" if name == "water" else powder_column(name): mass for name, mass in card.items()}
+    typed |= {column: f"{mass:.6g} g" for column, mass in weighed.items()}
     typed["date"] = st.session_state[_key("date")].isoformat()
     trial, faults = trial_of(typed)
     st.session_state["trial_faults"] = faults
     return trial, columns
 
 
-def _checked(now: Session, names: list[str]) -> None:
-    trial, _ = _typed(names)
+def _checked(now: Session, names: list[str], card: Mapping[str, float]) -> None:
+    trial, _ = _typed(names, card)
     if trial is not None:
         st.session_state["trial_counts"] = counts_of(trial, answers.catalogue(), studio_of(now.job))
 
@@ -146,8 +202,8 @@ def _would_count() -> None:
         st.info(plain(f"Nothing is entered yet. {counts.taken_words} {counts.lacking_words}"))
 
 
-def _entered(path: Path, names: list[str]) -> None:
-    trial, columns = _typed(names)
+def _entered(path: Path, names: list[str], card: Mapping[str, float]) -> None:
+    trial, columns = _typed(names, card)
     if trial is None or _odd(trial):
         return
     try:
