@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from optimizer import fitted_parameters
 from optimizer.jobfile import parse_job, template
 from optimizer.shop import Limit
 from optimizer.specs import load_catalogue
@@ -83,18 +84,20 @@ def text_of(at: AppTest) -> str:
     )
 
 
-def test_first_screen_without_typing():
+def test_first_screen_without_typing(folder):
     at = AppTest.from_file(str(APP), default_timeout=180).run()
     job = parse_job(template("demo"), load_catalogue(), "demo")
-    answer = design(job, load_catalogue(), explain=False)
+    fitted = fitted_parameters(job, load_catalogue(), folder)
+    answer = design(job, load_catalogue(), fitted, explain=False)
     assert not at.exception
-    batch = batch_of(answer, load_catalogue(), job.shop.molds_per_mix)
+    batch = batch_of(answer, load_catalogue(), job.shop.molds_per_mix, fitted)
     assert sorted(grams(at)) == sorted(batch.grams.values())
     words = text_of(at)
     assert "9 invented examples among prices and wages" in words  # 7 prices, wage and mold
     assert f"{answer.cost:.2f} EUR" in words
     held = int(re.search(r"All limits hold in ([0-9]+) of 20 casts", at.title[0].value)[1])
     assert held == pytest.approx(20 * answer.joint_probability, abs=0.5)
+    assert "the demo's 6 invented casts" in words
     assert "safe" not in words.lower().replace("unsafe", "")
 
 

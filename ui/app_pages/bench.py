@@ -197,6 +197,8 @@ def _limits(now: Session, solution: Solution) -> None:
         return
     marks = {name: _mark(now, name, known) for name, known in solution.properties.items()}
     drawn(limits_table(limit_lines(solution, units(), marks), theme()))
+    if fault := st.session_state.get("calibration_fault"):
+        st.warning(marked("The fit to trials does not count: {}", fault))
     rests = rests_on(now.asked.trials, invented=now.invented_casts)
     read = "Bar: all casts; hatched: those that fail. Range: 5 % to 95 %."
     marks_told = f"{MARKS['example']} shipped figures · {MARKS['fitted']} fitted to trials or a burn test"
