@@ -99,6 +99,8 @@ class Candle:
         Net heat of the wax [kJ/g]; paraffin 43, vegetable 37 (from memory).
     measured_outer : float | None
         Outer wall in the caster's own burn test [degC]; replaces the estimate.
+    reading_error : float
+        How far that reading may be off, in nine cases of ten [K]; 2 for a probe held to the wall, assumption.
     room : float
         Room temperature during the burn [degC].
     """
@@ -108,6 +110,7 @@ class Candle:
     exposure: str = "repeated burns"
     heat_of_combustion: float = 43.0
     measured_outer: float | None = None
+    reading_error: float = 2.0
     room: float = 21.0
 
 

@@ -75,6 +75,7 @@ CANDLE: Final[tuple[Key, ...]] = (
     Choice("exposure", EXPOSURES),
     _above("heat_of_combustion", "kJ/g", 60.0),
     Number("measured_outer", "degC", least=-20.0, most=400.0),
+    Number("reading_error", "K", most=30.0),
     Number("room", "degC", least=-20.0, most=60.0),
 )
 

@@ -62,7 +62,7 @@ class Burn:
     film_factor : Values
         Heat transfer from wax to wall over `INNER_FILM` [-].
     reading : Values
-        Error of the caster's own reading of the outer wall [K].
+        Error of the caster's own reading of the outer wall, over the error that the job states [-].
     """
 
     flame_share: Values
@@ -117,6 +117,8 @@ class WallCase:
         Temperature of the room [degC].
     measured : float | None
         Outside in the caster's burn test, which replaces the estimate [degC].
+    reading_error : float
+        How far that reading may be off, in nine cases of ten [K].
     """
 
     flame: float
@@ -125,6 +127,7 @@ class WallCase:
     table: LossTable
     room: float
     measured: float | None
+    reading_error: float
 
 
 def flame_heat(burn_rate: Values, heat_of_combustion: Values, wicks: Values = 1) -> Values:
@@ -184,6 +187,7 @@ def wall_case(vessel: Vessel, candle: Candle, emissivity: float = EMISSIVITY) ->
         table=_loss_table(vessel, candle.room, flame, emissivity),
         room=candle.room,
         measured=candle.measured_outer,
+        reading_error=candle.reading_error,
     )
 
 
@@ -221,7 +225,7 @@ def wall_temperatures(case: WallCase, conductivity: Values, burn: Burn) -> tuple
     [57.7, 65.7]
     """
     if case.measured is not None:
-        outer = case.measured + burn.reading
+        outer = case.measured + case.reading_error * burn.reading
         step = case.table.heat(outer) * case.wall_shape / conductivity
         return outer + np.zeros_like(step), outer + step
     outer, inner = flux_driven(case, conductivity, burn.flame_share)

@@ -117,7 +117,7 @@ MODEL_FIGURES: Final[Mapping[str, Span]] = {
     "pool_share": Span("fraction", 0.01, 0.9),
     "pool_temperature": Span("degC", 40.0, 125.0),
     "film_factor": Span("-", 0.1, 10.0),
-    "burn_reading": Span("K", -30.0, 30.0),
+    "burn_reading": Span("-", -5.0, 5.0),
     "ettringite_limit": Span("degC", 30.0, 90.0),
     "coat_error": Span("-", 0.3, 3.0),
     "cavity": Span("-", 0.8, 1.2),

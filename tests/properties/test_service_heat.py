@@ -207,9 +207,9 @@ def test_burn_test_replaces_the_estimate():
 
 def test_a_reading_is_as_good_as_its_error():
     """A wall read 2 K too cool is 2 K hotter outside and passes more heat, so more than 2 K hotter inside."""
-    case = wall_case(VESSEL, Candle(measured_outer=47.0))
+    case = wall_case(VESSEL, Candle(measured_outer=47.0, reading_error=4.0))
     (outer, inner), (hotter, inside) = (
-        wall_temperatures(case, 0.4, replace(BURN, reading=error)) for error in (0.0, 2.0)
+        wall_temperatures(case, 0.4, replace(BURN, reading=error)) for error in (0.0, 0.5)
     )
     assert hotter == outer + 2.0
     assert inside > inner + 2.0

@@ -9,7 +9,7 @@ import pytest
 from scipy.special import ndtr
 
 from optimizer.chain.body import per_liter
-from optimizer.chain.discrepancy import DISCREPANT, NoTrials
+from optimizer.chain.discrepancy import DISCREPANT, PRIOR_SPREADS, NoTrials
 from optimizer.chain.predict import PREDICTORS, cast_of
 from optimizer.chain.samples import DrawSet, samples_of
 from optimizer.problem import problem_of
@@ -198,6 +198,19 @@ def test_heat_without_a_burn_stands_outside_the_chance_unless_the_job_judges_it(
     burned = replace(unburned.candle, measured_outer=44.0)
     assert not is_open(problem_of(replace(job, candle=burned), catalogue), heat)
     assert is_open(problem_of(replace(job, candle=None, heat_without_burn="judge"), catalogue), heat)
+
+
+@pytest.mark.parametrize("error", [0.0, 2.0, 6.0])
+def test_the_range_of_a_measured_wall_is_that_of_its_reading_and_of_what_the_laws_lack(
+    demo, catalogue, error
+):
+    """Closed form: the root of two variances, 5 to 95 % of a normal law; the stated error is such a point."""
+    candle = replace(demo.candle, measured_outer=44.0, reading_error=error)
+    job = replace(demo, candle=candle, limits=(), materials=("gypsum_cement",))
+    problem = problem_of(job, catalogue)
+    low, high = assess(problem, per_liter(problem.model, np.ones((1, 1)))[0]).ranges["outer_wall_temperature"]
+    spread = np.hypot(error / 1.645, PRIOR_SPREADS["heat"])
+    assert (high - low) / 2.0 == pytest.approx(1.645 * spread, rel=0.05)
 
 
 def test_a_cost_without_prices_is_open_and_a_cost_limit_counts_like_others(problem):
