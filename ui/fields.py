@@ -71,7 +71,7 @@ DECISIONS: Final = (
     _limit("working_window", "pourable for, at least", "8 min"),
     _limit("dry_strength", "dry strength, at least", "25 MPa or 3600 psi"),
     _limit("dry_mass", "dry mass, at most", "365 g or 12.9 oz"),
-    _limit("whiteness", "whiteness L*, at least", "88 (100 is pure white)"),
+    _limit("whiteness", "whiteness, at least", "L* of 88 (100 is pure white)"),
     _limit("heat_margin", "heat margin, at least", "0 K or 0 F"),
     CHANCE,
 )
