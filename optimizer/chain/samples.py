@@ -26,6 +26,7 @@ from optimizer.materials import Catalogue
 from optimizer.shop import Shop
 
 __all__ = [
+    "FIRST_LOOK",
     "PRINTED",
     "SEARCH",
     "DrawSet",
@@ -79,6 +80,9 @@ class DrawSet:
 
 SEARCH: Final = DrawSet(256, 1)
 """Draws for solvers."""
+
+FIRST_LOOK: Final = DrawSet(32, 3)
+"""Draws with which solvers look over a grid of blends before they choose where to start."""
 
 PRINTED: Final = DrawSet(2048, 2)
 """Draws for whatever is printed; no solver sees them."""
@@ -182,7 +186,7 @@ def samples_of(
 
 @dataclass(frozen=True)
 class SampleSets:
-    """The two sets of one list of materials, each compiled when first asked for.
+    """The sets of one list of materials, each compiled when first asked for.
 
     Attributes
     ----------
@@ -198,6 +202,11 @@ class SampleSets:
     def search(self) -> Samples:
         """Draws for solvers."""
         return samples_of(self.catalogue, self.names, self.parameters, SEARCH)
+
+    @cached_property
+    def first_look(self) -> Samples:
+        """Draws for choosing where solvers start."""
+        return samples_of(self.catalogue, self.names, self.parameters, FIRST_LOOK)
 
     @cached_property
     def printed(self) -> Samples:

@@ -17,6 +17,7 @@ from optimizer.chain.predict import PREDICTORS, Cast, cast_of
 from optimizer.chain.samples import points_of
 from optimizer.engine.candidate import TRACE, Candidate
 from optimizer.engine.chance_rows import ChanceQuestion, ChanceTable
+from optimizer.engine.grid_search import GridSearch, with_doses
 from optimizer.engine.lockstep import Ends, Pace, Walks, walk
 from optimizer.engine.search_state import Found, Question
 from optimizer.engine.supports import References, exchanged_sets, packed, reduced_costs, screened
@@ -38,6 +39,9 @@ _FIRST, _TURN = (
     Pace(steps=8, ring=4, curved=True, slack=0.01),
 )
 _STARTS, _LEADERS, _EXCHANGES, _PAIRS, _KEPT = 18, 5, 6, 3, 12
+_GRID, _LOOKED, _NEARLY = 240, 2, 0.15
+"""Blends looked over, those taken of each valley, and what the chance of the cheapest may miss [-]."""
+
 _NEAR = 0.15
 """Violation of a nominal end up to which it is a start [-]."""
 
@@ -175,7 +179,38 @@ class _Search:
         blends = sorted((blend for group in groups.values() for blend in group), key=Candidate.rank)
         if not blends and nominal.best is not None:
             blends = [nominal.best]
-        return self._spread(k, blends)
+        looked = self._spread(k, self._looked_over(k))
+        return [*looked, *self._spread(k, blends)[: _STARTS - len(looked)]]
+
+    def _looked_over(self, k: int) -> list[Candidate]:
+        """Return the surest blends of a coarse grid, and the cheapest that are nearly sure enough.
+
+        Blends that are best at best values may all lie in one valley while the sure ones lie in another.
+        """
+        seen = [each for t in np.flatnonzero(self.table.variant == k) for each in self._grid(k, int(t))]
+        enough = self.questions[k].chance - _NEARLY
+        out: list[Candidate] = []
+        for basin in range(3):
+            own = [each for each in seen if self.table.basin(each.candidate.mix[None, :])[0] == basin]
+            cheapest = sorted(own, key=lambda each: (each.chance < enough, each.candidate.value))
+            surest = sorted(own, key=lambda each: (-each.chance, each.candidate.value))
+            out += [each.candidate for each in (*cheapest[:_LOOKED], *surest[:_LOOKED])]
+        return out
+
+    def _grid(self, k: int, task: int) -> list[ChanceBlend]:
+        """Return a thinned grid of the materials allowed with a task's doses, as few draws see it."""
+        problem, case = self.table.problem, self.table.cases[task]
+        barred = [j for j in self.table.solids if not self.allowed[k, j]]
+        grid = GridSearch(problem).grid
+        grid = grid[~(grid[:, barred] > 0.0).any(axis=1)]
+        mixes = with_doses(problem, case, grid[:: max(1, len(grid) // _GRID)])
+        with np.errstate(all="ignore"):
+            seen = self.table.first_look().judged_at(np.full(len(mixes), task, np.intp), mixes)
+        return [
+            ChanceBlend(Candidate(case, mix, float(value), float(broken)), float(chance))
+            for mix, value, broken, chance in zip(mixes, *seen, strict=True)
+            if broken <= _NEAR and np.isfinite(value)
+        ]
 
     def _spread(self, k: int, blends: Iterable[Candidate]) -> list[_Ended]:
         """Return starts of different solids and valleys, in the order given."""

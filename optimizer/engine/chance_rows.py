@@ -91,6 +91,7 @@ class ChanceTable(RowTable):
         self.steps = cost_steps(self.problem) if self._priced() else ()
         self.goal = np.log(np.array([min(q.chance + _SPARE, 0.5 * (1.0 + q.chance)) for q in questions]))
         self.sure = False
+        self.samples = self.problem.samples.search
         self.width = _FINEST
         self.departures = np.zeros((0, 0, 0))
         self.members = self._members()
@@ -154,7 +155,13 @@ class ChanceTable(RowTable):
 
     def drawn(self, mixes: Array) -> Cast:
         """Return mixes cast in the draws of solvers."""
-        return self.problem.samples.search.cast(self.problem.bench, mixes)
+        return self.samples.cast(self.problem.bench, mixes)
+
+    def first_look(self) -> ChanceTable:
+        """Return the table with few draws, to look over many mixes."""
+        out = copy.copy(self)
+        out.samples = self.problem.samples.first_look
+        return out
 
     def _raw(self, mixes: Array, task: Index) -> tuple[Array, Array]:
         cast = cast_of(self.problem.model, self.problem.bench, mixes)

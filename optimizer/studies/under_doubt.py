@@ -1,7 +1,8 @@
 """From the best blend at best values to one that a scale can weigh and whose limits hold together.
 
 The search asks its own draws; what it finds is rounded to the scale and judged by draws it has not seen.
-Where those say that a little is missing, a little more is asked for, for some turns.
+Where those say that a little is missing, a little more is asked for; where they say that the blend is surer
+than asked, a little less: some turns, and the best blend of them is the answer.
 """
 
 from __future__ import annotations
@@ -20,10 +21,10 @@ from optimizer.verdict.judge import Judgement, judge
 
 __all__ = ["Answered", "best_under_doubt", "judged_limits"]
 
-_TURNS, _MORE = 4, 0.004
-"""Times that more is asked for, and chance asked for beyond what is missing [-]."""
+_TURNS, _MORE, _NEAR = 4, 0.004, 0.01
+"""Times that is asked, chance asked for beyond what is missing, and the surplus that is near enough [-]."""
 
-_MOST_ASKED = 0.995
+_LEAST_ASKED, _MOST_ASKED = 0.05, 0.995
 
 
 @dataclass(frozen=True)
@@ -70,12 +71,26 @@ def best_under_doubt(problem: Problem, nominal: Found, near: tuple[Candidate, ..
     for _ in range(_TURNS):
         found = chance_blends([question], or_surest=True)[0] or _least_missed(nominal)
         tried.append(_weighed(question, found))
-        if tried[-1].sure or found.chance < question.chance:
+        told = _chance(tried[-1])
+        near_enough = tried[-1].sure and told <= problem.job.confidence + _NEAR
+        if near_enough or (found.chance < question.chance and not tried[-1].sure):
             break
-        missing = max(problem.job.confidence - _chance(tried[-1]), 0.0) + _MORE
-        near = (found.candidate, *found.near)
-        question = replace(question, chance=min(question.chance + missing, _MOST_ASKED), near=near)
-    return max(tried, key=lambda each: (each.sure, each.weighed.fills, _chance(each)))
+        # what its own draws must tell of a blend like this for the others to tell the chance asked for
+        asked = problem.job.confidence + found.chance - told + _MORE
+        asked = min(max(asked, _LEAST_ASKED), _MOST_ASKED)
+        question = replace(question, chance=asked, near=(found.candidate, *found.near))
+    sure = [each for each in tried if each.sure]
+    if sure:
+        return min(sure, key=lambda each: _objective(problem, each))
+    return max(tried, key=lambda each: (each.weighed.fills, _chance(each)))
+
+
+def _objective(problem: Problem, answered: Answered) -> float:
+    """Return what is minimized, as the draws that no search has seen tell it."""
+    cost = answered.judged.assessment.cost
+    if problem.job.objective == "cost" and cost is not None:
+        return cost.value
+    return answered.weighed.candidate.value
 
 
 def _least_missed(nominal: Found) -> ChanceBlend:
