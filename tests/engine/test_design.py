@@ -29,7 +29,7 @@ def answer(demo, catalogue):
 
 def test_the_demo_has_a_true_blend_with_tight_limits(answer):
     assert answer.status == "designed"
-    assert len(answer.mix.blend) >= 3
+    assert len(answer.mix.blend) >= 2
     assert answer.joint_probability >= answer.job.confidence
     tight = [v for v in answer.limits if v.price is not None and v.price.loosen < -1e-3]
     assert len(tight) >= 2
