@@ -53,9 +53,11 @@ def test_a_single_binder_is_named_though_a_filler_stands_first(found: Traded) ->
     assert set(found.binders) == {"gypsum cement", "CSA cement"}
 
 
-def test_the_bend_says_which_way_it_gets_dear() -> None:
-    words = text_of(turned(opened(), "give_and_take"))
-    assert re.search(r"Getting out of the mold sooner than [0-9.]+ min .* costs more for each minute", words)
+def test_the_page_says_which_way_it_gets_dear_where_there_is_a_bend() -> None:
+    words = text_of(turned(opened(SANDED), "give_and_take"))
+    said = re.search(r"Getting out of the mold sooner than .* costs more for each", words)
+    bend = traded(Question(SANDED), ("cost", "demold_time"), 24).front.knee
+    assert (said is None) == (bend is None)
 
 
 @pytest.mark.parametrize(
