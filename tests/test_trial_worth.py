@@ -157,11 +157,11 @@ def test_the_worth_told_is_that_of_plain_draws(fitted):
 
 
 def test_no_other_blend_on_the_whole_curve_is_worth_much_more(fitted):
-    """The search near the answer against one that starts anew."""
+    """The search from blends met already, against one that starts anew and takes five times as long."""
     problem, answer = fitted
     (told,) = answer.worth_a_trial
     whole = best_trial(problem, np.array(answer.mix.per_liter))
-    assert told.worth >= 0.9 * whole.worth
+    assert told.worth >= 0.85 * whole.worth
 
 
 def test_the_text_tells_the_same_figures(fitted, catalogue):

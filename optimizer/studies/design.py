@@ -102,7 +102,7 @@ def design_problem(
     assert nominal.best is not None
     if not np.allclose(nominal.best.mix, found.blend.candidate.mix, atol=_SAME):
         answer = replace(answer, nominal=_as_alternative(problem, nominal.best))
-    return _explained(problem, found, answer, grid) if explain else answer
+    return _explained(problem, found, answer, grid, nominal) if explain else answer
 
 
 def nominal_best(problem: Problem, grid: GridSearch) -> Found:
@@ -136,7 +136,9 @@ def _as_alternative(problem: Problem, best: Candidate) -> Alternative:
     return Alternative("judged at best values", blend, water, sign * best.value)
 
 
-def _explained(problem: Problem, found: Answered, answer: Solution, grid: GridSearch) -> Solution:
+def _explained(
+    problem: Problem, found: Answered, answer: Solution, grid: GridSearch, nominal: Found
+) -> Solution:
     prices = limit_prices(problem, found.blend) if found.sure else {}
     limits = tuple(replace(v, price=prices.get(v.limit)) for v in answer.limits)
     others = alternatives(problem, found.blend) if found.sure else ()
@@ -145,7 +147,7 @@ def _explained(problem: Problem, found: Answered, answer: Solution, grid: GridSe
     assert answer.mix is not None
     known = (found.blend.candidate, *found.blend.near)
     changes = () if found.sure else _changes(problem, _that_take_chance(answer), known)
-    trial = best_trial(problem, np.array(answer.mix.per_liter), known)
+    trial = best_trial(problem, np.array(answer.mix.per_liter), (*known, *nominal.met))
     return replace(
         answer,
         limits=limits,

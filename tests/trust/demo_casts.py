@@ -1,13 +1,13 @@
 """The six invented casts behind the demo job, and their fit: ``python -m tests.trust.demo_casts``.
 
 The studio is drawn, not measured: every figure of the chain and what its laws lack are drawn once within
-their ranges (`SEED`), six batches are cast in that studio, and each reading gets the error a studio makes.
-The table and the fit that ship in ``optimizer/templates`` are written anew, so that anyone can make them
-again; do so after every change of a shipped figure or a law.
+their ranges, six batches are cast in that studio, and each reading gets the error a studio makes. The table
+and the fit that ship in ``optimizer/templates`` are written anew, so that anyone can make them again; do so
+after every change of a shipped figure or a law.
 
-`SEED` was chosen among some dozens. In most of the studios drawn the answer is a blend of gypsum cement and
-CSA cement too, but costs only 2 to 5 % less than gypsum cement stretched with filler; the demo is to show a
-studio where the blend pays, because it needs fewer coats of sealer.
+The studio, `SEED` of `STUDIOS`, was chosen. In most of those drawn the answer is gypsum cement stretched with
+filler, or a blend with CSA cement that costs 0 to 5 % less; the demo is to show one where the blend pays
+more, because it needs fewer coats of sealer.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ from optimizer.chain.body import per_liter
 from optimizer.chain.discrepancy import DISCREPANT
 from optimizer.chain.model import compile_model
 from optimizer.chain.predict import cast_of, predict
+from optimizer.chain.samples import DrawSet, standard_normals
 from optimizer.job import Job
 from optimizer.jobfile import parse_job, template
 from optimizer.jobfile.templates import demo_fit
@@ -37,7 +38,10 @@ from optimizer.trials.records import Portion, Strength, Trial, Weighing
 
 __all__ = ["SEED", "casts", "fitted", "table"]
 
-SEED: Final = 30
+STUDIOS: Final = DrawSet(512, 11)
+"""Studios drawn: each figure by its name, so that a new figure leaves the others what they were."""
+
+SEED: Final = 279
 LOTS: Final = {"gypsum_cement": "G-17"}
 FIRST_DAY: Final = dt.date(2026, 3, 2)
 BATCHES: Final = (
@@ -79,8 +83,8 @@ def casts(seed: int = SEED) -> list[Trial]:
     problem = problem_of(parse_job(template("demo"), catalogue, "demo"), catalogue)
     rng = np.random.default_rng(seed)
     known = problem.parameters
-    fitted_at = known.fitted_at(rng.standard_normal((1, len(known))))
-    lacking = rng.standard_normal((1, len(DISCREPANT)))
+    fitted_at = known.fitted_at(standard_normals(STUDIOS, known.names)[seed : seed + 1])
+    lacking = standard_normals(STUDIOS, [f"departure of {name}" for name in DISCREPANT])[seed : seed + 1]
     model = compile_model(catalogue, problem.names, known, fitted_at, lacking)
     out: list[Trial] = []
     for day, (grams, ratio) in enumerate(BATCHES):
