@@ -203,6 +203,8 @@ class _Search:
         barred = [j for j in self.table.solids if not self.allowed[k, j]]
         grid = GridSearch(problem).grid
         grid = grid[~(grid[:, barred] > 0.0).any(axis=1)]
+        if not len(grid):
+            return []
         mixes = with_doses(problem, case, grid[:: max(1, len(grid) // _GRID)])
         with np.errstate(all="ignore"):
             seen = self.table.first_look().judged_at(np.full(len(mixes), task, np.intp), mixes)

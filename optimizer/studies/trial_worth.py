@@ -21,7 +21,7 @@ from optimizer.engine.chance_rows import ChanceQuestion
 from optimizer.problem import Problem
 from optimizer.solution import TrialWorth
 from optimizer.studies.explain import blend_shares
-from optimizer.verdict.assess import held_and_cost, is_open
+from optimizer.verdict.assess import held_and_cost, is_open, joint_probability
 
 __all__ = ["TOLD", "best_trial", "curve_mixes", "trial_cost", "trial_worths"]
 
@@ -83,10 +83,9 @@ def trial_worths(
     held, total = held_and_cost(problem, today, samples)
     if total is None:
         return ()
-    chance = float(held.mean())
     standing = _mean(total)
-    if chance < problem.job.confidence:
-        standing = standing / max(chance, _LEAST_CHANCE)
+    if joint_probability(problem, today) < problem.job.confidence:  # by the draws that called it sure or not
+        standing = standing / max(float(held.mean()), _LEAST_CHANCE)
     return tuple(_worth(problem, mix, standing, samples) for mix in mixes)
 
 
