@@ -17,6 +17,7 @@ PARTS: Final = ("holds", "uncertain", "fails", "text", "second", "third", "line"
 STYLE: Final = """
 [data-testid=stMainBlockContainer] { padding-left: 2rem; padding-right: 2rem; }
 @media (max-width: 640px) { [data-testid=stMainBlockContainer] { padding-left: 1rem; padding-right: 1rem; } }
+.st-key-strip p { font-size: 0.85rem; line-height: 1.4; }
 .st-key-selected_card { position: sticky; top: 4.5rem; }
 [data-testid=stMain] h1 { padding-top: 0; padding-bottom: 0.3rem; }
 [data-testid=stMain] h3 { padding-top: 0; padding-bottom: 0.4rem; }
