@@ -179,8 +179,7 @@ class _Search:
         blends = sorted((blend for group in groups.values() for blend in group), key=Candidate.rank)
         if not blends and nominal.best is not None:
             blends = [nominal.best]
-        looked = self._spread(k, self._looked_over(k))
-        return [*looked, *self._spread(k, blends)[: _STARTS - len(looked)]]
+        return [*self._spread(k, blends), *self._spread(k, self._looked_over(k))]
 
     def _looked_over(self, k: int) -> list[Candidate]:
         """Return the surest blends of a coarse grid, and the cheapest that are nearly sure enough.
