@@ -23,6 +23,7 @@ def book(tmp_path_factory):
 @pytest.fixture
 def path(book, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("COLUMNS", "120")  # a narrow terminal breaks a name over two lines
     (tmp_path / "trials.db").write_bytes(book.content)
     return tmp_path / "trials.db"
 
