@@ -140,7 +140,7 @@ def _mix(solution: Solution) -> Iterator[tuple[str, float]]:
 
 
 def _rounded(mass: float, step: float) -> float:
-    return max(1, round(mass / step)) * step
+    return round(max(1, round(mass / step)) * step, 9)  # 3.9, not 3.9000000000000004
 
 
 def _near(
@@ -151,7 +151,7 @@ def _near(
         step = weighing_step(name, solution, catalogue)
         for moved in (mass + step, mass - step):
             if moved > 0.0:
-                yield {**grams, name: moved}
+                yield {**grams, name: round(moved, 9)}
 
 
 def _holds(
