@@ -77,10 +77,9 @@ def test_slips_of_an_order_are_told_with_their_repair(
 
 def test_a_faster_blend_is_designed_where_molds_are_too_few(command: Command) -> None:
     rows = _ranking(command, 5)
-    fast = rows["fast enough for the molds owned"]
-    assert fast["in_time"]
-    assert fast["molds_to_buy"] == 0
     assert rows["designed blend"]["molds_to_buy"] > 0
+    fast = [row for row in rows.values() if row["in_time"] and row["molds_to_buy"] == 0]
+    assert fast
     ran = command("order", FLIP, *DATES, "--molds", 5, "--no-new-molds", "--json")
     plan = json.loads(ran.out)["plan"]
     assert (plan["molds_at_work"], plan["molds_to_buy"]) == (5, 0)
