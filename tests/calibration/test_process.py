@@ -111,7 +111,7 @@ def test_leaving_a_cast_out_is_fitting_without_it(catalogue):
 
 def test_a_cast_with_its_bags_mixed_up_is_named(catalogue):
 
-    world = World(catalogue, 12)
+    world = World(catalogue, 13)
     trials = [world.trial(number) for number in range(8)]
     assert calibrate(trials, catalogue).unexplained == ()
     turned = replace(
