@@ -134,14 +134,14 @@ def test_nonsense_is_told_beside_its_field(visit):
 
 def test_chart_list_and_address_agree_on_the_picked_blend(visit):
     one = visit(1280, 1600).go("/give-and-take?take=demold_time")
-    point = one.page.locator("svg .mark-symbol path").nth(2)
+    point = one.page.locator("svg .mark-symbol path").first  # the others may overlap
     point.click()
     one.settle()
     assert "picked by you" in one.words
     address = one.page.url
     assert "blend=" in address
     chosen = one.page.get_by_label("Select a blend").first
-    assert chosen.input_value().startswith("3:")
+    assert chosen.input_value().startswith("1:")
     one.turn("Weigh")
     weighed = metrics(one)
     again = visit().go(address.removeprefix(one.address).replace("/give-and-take", "/"))
