@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -95,7 +96,9 @@ class Visit:
         """Open a job file and wait for words of its own at the side."""
         side = self.page.get_by_test_id("stSidebar")
         side.locator("[data-testid=stFileUploader] input[type=file]").first.set_input_files(path)
-        side.get_by_text(told).first.wait_for(timeout=PATIENCE)
+        # a word joiner may stand behind a colon, so that no name between two of them is read as a symbol
+        words = re.compile(re.escape(told).replace(":", ":\u2060?"))
+        side.get_by_text(words).first.wait_for(timeout=PATIENCE)
         self.settle()
 
     @property

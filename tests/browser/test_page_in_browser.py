@@ -196,7 +196,7 @@ def test_a_broken_job_file_is_told_line_by_line_and_changes_nothing(visit, tmp_p
     one = visit().go()
     before = metrics(one)
     one.send(path, "broken.toml:currency")
-    side = one.page.inner_text("[data-testid=stSidebar]")
+    side = one.page.inner_text("[data-testid=stSidebar]").replace("\u2060", "")
     for words in ("broken.toml:currency", "gypsum_cement", "broken.toml:vessel.cavity_volume"):
         assert words in side
     assert metrics(one) == before
