@@ -40,7 +40,7 @@ from optimizer.properties.damp import damp_class, late_ettringite_potential
 from optimizer.properties.drying import drying_time
 from optimizer.properties.heat_limits import heat_margin, phase_limit
 from optimizer.properties.hydration import hydrate
-from optimizer.properties.sealing import expected_coats, sealer_coats
+from optimizer.properties.sealing import sealer_coats
 from optimizer.properties.service_heat import Burn, wall_temperatures
 from optimizer.properties.size_change import drying_shrinkage, grain_restraint, setting_expansion
 
@@ -53,7 +53,6 @@ __all__ = [
     "burn_of",
     "cast_of",
     "coat_factor_of",
-    "expected_coats_of",
     "predict",
     "setting_heat",
     "slower_inside",
@@ -332,12 +331,6 @@ def _heat_margin(cast: Cast) -> Array:
 def coat_factor_of(cast: Cast) -> Array:
     """Return what one coat leaves of the absorption [fraction]."""
     return np.asarray(np.minimum(cast.bench.shop.coat_factor * cast.model["coat_error"], _MOST_COAT))
-
-
-def expected_coats_of(cast: Cast) -> Array:
-    """Return the smooth expected number of coats of each mix, for a search [count]."""
-    target = cast.bench.shop.target_absorption
-    return np.asarray(expected_coats(cast.absorption, target, coat_factor_of(cast)))
 
 
 def _sealer_coats(cast: Cast) -> Array:

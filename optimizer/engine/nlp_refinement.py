@@ -8,7 +8,6 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.predict import Cast
 from optimizer.engine.candidate import Candidate, objective_of
 from optimizer.formulation import Case, curved_rows, linear_rows
 from optimizer.problem import Problem
@@ -18,7 +17,6 @@ __all__ = [
     "Evaluator",
     "Look",
     "polish",
-    "row_slack",
     "rows_of_support",
     "violation",
 ]
@@ -173,12 +171,6 @@ def _solve(smooth: SmoothProblem, point: Array, evaluator: Evaluator) -> Array:
         return minimize_smooth(smooth, point, max_iterations=_MOST_ITERATIONS).x[:-1]
     except _EnoughError:
         return evaluator.best[1]
-
-
-def row_slack(problem: Problem, case: Case, mixes: Array, backoff: Array | None = None) -> tuple[Array, Cast]:
-    """Return the worst curved row of each mix, shape (mixes,), negative when broken, and the casts."""
-    rows, cast = curved_rows(problem, case, mixes)
-    return (rows if backoff is None else rows - backoff).min(axis=-1), cast
 
 
 def rows_of_support(problem: Problem, case: Case, chosen: Iterable[int]) -> tuple[Array, Array, Array]:

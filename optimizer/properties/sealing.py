@@ -24,7 +24,6 @@ __all__ = [
     "FLOOR_SHARE",
     "absorption_edge",
     "coat_edges",
-    "expected_coats",
     "sealer_coats",
 ]
 
@@ -61,28 +60,6 @@ def sealer_coats(absorption: Values, target: Values, factor: Values = FILM_FACTO
     share = target / np.maximum(absorption, TINY)
     coats = np.ceil(np.log(share) / np.log(factor) - _EDGE_SLACK)
     return np.where(share < FLOOR_SHARE * (1.0 - _EDGE_SLACK), np.inf, np.maximum(coats, 0.0))
-
-
-def expected_coats(absorption: Values, target: Values, factor: Values = FILM_FACTOR) -> Values:
-    """Return the mean of `sealer_coats` over doubt of about a coat: smooth, for a search [count].
-
-    Parameters
-    ----------
-    absorption, target, factor : Values
-        As for `sealer_coats`.
-
-    Notes
-    -----
-    ``1/2 + ln(absorption / target) / (-ln factor)``, at least 0: whole coats lie half a coat above the line
-    on the average.
-
-    Examples
-    --------
-    >>> [round(float(expected_coats(a, 0.03)), 2) for a in (0.01, 0.03, 0.17)]
-    [0.0, 0.5, 2.67]
-    """
-    coats = 0.5 + np.log(np.maximum(absorption, TINY) / target) / -np.log(factor)
-    return np.maximum(coats, 0.0)
 
 
 def coat_edges(target: float, factor: float = FILM_FACTOR, most: int = 6) -> NDArray[np.float64]:

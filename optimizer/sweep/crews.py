@@ -78,7 +78,7 @@ class Crew(Protocol):
         """Replace workers that died; what they had in hand is to be handed over again."""
 
     def close(self, at_once: bool = False) -> None:
-        """Send everybody home, without the scenarios still in the queue; `at_once`: wait for nobody."""
+        """End all workers, without the scenarios still in the queue; `at_once`: wait for nobody."""
 
 
 def usable_cores() -> int:
