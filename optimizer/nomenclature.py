@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-__all__ = ["PROPERTIES", "QUANTITIES", "USES", "Quantity", "quantity"]
+__all__ = ["CHANCE", "PROPERTIES", "QUANTITIES", "USES", "Quantity", "quantity"]
 
 USES: Final[dict[str, str]] = {
     "decide": "may decide",
@@ -245,9 +245,14 @@ _ROWS: Final = (
 QUANTITIES: Final[dict[str, Quantity]] = {row.name: row for row in _ROWS}
 PROPERTIES: Final[tuple[str, ...]] = tuple(QUANTITIES)
 
+CHANCE: Final = Quantity(
+    "chance", "how surely all limits hold together", "fraction", "fraction", "chance of all limits", 2, "higher"
+)
+"""What may be traded like a property and is none: no limit can be set on it but the job's confidence."""
+
 
 def quantity(name: str) -> Quantity:
-    """Return the row of the table named `name`.
+    """Return the row of the table named `name`, or the one of `CHANCE`.
 
     Raises
     ------
@@ -259,4 +264,4 @@ def quantity(name: str) -> Quantity:
     >>> quantity("demold_time").unit
     'min'
     """
-    return QUANTITIES[name]
+    return CHANCE if name == CHANCE.name else QUANTITIES[name]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["data_frame", "html_lines", "html_table"]
+__all__ = ["csv_number", "data_frame", "html_lines", "html_table"]
 
 
 def html_table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
@@ -45,6 +45,17 @@ def html_lines(lines: Iterable[str]) -> str:
     '<p>4 &gt; 3</p>'
     """
     return "".join(f"<p>{escape(line)}</p>" for line in lines)
+
+
+def csv_number(value: float) -> str:
+    """Return a number as it stands in a CSV file: six digits, more than any figure here is known to.
+
+    Examples
+    --------
+    >>> csv_number(7.474198312), csv_number(1912.0), csv_number(0.80126953125)
+    ('7.4742', '1912', '0.80127')
+    """
+    return f"{value:.6g}"
 
 
 def data_frame(rows: Iterable[Mapping[str, object]], index: str = "") -> pd.DataFrame:

@@ -17,7 +17,7 @@ from threading import Lock
 from typing import TYPE_CHECKING, Final, Literal
 
 from optimizer.errors import QuantityError
-from optimizer.nomenclature import quantity
+from optimizer.nomenclature import CHANCE, quantity
 from optimizer.unit_words import allowed_text, spell
 
 if TYPE_CHECKING:
@@ -231,9 +231,13 @@ def show(value: float | str, quantity_name: str, system: System = "metric") -> s
     '23 %'
     >>> show(3.4085, "cost")
     '3.41'
+    >>> show(0.998, "chance")
+    'over 99 %'
     """
     if isinstance(value, str):
         return value
+    if quantity_name == CHANCE.name:
+        return odds_words(value)
     row = quantity(quantity_name)
     number, word = display_value(value, quantity_name, system)
     if not math.isfinite(number):

@@ -9,6 +9,7 @@ import streamlit as st
 
 from optimizer.errors import NoBlend
 from optimizer.problem import problem_of
+from optimizer.reports.blend import frontier_csv
 from optimizer.solution import Alternative, Solution
 from optimizer.studies.check import check, grams_of_blend
 from optimizer.studies.frontier import Frontier, frontier
@@ -56,8 +57,7 @@ def traded(asked: Question, over: tuple[str, ...], points: int) -> Traded:
     judged = [judge(problem, grams_of_blend(problem, each.blend, each.water_ratio)) for each in front.blends]
     solutions = tuple(solution_of(problem, each.verdict, each) for each in judged)
     spans = tuple(None if x.expected is None else (x.expected.low, x.expected.high) for x in solutions)
-    table = front.table().to_csv(index=False)
-    return Traded(front, solutions, spans, _binders(asked, best), table)
+    return Traded(front, solutions, spans, _binders(asked, best), frontier_csv(front, asked.job.currency))
 
 
 def _binders(asked: Question, best: Solution) -> dict[str, Solution]:

@@ -8,7 +8,7 @@ from typing import Any, Final
 import altair as alt
 import pandas as pd
 
-from optimizer.nomenclature import quantity
+from optimizer.nomenclature import CHANCE, quantity
 from optimizer.shop import Limit
 from optimizer.solution import Solution
 from optimizer.studies.frontier import Frontier
@@ -57,6 +57,8 @@ def _figures(name: str, solution: Solution, span: tuple[float, float] | None) ->
     if name == "cost":
         cost = solution.cost if solution.cost is not None else float("nan")
         return (cost, *(span or (cost, cost)))
+    if name == CHANCE.name:
+        return (solution.joint_probability or 0.0,) * 3
     known = solution.properties[name]
     return known.value, known.low, known.high
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import Final
 
 import numpy as np
 
-from optimizer.nomenclature import QUANTITIES
+from optimizer.materials import Catalogue
+from optimizer.nomenclature import CHANCE, quantity
 from optimizer.problem import Problem
 from optimizer.studies.frontier import Frontier, FrontierBlend
 from optimizer.units import System
@@ -15,11 +17,14 @@ from ui.answer_text import EXAMPLE_PRICES
 from ui.bend_text import bend_words
 from ui.card import CARD_CAUTIONS
 from ui.terminal import Block, heading, indented, sentence, table
-from ui.words import blend_words, money, value_words
+from ui.words import grams_words, label_of, money, odds_words, value_words
 
 __all__ = ["frontier_blocks"]
 
 _ROWS = 12
+_ALL_LIMITS: Final = "all limits"
+_HEADS: Final = {"cost": "cost", CHANCE.name: _ALL_LIMITS}
+"""Heads of columns that are shorter than the label, which stands above the table."""
 
 
 def frontier_blocks(found: Frontier, problem: Problem, units: System) -> Iterator[Block]:
@@ -35,14 +40,16 @@ def frontier_blocks(found: Frontier, problem: Problem, units: System) -> Iterato
         ``metric`` or ``us`` [-].
     """
     job = problem.job
-    labels = [QUANTITIES[name].label for name in found.over]
+    labels = [quantity(name).label for name in found.over]
+    short = [_HEADS.get(name, quantity(name).label) for name in found.over]
+    heads = [*short, *_extra(found), "", "water ratio", _mix_head(found)]
     places = _spread(len(found.blends), found.knee)
     yield sentence(job.title, "bold")
-    yield sentence(f"{len(found.blends)} blends meet every limit and none beats another in all of these.")
+    yield sentence(_told(found, problem))
     if "cost" in found.over and job.example_prices:
         yield sentence(EXAMPLE_PRICES)
     yield heading("Trade-offs: " + ", ".join(labels))
-    yield table([*labels, "", "blend"], _rows(found, places, problem, units), right=tuple(range(len(labels))))
+    yield table(heads, _rows(found, places, problem, units), right=tuple(range(len(heads) - 3)))
     if found.knee is not None:
         bend = _values(found, found.blends[found.knee], problem, units)
         yield sentence(f"Bend: {bend_words(found.over, bend)}", gap=True)
@@ -53,6 +60,33 @@ def frontier_blocks(found: Frontier, problem: Problem, units: System) -> Iterato
     yield heading("Cautions, for one or more of these blends")
     yield from map(indented, _cautions(problem, [found.blends[k] for k in places]))
     yield sentence("--csv gives every blend; --json all of its properties.", gap=True)
+
+
+def _told(found: Frontier, problem: Problem) -> str:
+    """Return how many blends there are and how surely they meet the limits."""
+    many = len(found.blends) > 1
+    count = f"{len(found.blends)} blends, none of which beats another in all of these" if many else "One blend"
+    if CHANCE.name in found.over:
+        return f"{count}; each meets all limits together with the chance beside it."
+    sure = min(blend.joint_probability for blend in found.blends)
+    if sure >= problem.job.confidence:
+        return f"{count}; each meets all limits together with {odds_words(problem.job.confidence)} or more."
+    return f"{count}. {'Not each' if many else 'None'} is as sure as the {odds_words(problem.job.confidence)} asked for: see its chance."
+
+
+def _extra(found: Frontier) -> list[str]:
+    """Return the head of the column of chances, where they are not traded themselves."""
+    return [] if CHANCE.name in found.over else [_ALL_LIMITS]
+
+
+def _mix_head(found: Frontier) -> str:
+    return f"one mix for {most}" if (most := _vessels(found)) else "one mix"
+
+
+def _vessels(found: Frontier) -> int:
+    """Return the vessels of a mix where they are the same for all blends; 0 where not."""
+    counts = {blend.vessels_per_mix for blend in found.blends}
+    return counts.pop() if len(counts) == 1 else 0
 
 
 def _cautions(problem: Problem, blends: Sequence[FrontierBlend]) -> Iterator[str]:
@@ -81,11 +115,21 @@ def _rows(
         kept[cells[found.knee]] = found.knee
     for place, row in cells.items():
         if kept[row] == place:
-            yield (*row[:-1], "bend" if place == found.knee else "", row[-1])
+            yield (*row[:-2], "bend" if place == found.knee else "", *row[-2:])
 
 
 def _cells(found: Frontier, blend: FrontierBlend, problem: Problem, units: System) -> tuple[str, ...]:
-    return (*_values(found, blend, problem, units), blend_words(blend.blend, problem.catalogue))
+    sure = [odds_words(blend.joint_probability) for _ in _extra(found)]
+    mix = _mix(found, blend, problem.catalogue, units)
+    return (*_values(found, blend, problem, units), *sure, f"{blend.water_ratio:.3f}", mix)
+
+
+def _mix(found: Frontier, blend: FrontierBlend, catalogue: Catalogue, units: System) -> str:
+    """Return what to weigh for one mix, in the order of weighing."""
+    portions = () if blend.batch is None else blend.batch.portions
+    words = [f"{grams_words(x.grams, x.step, units)} {label_of(x.name, catalogue)}" for x in portions]
+    count = "" if _vessels(found) else f"for {blend.vessels_per_mix}: "
+    return f"{count}{', '.join(words)}"
 
 
 def _values(found: Frontier, blend: FrontierBlend, problem: Problem, units: System) -> tuple[str, ...]:

@@ -16,7 +16,7 @@ from optimizer.engine.candidate import Candidate
 from optimizer.engine.chance_constraints import ChanceBlend, chance_blends
 from optimizer.engine.chance_rows import ChanceQuestion
 
-__all__ = ["alike_blends"]
+__all__ = ["alike_blends", "along_chances"]
 
 _FEWEST, _SEARCHED = 2, 5
 """Questions searched in full at first: one in `_CHECKED`, within these numbers."""
@@ -29,6 +29,9 @@ _STARTS = 8
 
 _AT_ONCE = 24
 """Questions whose walks step together: more would leave the processor's memory."""
+
+_TURNS, _NEIGHBORS = 3, 4
+"""Times that questions of different chances are walked again, and blends of each kind they are walked from."""
 
 _BEHIND = 1e-3
 """Share of the objective by which an answer may be worse than that of a full search."""
@@ -64,6 +67,39 @@ def alike_blends(
         best = found[k] if k in found else pools[k]
         answers[k] = best if _better(best, answers[k], 0.0) else answers[k]
     return answers
+
+
+def along_chances(
+    questions: Sequence[ChanceQuestion], known: Sequence[ChanceBlend] = ()
+) -> list[ChanceBlend | None]:
+    """Return the best blend of questions that differ in their chance; None where none reaches it.
+
+    A blend that is surer than one question asks answers it, too, so that each is walked again from the
+    cheapest blends that are sure enough for it, and from those nearest to its chance.
+
+    Parameters
+    ----------
+    questions
+        As for `alike_blends`; for a frontier of the chance of all limits.
+    known
+        Blends of like questions.
+    """
+    answers = alike_blends(questions, [each.candidate for each in known])
+    for _ in range(_TURNS):
+        met = [*known, *(each for each in answers if each is not None)]
+        again: list[ChanceBlend | None] = []
+        asked = [replace(each, near=_beside(each, met)) for each in questions]
+        for first in range(0, len(asked), _AT_ONCE):
+            again += chance_blends(asked[first : first + _AT_ONCE])
+        answers = [new if _better(new, old, 0.0) else old for new, old in zip(again, answers, strict=True)]
+    return answers
+
+
+def _beside(question: ChanceQuestion, met: Sequence[ChanceBlend]) -> tuple[Candidate, ...]:
+    enough = [each for each in met if each.chance >= question.chance]
+    cheapest = sorted(enough, key=lambda each: each.candidate.value)[:_NEIGHBORS]
+    nearest = sorted(met, key=lambda each: abs(each.chance - question.chance))[:_NEIGHBORS]
+    return tuple(each.candidate for each in (*cheapest, *nearest))
 
 
 def _in_full(questions: Sequence[ChanceQuestion], places: Iterable[int]) -> list[ChanceBlend | None]:

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from optimizer.caution_words import CAUTIONS
-from optimizer.nomenclature import QUANTITIES
+from optimizer.nomenclature import QUANTITIES, quantity
 from optimizer.shop import DAMP_CLASSES, Limit
 from optimizer.solution import (
     NO_BLEND,
@@ -29,6 +29,8 @@ from optimizer.solution import (
 from optimizer.studies.batch import Batch
 from optimizer.studies.check import Comparison
 from optimizer.studies.frontier import Frontier
+from optimizer.tables import csv_number
+from optimizer.units import System, convert
 
 __all__ = [
     "batch_json",
@@ -245,6 +247,9 @@ def frontier_json(found: Frontier) -> Json:
             {
                 "blend": dict(b.blend),
                 "water_ratio": b.water_ratio,
+                "joint_probability": b.joint_probability,
+                "vessels_per_mix": b.vessels_per_mix,
+                "grams_per_mix": dict(b.grams),
                 "turns": b.turns,
                 "coats": b.coats,
                 "values": {name: _number(value) for name, value in b.values.items()},
@@ -255,12 +260,31 @@ def frontier_json(found: Frontier) -> Json:
     }
 
 
-def frontier_csv(found: Frontier) -> str:
-    """Return a frontier as CSV: the traded quantities with their units, then shares and water."""
+def frontier_csv(found: Frontier, currency: str, units: System = "metric") -> str:
+    """Return a frontier as CSV: traded quantities with their units, chance, shares, water, grams of a mix.
+
+    Parameters
+    ----------
+    found : Frontier
+        The blends.
+    currency : str
+        Of the job [-].
+    units : str
+        ``metric`` or ``us``; grams stay grams, for the scale [-].
+    """
     rows = found.rows()
-    heads = [f"{name} [{QUANTITIES[name].unit}]" if name in found.over else name for name in rows[0]]
+    shown = {name: _csv_unit(name, units) for name in found.over if name in rows[0]}
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(heads)
-    writer.writerows([f"{value:.6g}" for value in row.values()] for row in rows)
+    writer.writerow(
+        f"{name} [{shown[name].replace('currency', currency)}]" if name in shown else name for name in rows[0]
+    )
+    for row in rows:
+        values = row | {name: convert(row[name], quantity(name).unit, unit) for name, unit in shown.items()}
+        writer.writerow(map(csv_number, values.values()))
     return out.getvalue()
+
+
+def _csv_unit(name: str, units: System) -> str:
+    row = quantity(name)
+    return row.us_unit if units == "us" else row.unit

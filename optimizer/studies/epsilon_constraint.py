@@ -2,6 +2,7 @@
 
 The epsilon-constraint method (Haimes, Lasdon and Wismer 1971, from memory). The job's limits hold together
 with its confidence on every blend; a level is held at best values, for it is looked at and not promised.
+Where the chance of all limits is traded itself, its levels take the place of the confidence.
 """
 
 from __future__ import annotations
@@ -16,8 +17,9 @@ from optimizer.chain.predict import cast_of, predict
 from optimizer.engine.chance_constraints import ChanceBlend, chance_blends, surest_blends
 from optimizer.engine.chance_rows import ChanceQuestion
 from optimizer.engine.search_state import Question
-from optimizer.engine.warm_start import alike_blends
+from optimizer.engine.warm_start import alike_blends, along_chances
 from optimizer.errors import NoBlend
+from optimizer.nomenclature import CHANCE
 from optimizer.pareto import Sense
 from optimizer.problem import Problem
 from optimizer.shop import Limit
@@ -28,6 +30,9 @@ from optimizer.verdict.judge import cost_parts_of
 __all__ = ["Placed", "best_of_each", "between", "values_of"]
 
 Array = NDArray[np.float64]
+
+_LEAST_CHANCE, _SUREST = 0.05, 0.005
+"""Chance from which it is traded, and what the blend at its other end may fall short of the surest [-]."""
 
 _LESS_SURE = 0.9
 """Share of the surest blend's chance that is held where none reaches the job's confidence [-]."""
@@ -61,18 +66,22 @@ def values_of(problem: Problem, mix: Array) -> dict[str, float]:
 
 
 def best_of_each(problem: Problem, over: Sequence[str], senses: Sequence[Sense]) -> list[Placed]:
-    """Return the best blend of each quantity alone.
+    """Return the best blend of each quantity alone; the first is none that is held at levels only.
 
-    Where no blend is as sure as the job asks, all are held nearly as surely as the surest one is.
+    Where no blend is as sure as the job asks, all are held nearly as surely as the surest one is; where the
+    chance is traded, all with the least chance that is looked at.
 
     Raises
     ------
     NoBlend
         If no blend meets the limits even at best values.
     """
-    chance = problem.job.confidence
+    chance = _LEAST_CHANCE if CHANCE.name in over else problem.job.confidence
     out: list[Placed] = []
     for name, sense in zip(over, senses, strict=True):
+        if name == CHANCE.name:
+            out.append(_surest(out[0].asked, problem))
+            continue
         asked = _aimed(problem, name, sense)
         nominal = sought(Question(asked))
         if not nominal.holds:
@@ -84,6 +93,19 @@ def best_of_each(problem: Problem, over: Sequence[str], senses: Sequence[Sense])
             found, chance = _less_surely(question)
         out.append(Placed(found, asked, chance))
     return out
+
+
+def _surest(asked: Problem, problem: Problem) -> Placed:
+    """Return the best blend that is about as sure as the surest one: that one minds no cost at all."""
+    question = ChanceQuestion(asked, judged_limits(problem), problem.job.confidence)
+    surest = surest_blends([question])[0]
+    if surest is None:
+        msg = "no blend is at all likely to meet the limits, so there is nothing to trade"
+        raise NoBlend(msg)
+    chance = max(surest.chance - _SUREST, _LEAST_CHANCE)
+    near = (surest.candidate, *surest.near)
+    found = chance_blends([replace(question, chance=chance, near=near)])[0]
+    return Placed(surest if found is None else found, asked, chance)
 
 
 def _less_surely(question: ChanceQuestion) -> tuple[ChanceBlend, float]:
@@ -119,10 +141,14 @@ def between(
     chance = ends[-1].chance
     levels = _levels(problem, over, senses, ends, points)
     questions = [_at_level(problem, over, senses, level, chance) for level in levels]
-    known = [each.best.candidate for each in ends]
-    found = alike_blends(questions, known)
+    if CHANCE.name in over:
+        own = replace(questions[0], chance=problem.job.confidence)
+        known = [*(each.best for each in ends), *(each for each in chance_blends([own]) if each is not None)]
+        found = along_chances(questions, known)
+    else:
+        found = alike_blends(questions, [each.best.candidate for each in ends])
     return [
-        Placed(best, question.problem, chance)
+        Placed(best, question.problem, question.chance)
         for best, question in zip(found, questions, strict=True)
         if best is not None
     ]
@@ -132,10 +158,10 @@ def _at_level(
     problem: Problem, over: Sequence[str], senses: Sequence[Sense], level: Sequence[float], chance: float
 ) -> ChanceQuestion:
     """Return the question with all quantities but the first held at a level."""
-    held = [
-        Limit(name, "<=" if sense == "min" else ">=", bound)
-        for name, sense, bound in zip(over[1:], senses[1:], level, strict=True)
-    ]
+    at = dict(zip(over[1:], level, strict=True))
+    chance = at.pop(CHANCE.name, chance)
+    ways = dict(zip(over, senses, strict=True))
+    held = [Limit(name, "<=" if ways[name] == "min" else ">=", bound) for name, bound in at.items()]
     asked = _aimed(problem, over[0], senses[0])
     # The job's own limit on the quantity stays among those judged; the level is one more at best values.
     return ChanceQuestion(asked.with_limits([*asked.job.limits, *held]), judged_limits(problem), chance)
@@ -145,7 +171,9 @@ def _levels(
     problem: Problem, over: Sequence[str], senses: Sequence[Sense], ends: Sequence[Placed], points: int
 ) -> list[tuple[float, ...]]:
     """Return levels of the held quantities between their values at the ends, loose to tight."""
-    whole = [values_of(problem, end.best.candidate.mix) for end in ends]
+    whole = [
+        {**values_of(problem, end.best.candidate.mix), CHANCE.name: end.best.chance} for end in ends
+    ]
     values = np.array([[row[name] for name in over] for row in whole])
     per_axis = points if len(over) == 2 else max(3, round(points**0.5))
     axes = []

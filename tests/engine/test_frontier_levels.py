@@ -11,6 +11,7 @@ from optimizer.engine.chance_constraints import chance_blends
 from optimizer.engine.chance_rows import ChanceQuestion
 from optimizer.problem import problem_of
 from optimizer.shop import Limit
+from optimizer.studies.design import design_problem
 from optimizer.studies.epsilon_constraint import best_of_each, between
 from optimizer.studies.frontier import frontier
 from optimizer.studies.under_doubt import judged_limits
@@ -36,6 +37,18 @@ def test_each_level_is_about_as_good_as_a_search_of_its_own(problem, over, sense
         alone = chance_blends([question])[0]
         assert alone is None or each.best.candidate.value <= alone.candidate.value * 1.01
         assert each.best.chance >= each.chance
+
+
+def test_a_frontier_of_the_chance_is_as_good_as_designs_that_ask_for_it(problem):
+    """Each row against the design that is asked for the row's own chance."""
+    found = frontier(problem, ("cost", "chance"), 9)
+    assert len(found.blends) >= 7
+    sure = [blend for blend in found.blends if 0.3 < blend.joint_probability < 0.8]
+    for row in sure[::2]:
+        asked = problem.with_job(replace(problem.job, confidence=row.joint_probability))
+        best = design_problem(asked, explain=False)
+        assert best.cost is not None
+        assert row.values["cost"] <= best.cost * 1.01
 
 
 def test_what_never_leaves_the_mold_is_not_traded(demo, catalogue):

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
+import re
 
 import pytest
 from click.testing import CliRunner
@@ -41,8 +44,59 @@ def test_every_point_says_what_to_weigh(answer):
 def test_csv_names_quantities_with_units(job):
     result = CliRunner().invoke(cli, ["frontier", job, "--points", "3", "--csv"])
     head, *rows = result.stdout.splitlines()
-    assert head.startswith("cost [currency],demold_time [min],share_")
+    assert head.startswith("cost [EUR],demold_time [min],joint_probability,share_")
     assert len(rows) >= 2
+    # own arithmetic: a number of six digits says the same as itself read and written with six
+    assert all(f"{float(cell):.6g}" == cell for row in rows for cell in row.split(","))
+
+
+def test_csv_in_us_units_says_so_and_keeps_grams_for_the_scale(job):
+    words = ("frontier", job, "--points", "3", "--csv", "--over", "cost,dry_strength")
+    ours, theirs = (
+        list(csv.DictReader(io.StringIO(CliRunner().invoke(cli, [*words, *more]).stdout)))
+        for more in ((), ("--units", "us"))
+    )
+    for metric, us in zip(ours, theirs, strict=True):
+        # NIST SP 811 appendix B: 1 psi is 6.894757 kPa
+        assert float(us["dry_strength [psi]"]) == pytest.approx(
+            float(metric["dry_strength [MPa]"]) / 6.894757e-3, rel=1e-4
+        )
+        assert us["grams_water"] == metric["grams_water"]
+
+
+@pytest.fixture(scope="module")
+def surer(job):
+    result = CliRunner().invoke(cli, ["frontier", job, "--over", "cost,chance", "--points", "6", "--json"])
+    assert result.exit_code == 0, result.output
+    return json.loads(result.stdout)["points"]
+
+
+def test_the_chance_of_all_limits_is_traded_from_hardly_to_as_sure_as_can_be(surer):
+    chances = [point["values"]["chance"] for point in surer]
+    costs = [point["values"]["cost"] for point in surer]
+    assert chances == sorted(chances)
+    assert costs == sorted(costs)
+    assert chances[0] < 0.3 < 0.6 < chances[-1]
+    assert chances == [point["joint_probability"] for point in surer]
+
+
+@pytest.mark.parametrize("place", [0, -1])
+def test_a_row_says_what_check_and_card_say_of_its_blend(job, surer, place):
+    point = surer[place]
+    blend = "; ".join(f"{name}={share!r}" for name, share in point["blend"].items())
+    asked = [job, "--blend", blend, "--water-ratio", repr(point["water_ratio"]), "--json"]
+    told = json.loads(CliRunner().invoke(cli, ["check", *asked]).stdout)
+    assert told["joint_probability"] == pytest.approx(point["joint_probability"], abs=2e-3)
+    assert told["cost"]["per_good_vessel"] == pytest.approx(point["values"]["cost"], rel=1e-6)
+    rows = json.loads(CliRunner().invoke(cli, ["card", *asked]).stdout)["rows"]
+    grams = sorted(point["grams_per_mix"].values())
+    assert sorted(float(row["mass"].removesuffix(" g")) for row in rows) == pytest.approx(grams)
+
+
+def test_text_tells_chance_water_and_grams_of_one_mix(job):
+    words = CliRunner().invoke(cli, ["frontier", job, "--points", "3"]).stdout
+    assert re.search(r"cost +demold time +all limits +water ratio +one mix for 6", words)
+    assert re.search(r" [0-9.]+ EUR +[0-9]+ min +[0-9]+ % .* 0\.[0-9]{3} +[0-9]+ g ", words)
 
 
 @pytest.mark.parametrize("over", ["cost", "cost,cost", "cost,strangeness", "cost,damp_risk", ""])

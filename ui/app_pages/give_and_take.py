@@ -9,7 +9,7 @@ import altair as alt
 import streamlit as st
 
 from optimizer.errors import NoBlend
-from optimizer.nomenclature import PROPERTIES, quantity
+from optimizer.nomenclature import CHANCE, PROPERTIES, quantity
 from optimizer.solution import Solution
 from optimizer.studies.batch import weighing_order, weighing_step
 from optimizer.studies.frontier import frontier_faults
@@ -39,6 +39,7 @@ _PRESETS = {
     "lighter": ("cost", "dry_mass"),
     "whiter": ("cost", "whiteness"),
     "stronger": ("cost", "dry_strength"),
+    "surer": ("cost", "chance"),
 }
 """What is traded by the word for it."""
 
@@ -47,6 +48,7 @@ _QUESTIONS = {
     "dry_mass": "What does a lighter vessel cost?",
     "whiteness": "What does a whiter vessel cost?",
     "dry_strength": "What does a stronger vessel cost?",
+    "chance": "What does it cost to be surer that all limits hold?",
 }
 _WIDTHS = {"no.": 38, "blend": 132, "cost": 72}
 """Pixels of columns; on a phone all of them are seen, a wide window stretches them."""
@@ -90,7 +92,9 @@ def _question(over: tuple[str, ...]) -> str:
 
 def _choices() -> tuple[tuple[str, ...], int]:
     names = [
-        name for name in PROPERTIES if not frontier_faults((name, "cost" if name != "cost" else "whiteness"))
+        name
+        for name in (*PROPERTIES, CHANCE.name)
+        if not frontier_faults((name, "cost" if name != "cost" else "whiteness"))
     ]
     st.segmented_control(
         "A vessel that is",
@@ -272,7 +276,9 @@ def _cell(traded: Traded, place: int, name: str) -> str:
     """Return a traded quantity with its likely range."""
     solution, span = traded.solutions[place], traded.spans[place]
     value = quantity_words(name, traded.front.blends[place].values[name], solution, units())
-    if name != "cost":
+    if name == CHANCE.name:
+        words = ""
+    elif name != "cost":
         words = range_words(name, solution.properties[name], units())
     else:
         ends = [quantity_words(name, each, solution, units()) for each in span or ()]
@@ -341,7 +347,7 @@ def _row(now: Session, traded: Traded, place: int) -> dict[str, str]:
         "no.": f"{mine}{place + 1}",
         "blend": blend_words(blend.blend, answers.catalogue()),
         **named,
-        "all limits": odds_words(blend.joint_probability),
+        **({} if CHANCE.name in named else {"all limits": odds_words(blend.joint_probability)}),
     }
 
 

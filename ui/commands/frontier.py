@@ -13,7 +13,10 @@ __all__ = ["frontier"]
 @click.command()
 @click.argument("job")
 @click.option(
-    "--over", default="cost,demold_time", show_default=True, help="Two or three quantities to trade."
+    "--over",
+    default="cost,demold_time",
+    show_default=True,
+    help="Two or three quantities to trade; chance is that of all limits together.",
 )
 @click.option(
     "--points", type=click.IntRange(3, 400), default=60, show_default=True, help="Blends to solve for."
@@ -33,7 +36,8 @@ def frontier(
 ) -> int:
     """Show the blends of JOB that no other beats in all of the quantities named.
 
-    JOB is a TOML file, or - for standard input. Every blend meets the limits of the job with its confidence.
+    JOB is a TOML file, or - for standard input. Every blend meets the limits of the job with its confidence,
+    or, where chance is among the quantities, with the chance told beside it.
     """
     from optimizer.problem import problem_of
     from optimizer.reports.blend import frontier_csv, frontier_json
@@ -52,7 +56,7 @@ def frontier(
     problem = problem_of(asked.job, asked.catalogue, asked.parameters())
     found = trade(problem, names, points, proof_seconds=prove)
     if as_csv:
-        delivery.send_text(frontier_csv(found))
+        delivery.send_text(frontier_csv(found, asked.job.currency, delivery.units))
     else:
         delivery.send(frontier_json(found), lambda: list(frontier_blocks(found, problem, delivery.units)))
     return 0
