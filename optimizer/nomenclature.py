@@ -246,7 +246,13 @@ QUANTITIES: Final[dict[str, Quantity]] = {row.name: row for row in _ROWS}
 PROPERTIES: Final[tuple[str, ...]] = tuple(QUANTITIES)
 
 CHANCE: Final = Quantity(
-    "chance", "how surely all limits hold together", "fraction", "fraction", "chance of all limits", 2, "higher"
+    "chance",
+    "how surely all limits hold together",
+    "fraction",
+    "fraction",
+    "chance of all limits",
+    2,
+    "higher",
 )
 """What may be traded like a property and is none: no limit can be set on it but the job's confidence."""
 

@@ -11,7 +11,7 @@ __all__ = ["bend_words"]
 
 _WAYS: Final = {"lower": ("below", "a higher one"), "higher": ("above", "a lower one")}
 _OWN_WORDS: Final = {"demold_time": ("Getting out of the mold sooner than", "waiting longer")}
-_EACH: Final = {"min": "minute", "d": "day", "g": "gram", "MPa": "MPa", "K": "K", "psi": "psi", "oz": "ounce", "%": "percent"}
+_EACH: Final = {"min": "minute", "d": "day", "g": "gram", "oz": "ounce", "%": "percent"}
 
 
 def bend_words(over: Sequence[str], told: Sequence[str]) -> str:

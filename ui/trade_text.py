@@ -64,14 +64,15 @@ def frontier_blocks(found: Frontier, problem: Problem, units: System) -> Iterato
 
 def _told(found: Frontier, problem: Problem) -> str:
     """Return how many blends there are and how surely they meet the limits."""
-    many = len(found.blends) > 1
-    count = f"{len(found.blends)} blends, none of which beats another in all of these" if many else "One blend"
+    many, asked = len(found.blends) > 1, odds_words(problem.job.confidence)
+    count = f"{len(found.blends)} blends" if many else "One blend"
+    count += ", none of which beats another in all of these" if many else ""
     if CHANCE.name in found.over:
         return f"{count}; each meets all limits together with the chance beside it."
     sure = min(blend.joint_probability for blend in found.blends)
     if sure >= problem.job.confidence:
-        return f"{count}; each meets all limits together with {odds_words(problem.job.confidence)} or more."
-    return f"{count}. {'Not each' if many else 'None'} is as sure as the {odds_words(problem.job.confidence)} asked for: see its chance."
+        return f"{count}; each meets all limits together with {asked} or more."
+    return f"{count}. {'Not each' if many else 'None'} is as sure as the {asked} asked for: see its chance."
 
 
 def _extra(found: Frontier) -> list[str]:

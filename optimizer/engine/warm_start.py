@@ -31,7 +31,7 @@ _AT_ONCE = 24
 """Questions whose walks step together: more would leave the processor's memory."""
 
 _TURNS, _NEIGHBORS = 3, 4
-"""Times that questions of different chances are walked again, and blends of each kind they are walked from."""
+"""Times that questions of different chances are walked again, and from how many blends of each kind."""
 
 _BEHIND = 1e-3
 """Share of the objective by which an answer may be worse than that of a full search."""

@@ -171,9 +171,7 @@ def _levels(
     problem: Problem, over: Sequence[str], senses: Sequence[Sense], ends: Sequence[Placed], points: int
 ) -> list[tuple[float, ...]]:
     """Return levels of the held quantities between their values at the ends, loose to tight."""
-    whole = [
-        {**values_of(problem, end.best.candidate.mix), CHANCE.name: end.best.chance} for end in ends
-    ]
+    whole = [{**values_of(problem, end.best.candidate.mix), CHANCE.name: end.best.chance} for end in ends]
     values = np.array([[row[name] for name in over] for row in whole])
     per_axis = points if len(over) == 2 else max(3, round(points**0.5))
     axes = []

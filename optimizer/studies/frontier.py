@@ -100,7 +100,7 @@ class Frontier:
     knee: int | None
 
     def rows(self) -> list[dict[str, float]]:
-        """Return one row per blend: traded quantities, chance of all limits, shares, water, grams of a mix."""
+        """Return one row per blend: traded quantities, chance of all limits, shares, water, grams."""
         names = sorted({name for b in self.blends for name in b.blend})
         return [
             {
@@ -193,7 +193,8 @@ def frontier(
     if "cost" in over:
         require_prices(replace(problem, job=replace(problem.job, objective="cost")))
     senses = _senses(over)
-    held_last = sorted(over, key=lambda name: name == CHANCE.name)  # a chance is held at levels, never aimed at
+    # a chance is held at levels, never aimed at
+    held_last = sorted(over, key=lambda name: name == CHANCE.name)
     ends = best_of_each(problem, held_last, _senses(held_last))
     found = [*ends, *between(problem, held_last, _senses(held_last), ends, points)]
     pairs = [(placed, _blend_of(problem, placed)) for placed in found]

@@ -127,7 +127,9 @@ def test_the_table_tells_number_and_blend_first() -> None:
     assert list(table.columns[:2]) == ["no.", "blend"]
 
 
-@pytest.mark.parametrize(("preset", "asked"), [("whiter", "whiter vessel"), ("surer", "surer that all limits hold")])
+@pytest.mark.parametrize(
+    ("preset", "asked"), [("whiter", "whiter vessel"), ("surer", "surer that all limits hold")]
+)
 def test_a_preset_asks_its_question(preset: str, asked: str) -> None:
     at = turned(opened(), "give_and_take")
     assert at.title[0].value == "What does a faster mold cost?"
