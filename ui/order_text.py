@@ -104,11 +104,13 @@ def first_words(answer: OrderAnswer, plan: OrderPlan) -> Iterator[str]:
             f"Never cast, so a trial first: cast one on {day_words(plan.trial)}, dry, seal and burn it; cast "
             f"the order from {day_words(plan.request.start)} if it does well."
         )
-    if plan.ready is not None and plan.ready_early != plan.ready_late:
-        yield (
-            f"Ready between {day_words(plan.ready_early)} and {day_words(plan.ready_late)}, over the likely "
-            "range of the demold time."
-        )
+    if plan.ready is not None:
+        early, late = plan.ready_range
+        if early != late:
+            yield (
+                f"Ready between {day_words(early)} and {day_words(late)} in nine of ten orders: times, coats "
+                "of sealer and rejects are not known better."
+            )
     first = answer.ranked[0].plan.candidate.name
     if first != plan.candidate.name:
         yield f"This plans the {plan.candidate.name}; ranked first for this order: {first}."

@@ -14,16 +14,16 @@ from optimizer.money.capacity import RESOURCES, Capacity, capacity, day_rates, w
 from optimizer.money.checks import check_candidate, check_request
 from optimizer.money.landed import landed_price
 from optimizer.money.leftover import Leftover, leftovers
-from optimizer.money.molds import ready_in, search_molds
+from optimizer.money.molds import search_molds
 from optimizer.money.pours import pours_for_order
 from optimizer.money.purchase import Purchase, buy_bags
+from optimizer.money.ready_range import ready_range
 from optimizer.money.remedies import Remedy, find_remedies
 from optimizer.money.request import Candidate, OrderRequest
 from optimizer.money.schedule import Schedule, make_schedule, most_vessels, ready_date
 from optimizer.money.turns import turns_per_day
 from optimizer.money.vessel_cost import CostParts, MoldCharge, order_charge, price_floor, vessel_cost
 from optimizer.money.workdays import next_working, working_days_between
-from optimizer.shop import Shop
 
 __all__ = ["OrderPlan", "plan_order"]
 
@@ -47,8 +47,6 @@ class OrderPlan:
         True when the plan is ready by the due date.
     schedule : Schedule | None
         Day by day; None when this blend cannot be cast in this shop at all, or not within ten years.
-    ready_early, ready_late : datetime.date | None
-        Ready date at the 5 and the 95 % point of the demold time, with the same molds; None for never.
     molds_at_work, molds_to_buy : int
         Molds the plan uses and how many of them are bought [count].
     molds_worn : float
@@ -91,8 +89,6 @@ class OrderPlan:
     turns: int
     meets_date: bool
     schedule: Schedule | None
-    ready_early: datetime.date | None
-    ready_late: datetime.date | None
     molds_at_work: int
     molds_to_buy: int
     molds_worn: float
@@ -110,6 +106,26 @@ class OrderPlan:
     cost_wear: CostParts
     price_floor: float
     line: OrderLine
+
+    @cached_property
+    def ready_range(self) -> tuple[datetime.date | None, datetime.date | None]:
+        """Ready dates that nine of ten orders keep to, with the same molds; None for never.
+
+        The plan's own date is held, for which castings are counted that most orders do not need. Found when
+        first asked for, for it takes many plans.
+        """
+        if not self.vessels:
+            return self.ready, self.ready
+        request = self.request
+
+        def begins(bounds: Capacity) -> datetime.date:
+            return request.start if self.trial is None else _after_trial(request, bounds, self.trial)
+
+        shop = replace(request.shop, molds=self.molds_at_work)
+        early, late = ready_range(request, self.candidate, shop, begins)
+        if self.ready is None:
+            return early, None
+        return min(early or self.ready, self.ready), late and max(late, self.ready)
 
     @cached_property
     def remedies(self) -> tuple[Remedy, ...]:
@@ -159,7 +175,8 @@ def plan_order(request: OrderRequest, candidate: Candidate) -> OrderPlan:
     if faults:
         raise FileFaults(faults)
     trial = next_working(request.start, request.shop) if candidate.never_cast and request.vessels else None
-    request = request if trial is None else replace(request, start=_after_trial(request, candidate, trial))
+    if trial is not None:
+        request = replace(request, start=_after_trial(request, capacity(candidate, request.shop), trial))
     molds = search_molds(request, candidate)
     shop = replace(request.shop, molds=molds.at_work)
     bounds = capacity(candidate, shop)
@@ -169,7 +186,6 @@ def plan_order(request: OrderRequest, candidate: Candidate) -> OrderPlan:
     pours = pours_for_order(request.vessels, shop)
     charge = order_charge(request.vessels, molds.at_work if made else 0, request.shop, pours)
     order, wear, bare = _costs(request, candidate, purchase, charge)
-    early, late = _ready_range(request, candidate, shop, made)
     return OrderPlan(
         request=request,
         candidate=candidate,
@@ -179,8 +195,6 @@ def plan_order(request: OrderRequest, candidate: Candidate) -> OrderPlan:
         turns=turns_per_day(candidate.demold_time, shop),
         meets_date=made is not None and made.ready <= request.due,
         schedule=made,
-        ready_early=early,
-        ready_late=late,
         molds_at_work=molds.at_work,
         molds_to_buy=charge.bought,
         molds_worn=pours / shop.mold_life,
@@ -201,23 +215,11 @@ def plan_order(request: OrderRequest, candidate: Candidate) -> OrderPlan:
     )
 
 
-def _after_trial(request: OrderRequest, candidate: Candidate, trial: datetime.date) -> datetime.date:
+def _after_trial(request: OrderRequest, bounds: Capacity, trial: datetime.date) -> datetime.date:
     """Return the first day of casting once one vessel cast on `trial` has dried, is sealed and burned."""
     shop = replace(request.shop, reject=0.0, finish_reject=0.0, pack_days=1)
-    burned = _soonest(replace(request, shop=shop), capacity(candidate, shop), trial)
+    burned = _soonest(replace(request, shop=shop), bounds, trial)
     return trial if burned is None else next_working(burned, shop)
-
-
-def _ready_range(
-    request: OrderRequest, candidate: Candidate, shop: Shop, made: Schedule | None
-) -> tuple[datetime.date | None, datetime.date | None]:
-    """Return the ready dates at both ends of the demold time, the plan's own where it is known."""
-    own = made.ready if made else None
-    if candidate.demold_range is None or not request.vessels:
-        return own, own
-    ends = (replace(candidate, demold_time=end) for end in candidate.demold_range)
-    early, late = (ready_in(request, each, shop) for each in ends)
-    return early, late
 
 
 def _purchase(request: OrderRequest, candidate: Candidate) -> Purchase:

@@ -51,8 +51,8 @@ def chance_of_enough(pours: int, vessels: int, good_share: float) -> float:
     return float(np.exp(ways + betaln(k + lost, pours - k + good) - betaln(lost, good)).sum())
 
 
-def pours_for_order(vessels: int, shop: Shop) -> int:
-    """Return the fewest castings that give the vessels ordered with the chance `GOOD_ENOUGH`.
+def pours_for_order(vessels: int, shop: Shop, chance: float = GOOD_ENOUGH) -> int:
+    """Return the fewest castings that give the vessels ordered with a chance.
 
     Parameters
     ----------
@@ -60,6 +60,8 @@ def pours_for_order(vessels: int, shop: Shop) -> int:
         Good vessels ordered [count].
     shop
         Shares lost at demolding and after sealing.
+    chance
+        Chance that they give as many [-].
 
     Examples
     --------
@@ -68,16 +70,16 @@ def pours_for_order(vessels: int, shop: Shop) -> int:
     >>> pours_for_order(300, Shop(reject=0.08))
     341
     """
-    return _fewest(vessels, (1.0 - shop.reject) * (1.0 - shop.finish_reject))
+    return _fewest(vessels, (1.0 - shop.reject) * (1.0 - shop.finish_reject), chance)
 
 
 @lru_cache(maxsize=4096)
-def _fewest(vessels: int, good_share: float) -> int:
+def _fewest(vessels: int, good_share: float, chance: float) -> int:
     if vessels <= 0 or good_share >= 1.0:
         return max(0, vessels)
 
     def enough(pours: int) -> bool:
-        return chance_of_enough(pours, vessels, good_share) >= GOOD_ENOUGH
+        return chance_of_enough(pours, vessels, good_share) >= chance
 
     most = whole_up(vessels / good_share)
     while not enough(most):

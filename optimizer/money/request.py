@@ -4,11 +4,28 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from optimizer.shop import Price, Shop
 
-__all__ = ["Candidate", "OrderRequest"]
+__all__ = ["Candidate", "OrderRequest", "Times"]
+
+
+@dataclass(frozen=True)
+class Times:
+    """What a blend takes in one draw of what is not known of it; as the fields of `Candidate`.
+
+    Attributes
+    ----------
+    demold_time, drying_time, working_window, coats : float
+        From powder meeting water to leaving the mold [min], drying [d], time to pour [min], coats of
+        sealer [count]; infinite for never.
+    """
+
+    demold_time: float
+    drying_time: float
+    working_window: float
+    coats: float
 
 
 @dataclass(frozen=True)
@@ -35,8 +52,8 @@ class Candidate:
         Pigments and admixtures in one filled cavity, before waste, by material [kg].
     water : float
         Water in one filled cavity, before waste [kg].
-    demold_range : tuple[float, float] | None
-        5 and 95 % point of the demold time [min]; None where it is known.
+    drawn : tuple[Times, ...]
+        What the times and coats may be, equally likely; empty where they are known.
     never_cast : bool
         True for a blend of which one is to be cast and burned before the order.
     chance : float | None
@@ -57,7 +74,7 @@ class Candidate:
     dry_mass: float
     admixtures: Mapping[str, float] = field(default_factory=dict)
     water: float = 0.0
-    demold_range: tuple[float, float] | None = None
+    drawn: tuple[Times, ...] = ()
     never_cast: bool = False
     chance: float | None = None
     sure: bool = True
@@ -67,6 +84,10 @@ class Candidate:
     def materials(self) -> Mapping[str, float]:
         """Everything bought that goes into one filled cavity, by material [kg]."""
         return {**self.powders, **self.admixtures}
+
+    def taking(self, times: Times) -> Candidate:
+        """Return the blend as it is where it takes `times`."""
+        return replace(self, **vars(times))
 
 
 @dataclass(frozen=True)

@@ -131,6 +131,7 @@ def ready_date(
     shop: Shop,
     start: datetime.date,
     until: datetime.date | None = None,
+    pours: int | None = None,
 ) -> datetime.date | None:
     """Return the day an order is ready, or None when that is not by `until`, or not within ten years.
 
@@ -140,8 +141,10 @@ def ready_date(
         As for `make_schedule`, whose plan is ready on the day given here.
     until : datetime.date | None
         Stop looking after this day.
+    pours : int | None
+        Castings poured until the last good one [count]; default: those planned.
     """
-    size = _size(vessels, shop)
+    size = _size(vessels, shop, pours)
     last = HORIZON if until is None else min(HORIZON, (until - start).days)
     if size.pours == 0:
         return start if last >= 0 else None
@@ -160,12 +163,12 @@ def most_vessels(bounds: Capacity, shop: Shop, start: datetime.date) -> int:
     return whole_down(run_floor(size, bounds, shop, start, until=HORIZON, castings_first=0).packed)
 
 
-def _size(vessels: int, shop: Shop) -> OrderSize:
+def _size(vessels: int, shop: Shop, pours: int | None = None) -> OrderSize:
     """Return the order's size, counted so that the last casting is needed: the date is as sure as the pours.
 
     Castings beyond those expected to be needed are counted as lost at the latest stage that loses any.
     """
-    pours = pours_for_order(vessels, shop)
+    pours = pours_for_order(vessels, shop) if pours is None else pours
     kept = vessels / pours if pours else 1.0
     demolded = max(1.0 - shop.reject, kept)
     return OrderSize(vessels, pours, 1.0 - demolded, 1.0 - kept / demolded)

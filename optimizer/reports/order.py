@@ -49,7 +49,7 @@ def _plan(plan: OrderPlan) -> Json:
         "trial": _day(plan.trial),
         "casting_from": _day(plan.request.start),
         "ready": _day(plan.ready),
-        "ready_range": [_day(plan.ready_early), _day(plan.ready_late)],
+        "ready_range": [_day(day) for day in plan.ready_range],
         "pours": plan.pours,
         "enough_with": GOOD_ENOUGH,
         "turns": plan.turns,

@@ -6,9 +6,13 @@ import datetime
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
 
 from optimizer.chain.parameters import ParameterSet
+from optimizer.chain.predict import predict
+from optimizer.chain.samples import DrawSet, samples_of
 from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
 from optimizer.materials import Catalogue
@@ -17,13 +21,15 @@ from optimizer.money.checks import check_candidate, check_request
 from optimizer.money.order import OrderPlan, plan_order
 from optimizer.money.ranking import Ranked, rank_candidates
 from optimizer.money.remedies import fast_enough
-from optimizer.money.request import Candidate, OrderRequest
+from optimizer.money.request import Candidate, OrderRequest, Times
+from optimizer.problem import problem_of
 from optimizer.shop import Limit
 from optimizer.solution import BURN_FIRST, Solution
 from optimizer.studies.check import check
 from optimizer.studies.design import design
 from optimizer.tables import data_frame, html_table
 from optimizer.units import odds_words, show
+from optimizer.verdict.judge import mix_of_grams
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -43,6 +49,9 @@ SELECTED = "selected blend"
 FOR_ORDER = "cheapest with molds charged"
 FAST_ENOUGH = "fast enough for the molds owned"
 SOONEST = "soonest out of the mold"
+
+_DRAWS: Final = DrawSet(512, 4)
+"""Draws for the range of a ready date: enough for whole days."""
 
 _DUST = 1e-6
 _TAUGHT = "calibrated"
@@ -166,11 +175,25 @@ def candidate_of(name: str, solution: Solution, catalogue: Catalogue, *, trial: 
         working_window=values["working_window"] + solution.job.shop.mixing,
         coats=solution.coats,
         dry_mass=values["dry_mass"],
-        demold_range=(solution.properties["demold_time"].low, solution.properties["demold_time"].high),
         never_cast=trial and _never_cast(solution),
         chance=solution.joint_probability,
         sure=(solution.joint_probability or 0.0) >= solution.job.confidence,
         beyond_best_values=_beyond_best_values(solution),
+    )
+
+
+def _drawn(solution: Solution, catalogue: Catalogue, parameters: ParameterSet | None) -> tuple[Times, ...]:
+    """Return what the times and coats of a blend may be."""
+    assert solution.mix is not None
+    problem = problem_of(solution.job, catalogue, parameters, extra=tuple(solution.mix.blend))
+    grams = np.array([solution.mix.grams.get(name, 0.0) for name in (*problem.names, "water")])
+    samples = samples_of(catalogue, problem.names, problem.parameters, _DRAWS)
+    cast = samples.cast(problem.bench, mix_of_grams(problem, grams)[1][None, :])
+    drawn = predict(cast, ("demold_time", "drying_time", "working_window", "sealer_coats"))
+    columns = [np.broadcast_to(values, (_DRAWS.count, 1))[:, 0].tolist() for values in drawn.values()]
+    return tuple(
+        Times(demold, drying, window + solution.job.shop.mixing, coats)
+        for demold, drying, window, coats in zip(*columns, strict=True)
     )
 
 
@@ -231,7 +254,10 @@ def plan_blends(
     ]
     blends = dict(_distinct({**dict(found), **dict(_others(asked, best, catalogue, parameters))}))
     chosen = found[0][0]
-    candidates = [candidate_of(name, blend, catalogue, trial=trial) for name, blend in blends.items()]
+    candidates = [
+        replace(candidate_of(name, blend, catalogue, trial=trial), drawn=_drawn(blend, catalogue, parameters))
+        for name, blend in blends.items()
+    ]
     able = [each for each in candidates if each.name == chosen or not check_candidate(each, request)]
     ranked = rank_candidates(request, able, keep=chosen)
     return with_switches(OrderAnswer(request, ranked, blends, selected=chosen))

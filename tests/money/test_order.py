@@ -9,13 +9,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from orders import MONDAY, candidate, day, order
+from scipy.stats import betabinom
 
 from optimizer.errors import FileFaults
 from optimizer.money.capacity import RESOURCES, molds_per_mix
 from optimizer.money.order import plan_order
 from optimizer.money.ranking import rank_candidates
 from optimizer.money.remedies import LONGEST_SHIFT, Remedy
-from optimizer.money.request import Candidate, OrderRequest
+from optimizer.money.request import Candidate, OrderRequest, Times
 from optimizer.shop import Price, Shop
 from optimizer.units import parse
 
@@ -370,13 +371,51 @@ def test_a_blend_never_cast_is_cast_and_burned_before_the_order():
 
 
 def test_the_ready_date_spans_the_demold_time():
-    """65 min give five turns, 200 min one: 4 molds cast 40 in 2 days or 10 (own arithmetic)."""
+    """65 min give five turns, 200 min one: 4 molds cast 40 in 2 days or 10 (own arithmetic).
+
+    A time that one draw in ten has is within the range, one that one in fifty has is not.
+    """
     asked = order(40, day(60), molds=4)
-    plan = plan_order(asked, candidate(demold_range=(60.0, 200.0)))
-    ends = [plan_order(asked, candidate(demold_time=time)).ready for time in (60.0, 200.0)]
-    assert [plan.ready_early, plan.ready_late] == ends
-    assert plan.ready_early <= plan.ready < plan.ready_late
-    assert plan_order(asked, candidate(demold_range=(60.0, 900.0))).ready_late is None
+
+    def plan(*minutes):
+        return plan_order(asked, candidate(drawn=tuple(Times(each, 0.0, 20.0, 0) for each in minutes)))
+
+    ends = tuple(plan_order(asked, candidate(demold_time=time)).ready for time in (60.0, 200.0))
+    assert plan(*[60.0] * 9, 200.0).ready_range == ends
+    assert plan(*[60.0] * 49, 200.0).ready_range == (ends[0], ends[0])
+    assert plan(*[60.0] * 9, 900.0).ready_range == (ends[0], None)
+
+
+def test_the_range_runs_forward_where_slower_molds_are_ready_first():
+    """What is cast faster fills the drying rack sooner, and may be ready later: both days in order."""
+    asked = order(300, day(60), molds=6, shelf_places=120, pack_minutes=4.0, test_burn_days=2)
+    slow = candidate(demold_time=60.0, drying_time=2.3, coats=2)
+    drawn = tuple(Times(each, 2.3, 20.0, 2) for each in (40.0, 60.0))
+    dates = {plan_order(asked, replace(slow, demold_time=each)).ready for each in (40.0, 60.0)}
+    assert plan_order(asked, replace(slow, drawn=drawn)).ready_range == (min(dates), max(dates))
+
+
+def test_castings_that_fail_alone_make_a_range():
+    """One mold, one turn a day: a day for each casting, at the 5 and 95 % points of scipy's law."""
+    asked = order(20, day(90), molds=1, reject=0.08, working_days=tuple(range(7)))
+    plan = plan_order(asked, candidate(demold_time=300.0))
+
+    def pours(chance):
+        return next(n for n in range(20, 60) if betabinom.cdf(n - 20, n, 8.0, 92.0) >= chance)
+
+    assert plan.ready_range == (day(pours(0.05)), day(pours(0.95)))
+    assert plan.ready == day(pours(0.90))
+
+
+def test_a_trial_that_dries_slowly_puts_the_range_off():
+    asked = order(4, day(60), molds=4, working_days=tuple(range(7)))
+    drawn = tuple(Times(65.0, dry, 20.0, 0) for dry in (1.0, 9.0))
+    known, new = (
+        plan_order(asked, candidate(drying_time=1.0, drawn=drawn, never_cast=never))
+        for never in (False, True)
+    )
+    spans = [(late - early).days for early, late in (known.ready_range, new.ready_range)]
+    assert spans == [8, 16], "the vessels of the order, and the trial before them"
 
 
 def test_an_order_costs_what_is_expected_of_its_blend():
