@@ -19,6 +19,7 @@ from optimizer.errors import Fault, FileFaults
 from optimizer.outputs import check_output
 from optimizer.sweep.lock import lock
 from optimizer.sweep.worker import Cell, Row
+from optimizer.tables import csv_number
 from optimizer.trials.cells import neutral
 
 __all__ = ["Columns", "CsvLedger", "Ledger", "cell_text", "cells_of_line", "csv_line", "unwritten"]
@@ -52,10 +53,12 @@ class CsvLedger:
     ----------
     done : set[int]
         Scenarios with a row, by the number their key stands for.
+    exact : bool
+        True keeps every digit of a number, for a journal that becomes something else.
     """
 
-    def __init__(self, path: Path, columns: Columns, job: str) -> None:
-        self.path, self.columns, self.job = path, columns, job
+    def __init__(self, path: Path, columns: Columns, job: str, *, exact: bool = False) -> None:
+        self.path, self.columns, self.job, self.exact = path, columns, job, exact
         self.done: set[int] = set()
         self._header = csv_line(name for name, _ in columns)
         self._file = _opened(path)
@@ -68,7 +71,7 @@ class CsvLedger:
     def append(self, row: Row) -> None:
         """Put a row on the disk; what there is no room for is taken back, and `FileFaults` raised."""
         try:
-            self._write(csv_line(row))
+            self._write(csv_line(row, exact=self.exact))
         except OSError as error:
             self._file.truncate(self._end)
             raise unwritten(self.path, error, "Free some room") from None
@@ -168,17 +171,19 @@ def _opened(path: Path) -> IO[bytes]:
     return open(descriptor, "rb+", buffering=0)
 
 
-def cell_text(cell: Cell) -> str:
-    """Return a cell as it stands in a CSV file: every digit, nothing a spreadsheet would run.
+def cell_text(cell: Cell, *, exact: bool = False) -> str:
+    """Return a cell as it stands in a CSV file: six digits or every one, nothing a spreadsheet would run.
 
     Examples
     --------
-    >>> cell_text(0.1), cell_text(None), cell_text("=1+1")
-    ('0.1', '', "'=1+1")
+    >>> cell_text(1.0 / 3.0), cell_text(None), cell_text("=1+1")
+    ('0.333333', '', "'=1+1")
     """
     if cell is None:
         return ""
-    return neutral(cell) if isinstance(cell, str) else repr(float(cell))
+    if isinstance(cell, str):
+        return neutral(cell)
+    return repr(float(cell)) if exact else csv_number(cell)
 
 
 def cells_of_line(line: bytes) -> list[str]:
@@ -192,8 +197,8 @@ def cells_of_line(line: bytes) -> list[str]:
     return next(csv.reader([line.decode("utf-8", "replace").rstrip("\r\n")]), [])
 
 
-def csv_line(cells: Iterable[Cell]) -> str:
-    r"""Return one line of a CSV file with its end.
+def csv_line(cells: Iterable[Cell], *, exact: bool = False) -> str:
+    r"""Return one line of a CSV file with its end; cells as `cell_text` has them.
 
     Examples
     --------
@@ -201,5 +206,5 @@ def csv_line(cells: Iterable[Cell]) -> str:
     '"a, b",0.5,\n'
     """
     out = io.StringIO(newline="")
-    csv.writer(out, lineterminator="\n").writerow(map(cell_text, cells))
+    csv.writer(out, lineterminator="\n").writerow(cell_text(cell, exact=exact) for cell in cells)
     return out.getvalue()

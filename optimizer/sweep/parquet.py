@@ -37,7 +37,7 @@ class ParquetLedger:
         self._in_parts: set[int] = set()
         self._waiting = 0
         folder.mkdir(exist_ok=True)
-        self._journal = CsvLedger(folder / _JOURNAL, columns, job)
+        self._journal = CsvLedger(folder / _JOURNAL, columns, job, exact=True)
         try:
             self._take_up(job)
         except BaseException:

@@ -147,7 +147,7 @@ def header_of(plan: Plan) -> tuple[tuple[str, bool], ...]:
     currency = str(data.get("currency", ""))
     varied = ((_with_unit(v.name, v.unit, currency), v.numeric) for v in plan.variables)
     shares = ((f"share_{name}", True) for name in data.get("materials", ()))
-    rest = ("cost", *(name for name in PROPERTIES if name != "cost"))
+    rest = (name for name in PROPERTIES if name != "cost")
     figures = ((_with_unit(name, QUANTITIES[name].unit, currency), name not in _WORDS) for name in rest)
     return (
         ("scenario", False),
@@ -157,6 +157,8 @@ def header_of(plan: Plan) -> tuple[tuple[str, bool], ...]:
         ("verdict", False),
         *shares,
         ("water_ratio", True),
+        (_with_unit("expected_cost", "currency", currency), True),
+        ("joint_probability", True),
         *figures,
         ("turns", True),
         ("fault", False),
@@ -224,7 +226,7 @@ def _one_line(text: str) -> str:
 
 
 def _blanks(job: Job) -> tuple[Cell, ...]:
-    return (None,) * (len(job.materials) + len(PROPERTIES) + 3)
+    return (None,) * (len(job.materials) + len(PROPERTIES) + 4)
 
 
 def _answer(solution: Solution) -> Row:
@@ -238,6 +240,7 @@ def _answer(solution: Solution) -> Row:
         *shares,
         solution.mix.water_ratio,
         solution.cost,
+        solution.joint_probability,
         *figures,
         float(solution.turns),
     )

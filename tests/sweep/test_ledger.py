@@ -40,7 +40,7 @@ def test_rows_are_on_the_disk_when_append_returns(tmp_path):
     ledger = CsvLedger(path, COLUMNS, JOB)
     for number in range(3):
         ledger.append(row(number, 1 / 3))
-        assert rows_of(path)[1:][number] == [key(number), JOB, repr(1 / 3), "designed"]
+        assert rows_of(path)[1:][number] == [key(number), JOB, "0.333333", "designed"]
     ledger.close()
 
 
