@@ -9,7 +9,6 @@ from typing import Final
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.solution import (
-    BURN_FIRST,
     DESIGNED,
     NOT_SURE,
     WITH_ITS_CHANCE,
@@ -53,6 +52,7 @@ from ui.words import (
     saving_words,
     seen_words,
     span_words,
+    together_words,
     uncounted_words,
     value_words,
     verdict_words,
@@ -145,8 +145,7 @@ def _opening(solution: Solution) -> str:
     job = solution.job
     if not solution.limits:
         return f"No limits to judge by{_price_of(solution)}."
-    chance = odds_words(solution.joint_probability or 0.0)
-    sure = f"all limits hold together with {chance}{_left_open(solution)}{_price_of(solution)}"
+    sure = f"{together_words(solution)}{_price_of(solution)}"
     if solution.status == DESIGNED:
         return f"Cast this, a trial first: {sure}."
     asked = f"{100.0 * job.confidence:.0f} %"
@@ -166,11 +165,6 @@ def _price_of(solution: Solution) -> str:
     low, high = (money(end, currency) for end in (solution.expected.low, solution.expected.high))
     mean = money(solution.expected.value, currency)
     return f"; a good vessel costs {mean} on average ({span_words(low, high)})"
-
-
-def _left_open(solution: Solution) -> str:
-    """Return what the chance leaves out: heat that nobody has measured."""
-    return ", heat left open" if any(v.judged == BURN_FIRST for v in solution.limits) else ""
 
 
 def _least(solution: Solution) -> str:

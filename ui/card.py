@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 import re
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from importlib.resources import files
+from itertools import groupby
 from typing import Any, Final
 
 from optimizer.materials import Catalogue
@@ -15,16 +17,19 @@ from optimizer.shop import Limit
 from optimizer.solution import LimitVerdict, Solution
 from optimizer.studies.batch import Batch, Portion
 from optimizer.units import System, show_amount
+from optimizer.verdict.assess import FAILS
 from ui.delivery import plain
 from ui.words import (
     bound_words,
+    chance_sentence,
+    chance_words,
     grams_words,
     judged_words,
     label_of,
     range_words,
-    seen_words,
     share_words,
     value_words,
+    verdict_words,
 )
 
 __all__ = ["CARD_CAUTIONS", "PAPERS", "Sheet", "card_html", "card_json", "sheet_of"]
@@ -57,16 +62,23 @@ CARD_CAUTIONS: Final[Mapping[str, str]] = {
 _LASTING: Final = ("heat_negative", "stays_soft", "candle", "certify")
 """Cautions that no card leaves out where they apply."""
 
+_NO_LIMIT: Final = "not a limit"
+
 _FRAMED: Final = "extrapolated"
 """Caution that stands in a frame on top: it is to be done before all the rest."""
 
-_MOST_LIMITS: Final = 6
+_MOST_ROWS: Final = 6
+"""Limits with a row of their own; the others stand beside each other."""
+
+_LETTERS: Final = 56
+"""Letters of a line of limits that stand beside each other, and of the heading above them."""
+
 _MOST_NOTES: Final = 2
 
 _LEAST_LINES: Final = 2.0
 """Lines kept for limits and cautions, however much is to be noted."""
 
-_LINES: Final = 20.0
+_LINES: Final = 21.0
 """Lines that rows to weigh, notes, limits and cautions have together, measured on A5 in a wide face."""
 
 _ROW_LINES: Final[Sequence[tuple[int, int, float]]] = ((8, 22, 1.75), (10, 18, 1.43), (99, 14, 1.15))
@@ -107,11 +119,12 @@ class Row:
 
 @dataclass(frozen=True)
 class LimitLine:
-    """One limit as the card shows it."""
+    """One limit as the card shows it: what was asked, the best value, its chance, and the verdict."""
 
     label: str
     asked: str
     value: str
+    chance: str
     word: str
 
 
@@ -129,12 +142,16 @@ class Sheet:
         What to do and when, counted from powder in.
     fill, demolded, dry, seal : str
         Wet mix of one mold, masses to check against, coats.
+    sure : str
+        How surely all limits hold together, in one sentence.
     limits : tuple[LimitLine, ...]
-        Limits, least sure first.
-    more : str
-        What is to be said of limits there is no room for.
+        All limits, least sure first.
+    rows_of_limits : int
+        How many of them have a row of their own [count].
+    beside : str
+        The others, beside each other.
     unread : str
-        Which properties decide nothing without the caster's own reading.
+        Which properties decide nothing without the caster's own reading; left out of a crowded card.
     notes : tuple[str, ...]
         What is wrong with the mix itself, such as too little water to pour.
     cautions : tuple[str, ...]
@@ -153,8 +170,10 @@ class Sheet:
     seal: str = ""
     rows: tuple[Row, ...] = ()
     clock: tuple[tuple[str, str], ...] = ()
+    sure: str = ""
     limits: tuple[LimitLine, ...] = ()
-    more: str = ""
+    rows_of_limits: int = 0
+    beside: str = ""
     unread: str = ""
     notes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
@@ -187,10 +206,13 @@ def sheet_of(
     notes = _fitting(tuple(_notes(solution)), lines - len(lasting))
     told = [*lasting, *(key for key in (_FRAMED,) if CARD_CAUTIONS[key] in notes)]
     urgent = [key for key in solution.cautions if key in CARD_CAUTIONS and key not in told]
-    left = max(0, math.floor(lines - _NOTE_LINES * len(notes)) - len(lasting))
-    ranked = _ranked(tuple(_checks(solution)))
-    room = min(len(ranked), _MOST_LIMITS, -(-left // 2))
-    printed = {*urgent[: left - room], *lasting}
+    sure = chance_sentence(solution)
+    left = math.floor(lines - _NOTE_LINES * len(notes)) - len(lasting) - (len(sure) > _LETTERS)
+    limits = tuple(_limit_line(each, units) for each in _ranked(tuple(_checks(solution))))
+    room = max(-(-left // 2), _lines_beside(limits))
+    apart = max(k for k in range(_MOST_ROWS + 1) if not k or k + _lines_beside(limits[k:]) <= room)
+    taken = apart + _lines_beside(limits[apart:])
+    printed = {*urgent[: max(0, left - taken)], *lasting}
     return replace(
         head,
         fill=grams_words(batch.fill, shop.weigh_step, units),
@@ -199,9 +221,11 @@ def sheet_of(
         seal=_coats(solution),
         rows=rows,
         clock=tuple(_clock(solution, units)),
-        limits=tuple(_limit_line(verdict, solution, units) for verdict in ranked[:room]),
-        more=_more(ranked[room:]),
-        unread=_unread(solution),
+        sure=sure,
+        limits=limits,
+        rows_of_limits=apart,
+        beside=_beside(limits[apart:]),
+        unread=_unread(solution) if taken <= left else "",
         notes=notes,
         cautions=tuple(words for key, words in CARD_CAUTIONS.items() if key in printed),
         points=points,
@@ -241,12 +265,12 @@ def _notes(solution: Solution) -> Iterator[str]:
 
 
 def _checks(solution: Solution) -> Iterator[LimitVerdict]:
-    """Yield the verdicts on all limits; a heat margin below 0 that has none is held against 0."""
+    """Yield the verdicts on all limits; a heat margin below 0 that has none is shown, and not judged."""
     yield from solution.limits
     heat = solution.properties["heat_margin"]
     if heat.value < 0.0 and all(each.limit.property != "heat_margin" for each in solution.limits):
         bare = Limit("heat_margin", ">=", 0.0)
-        yield LimitVerdict(bare, heat.unit, heat.value, heat.value, 0.0, "fails")
+        yield LimitVerdict(bare, heat.unit, heat.value, heat.value, 0.0, FAILS, _NO_LIMIT)
 
 
 def _first_clause(note: str) -> str:
@@ -332,11 +356,14 @@ def _coats(solution: Solution) -> str:
     return f"{coats} inside {target}" + (f" ({span})" if span else "")
 
 
-def _limit_line(verdict: LimitVerdict, solution: Solution, units: System) -> LimitLine:
-    name = verdict.limit.property
-    word = judged_words(verdict)
-    seen = seen_words(verdict, solution.properties.get(name), units)
-    return LimitLine(quantity(name).label, bound_words(verdict.limit, units), seen, word)
+def _limit_line(verdict: LimitVerdict, units: System) -> LimitLine:
+    return LimitLine(
+        quantity(verdict.limit.property).label,
+        bound_words(verdict.limit, units),
+        verdict_words(verdict, units),
+        "" if verdict.judged == _NO_LIMIT else chance_words(verdict),
+        judged_words(verdict),
+    )
 
 
 def _unread(solution: Solution) -> str:
@@ -350,11 +377,20 @@ def _unread(solution: Solution) -> str:
     return f"not decided without your own reading: {', '.join(labels)}" if labels else ""
 
 
-def _more(left: Sequence[LimitVerdict]) -> str:
-    if not left:
-        return ""
-    failed = [quantity(v.limit.property).label for v in left if v.verdict != "holds"]
-    return f"not sure: {', '.join(failed)}" if failed else f"({len(left)} more, all hold)"
+def _beside(limits: Sequence[LimitLine]) -> str:
+    """Return limits beside each other: their verdict where it changes, their chance, and their labels."""
+    often = Counter(each.label for each in limits)
+    parts: list[str] = []
+    said = ""
+    for (word, chance), group in groupby(limits, key=lambda each: (each.word, each.chance)):
+        labels = [f"{x.label} {x.asked}" if often[x.label] > 1 else x.label for x in group]
+        parts.append(f"{'' if word == said else f'{word} '}{chance}: {', '.join(labels)}")
+        said = word
+    return "; ".join(parts)
+
+
+def _lines_beside(limits: Sequence[LimitLine]) -> int:
+    return math.ceil(len(_beside(limits)) / _LETTERS)
 
 
 def _ranked(verdicts: Sequence[LimitVerdict]) -> list[LimitVerdict]:

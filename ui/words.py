@@ -14,14 +14,25 @@ from optimizer.caution_words import CAUTIONS
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.shop import DAMP_CLASSES, Limit
-from optimizer.solution import NO_PRICE, WITH_ITS_CHANCE, LimitVerdict, Prediction, Solution
+from optimizer.solution import (
+    BURN_FIRST,
+    DESIGNED,
+    NO_PRICE,
+    NOT_SURE,
+    WITH_ITS_CHANCE,
+    LimitVerdict,
+    Prediction,
+    Solution,
+)
 from optimizer.units import System, display_value, odds_words, show, show_amount, significant
+from optimizer.verdict.assess import FAILS, HOLDS, UNCERTAIN, word_of
 
 __all__ = [
     "COST_GROUPS",
     "blend_words",
     "bound_words",
     "caution_words",
+    "chance_sentence",
     "chance_words",
     "cost_groups",
     "grams_words",
@@ -36,6 +47,7 @@ __all__ = [
     "seen_words",
     "share_words",
     "span_words",
+    "together_words",
     "uncounted_words",
     "value_words",
     "verdict_words",
@@ -264,6 +276,29 @@ def chance_words(verdict: LimitVerdict) -> str:
     if verdict.judged == NO_PRICE:
         return "-"
     return odds_words(verdict.probability)
+
+
+def together_words(solution: Solution) -> str:
+    """Return how surely all limits hold together, and that heat which nobody has measured is left out."""
+    left_open = any(verdict.judged == BURN_FIRST for verdict in solution.limits)
+    chance = odds_words(solution.joint_probability or 0.0)
+    return f"all limits hold together with {chance}{', heat left open' if left_open else ''}"
+
+
+def chance_sentence(solution: Solution) -> str:
+    """Return how surely all limits of a blend hold together, with the verdict on it.
+
+    That of a design is the one a check of the same blend gives.
+    """
+    if not solution.limits:
+        return "No limits to judge by"
+    told = f"A{together_words(solution)[1:]}"
+    word = HOLDS if solution.status == DESIGNED else solution.status
+    if solution.status == NOT_SURE:
+        known = word_of(solution.joint_probability or 0.0, solution.job.confidence)
+        word = FAILS if known == FAILS else UNCERTAIN
+    asked = "" if word == HOLDS else f", {100.0 * solution.job.confidence:.0f} % asked"
+    return f"{told}: {word}{asked}"
 
 
 def judged_words(verdict: LimitVerdict) -> str:

@@ -25,6 +25,7 @@ from optimizer.shop import Limit
 from optimizer.solution import Solution
 from optimizer.studies.batch import Batch, batch_of
 from optimizer.studies.check import check, grams_of_blend
+from optimizer.units import odds_words
 from optimizer.verdict.cautions import CAUTIONS
 from optimizer.verdict.judge import mix_of_grams
 from tests.ui.conftest import SMALL, Command
@@ -212,6 +213,42 @@ def test_design_and_card_say_the_same_of_each_limit(command: Command, small: Pat
         assert re.search(rf"^  {re.escape(row['label'])} .*  {row['word']}$", text, re.MULTILINE), row
 
 
+@pytest.mark.parametrize("blend", ["gypsum_cement=1", "gypsum_cement=8; marble_flour=2"])
+def test_card_and_check_say_the_same_of_all_limits_together(
+    command: Command, small: Path, blend: str
+) -> None:
+    told = json.loads(command("check", small, "--blend", blend, "--json").out)
+    ran = command("card", small, "--blend", blend, "--json")
+    card = json.loads(ran.out)
+    words = f"All limits hold together with {odds_words(told['joint_probability'])}: {told['status']}"
+    assert card["sure"].startswith(words)
+    assert card["sure"] in html.unescape(command("card", small, "--blend", blend).out)
+    assert (card["sure"] in ran.err) is (told["status"] != "holds")
+
+
+@pytest.mark.parametrize("blend", [FEW, FULL, MANY], ids=["few", "full", "many"])
+def test_every_limit_is_on_the_card_with_its_chance(
+    demo: Job, catalogue: Catalogue, blend: dict[str, float]
+) -> None:
+    solution = check(demo, blend, catalogue)
+    sheet = sheet_of(solution, batch_of(solution, catalogue, 6), catalogue)
+    page = html.unescape(re.sub(r"<[^>]+>", " ", card_html(sheet)))
+    assert len(sheet.limits) == len(demo.limits)
+    for each in solution.limits:
+        label, chance = re.escape(quantity(each.limit.property).label), odds_words(each.probability)
+        row, beside = rf"{label} [^;\n]*{chance}\s+{each.verdict}", rf"{chance}:[^;\n]* {label}"
+        assert re.search(f"{row}|{beside}", page), label
+
+
+def test_a_limit_nobody_set_has_no_verdict(demo: Job, catalogue: Catalogue) -> None:
+    assert demo.candle
+    hot = replace(demo.candle, measured_outer=None, burn_rate=30.0)
+    limits = tuple(limit for limit in demo.limits if limit.property != "heat_margin")
+    solution = check(replace(demo, candle=hot, limits=limits), FULL, catalogue)
+    lines = sheet_of(solution, batch_of(solution, catalogue, 6), catalogue).limits
+    assert [each.word for each in lines if each.label == "heat margin"] == ["not a limit"]
+
+
 def test_pour_by_counts_from_powder_in(sheet: Sheet, few: Solution) -> None:
     # own arithmetic: mixing, then the window that is left for pouring
     minutes = few.job.shop.mixing + few.properties["working_window"].value
@@ -343,6 +380,16 @@ def _info(path: Path) -> dict[str, str]:
 
 def _cards(demo: Job, catalogue: Catalogue) -> Iterator[tuple[str, Sheet]]:
     """Give cards of few and many rows, with long titles, and with too little water, which adds lines."""
+    strict = {
+        "porosity": ("<=", 0.4),
+        "absorption": ("<=", 0.3),
+        "wet_strength": (">=", 5.0),
+        "flexural_strength": (">=", 2.0),
+        "crystalline_silica": ("<=", 0.9),
+        "drying_time": ("<=", 9.0),
+    }
+    more = tuple(Limit(name, *each) for name, each in strict.items())
+    twelve = replace(demo, limits=(*demo.limits, *more))
     words = "A tumbler for a customer who wants to read every word of this title, and then some more of it"
     long = replace(demo, title=words)
     unbroken = replace(demo, title="W" * 190)
@@ -350,6 +397,8 @@ def _cards(demo: Job, catalogue: Catalogue) -> Iterator[tuple[str, Sheet]]:
         (unbroken, FEW, None),
         (unbroken, MANY, None),
         (demo, FULL, None),
+        (twelve, FEW, None),
+        (twelve, MANY, None),
         (long, FULL, 0.2),
         (long, FEW, 0.2),
         (long, {"gypsum_cement": 70.0, "silica_sand": 30.0}, 0.2),

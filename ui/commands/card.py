@@ -59,10 +59,10 @@ def card(
     if solution.mix is None:
         say(rendered(no_blend_blocks(solution, delivery.units), None))
         return NO_BLEND
-    if solution.status not in (DESIGNED, HOLDS):
-        say(f"Mind: this blend {solution.status} at a limit; the card says which.")
     batch = batch_of(solution, asked.catalogue, vessels, parameters)
     sheet = sheet_of(solution, batch, asked.catalogue, units=delivery.units, trials=asked.trials)
+    if solution.status not in (DESIGNED, HOLDS):
+        say(f"Mind: {sheet.sure}.")
     paper = paper or ("half-letter" if delivery.units == "us" else "a5")
     delivery.send_as(card_json(sheet), card_html(sheet, paper))
     return 0
