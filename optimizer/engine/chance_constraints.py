@@ -25,7 +25,7 @@ from optimizer.engine.swap_search import best_mixes
 from optimizer.problem import Problem
 from optimizer.shop import Limit
 
-__all__ = ["ChanceBlend", "chance_blends", "surest_blends"]
+__all__ = ["HOLDS", "ChanceBlend", "chance_blends", "surest_blends"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -49,7 +49,7 @@ _TIGHTENED = (0.5, 0.8)
 """Shares of the draws within which each limit is held on its own, to find materials that are sure enough."""
 
 _MOST_SOLIDS = 6
-_HOLDS = 2e-3
+HOLDS = 2e-3
 """Violation of a row that is left to the last turn's smoothing [-]."""
 
 
@@ -84,7 +84,7 @@ class _Ended:
 
     def rank(self) -> tuple[bool, float]:
         """Sort key: those that hold by value, the others by what they fall short."""
-        holds = self.violation <= _HOLDS
+        holds = self.violation <= HOLDS
         return not holds, self.value if holds else self.violation
 
 
@@ -319,11 +319,11 @@ class _Search:
             ChanceBlend(Candidate(self.table.cases[t], mix, float(v), float(b)), float(c))
             for t, mix, v, b, c in zip(task, mixes, value, broken, chance, strict=True)
         ]
-        held = broken <= _HOLDS
+        held = broken <= HOLDS
         out: list[ChanceBlend | None] = []
         for k, question in enumerate(self.questions):
             reached = np.full(len(ended), self.sure) | (
-                chance >= question.chance if self.whole else missed <= _HOLDS
+                chance >= question.chance if self.whole else missed <= HOLDS
             )
             places = np.flatnonzero((self.table.variant[task] == k) & held & reached)
             order = places[np.argsort((-chance if self.sure else value)[places], kind="stable")]

@@ -225,6 +225,12 @@ class ChanceTable(RowTable):
             out.append(mean * np.exp(top[:, 0]))
         return log_chance, out, rises
 
+    def smooth_chance(self, mixes: Array, task: Index, width: float) -> Array:
+        """Return the joint chance of mixes, rows of every draw smoothed by `width`, shape (mixes,) [-]."""
+        rows = self.event_rows(self.drawn(mixes), task)[:, :, self.members[0]] * (_NORMAL / width)
+        each = np.minimum(rows, 0.0) - np.log1p(np.exp(-np.abs(rows)))
+        return np.asarray(np.exp(each.sum(axis=2)).mean(axis=0))
+
     def judged_at(self, task: Index, mixes: Array) -> tuple[Array, Array, Array]:
         """Return expected objective, violation of held rows, and joint chance of mixes, in whole draws.
 
@@ -252,7 +258,16 @@ def _bound(limits: Iterable[Limit], kind: tuple[str, str]) -> float:
     return way * min(bounds, default=np.inf)
 
 
-def rows_near(question: ChanceQuestion, mix: Array) -> RowTable:
+class _DrawnTable(ChanceTable):
+    """The same rows, with departures of its own for every mix valued: slower, and right at any distance."""
+
+    def rows(self, mixes: Array, task: Index) -> tuple[Array, Array]:
+        """Return what `ChanceTable.rows` does."""
+        there = self.frozen(task, mixes, self.width)
+        return ChanceTable.rows(there, mixes, np.arange(len(mixes), dtype=np.intp))
+
+
+def rows_near(question: ChanceQuestion, mix: Array, *, drawn: bool = False) -> RowTable:
     """Return the rows of a question under doubt for mixes near one, as task 0: for rounding to a scale.
 
     Parameters
@@ -261,8 +276,11 @@ def rows_near(question: ChanceQuestion, mix: Array) -> RowTable:
         Its chance is the last row.
     mix
         Shape (n + 1,) [kg/L], of the first choice of doses that it fits.
+    drawn
+        True looks at the draws of every mix valued, not of this one alone: where no blend is sure enough,
+        the rows alone decide, and small errors of theirs lead far.
     """
-    table = ChanceTable([question])
+    table = (_DrawnTable if drawn else ChanceTable)([question])
     task = next((t for t, case in enumerate(table.cases) if _fits(table, case, mix)), 0)
     return table.frozen(np.array([task], np.intp), mix[None, :], _FINEST)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,11 +14,11 @@ from optimizer.engine.row_table import RowTable
 from optimizer.formulation import linear_rows
 from optimizer.problem import Problem
 
-__all__ = ["Weighed", "weigh"]
+__all__ = ["NEAREST", "REACH", "Weighed", "weigh"]
 
 Array = NDArray[np.float64]
 
-_REACH = (1, 2, 4)
+NEAREST, REACH = (1,), (1, 2, 4)
 """Steps of the scale tried to each side, wider only where nothing closer holds all limits."""
 
 _MOST_CHOICES = 20_000
@@ -49,7 +50,7 @@ class Weighed:
     fills: bool = True
 
 
-def weigh(table: RowTable, task: int, found: Candidate) -> Weighed:
+def weigh(table: RowTable, task: int, found: Candidate, reach: Sequence[int] = REACH) -> Weighed:
     """Return the best rounding of a mix: all rows held if any rounding nearby holds them.
 
     Powders and water go to the weighing step, pigments and admixtures to the finer dose step; water is
@@ -61,13 +62,15 @@ def weigh(table: RowTable, task: int, found: Candidate) -> Weighed:
         Rows and objective of mixes near the one found.
     found
         What to round.
+    reach
+        `REACH`; or `NEAREST`, for a mix that no rounding makes hold.
     """
     problem = table.problem
     grams = found.mix * problem.liters * 1e3
     steps = _steps(problem)
     best: Weighed | None = None
-    for reach in _REACH:
-        best = _best(table, task, found, _choices(grams, steps, reach))
+    for each in reach:
+        best = _best(table, task, found, _choices(grams, steps, each))
         if best is not None and best.candidate.feasible:
             return best
     # A small vessel on a coarse scale: no weighing nearby fills it, so the nearest one is told as it is.

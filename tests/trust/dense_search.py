@@ -6,6 +6,7 @@ nothing.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import combinations, product
 
@@ -15,9 +16,10 @@ from optimizer.chain.body import demand_of, per_liter
 from optimizer.problem import Problem
 from tests.trust.second_opinion import Opinion
 
-__all__ = ["Found", "dense_search"]
+__all__ = ["Found", "Judge", "dense_search", "dense_search_of"]
 
 Array = np.ndarray
+Judge = Callable[[Array], tuple[Array, Array]]
 
 
 @dataclass(frozen=True)
@@ -48,14 +50,33 @@ def dense_search(
     problem: Problem, opinion: Opinion, blends: int = 24_000, rounds: int = 9, seed: int = 5
 ) -> Found:
     """Return what a search of about `blends` blends, and `rounds` of finer ones, finds."""
+
+    def judged(mixes: Array) -> tuple[Array, Array]:
+        values = opinion.values(mixes)
+        missed = sum(opinion.missed(values).values(), np.zeros(len(mixes)))
+        missed = missed + sum(opinion.broken(mixes, values).values())
+        sign = -1.0 if problem.job.maximize else 1.0
+        return missed, np.nan_to_num(sign * values[problem.job.objective], nan=np.inf)
+
+    return dense_search_of(problem, judged, blends, rounds, seed)
+
+
+def dense_search_of(
+    problem: Problem, judged: Judge, blends: int = 24_000, rounds: int = 9, seed: int = 5
+) -> Found:
+    """Return what such a search finds where `judged` says of mixes by how much they miss, and what they cost.
+
+    `judged` takes mixes [kg/L] of shape (mixes, n + 1) and returns two arrays of shape (mixes,):
+    `Found.missed` and `Found.objective`.
+    """
     chance = np.random.default_rng(seed)
     shares, waters = _everywhere(problem, blends, chance)
-    found = _judged(problem, opinion, shares, waters)
+    found = _judged(problem, judged, shares, waters)
     width = 0.2
     for _ in range(rounds):
         best = _leaders(found, 40)
         near_shares, near_waters = _near(problem, best, width, blends // 10, chance)
-        found = _merged(best, _judged(problem, opinion, near_shares, near_waters))
+        found = _merged(best, _judged(problem, judged, near_shares, near_waters))
         width *= 0.45
     return found
 
@@ -131,15 +152,10 @@ def _water_factors(problem: Problem, count: int, chance: np.random.Generator) ->
     return factors
 
 
-def _judged(problem: Problem, opinion: Opinion, shares: Array, waters: Array) -> Found:
+def _judged(problem: Problem, judged: Judge, shares: Array, waters: Array) -> Found:
     demand = demand_of(problem.model, shares)
     mixes = per_liter(problem.model, shares, demand * waters * (1.0 + 1e-9))
-    values = opinion.values(mixes)
-    missed = sum(opinion.missed(values).values(), np.zeros(len(mixes)))
-    missed = missed + sum(opinion.broken(mixes, values).values())
-    sign = -1.0 if problem.job.maximize else 1.0
-    objective = np.nan_to_num(sign * values[problem.job.objective], nan=np.inf)
-    return _sorted(mixes, missed, objective)
+    return _sorted(mixes, *judged(mixes))
 
 
 def _sorted(mixes: Array, missed: Array, objective: Array) -> Found:
