@@ -10,6 +10,9 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import timedelta
 from fractions import Fraction
 from functools import lru_cache
@@ -23,7 +26,18 @@ from optimizer.unit_words import allowed_text, spell
 if TYPE_CHECKING:
     import pint
 
-__all__ = ["System", "convert", "display_value", "odds_words", "parse", "show", "show_amount", "significant"]
+__all__ = [
+    "System",
+    "convert",
+    "display_value",
+    "hinted_unit",
+    "hints_in",
+    "odds_words",
+    "parse",
+    "show",
+    "show_amount",
+    "significant",
+]
 
 System = Literal["metric", "us"]
 
@@ -81,7 +95,33 @@ _USABLE: Final = {
 _TIMES: Final = frozenset({"second", "minute", "hour", "day", "week"})
 _TEMPERATURES: Final = frozenset({"degC", "degF", "K", "delta_degF"})
 
+_TYPED: Final = {"degC": "C", "degF": "F", "delta_degF": "F", "floz": "fl oz"}
+"""Units as a caster types them, where not by their name."""
+
 _lock: Final = Lock()
+_hinted: ContextVar[System] = ContextVar("_hinted", default="metric")
+
+
+@contextmanager
+def hints_in(system: System) -> Iterator[None]:
+    """Let the repairs of faults name units of a system for a while: whoever reads Fahrenheit typed it.
+
+    Masses keep grams in both: the scale at the bench shows them.
+
+    Examples
+    --------
+    >>> try:
+    ...     with hints_in("us"):
+    ...         parse("70", "degC")
+    ... except QuantityError as error:
+    ...     print(error.repair)
+    Add the unit: 70 F if that is meant.
+    """
+    token = _hinted.set(system)
+    try:
+        yield
+    finally:
+        _hinted.reset(token)
 
 
 def parse(text: str | float, unit: str) -> float:
@@ -413,8 +453,20 @@ def _dimension_repair(given: str, unit: str) -> str:
 
 
 def _unit_repair(number: str, unit: str) -> str:
-    word = "C" if unit == "degC" else unit.removeprefix("currency")
-    return f"Add the unit: {number} {word} if that is meant."
+    return f"Add the unit: {number} {hinted_unit(unit)} if that is meant."
+
+
+def hinted_unit(unit: str) -> str:
+    """Return a unit as one would type it, in the system of `hints_in`.
+
+    Examples
+    --------
+    >>> hinted_unit("degC"), hinted_unit("currency/h")
+    ('C', '/h')
+    """
+    us = _hinted.get() == "us" and unit != "g"
+    shown = _US_AMOUNTS.get(unit, unit) if us else unit
+    return _TYPED.get(shown, shown).removeprefix("currency")
 
 
 @lru_cache(maxsize=1)

@@ -36,6 +36,7 @@ from ui.reasons import (
     use_words,
 )
 from ui.terminal import Block, heading, indented, sentence, table
+from ui.unit_text import prose_in
 from ui.words import (
     blend_words,
     bound_words,
@@ -128,7 +129,7 @@ def comparison_blocks(comparison: Comparison, catalogue: Catalogue, units: Syste
     yield table(heads, [_pair(new, old, units) for new, old in pairs])
     yield heading("Also predicted")
     yield table(("property", "candidate", "likely range", "present"), _paired_values(comparison, units))
-    yield from _notes_both(comparison)
+    yield from _notes_both(comparison, units)
     if comparison.retest:
         yield sentence(
             f"Test again, for the vessel is a new one: {', '.join(comparison.retest)}.", "bold", gap=True
@@ -269,7 +270,7 @@ def _limit_row(verdict: LimitVerdict, solution: Solution, units: System) -> list
 def _reasons(solution: Solution, catalogue: Catalogue, units: System) -> Iterator[Block]:
     lines = [limit_sentence(solution, units), single_binder_words(solution, catalogue, units)]
     lines += [proof_words(solution.proof)] if solution.proof else []
-    lines += solution.notes
+    lines += [prose_in(note, units) for note in solution.notes]
     told = [line for line in lines if line]
     if told:
         yield heading("Why")
@@ -406,9 +407,9 @@ def _money_both(comparison: Comparison) -> Iterator[Block]:
     yield table(("", "candidate", "present"), rows, right=(1, 2))
 
 
-def _notes_both(comparison: Comparison) -> Iterator[Block]:
+def _notes_both(comparison: Comparison, units: System) -> Iterator[Block]:
     pairs = (("candidate", comparison.candidate), ("present", comparison.present))
-    told = [f"{name}: {note}" for name, each in pairs for note in each.notes]
+    told = [f"{name}: {prose_in(note, units)}" for name, each in pairs for note in each.notes]
     if told:
         yield heading("Mind")
         yield from map(indented, told)

@@ -7,10 +7,11 @@ from pathlib import Path
 import streamlit as st
 
 from optimizer.errors import VesselblendError
+from optimizer.units import hints_in
 from ui.frame import close_drawer, decisions, strip, tell
 from ui.palette import STYLE
 from ui.plain_text import tag
-from ui.state import session
+from ui.state import session, units
 from ui.work import open_work
 
 _PAGES = Path(__file__).parent / "app_pages"
@@ -31,9 +32,10 @@ page = st.navigation(
 )
 close_drawer(page.url_path)
 open_work()
-decisions()
-try:
-    strip(session())
-    page.run()
-except VesselblendError as error:
-    tell(error)
+with hints_in(units()):
+    decisions()
+    try:
+        strip(session())
+        page.run()
+    except VesselblendError as error:
+        tell(error)

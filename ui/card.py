@@ -19,6 +19,7 @@ from optimizer.studies.batch import Batch, Portion
 from optimizer.units import System, show_amount
 from optimizer.verdict.assess import FAILS
 from ui.delivery import plain
+from ui.unit_text import prose_in
 from ui.words import (
     bound_words,
     chance_sentence,
@@ -26,6 +27,7 @@ from ui.words import (
     grams_words,
     judged_words,
     label_of,
+    ounces_words,
     range_words,
     share_words,
     value_words,
@@ -93,7 +95,7 @@ _NOTE_LINES: Final = 1.2
 _CROWDED: Final = 6
 """Rows to weigh beyond which a name stands beside its share or its ounces, not both."""
 
-_LONGEST: Final = 10
+_LONGEST: Final = 8
 """Rows to weigh beyond which no ounces stand beside the grams."""
 
 _NAME_LETTERS: Final[Mapping[System, int]] = {"metric": 22, "us": 20}
@@ -203,7 +205,7 @@ def sheet_of(
     head = Sheet(solution.job.title, _count(solution, batch, units), _rests_on(trials), mark)
     points, lines = _room(head, rows, units)
     lasting = [key for key in _LASTING if key in solution.cautions]
-    notes = _fitting(tuple(_notes(solution)), lines - len(lasting))
+    notes = _fitting(tuple(_notes(solution, units)), lines - len(lasting))
     told = [*lasting, *(key for key in (_FRAMED,) if CARD_CAUTIONS[key] in notes)]
     urgent = [key for key in solution.cautions if key in CARD_CAUTIONS and key not in told]
     sure = chance_sentence(solution)
@@ -257,9 +259,9 @@ def _room(head: Sheet, rows: Sequence[Row], units: System) -> tuple[int, float]:
     return points, _LINES - taken - _NOTE_LINES * (heads + (len(head.count) > _COUNT_LETTERS))
 
 
-def _notes(solution: Solution) -> Iterator[str]:
+def _notes(solution: Solution, units: System) -> Iterator[str]:
     """Yield what is framed on top: what is wrong with the mix, and that one is to be cast first."""
-    yield from (_first_clause(note) for note in solution.notes[:_MOST_NOTES])
+    yield from (prose_in(_first_clause(note), units) for note in solution.notes[:_MOST_NOTES])
     if _FRAMED in solution.cautions:
         yield CARD_CAUTIONS[_FRAMED]
 
@@ -319,7 +321,8 @@ def _rows(batch: Batch, solution: Solution, catalogue: Catalogue, units: System)
         part = shares.get(portion.name, f"ratio {portion.grams / dry:.3f}")
         note = _note(portion, part, ounces, crowded=crowded)
         if portion.name == "water":
-            yield Row("WATER", note, mass, f"{portion.grams:.0f} mL, {room}", water=True)
+            volume = show_amount(portion.grams, "mL", 3, "us") if units == "us" else f"{portion.grams:.0f} mL"
+            yield Row("WATER", note, mass, f"{volume}, {room}", water=True)
         else:
             shows = grams_words(portion.running, coarse) if portion.step >= coarse else "fine scale"
             yield Row(label_of(portion.name, catalogue), note, mass, shows)
@@ -327,7 +330,7 @@ def _rows(batch: Batch, solution: Solution, catalogue: Catalogue, units: System)
 
 def _note(portion: Portion, part: str, units: System, *, crowded: bool) -> str:
     """Return share of the powder, or water ratio, and US ounces; a crowded card has room for one of them."""
-    ounces = [show_amount(portion.grams, "g", 3, "us")] if units == "us" else []
+    ounces = [ounces_words(portion.grams)] if units == "us" else []
     return ", ".join([*([] if crowded and ounces else [part]), *ounces])
 
 

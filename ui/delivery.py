@@ -128,9 +128,12 @@ def delivered(command: Callable[..., int]) -> Callable[..., int]:
     @click.option("-o", "--output", metavar="FILE", help="Write the answer to FILE instead of the terminal.")
     @functools.wraps(command)
     def with_delivery(*, as_json: bool, units: System, output: str | None, **options: Any) -> int:  # noqa: ANN401  a command's own
+        from optimizer.units import hints_in
+
         path = None if output in (None, STANDARD) else Path(str(output))
         inputs = () if output is None and "file" not in options else tuple(_inputs(options))
-        return command(delivery=Delivery(as_json, units, path, inputs), **options)
+        with hints_in(units):
+            return command(delivery=Delivery(as_json, units, path, inputs), **options)
 
     return with_delivery
 

@@ -6,12 +6,14 @@ from collections.abc import Iterator
 from typing import Any
 
 from optimizer.jobfile.key_tables import key_tables
+from optimizer.units import System
 from ui.terminal import Block, heading, sentence, table
+from ui.unit_text import typed_in
 
 __all__ = ["key_blocks", "keys_json"]
 
 
-def key_blocks() -> Iterator[Block]:
+def key_blocks(units: System = "metric") -> Iterator[Block]:
     """Give each table of the job file with its keys, their meanings and defaults."""
     yield sentence(
         'A job file is TOML. A quantity is text with its unit, such as "25 kg", "75 F" or "1h15"; what is '
@@ -21,7 +23,8 @@ def key_blocks() -> Iterator[Block]:
     for each in key_tables():
         yield heading(f"[{each.name}]: {each.purpose}" if each.name else each.purpose.capitalize())
         yield table(
-            ("key", "meaning", "default"), [(", ".join(r.names), r.meaning, r.default) for r in each.rows]
+            ("key", "meaning", "default"),
+            [(", ".join(r.names), r.meaning, typed_in(r.default, units)) for r in each.rows],
         )
 
 

@@ -12,6 +12,7 @@ from optimizer.studies.levers import Lever, levers, time_is_short
 from optimizer.units import System, odds_words, show, show_amount
 from ui.jobs import Asked
 from ui.terminal import Block, heading, indented, sentence, table
+from ui.unit_text import prose_in, typed_in
 from ui.words import money
 
 __all__ = ["lever_blocks", "levers_json", "levers_of"]
@@ -49,7 +50,7 @@ def lever_blocks(found: Sequence[Lever], job: Job, units: System) -> Iterator[Bl
     heads = ("do", "then a vessel costs", "demold time", "chance", "in the job")
     yield table(heads, [_row(lever, job, units) for lever in found])
     for lever in found:
-        yield indented(f"{lever.words}: {lever.risk.rstrip('.')}.{_own_price(lever)}")
+        yield indented(f"{prose_in(lever.words, units)}: {lever.risk.rstrip('.')}.{_own_price(lever)}")
     yield sentence("A shorter set is a shorter pour: try it on one vessel first.")
 
 
@@ -57,7 +58,8 @@ def _row(lever: Lever, job: Job, units: System) -> tuple[str, ...]:
     cost = lever.solution.cost
     paid = "" if cost is None else money(cost, job.currency)
     chance = "" if lever.chance is None else odds_words(lever.chance)
-    return lever.words, paid, show(_demold(lever), "demold_time", units), chance, lever.edit
+    demold = show(_demold(lever), "demold_time", units)
+    return prose_in(lever.words, units), paid, demold, chance, typed_in(lever.edit, units)
 
 
 def _demold(lever: Lever) -> float:

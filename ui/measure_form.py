@@ -9,9 +9,11 @@ from typing import Final
 import streamlit as st
 
 from optimizer.errors import FileFaults, VesselblendError
-from ui.measure_words import size_words
+from ui.measure_words import columns_in, size_words
 from ui.measuring import MEASUREMENTS, Answer, Field, measured
 from ui.plain_text import marked, plain
+from ui.state import units
+from ui.unit_text import typed_in
 from ui.uploads import put_file
 from ui.widgets import fault_words, in_rows
 
@@ -52,8 +54,8 @@ def _typed(what: str, field: Field) -> str:
     return st.text_input(
         plain(field.label),
         key=f"measure.{what}.{field.name}",
-        placeholder=field.default or field.hint,
-        help=marked("Such as {}", field.hint),
+        placeholder=typed_in(field.default or field.hint, units()),
+        help=marked("Such as {}", typed_in(field.hint, units())),
     )
 
 
@@ -78,6 +80,8 @@ def _answer(what: str, typed: dict[str, str], photo: tuple[str, bytes] | None) -
 
 
 def _show(one: Answer) -> None:
-    st.markdown(marked("{}: **{}** ({}). {}", one.label, size_words(one), one.found.method, one.more))
+    st.markdown(
+        marked("{}: **{}** ({}). {}", one.label, size_words(one, units()), one.found.method, one.more)
+    )
     if one.columns:
-        st.caption(marked("Note it with the trial as {}.", ", ".join(one.columns)))
+        st.caption(marked("Note it with the trial as {}.", ", ".join(columns_in(one, units()))))

@@ -318,7 +318,7 @@ def _pairs(value: object) -> list[tuple[float, float]]:
 
 
 _SCALE: Final = Field("scale", "what the scale shows at least", "g", "1 g or 0.1 g", default="1 g")
-_WATER: Final = Field("temperature", "temperature of the water", "degC", "20 C or 68 F", default="20 C")
+_WATER: Final = Field("temperature", "temperature of the water", "degC", "20 C", default="20 C")
 
 MEASUREMENTS: Final[Mapping[str, Measurement]] = {
     "volume": Measurement(

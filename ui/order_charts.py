@@ -92,11 +92,11 @@ def curve_chart(frame: pd.DataFrame, order: int, currency: str) -> alt.LayerChar
     return layered(layers, 330)
 
 
-def steps_chart(frame: pd.DataFrame, currency: str) -> alt.LayerChart:
-    """Return the landed price of one kilogram by the packs bought at once, as steps with points."""
+def steps_chart(frame: pd.DataFrame, currency: str, mass: str) -> alt.LayerChart:
+    """Return the landed price of one `mass` (kg or lb) by the packs bought at once, as steps with points."""
     base = alt.Chart(frame).encode(
         x=alt.X("packs:Q", title="packs bought at once", axis=alt.Axis(tickMinStep=1)),
-        y=alt.Y("price:Q", title=f"{currency} per usable kg", axis=alt.Axis(format=".2f", tickCount=5)),
+        y=alt.Y("price:Q", title=f"{currency} per usable {mass}", axis=alt.Axis(format=".2f", tickCount=5)),
     )
     line = colored(base.mark_line(interpolate="step-after", strokeWidth=2.5), "holds")
     dots = colored(base.mark_point(filled=True, size=45, opacity=1), "holds")

@@ -23,7 +23,7 @@ from ui.answer_text import EXAMPLE_PRICES
 from ui.card import CARD_CAUTIONS
 from ui.ranking_text import day_words, ranking_blocks
 from ui.terminal import Block, heading, indented, sentence, table
-from ui.words import blend_words, cost_groups, grams_words, label_of, money, odds_words
+from ui.words import blend_words, cost_groups, grams_words, label_of, money, odds_words, pack_words
 
 __all__ = [
     "BOTTLENECKS",
@@ -73,7 +73,7 @@ def order_blocks(answer: OrderAnswer, catalogue: Catalogue, units: System) -> It
     yield from _blend(answer, best, catalogue, units)
     yield from _held_back(best, answer)
     yield from _remedies(best, answer)
-    yield from _buying(answer, best, catalogue)
+    yield from _buying(answer, best, catalogue, units)
     yield from _money(answer, best)
     if best.schedule and best.schedule.days:
         yield heading("Day by day")
@@ -259,38 +259,48 @@ def _figure(number: float) -> str:
     return f"{number:,.0f}" if number >= 100.0 else f"{number:.3g}"
 
 
-def _buying(answer: OrderAnswer, plan: OrderPlan, catalogue: Catalogue) -> Iterator[Block]:
+def _buying(answer: OrderAnswer, plan: OrderPlan, catalogue: Catalogue, units: System) -> Iterator[Block]:
     bought, currency = plan.purchase, answer.solutions[plan.candidate.name].job.currency
     yield heading("Buy")
     if bought.bags:
         left = {each.material: each for each in plan.leftovers}
-        rows = [[label_of(b.material, catalogue), f"{b.packs} x {b.offer.pack:g} kg"] for b in bought.bags]
-        rows = [[*row, *_left(left.get(b.material))] for row, b in zip(rows, bought.bags, strict=True)]
+        rows = [
+            [
+                label_of(bag.material, catalogue),
+                f"{bag.packs} x {pack_words(bag.offer.pack, units)}",
+                *_left(left.get(bag.material), units),
+            ]
+            for bag in bought.bags
+        ]
         yield table(("powder", "packs", "left over", "worth", "keeps"), rows, right=(1, 2, 3))
-    stock = [f"{mass:.1f} kg {label_of(n, catalogue)}" for n, mass in bought.from_stock.items() if mass > 0.0]
+    stock = [
+        f"{pack_words(mass, units)} {label_of(n, catalogue)}"
+        for n, mass in bought.from_stock.items()
+        if mass > 0.0
+    ]
     if stock:
         yield sentence(f"From the shelf: {', '.join(stock)}.", indent=2)
-    yield from (sentence(words, indent=2) for words in leftover_words(plan, catalogue, currency))
+    yield from (sentence(words, indent=2) for words in leftover_words(plan, catalogue, currency, units))
     if plan.molds_to_buy:
         price = money(plan.molds_to_buy * answer.request.shop.mold_price, currency)
         yield sentence(f"{counted(plan.molds_to_buy, 'mold')}, {price}.", indent=2)
     yield sentence(f"Powders now: {money(bought.total, currency)}, tax and delivery in.", indent=2)
 
 
-def left_words(left: Leftover) -> str:
+def left_words(left: Leftover, units: System) -> str:
     """Return how much is left over, what it is worth, and whether it keeps."""
-    mass, worth, keeps = _left(left)
+    mass, worth, keeps = _left(left, units)
     return f"{mass}, worth {worth}, {'keeps ' if left.keeps_until else ''}{keeps}"
 
 
-def _left(left: Leftover | None) -> list[str]:
+def _left(left: Leftover | None, units: System) -> list[str]:
     if left is None:
         return ["-", "-", ""]
     keeps = f"until {day_words(left.keeps_until)}" if left.keeps_until else "no shelf life stated"
-    return [f"{left.mass:.1f} kg", f"{left.worth:.2f}", keeps]
+    return [pack_words(left.mass, units), f"{left.worth:.2f}", keeps]
 
 
-def leftover_words(plan: OrderPlan, catalogue: Catalogue, currency: str) -> Iterator[str]:
+def leftover_words(plan: OrderPlan, catalogue: Catalogue, currency: str, units: System) -> Iterator[str]:
     """Give what is left over, what it is worth, and what does not keep."""
     if not plan.leftovers:
         return
@@ -298,8 +308,8 @@ def leftover_words(plan: OrderPlan, catalogue: Catalogue, currency: str) -> Iter
     worth = money(math.fsum(each.worth for each in plan.leftovers), currency)
     why = "Packs are whole, so " if plan.purchase.bags else ""
     yield (
-        f"{why}{mass:.1f} kg worth {worth} at their landed price stay on the shelf for the next order; the "
-        f"cost of a vessel does not contain them."
+        f"{why}{pack_words(mass, units)} worth {worth} at their landed price stay on the shelf for the next "
+        f"order; the cost of a vessel does not contain them."
     )
     old = [label_of(each.material, catalogue) for each in plan.leftovers if each.spoils]
     if old:

@@ -7,7 +7,7 @@ from typing import Final
 
 from optimizer.shop import Limit
 from optimizer.solution import Solution
-from optimizer.units import System, show_amount
+from optimizer.units import System
 from ui.words import bound_words, money, value_words
 
 __all__ = [
@@ -16,7 +16,6 @@ __all__ = [
     "chance_phrase",
     "examples_words",
     "mark_of",
-    "pack_words",
     "quantity_words",
     "spoken_bound",
 ]
@@ -80,18 +79,6 @@ def mark_of(evidence: str) -> str:
     ('◆', '○')
     """
     return MARKS["fitted" if evidence == "calibrated" else "example"]
-
-
-def pack_words(kilograms: float, units: System) -> str:
-    """Return the mass of a pack in the units shown, without digits nobody typed.
-
-    Examples
-    --------
-    >>> pack_words(25.0, "metric"), pack_words(22.6796185, "us")
-    ('25 kg', '50 lb')
-    """
-    number, _, unit = show_amount(kilograms, "kg", 3, units).partition(" ")
-    return f"{float(number):g} {unit}"
 
 
 def spoken_bound(limit: Limit, units: System) -> str:

@@ -21,7 +21,7 @@ from optimizer.jobfile.limits import write_limit
 from optimizer.shop import Limit
 from optimizer.solution import Solution
 from optimizer.toml_files import read_text, shown_value
-from optimizer.units import System
+from optimizer.units import System, hints_in
 from ui import answers
 from ui.blends import DESIGNED, blend_of
 from ui.draft import Drafted, drafted, field_value, laid_over, tables_of, with_blend
@@ -97,16 +97,17 @@ def base_tables() -> dict[str, Any]:
 def session() -> Session:
     """Return the state of this run; call it after the decision fields are on the page."""
     base = st.session_state.setdefault(BASE, answers.DEMO)
-    draft = _drafted(base, tuple(_edits().items()))
+    draft = _drafted(base, tuple(_edits().items()), units())
     good = st.session_state.get(_GOOD, answers.DEMO) if draft.job is None else draft.text
     st.session_state[_GOOD] = good
     return Session(Question(good, _calibration_in_use(good)), draft.faults, _blend())
 
 
 @lru_cache(maxsize=32)
-def _drafted(base: str, edits: tuple[tuple[str, Any], ...]) -> Drafted:
-    """Return a draft once: a run of the page asks for it several times."""
-    return drafted(base, dict(edits), answers.catalogue())
+def _drafted(base: str, edits: tuple[tuple[str, Any], ...], system: System) -> Drafted:
+    """Return a draft once: a run of the page asks for it several times; its faults name units of `system`."""
+    with hints_in(system):
+        return drafted(base, dict(edits), answers.catalogue())
 
 
 def _calibration_in_use(text: str) -> str:

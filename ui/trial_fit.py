@@ -207,7 +207,7 @@ def _next(now: Session) -> None:
         return
     found, weighed = answer
     st.markdown("### The next cast worth making")
-    st.markdown(plain(next_sentence(found, catalogue())))
+    st.markdown(plain(next_sentence(found, catalogue(), units())))
     pieces, reads = st.columns(2)
     with pieces:
         st.caption("Weigh, for one vessel and test pieces of twice its volume")

@@ -13,6 +13,7 @@ from optimizer.nomenclature import QUANTITIES
 from optimizer.studies.batch import weighing_order
 from optimizer.units import System, show_amount
 from ui.terminal import Block, heading, sentence, table
+from ui.unit_text import prose_in
 from ui.words import bound_words, grams_words, label_of
 
 __all__ = ["fall_rows", "measure_rows", "next_blocks", "next_sentence", "test_volume", "weigh_rows"]
@@ -43,9 +44,10 @@ def test_volume(job: Job) -> float:
     return _PIECES * job.vessel.cavity_volume * (1.0 + job.shop.waste)
 
 
-def next_sentence(found: NextTrial, catalogue: Catalogue) -> str:
+def next_sentence(found: NextTrial, catalogue: Catalogue, units: System) -> str:
     """Return what to cast and why, with trade names."""
-    return found.sentence({name: label_of(name, catalogue) for name in found.cast.blend})
+    labels = {name: label_of(name, catalogue) for name in found.cast.blend}
+    return prose_in(found.sentence(labels), units)
 
 
 def weigh_rows(
@@ -76,7 +78,8 @@ def fall_rows(found: NextTrial, units: System) -> list[tuple[str, str, str]]:
         now, then = fall.sizes()
         told = fall.after < _UNTOLD * fall.before
         words = f"{QUANTITIES[fall.limit.property].label} {bound_words(fall.limit, units)}"
-        rows.setdefault(words, (words, now if told else fall.size(), then if told else "the same"))
+        first, last = (now, then) if told else (fall.size(), "the same")
+        rows.setdefault(words, (words, prose_in(first, units), prose_in(last, units)))
     return list(rows.values())
 
 
@@ -88,7 +91,7 @@ def next_blocks(
     found: NextTrial, weighed: Mapping[str, float], job: Job, catalogue: Catalogue, units: System
 ) -> Iterator[Block]:
     """Give the next cast as text."""
-    yield sentence(next_sentence(found, catalogue))
+    yield sentence(next_sentence(found, catalogue, units))
     volume = show_amount(test_volume(job), "mL", 3, units)
     yield heading(f"Weigh, for one vessel and test pieces of twice its volume ({volume}, waste in)")
     yield table(("", ""), weigh_rows(weighed, job, catalogue, units), (1,))

@@ -24,8 +24,9 @@ from optimizer.solution import (
     Prediction,
     Solution,
 )
-from optimizer.units import System, display_value, odds_words, show, show_amount, significant
+from optimizer.units import System, convert, display_value, odds_words, show, show_amount, significant
 from optimizer.verdict.assess import FAILS, HOLDS, UNCERTAIN, word_of
+from ui.unit_text import prose_in
 
 __all__ = [
     "COST_GROUPS",
@@ -41,6 +42,8 @@ __all__ = [
     "money",
     "money_parts",
     "odds_words",
+    "ounces_words",
+    "pack_words",
     "percent_words",
     "range_words",
     "saving_words",
@@ -64,6 +67,9 @@ COST_GROUPS: Final[Mapping[str, tuple[str, ...]]] = {
     "shipping": ("shipping",),
 }
 """Words for the parts of a vessel's cost, and the parts they hold."""
+
+_OUNCES: Final = 16
+"""Ounces of a pound (NIST SP 811)."""
 
 _MOST_DIGITS: Final = 6
 _WHOLE_PERCENT: Final = 0.0195
@@ -146,11 +152,7 @@ def caution_words(key: str, units: System = "metric") -> str:
     >>> caution_words("bucket_heat", "us")[:50]
     'In the mold this mix likely stays below 118 °F whi'
     """
-
-    def shown(match: re.Match[str]) -> str:
-        return show_amount(float(match[1]), "degC", 2, units)
-
-    return re.sub(r"(\d+) °C", shown, CAUTIONS[key])
+    return prose_in(CAUTIONS[key], units)
 
 
 def uncounted_words(solution: Solution) -> str:
@@ -175,7 +177,34 @@ def grams_words(mass: float, step: float, units: System = "metric") -> str:
     decimals = max(0, -math.floor(math.log10(step) + _EXACT))
     rounded = round(round(mass / step) * step, decimals)
     grams = f"{rounded:.{decimals}f} g"
-    return f"{grams} ({show_amount(rounded, 'g', 3, 'us')})" if units == "us" else grams
+    return f"{grams} ({ounces_words(rounded)})" if units == "us" else grams
+
+
+def ounces_words(grams: float) -> str:
+    """Return a mass in whole pounds and ounces, as a US scale shows it.
+
+    Examples
+    --------
+    >>> ounces_words(1853.0), ounces_words(286.0), ounces_words(0.4), ounces_words(907.0)
+    ('4 lb 1.4 oz', '10.1 oz', '0.0141 oz', '2 lb 0.0 oz')
+    """
+    ounces = convert(grams, "g", "oz")
+    tenths = round(10.0 * ounces)
+    if tenths < 10 * _OUNCES:
+        return show_amount(grams, "g", 3, "us")
+    return f"{tenths // (10 * _OUNCES)} lb {tenths % (10 * _OUNCES) / 10.0:.1f} oz"
+
+
+def pack_words(kilograms: float, units: System) -> str:
+    """Return the mass of a pack in the units shown, without digits nobody typed.
+
+    Examples
+    --------
+    >>> pack_words(25.0, "metric"), pack_words(22.6796185, "us")
+    ('25 kg', '50 lb')
+    """
+    number, _, unit = show_amount(kilograms, "kg", 3, units).partition(" ")
+    return f"{float(number):g} {unit}"
 
 
 def value_words(name: str, value: float, units: System = "metric") -> str:

@@ -11,7 +11,7 @@ from typing import Final, TypeAlias
 
 from optimizer.errors import QuantityError
 from optimizer.unit_words import allowed_text
-from optimizer.units import parse
+from optimizer.units import hinted_unit, parse
 
 __all__ = [
     "LEAST_MONEY",
@@ -306,7 +306,7 @@ def read_number(raw: object, unit: str) -> float:
     if isinstance(raw, float) and not math.isfinite(raw):
         raise QuantityError(raw, allowed_text(unit), "Write an ordinary number.")
     if not isinstance(raw, str) and unit not in PLAIN_UNITS:
-        repair = f'Add the unit: "{raw} {unit_word(unit)}" if that is meant.'
+        repair = f'Add the unit: "{raw} {hinted_unit(unit)}" if that is meant.'
         raise QuantityError(raw, allowed_text(unit), repair)
     value = parse(raw, unit) + 0.0
     return value if repr(value) in str(raw) else float(f"{value:.12g}")

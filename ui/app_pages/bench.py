@@ -24,6 +24,7 @@ from ui.printing import print_card
 from ui.question import Question
 from ui.reasons import HEAT, fit_words, limit_sentence, no_blend_words, proof_words, single_binder_words
 from ui.state import Session, apply_limits, drop_pick, pick, session, units
+from ui.unit_text import prose_in
 from ui.verdict_words import headline, limit_lines, open_words, rests_on, span_of, sure_words, worth_words
 from ui.vessel_drawing import vessel_section
 from ui.widgets import draw, drawn, show_field, show_fields, tell_faults, theme
@@ -245,7 +246,7 @@ def _explanation(asked: Question, blend: str) -> None:
     st.markdown(plain(limit_sentence(solution, units())))
     alone = single_binder_words(solution, answers.catalogue(), units())
     proof = proof_words(solution.proof) if solution.proof else ""
-    st.markdown(paragraphs((alone, proof, *solution.notes)))
+    st.markdown(paragraphs((alone, proof, *(prose_in(note, units()) for note in solution.notes))))
 
 
 def _no_blend(now: Session) -> None:

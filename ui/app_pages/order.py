@@ -31,7 +31,6 @@ from ui.order_text import (
     remedy_words,
     shelf_words,
 )
-from ui.page_words import pack_words
 from ui.plain_text import bullets, marked, paragraphs, plain
 from ui.printing import print_card
 from ui.question import catalogue
@@ -47,7 +46,7 @@ from ui.ranking_text import (
 )
 from ui.state import Session, apply_figures, pick, session, units
 from ui.widgets import draw, show_field, show_fields, tell_faults
-from ui.words import blend_words, cost_groups, label_of, money
+from ui.words import blend_words, cost_groups, label_of, money, pack_words
 
 _WEEKS: Final = 4
 _CURVE: Final = 4
@@ -348,7 +347,7 @@ def _buying(now: Session, plan: OrderPlan) -> None:
     left = {each.material: each for each in plan.leftovers}
     lines = [
         f"{bag.packs} x {pack_words(bag.offer.pack, units())} {label_of(bag.material, known)}"
-        + (f", left over: {left_words(left[bag.material])}" if bag.material in left else "")
+        + (f", left over: {left_words(left[bag.material], units())}" if bag.material in left else "")
         for bag in bought.bags
     ]
     lines += [
@@ -360,7 +359,7 @@ def _buying(now: Session, plan: OrderPlan) -> None:
         lines.append(f"{plan.molds_to_buy} molds")
     st.markdown("### Buy")
     st.markdown(bullets(lines or ["Nothing."]))
-    st.markdown(paragraphs(leftover_words(plan, known, now.job.currency)))
+    st.markdown(paragraphs(leftover_words(plan, known, now.job.currency, units())))
     st.markdown(marked("Powders: {}, tax and delivery in.", money(bought.total, now.job.currency)))
 
 

@@ -7,25 +7,26 @@ from typing import Any, Final
 import streamlit as st
 
 from optimizer.shop import Price
+from optimizer.units import convert
 from ui import answers
 from ui.draft import field_value, tables_of, whose
 from ui.fields import price_fields
 from ui.money_answers import landed, price_steps
 from ui.new_powder_form import show_new_powder
 from ui.order_charts import steps_chart
-from ui.page_words import MARKS, pack_words
+from ui.page_words import MARKS
 from ui.plain_text import marked, named, plain
 from ui.question import own_faults
 from ui.state import Session, base_tables, session, set_materials, units
 from ui.widgets import draw, fault_words, show_field, show_fields, tell_faults
-from ui.words import label_of, money
+from ui.words import label_of, money, pack_words
 
 _MOST_PACKS: Final = 12
-_PER_KG: Final = "per kg, at the door"
 _MAIN: Final = ("pack", "price", "stock")
 """Figures of a price that stand in the table of all powders."""
 
 _STOCK: Final = "on the shelf"
+_MASSES: Final = {"kg": "kilogram", "lb": "pound"}
 _PARTS: Final = {"goods": "goods", "tax": "tax", "freight": "freight", "trip": "trip", "lost": "lost"}
 
 
@@ -88,7 +89,18 @@ def _at_the_door(now: Session, name: str) -> str:
     price = now.job.prices.get(name)
     if price is None:
         return "no price yet"
-    return f"{money(landed(price, now.job.shop.wage).per_usable_kg, now.job.currency)} per kg at the door"
+    each = _per_mass(landed(price, now.job.shop.wage).per_usable_kg)
+    return f"{money(each, now.job.currency)} per {_mass()} at the door"
+
+
+def _mass() -> str:
+    """Return the unit of mass that money is counted by."""
+    return "lb" if units() == "us" else "kg"
+
+
+def _per_mass(per_kilogram: float) -> float:
+    """Return money for a mass in the units shown, from money for a kilogram [currency/kg]."""
+    return convert(per_kilogram, "currency/kg", f"currency/{_mass()}")
 
 
 def _table(now: Session) -> None:
@@ -98,16 +110,16 @@ def _table(now: Session) -> None:
 
 def _row(now: Session, name: str) -> dict[str, str]:
     price = now.job.prices.get(name)
-    label = label_of(name, answers.catalogue())
+    label, at_door = label_of(name, answers.catalogue()), f"per {_mass()}, at the door"
     if price is None:
-        return {"powder": label, _PER_KG: "no price yet", "pack": "", "whose": ""}
+        return {"powder": label, at_door: "no price yet", "pack": "", "whose": ""}
     found = landed(price, now.job.shop.wage)
     key = f"prices.{name}.price"
     owner = whose(base_tables(), tables_of(answers.DEMO), key, field_value(tables_of(now.asked.text), key))
     parts = {words: f"{found.parts[part]:.2f}" for part, words in _PARTS.items()}
     return {
         "powder": label,
-        _PER_KG: money(found.per_usable_kg, now.job.currency),
+        at_door: money(_per_mass(found.per_usable_kg), now.job.currency),
         "pack": f"{pack_words(price.pack, units())} for {money(price.price, now.job.currency)}",
         "whose": f"{MARKS[owner]} {owner}",
         **parts,
@@ -149,14 +161,15 @@ def _steps(now: Session, name: str, price: Price | None) -> None:
         return
     most = max(_MOST_PACKS, int(max((packs for packs, _ in price.breaks), default=1)) + 1)
     frame = price_steps(price, now.job.shop.wage, most)
-    st.markdown(marked("### What a kilogram of {} costs by packs bought at once", label))
+    frame = frame.assign(price=frame["price"].map(_per_mass))
+    st.markdown(marked("### What a {} of {} costs by packs bought at once", _MASSES[_mass()], label))
     draw(
-        steps_chart(frame, now.job.currency),
+        steps_chart(frame, now.job.currency, _mass()),
         key="steps",
         alt=f"Landed price of {label} for 1 to {most} packs",
     )
     first, last = (money(frame["price"].iloc[place], now.job.currency) for place in (0, -1))
-    st.markdown(plain(f"One pack at a time: {first} a kilogram; {most} packs at once: {last}."))
+    st.markdown(plain(f"One pack at a time: {first} a {_MASSES[_mass()]}; {most} packs at once: {last}."))
 
 
 show()

@@ -15,6 +15,7 @@ from ui.charts import BARS, in_short, margin_chart, margin_rows
 from ui.page_words import chance_phrase
 from ui.plain_text import marked, plain
 from ui.state import Session, pick, session, units
+from ui.unit_text import prose_in
 from ui.widgets import draw
 from ui.words import (
     blend_words,
@@ -157,7 +158,7 @@ def _consequences(found: Comparison, typed: str) -> None:
             "Gypsum and cement mixed like this: nobody has published measurements. Cast a trial first."
         )
     for note in found.candidate.notes:
-        st.markdown(marked("Candidate: {}", note))
+        st.markdown(marked("Candidate: {}", prose_in(note, units())))
     missed = [quantity(v.limit.property).label for v in found.candidate.limits if v.verdict == "fails"]
     if missed:
         names = ", ".join(missed)

@@ -24,18 +24,20 @@ _DEFAULT = "job.toml"
 def init(file: str | None, demo: bool, force: bool, keys: bool, delivery: Delivery) -> int:
     """Write a commented job file to FILE (job.toml; - for standard output) to start from.
 
-    Change its figures to yours, then run: vesselblend design FILE
+    Change its figures to yours, then run: vesselblend design FILE. With --units us its quantities are in
+    US units.
     """
     if keys:
         from ui.key_text import key_blocks, keys_json
 
-        delivery.send(keys_json(), lambda: list(key_blocks()))
+        delivery.send(keys_json(), lambda: list(key_blocks(delivery.units)))
         return 0
     from optimizer.errors import Fault, FileFaults
     from optimizer.jobfile import template
     from optimizer.outputs import create_whole, write_whole
+    from ui.unit_text import job_text_in
 
-    text = template("demo" if demo else "job")
+    text = job_text_in(template("demo" if demo else "job"), delivery.units)
     named = file or (str(delivery.path) if delivery.path else _DEFAULT)
     if named == STANDARD:
         delivery.to(None).send_as({"text": text}, text)

@@ -10,6 +10,7 @@ import click
 from ui.delivery import Delivery, delivered
 
 if TYPE_CHECKING:
+    from optimizer.units import System
     from ui.measuring import Answer
     from ui.terminal import Block
 
@@ -36,7 +37,7 @@ def trials_measure(what: str | None, readings: tuple[str, ...], delivery: Delive
     from ui.measuring import measured
 
     if what is None or not readings:
-        delivery.send(_asked_json(what), lambda: list(_asked_blocks(what)))
+        delivery.send(_asked_json(what), lambda: list(_asked_blocks(what, delivery.units)))
         return 0
     answers = measured(what, _typed(readings, what))
     data = {
@@ -54,7 +55,7 @@ def trials_measure(what: str | None, readings: tuple[str, ...], delivery: Delive
             for one in answers
         ]
     }
-    delivery.send(data, lambda: list(_answer_blocks(answers)))
+    delivery.send(data, lambda: list(_answer_blocks(answers, delivery.units)))
     return 0
 
 
@@ -85,16 +86,22 @@ def _asked_json(what: str | None) -> dict[str, object]:
     }
 
 
-def _asked_blocks(what: str | None) -> Iterator[Block]:
+def _asked_blocks(what: str | None, units: System) -> Iterator[Block]:
     from ui.measuring import MEASUREMENTS
     from ui.terminal import heading, sentence, table
+    from ui.unit_text import typed_in
 
     for name in (what,) if what else tuple(MEASUREMENTS):
         measurement = MEASUREMENTS[name]
         yield heading(f"{name}: {measurement.title}")
         yield sentence(measurement.how, indent=2)
         rows = [
-            (f"{field.name}=", field.label, field.hint, _standing(field.default, needed=field.needed))
+            (
+                f"{field.name}=",
+                field.label,
+                typed_in(field.hint, units),
+                typed_in(_standing(field.default, needed=field.needed), units),
+            )
             for field in measurement.fields
         ]
         yield table(("", "", "such as", ""), rows)
@@ -106,17 +113,19 @@ def _standing(default: str, *, needed: bool) -> str:
     return "" if needed else "may be left out"
 
 
-def _answer_blocks(answers: Sequence[Answer]) -> Iterator[Block]:
+def _answer_blocks(answers: Sequence[Answer], units: System) -> Iterator[Block]:
     from ui.measure_words import note_words, size_words
     from ui.terminal import heading, indented, sentence, table
 
-    yield table(("", "", ""), [(one.label, size_words(one), one.found.method) for one in answers])
+    yield table(("", "", ""), [(one.label, size_words(one, units), one.found.method) for one in answers])
     for one in answers:
         if one.more:
             yield sentence(one.more, indent=2)
     noted = [one for one in answers if one.columns]
     if noted:
-        yield sentence(f"To note it: vesselblend trials add --correct ID {note_words(noted)}", gap=True)
+        yield sentence(
+            f"To note it: vesselblend trials add --correct ID {note_words(noted, units)}", gap=True
+        )
     warnings = list(dict.fromkeys(word for one in answers for word in one.found.warnings))
     if warnings:
         yield heading("Look at")

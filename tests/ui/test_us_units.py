@@ -1,0 +1,140 @@
+"""US units everywhere: tried as a US caster would, no command prints a metric unit but the scale's grams."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from optimizer.job import Job
+from optimizer.jobfile import parse_job, template
+from optimizer.materials import Catalogue
+from optimizer.trials.measured import Measured
+from optimizer.units import display_value
+from tests.ui.conftest import SMALL, Command
+from ui.measure_words import size_words
+from ui.measuring import Answer
+from ui.unit_text import job_text_in, prose_in, typed_in
+from ui.words import ounces_words
+
+METRIC = re.compile(r"[0-9] ?(kg|mm|cm|km|mL|L|MPa|K|C|°C|g/cm3|mm/m)(?![\w/*])")
+HOT = SMALL.replace(
+    "[limits]", "[candle]\nburn_rate = '30 g/h'\n[limits]\nheat_margin = '>= 0 K'\ndemold_time = '<= 300 min'"
+)
+"""A candle that runs hotter than the wall stands, so that remedies are told."""
+
+BLEND = ("--blend", "gypsum_cement=9; marble_flour=1")
+MEASURED = {
+    "volume": ("water=7.5 oz; 7.55 oz; 7.6 oz",),
+    "density": ("full=18 oz", "empty=2 oz", "volume=8 fl oz"),
+    "bar": ("load=40 lb; 41 lb; 39 lb", "span=4 in", "width=0.8 in", "depth=0.8 in"),
+    "burn": ("readings=0 h: 70 F, 1 h: 100 F, 2 h: 108 F, 3 h: 110 F, 4 h: 110 F", "burn_rate=4.5 g/h"),
+}
+
+
+@pytest.fixture
+def hot(tmp_path: Path) -> Path:
+    """Write the job of a hot candle."""
+    path = tmp_path / "hot.toml"
+    path.write_text(HOT, encoding="utf-8")
+    return path
+
+
+def _left(text: str) -> list[str]:
+    return [line for line in text.splitlines() if METRIC.search(line)]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("design", "JOB", "--proof", "0", "--vessels", "6"),
+        ("check", "JOB", *BLEND),
+        ("check", "JOB", *BLEND, "--against", "gypsum_cement=1"),
+        ("order", "JOB", *BLEND, "--vessels", "40", "--due", "2031-03-01", "--start", "2031-01-06"),
+        ("card", "JOB", *BLEND, "--json"),
+        ("frontier", "JOB", "--points", "3", "--over", "cost,dry_strength"),
+        ("trials", "measure"),
+        *(("trials", "measure", what, *readings) for what, readings in MEASURED.items()),
+    ],
+    ids=lambda words: " ".join(words[:3]),
+)
+def test_no_command_prints_a_metric_unit(
+    command: Command, hot: Path, small: Path, words: tuple[str, ...]
+) -> None:
+    path = small if words[0] == "frontier" else hot
+    asked = [path if word == "JOB" else word for word in words]
+    metric, us = command(*asked), command(*asked, "--units", "us")
+    assert metric.code == us.code
+    assert _left(metric.out), "what this looks for is there in metric units"
+    assert _left(us.out) == []
+
+
+def test_a_difference_of_temperature_has_no_zero_of_its_own() -> None:
+    """NIST SP 811, B.9: a difference of 1 kelvin is one of 1.8 degrees Fahrenheit; 5 C on a dial are 41 F."""
+    assert display_value(5.0, "heat_margin", "us")[0] == pytest.approx(9.0)
+    assert typed_in("5 K", "us") == "9 F"
+    assert prose_in("The margin changes by +5.0 K.", "us") == "The margin changes by +9 °F."
+    assert typed_in("5 C", "us") == "41 F"
+    assert size_words(Answer("wall", Measured(5.0, 5.0, "degC", "read")), "us") == "41.0 ± 9.0 °F"
+
+
+@pytest.mark.parametrize(
+    ("words", "where"),
+    [
+        (("trials", "measure", "volume", "water=214 g", "temperature=70"), "measure volume: temperature"),
+        (("trials", "add", "water=214 g", "room_temperature=70"), "room_temperature"),
+    ],
+)
+def test_a_bare_temperature_is_taken_for_fahrenheit(
+    command: Command, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...], where: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    ran = command(*words, "--units", "us")
+    assert ran.code == 4
+    assert re.search(rf"{where}'?: read '70'; .* Add the unit: 70 F if that is meant", ran.err)
+    assert "70 C if that is meant" in command(*words).err
+
+
+def test_a_bare_temperature_in_a_job_file_is_taken_for_fahrenheit(command: Command, tmp_path: Path) -> None:
+    path = tmp_path / "job.toml"
+    path.write_text(SMALL + "[shop]\ntemperature = 70\n", encoding="utf-8")
+    assert '"70 F" if that is meant' in command("design", path, "--units", "us").err
+    assert '"70 C" if that is meant' in command("design", path).err
+
+
+@pytest.mark.parametrize("name", ["job", "demo"])
+def test_the_us_template_asks_the_same(catalogue: Catalogue, name: str) -> None:
+    """Own arithmetic: three digits, and whole degrees, leave every figure within 2 %."""
+    text = job_text_in(template(name), "us")
+    stated = [line for line in text.splitlines() if not line.startswith("#")]
+    assert _left("\n".join(line.partition("#")[0] for line in stated)) == []
+    ours, theirs = (parse_job(each, catalogue, "job") for each in (template(name), text))
+    assert theirs.currency == "USD"
+    assert theirs.materials == ours.materials
+    for mine, other in zip(_figures(ours), _figures(theirs), strict=True):
+        assert other == pytest.approx(mine, rel=0.02)
+
+
+def _figures(job: Job) -> list[float]:
+    limits = [limit.bound for limit in job.limits]
+    prices = [price.pack for price in job.prices.values()]
+    return [job.vessel.cavity_volume, job.vessel.wall, job.shop.temperature, *limits, *prices]
+
+
+def test_init_writes_it(command: Command, tmp_path: Path) -> None:
+    path = tmp_path / "us.toml"
+    assert command("init", path, "--units", "us").code == 0
+    assert path.read_text(encoding="utf-8") == job_text_in(template("job"), "us")
+
+
+def test_the_card_counts_whole_pounds_and_ounces(command: Command, hot: Path) -> None:
+    """NIST SP 811, B.8: an ounce is 28.349523 g, and 16 of them are a pound."""
+    assert ounces_words(453.59237 + 2.0 * 28.349523) == "1 lb 2.0 oz"
+    card = json.loads(command("card", hot, *BLEND, "--json", "--units", "us").out)
+    grams = float(card["rows"][0]["mass"].removesuffix(" g"))
+    told = re.search(r"(\d+) lb ([\d.]+) oz", card["rows"][0]["note"])
+    assert told is not None
+    assert 453.59237 * int(told[1]) + 28.349523 * float(told[2]) == pytest.approx(grams, abs=1.5)
+    assert float(told[2]) < 16.0
