@@ -21,6 +21,7 @@ from ui.cli import cli, run
 
 README = Path(__file__).parents[1] / "README.md"
 UPDATE = bool(os.environ.get("UPDATE_README"))
+NUMBER = re.compile(r"\d+(?:\.\d+)?")
 FLAGS = doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE
 
 
@@ -56,6 +57,44 @@ def _neutral(output: str) -> str:
     return re.sub(r"(?<=File: ).*", "path", output)
 
 
+def _words(line: str) -> str:
+    return " ".join(NUMBER.sub("#", line).split())
+
+
+def _near(one: str, other: str) -> bool:
+    """Tell whether two numbers differ by a twentieth, or by two of the last digit shown, at most."""
+    a, b = float(one), float(other)
+    last = 10.0 ** -len(one.partition(".")[2])
+    return abs(a - b) <= max(0.05 * abs(b), 2.0 * last)
+
+
+def _unlike(shown: str, expected: str) -> list[str]:
+    """Return lines shown that are not those expected.
+
+    Machines differ in the last bits of a logarithm, and a search then ends a percent elsewhere: numbers may
+    be a twentieth off. Rows in order of what is least sure may change places.
+    """
+    left = expected.splitlines()
+    out = []
+    for line in shown.splitlines():
+        numbers = NUMBER.findall(line)
+        for other in left:
+            found = NUMBER.findall(other)
+            if _words(line) == _words(other) and all(map(_near, numbers, found)):
+                left.remove(other)
+                break
+        else:
+            out.append(line)
+    return out + left
+
+
+class _Alike(doctest.OutputChecker):
+    """Takes outputs whose numbers are near those shown."""
+
+    def check_output(self, want: str, got: str, optionflags: int) -> bool:
+        return super().check_output(want, got, optionflags) or not _unlike(got, want)
+
+
 def test_commands_print_what_the_readme_shows(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -68,7 +107,7 @@ def test_commands_print_what_the_readme_shows(
             if UPDATE:
                 text = text.replace(f"$ {command}\n{expected}", f"$ {command}\n{shown}", 1)
             else:
-                assert _neutral(shown) == _neutral(expected), command
+                assert _unlike(_neutral(shown), _neutral(expected)) == [], command
     if UPDATE:
         README.write_text(text, encoding="utf-8")
 
@@ -77,7 +116,7 @@ def test_python_lines_answer_what_the_readme_shows(tmp_path: Path, monkeypatch: 
     monkeypatch.chdir(tmp_path)
     assert run(["init", "tumbler.toml", "--demo"]) == 0
     examples = doctest.DocTestParser().get_doctest("".join(_fenced("pycon")), {}, "README", str(README), 0)
-    runner = doctest.DocTestRunner(optionflags=FLAGS)
+    runner = doctest.DocTestRunner(_Alike(), optionflags=FLAGS)
     runner.run(examples)
     assert runner.tries > 5
     assert runner.failures == 0

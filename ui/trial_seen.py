@@ -106,9 +106,8 @@ def _moved(one: Seen, units: System) -> str:
     parts = []
     if one.reading.kind == "demold" and not math.isfinite(max(one.before, one.after)):
         before, after = (f"{math.floor(1000.0 * share) / 10.0:g} %" for share in one.enough)
-        age = _value(one.reading.value, "demold_time", units)
         parts.append(
-            f'"never" counts against the figures: at {age} they expect {before} of the strength asked before '
+            f'"never" counts against the figures: they expect at most {before} of the strength asked before '
             f"the fit and {after} after it"
         )
     if one.worse and one.pulled:

@@ -33,6 +33,7 @@ from optimizer.calibration.record import (
 from optimizer.calibration.task import Task
 from optimizer.calibration.update import Settled, pulls, update
 from optimizer.chain.parameters import Parameter
+from optimizer.chain.timing import LONGEST
 from optimizer.errors import NoVerdict
 from optimizer.materials import Catalogue
 from optimizer.tables import data_frame
@@ -79,8 +80,8 @@ class Seen:
     trust : float
         Weight it was used with [-].
     levels : tuple[float, float]
-        Expected before and after on the scale of the fit; of a time out of the mold, that time moved by how
-        much stronger than asked the casting was then [of the log, or the unit].
+        Expected before and after on the scale of the fit [of the log, or the unit]; of a time out of the mold
+        that is never expected, more than the longest by as much as strength is short.
     pulled : tuple[Reading, ...]
         Where the fit took the expectation further from the reading: the readings that pulled it there, the
         hardest first.
@@ -106,8 +107,8 @@ class Seen:
 
     @property
     def enough(self) -> tuple[float, float]:
-        """Strength expected at a time out of the mold, over what is asked, before and after [-]."""
-        before, after = (math.exp(level - self.reading.fitted) for level in self.levels)
+        """Most strength ever expected over what demolding needs, before and after; 1 where enough [-]."""
+        before, after = (math.exp(min(math.log(LONGEST) - level, 0.0)) for level in self.levels)
         return before, after
 
     def _off(self, level: float) -> float:

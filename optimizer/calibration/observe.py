@@ -18,6 +18,7 @@ from optimizer.chain.predict import PREDICTORS, Cast, cast_of, setting_heat
 from optimizer.chain.strength import dry_gain, flexural
 from optimizer.chain.timing import (
     DAY,
+    LONGEST,
     SPEC_TEMPERATURE,
     Clock,
     demold_time,
@@ -210,11 +211,6 @@ class _Sheet:
         return self.evidence.volumes[self.where] * _LITER
 
     @property
-    def tried(self) -> NDArray[np.bool_]:
-        """True for readings of both sides: for a time out of the mold, the first possible one."""
-        return np.array([self.evidence.readings[row].side == 0 for row in self.rows])
-
-    @property
     def strength(self) -> Array:
         """Compressive strength, never dried, at the age of each reading [MPa]."""
         law = wet_strength_at(self.clocks, self.evidence.ages[self.rows])
@@ -250,23 +246,19 @@ def _window(sheet: _Sheet) -> Array:
 
 
 def _left_mold(sheet: _Sheet) -> Array:
-    """Time it left the mold, moved by how much stronger than needed it was [ln min].
+    """First time out of the mold, as `demold_time` predicts it [ln min].
 
-    The margin is nil at the time the chain expects, positive later and negative sooner. Where the chain
-    expects "never", it is what strength is short of; before final set it grows by what is left till then, so
-    that a reading taken long before still pulls.
+    Where the chain expects "never" it goes on with what the strength after the longest time is short of, so
+    that a reading still pulls.
     """
-    age, final = sheet.evidence.ages[sheet.rows], sheet.clocks.final
-    strength = _log(wet_strength_at(sheet.clocks, np.maximum(age, final)))
-    late = np.log(age / final)
     need = sheet.at(sheet.cast.demold_need)
-    margin = np.minimum(strength - _log(need), np.maximum(late, 0.0)) + np.minimum(late, 0.0)
-    if np.any(sheet.tried):
-        # a first possible time also tells how long it took: strength to spare at its end would not
-        ready = demold_time(sheet.clocks, need)
-        sooner = sheet.tried & (ready < age)
-        margin = np.where(sooner, np.log(age / np.where(sooner, ready, age)), margin)
-    return np.asarray(np.log(age) + margin + sheet.departure("demold_time"))
+    ready = demold_time(sheet.clocks, need, later=np.exp(sheet.departure("demold_time")))
+    never = ~np.isfinite(ready)
+    time = np.log(np.where(never, LONGEST, ready))
+    if np.any(never):
+        short = _log(need) - _log(wet_strength_at(sheet.clocks, LONGEST))
+        time = np.where(never, time + np.maximum(short, 0.0), time)
+    return np.asarray(time)
 
 
 def _flexural(sheet: _Sheet, compressive: Array) -> Array:

@@ -156,7 +156,7 @@ def _readings(trial: Trial, place: int, studio: Studio) -> Iterator[Reading]:
         yield Reading(trial.id, place, "demold", first, KINDS["demold"].error, 0, first)
     elif trial.demold:
         # A casting may wait in its mold: it could leave by then, and perhaps long before.
-        yield Reading(trial.id, place, "demold", trial.demold, KINDS["demold"].error, 1, trial.demold)
+        yield Reading(trial.id, place, "demold", trial.demold, KINDS["demold"].error, -1, trial.demold)
     yield from _masses(trial, place)
     if trial.whiteness:
         error = trial.whiteness_error or KINDS["whiteness"].error

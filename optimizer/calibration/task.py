@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
@@ -16,7 +17,13 @@ from optimizer.calibration.outliers import Blocks
 from optimizer.calibration.process import TaughtDiscrepancy, chosen_supports, unknown_name
 from optimizer.calibration.readings import Reading
 from optimizer.calibration.update import Measured, Slopes
-from optimizer.chain.discrepancy import DISCREPANT, mix_coordinates
+from optimizer.chain.discrepancy import (
+    DISCREPANT,
+    PRIOR_SPREADS,
+    Discrepancy,
+    NoTrials,
+    mix_coordinates,
+)
 from optimizer.chain.model import compile_model
 from optimizer.chain.parameters import ParameterSet, parameters_of
 
@@ -127,8 +134,10 @@ class Task:
     def discrepancy(self) -> TaughtDiscrepancy:
         """The processes of what the laws lack, their values still open."""
         names, points = self.evidence.names, mix_coordinates(self.evidence.mixes)
-        moved = np.any(np.abs(self._sensitivity) > _FELT, axis=0)
-        taught = tuple(name for name, felt in zip(DISCREPANT, moved, strict=True) if felt)
+        felt = dict(zip(DISCREPANT, np.any(np.abs(self._from_prior[1]) > _FELT, axis=0), strict=True))
+        # where final set comes after the strength needed, the strength is not felt there, but may be later on
+        felt["demold_time"] |= "demold" in self.evidence.by_kind
+        taught = tuple(name for name, moves in felt.items() if moves)
         return TaughtDiscrepancy(names, points[chosen_supports(points)], taught, names)
 
     @cached_property
@@ -137,28 +146,21 @@ class Task:
         return self.discrepancy.basis(mix_coordinates(self.evidence.mixes))
 
     @cached_property
-    def _sensitivity(self) -> Array:
-        """Change of each reading per standard deviation of each discrepancy, shape (rows, discrepancies)."""
-        count = len(DISCREPANT)
-        moves = _STEP * np.concatenate([np.eye(count), -np.eye(count)])
-        centers = np.broadcast_to(self.common.centers, (2 * count, len(self.common)))
-        model = compile_model(self.evidence.catalogue, self.evidence.names, self.common, centers, moves)
-        values = expected(self.evidence, model)[:, self.order]
-        return np.asarray((values[:count] - values[count:]).T / (2.0 * _STEP))
-
-    @cached_property
     def _unsupported(self) -> Array:
         """What the processes may be off at each reading beside their supports, as a batch error."""
         left = np.maximum(1.0 - np.sum(self._basis**2, axis=1), 0.0)[self.where]
-        return np.asarray(np.sqrt(left * np.sum(self._sensitivity**2, axis=1)))
+        return np.asarray(np.sqrt(left * np.sum(self._from_prior[1] ** 2, axis=1)))
 
     @cached_property
-    def _steady(self) -> Array:
-        """Slopes of the unknowns that stay the same wherever the figures are: bars and processes."""
-        bars = np.array([_BAR if reading.kind in _BENT else 0.0 for reading in self.readings])
+    def _bars(self) -> Array:
+        """Slopes of what all bent bars are off together."""
+        return np.array([_BAR if reading.kind in _BENT else 0.0 for reading in self.readings])
+
+    def _of_processes(self, slopes: Array) -> Array:
+        """Return slopes over the processes' values from those over the discrepancies at each casting."""
         places = [DISCREPANT.index(name) for name in self.discrepancy.taught]
         there = self._basis[self.where]
-        return np.column_stack([bars, *(self._sensitivity[:, [k]] * there for k in places)])
+        return np.column_stack([np.zeros((len(there), 0)), *(slopes[:, [k]] * there for k in places)])
 
     @property
     def first_process(self) -> int:
@@ -177,20 +179,20 @@ class Task:
     @cached_property
     def at_prior(self) -> Array:
         """Expected readings with the shipped figures."""
-        return self._linear(self.common.centers, np.arange(0))[0]
+        return self._linear(self.common.centers, np.arange(0), NoTrials())[0]
 
     @cached_property
-    def _from_prior(self) -> Array:
-        """Slopes with the shipped figures over all parameters; zero where a parameter is exact."""
+    def _from_prior(self) -> tuple[Array, Array]:
+        """Slopes with the shipped figures over all parameters (zero where one is exact) and discrepancies."""
         live = np.flatnonzero(self.common.spreads > 0.0)
         out = np.zeros((len(self.readings), len(self.common)))
-        out[:, live] = self._linear(self.common.centers, live)[1]
-        return out
+        _, out[:, live], departures = self._linear(self.common.centers, live, NoTrials())
+        return out, departures
 
     @cached_property
     def active(self) -> Places:
         """Parameters that any reading depends on."""
-        return np.flatnonzero(np.any(np.abs(self._from_prior) > _FELT, axis=0))
+        return np.flatnonzero(np.any(np.abs(self._from_prior[0]) > _FELT, axis=0))
 
     @cached_property
     def effects(self) -> tuple[Placed, ...]:
@@ -218,10 +220,12 @@ class Task:
     def slopes(self, point: Array) -> Slopes:
         """Return expected readings and slopes at `point`."""
         count = len(self.active)
-        level, design = self._linear(self.fitted(point), self.active)
+        taught = self.discrepancy.at(self.processes(point))
+        level, design, departures = self._linear(self.fitted(point), self.active, taught)
         bags = [self._column(placed, design) for placed in self.effects]
-        whole = np.column_stack([design, *bags, self._steady])
-        return Slopes(level + whole[:, count:] @ point[count:], whole)
+        apart = np.column_stack([*bags, self._bars])
+        level = level + apart @ point[count : self.first_process]
+        return Slopes(level, np.column_stack([design, apart, self._of_processes(departures)]))
 
     def demold_times(self, point: Array) -> Array:
         """Return when castings of each trial can first leave their molds, unknowns at `point` [min]."""
@@ -230,11 +234,37 @@ class Task:
         model = replace(model, discrepancy=self.discrepancy.at(self.processes(point)))
         return np.asarray(demold_times(self.evidence, model)[0])
 
-    def _linear(self, center: Array, moved: Places) -> tuple[Array, Array]:
-        shifts = np.zeros((len(moved), len(center)))
-        shifts[np.arange(len(moved)), moved] = _STEP * self.common.spreads[moved]
-        points = np.concatenate([center[None, :], center + shifts, center - shifts])
-        model = compile_model(self.evidence.catalogue, self.evidence.names, self.common, points)
-        values = expected(self.evidence, model)[:, self.order]
-        up, down = values[1 : len(moved) + 1], values[len(moved) + 1 :]
-        return values[0], (up - down).T / (2.0 * _STEP)
+    def _linear(self, center: Array, moved: Places, taught: Discrepancy) -> tuple[Array, Array, Array]:
+        """Return expected readings, and their slopes over parameters and discrepancies, per spread."""
+        count, others = len(moved), len(DISCREPANT)
+        moves = np.zeros((count + others, len(center) + others))
+        moves[np.arange(count), moved] = _STEP
+        moves[count:, len(center) :] = _STEP * np.eye(others)
+        points = np.concatenate([np.zeros((1, moves.shape[1])), moves, -moves])
+        fitted = center + self.common.spreads * points[:, : len(center)]
+        model = compile_model(
+            self.evidence.catalogue, self.evidence.names, self.common, fitted, points[:, len(center) :]
+        )
+        values = expected(self.evidence, replace(model, discrepancy=_Movable(taught)))[:, self.order]
+        up, down = np.split(values[1:], 2)
+        slopes = (up - down).T / (2.0 * _STEP)
+        return values[0], slopes[:, :count], slopes[:, count:]
+
+
+@dataclass(frozen=True)
+class _Movable:
+    """A discrepancy that can be moved by its whole prior spread also where casts have taught it."""
+
+    inner: Discrepancy
+
+    def mean(self, name: str, z: Array) -> Array:
+        return self.inner.mean(name, z)
+
+    def sd(self, name: str, z: Array) -> Array:
+        return np.full(z.shape[:-1], PRIOR_SPREADS[name])
+
+    def over(self, names: Sequence[str]) -> Discrepancy:
+        return replace(self, inner=self.inner.over(names))
+
+    def at(self, parameters: Mapping[str, Array]) -> Discrepancy:
+        return replace(self, inner=self.inner.at(parameters))

@@ -22,6 +22,8 @@ _MODEL: Final[Mapping[str, str]] = MappingProxyType(
         "gamma": "strength of gypsum and cement half and half, over what each gives alone",
         "gamma_damp": "the same in damp use, over dry use",
         "gamma_time": "set time of gypsum and cement half and half, over what each takes alone",
+        "set_water": "how strongly more water slows the set, as a power of it",
+        "demold_bending": "strength in bending that a casting needs to leave its mold [MPa]",
         "kappa": "how much surplus gypsum takes from the cement's strength",
         "csa_activation_energy": "how strongly cold slows the cement [kJ/mol]",
         "air": "air stirred into the mix",

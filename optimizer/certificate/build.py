@@ -206,7 +206,7 @@ class Builder:
         columns = (self.form("hydrates"), self.form("binder_water"), self.form("reference_water"))
         hydrates, water, reference = ({column: 1.0} for column in columns)
         product = self.product("slowed by water", (hydrates, water, reference), below=True, above=True)
-        term = Wet(self.layout, columns[0], product, self.layout.upper[columns[0]])
+        term = Wet(self.layout, columns[0], product, self.layout.upper[columns[0]], self.laws.set_water)
         self.add(term)
         return term
 

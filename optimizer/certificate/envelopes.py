@@ -23,7 +23,6 @@ __all__ = [
 
 Array = NDArray[np.float64]
 
-_LN2 = math.log(2.0)
 _KINK = math.sqrt(2.0)
 _INITIAL_DECAY = -math.log1p(-0.10)
 _LN_DECAY = math.log(_INITIAL_DECAY)
@@ -38,8 +37,8 @@ _WIDE = 3.0
 
 
 def wetness(ratio: float) -> float:
-    """Return the log of the factor of set times at a water ratio over reference [-]."""
-    return min(max(2.0 * math.log(max(ratio, 1e-9)), -_LN2), _LN2)
+    """Return the log of the water over reference water that set times follow a power of [-]."""
+    return min(max(math.log(max(ratio, 1e-9)), -math.log(_KINK)), math.log(_KINK))
 
 
 def wetness_lines(span: Range, at: float) -> tuple[tuple[float, float], tuple[float, float]]:
@@ -56,8 +55,8 @@ def wetness_lines(span: Range, at: float) -> tuple[tuple[float, float], tuple[fl
     corners = [r for r in (low, 1.0 / _KINK, _KINK, high) if low <= r <= high]
     chord = 0.0 if high - low < 1e-12 else (wetness(high) - wetness(low)) / (high - low)
     below = min(wetness(r) - chord * r for r in corners)
-    slope = 2.0 / min(max(at, low, 1.0 / _KINK), high)
-    touching = [2.0 / slope] if low <= 2.0 / slope <= high else []
+    slope = 1.0 / min(max(at, low, 1.0 / _KINK), high)
+    touching = [1.0 / slope] if low <= 1.0 / slope <= high else []
     above = max(wetness(r) - slope * r for r in (*corners, *touching))
     return (below, chord), (above, slope)
 

@@ -31,6 +31,8 @@ class Laws:
         Exponents of the volume left beside grains [-].
     mixing, time_mixing : float
         Curvature of ln strength and of ln set time in the hydrate shares, on ``h_G h_C`` [-].
+    set_water : float
+        Power of the water ratio that set times follow [-].
     kappa, least_pores : float
         Sulfate term, smallest paste porosity [-].
     weak_gypsum : float
@@ -46,6 +48,7 @@ class Laws:
     grain_light: float
     mixing: float
     time_mixing: float
+    set_water: float
     kappa: float
     least_pores: float
     weak_gypsum: float
@@ -80,6 +83,7 @@ def laws_of(problem: Problem, case: Case) -> Laws:
         grain_light=figure("light_exponent"),
         mixing=4.0 * gamma,
         time_mixing=figure("gamma_time"),
+        set_water=figure("set_water"),
         kappa=figure("kappa"),
         least_pores=figure("min_paste_porosity"),
         weak_gypsum=math.log1p(most * math.expm1(-per_binder["weaken_gypsum"] / most)),

@@ -399,12 +399,14 @@ def _two_weights(target: Array, first: Array, second: Array) -> tuple[float, flo
 
 
 class Wet(Term):
-    """``y = H c(r)``: hydrates times the log factor of set times at a water ratio r, held from both sides."""
+    """``y = H p c(r)``: hydrates times what a water ratio r adds to ln set time, held from both sides."""
 
-    def __init__(self, layout: Layout, hydrates: int, product: Product, most: float) -> None:
+    def __init__(self, layout: Layout, hydrates: int, product: Product, most: float, power: float) -> None:
         self.hydrates, self.product, self.ratio = hydrates, product, product.part
         self.depends = (self.ratio,)
-        self.column = layout.column("slowed by water", -math.log(2.0) * most, math.log(2.0) * most)
+        self.power = power
+        ends = power * wetness(math.inf) * most
+        self.column = layout.column("slowed by water", -ends, ends)
         self.rows = tuple(layout.row({}, -FREE, FREE) for _ in range(2))
 
     def node_rows(self, box: Box, point: Array | None, *, fresh: bool = True) -> Iterator[tuple[int, Row]]:
@@ -421,8 +423,8 @@ class Wet(Term):
                 Row(
                     {
                         self.column: sign,
-                        self.hydrates: -sign * constant,
-                        self.product.column: -sign * slope,
+                        self.hydrates: -sign * self.power * constant,
+                        self.product.column: -sign * self.power * slope,
                     }
                 ),
             )
@@ -432,7 +434,7 @@ class Wet(Term):
 
     def truth(self, point: Array) -> float:
         """Return what the column should be; see `Term.truth`."""
-        return float(point[self.hydrates]) * wetness(self._ratio(point))
+        return self.power * float(point[self.hydrates]) * wetness(self._ratio(point))
 
     def faults(self, box: Box, point: Array) -> Iterator[Fault]:
         """Yield what the rows give away; see `Term.faults`."""

@@ -109,7 +109,7 @@ def clock_of(
     fast = speed(model, temperature)
     shift = (
         model["gamma_time"] * gypsum * cement
-        + 2.0 * ln_wetness(body)
+        + model["set_water"] * ln_wetness(body)
         + retarded
         + _plasticized(body)
         - cement * np.log(fast)

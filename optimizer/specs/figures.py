@@ -122,6 +122,7 @@ MODEL_FIGURES: Final[Mapping[str, Span]] = {
     "coat_error": Span("-", 0.3, 3.0),
     "cavity": Span("-", 0.8, 1.2),
     "demold_bending": Span("MPa", 0.05, 30.0),
+    "set_water": Span("-", 0.0, 6.0),
     "expansion_gypsum": Span("mm/m", 0.0, 20.0),
     "expansion_water": Span("-", 0.0, 4.0),
     "expansion_csa": Span("mm/m", -5.0, 20.0),

@@ -30,7 +30,8 @@ Array = NDArray[np.float64]
 _CHANCES: Final = (0.2, 0.35, 0.5, 0.65)
 """Chances at which the curve of cost against chance is looked at, below the one asked for [-]."""
 
-_LEAST_CHANCE: Final = 0.02
+_FEWEST: Final = 1.0
+"""Good vessels over which the trials of a blend are spread, at least [count]."""
 
 TOLD: Final = DrawSet(8192, 3)
 """Draws for the worth that is told: what is saved is a small difference of two costs, and takes four times
@@ -76,8 +77,10 @@ def trial_worths(
 
     Notes
     -----
-    A design that is less sure than was asked for is no design to save against: its vessels that miss a limit
-    are thrown away, so that its cost counts over its chance.
+    A design that is less sure than was asked for is not yet one to save against. It stands at the price at
+    which trying it and having it are worth the same, its cost if it holds with the trials that this takes,
+    ``cost + trial / (chance x vessels)`` (the reservation price of Weitzman 1979, Econometrica 47:641, from
+    memory): its own trial is worth nothing more, and one of a cheaper or surer blend is worth what it is ahead.
     """
     samples = problem.samples.printed if samples is None else samples
     held, total = held_and_cost(problem, today, samples)
@@ -85,7 +88,8 @@ def trial_worths(
         return ()
     standing = _mean(total)
     if joint_probability(problem, today) < problem.job.confidence:  # by the draws that called it sure or not
-        standing = standing / max(float(held.mean()), _LEAST_CHANCE)
+        vessels = max(held.mean() * problem.job.shop.order_vessels, _FEWEST)
+        standing = (_mean(total[held]) if held.any() else standing) + trial_cost(problem, today) / vessels
     return tuple(_worth(problem, mix, standing, samples) for mix in mixes)
 
 

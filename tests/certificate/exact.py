@@ -131,11 +131,12 @@ class Exact:
         return out
 
     def _ln_final(self, model: Model, body: dict[str, Any]) -> Any:
-        wet = model.addVar("wet", lb=-math.log(2.0), ub=math.log(2.0))
-        twice = 2.0 * (log(body["water"]) - log(body["reference"]))
-        model.addCons(wet == (twice + math.log(2.0) - abs(twice - math.log(2.0))) / 2.0)
+        most = math.log(2.0) / 2.0
+        wet = model.addVar("wet", lb=-most, ub=most)
+        ratio = log(body["water"]) - log(body["reference"])
+        model.addCons(wet == (ratio + most - abs(ratio - most)) / 2.0)
         h = body["h"]
-        shift = wet + self._figure("gamma_time") * h * (1.0 - h)
+        shift = self._figure("set_water") * wet + self._figure("gamma_time") * h * (1.0 - h)
         final = model.addVar("ln_tf", lb=None, ub=7.0)
         model.addCons(final * body["H"] == body["ln_final"] + shift * body["H"])
         return final

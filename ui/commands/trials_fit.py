@@ -131,15 +131,13 @@ def _figure_json(one: Learned) -> dict[str, Any]:
 
 def _seen_json(one: Seen) -> dict[str, Any]:
     before, after = (value if math.isfinite(value) else None for value in (one.before, one.after))
-    # taken out by then means strong enough by then: at least so strong, at most so late
-    timed = one.reading.kind == "demold" and one.reading.side > 0
     return {
         "trial": one.reading.trial,
         "reading": one.reading.kind,
         "value": one.reading.value,
         "before": before,
         "after": after,
-        "bound": "<=" if timed else ("<=", None, ">=")[one.reading.side + 1],
+        "bound": ("<=", None, ">=")[one.reading.side + 1],
         "worse": one.worse,
         "pulled_by": [{"trial": pull.trial, "reading": pull.kind} for pull in one.pulled],
         "distance": one.distance,

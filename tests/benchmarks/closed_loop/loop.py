@@ -88,7 +88,10 @@ class Studio:
 
     @cached_property
     def truth(self) -> Truth:
-        return Truth(self.seed, self.job.shop)
+        candle = self.job.candle
+        assert candle is not None
+        assert candle.measured_outer is not None
+        return Truth(self.seed, self.job.shop, candle.measured_outer)
 
     @cached_property
     def shipped(self) -> Problem:

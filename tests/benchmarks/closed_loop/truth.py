@@ -95,12 +95,15 @@ class Truth:
         Which.
     shop : Shop
         What the caster knows of the studio: wages, minutes, sealer.
+    outer : float
+        Outer wall in a test burn, as the caster read it [degC].
     volume : float
         What the caster believes a mold to hold [mL].
     """
 
     seed: int
     shop: Shop
+    outer: float
     volume: float = 215.0
 
     @cached_property
@@ -123,6 +126,8 @@ class Truth:
             "limit": float(rng.normal(51.7, 0.7)),
             "late": float(rng.uniform(0.0, 0.35)),
             "sooner": float(rng.uniform(0.0, 0.2)),
+            "wetter": float(rng.uniform(1.0, 3.0)),
+            "probe": float(2.0 * rng.standard_normal()),
         }
 
     @cached_property
@@ -166,7 +171,7 @@ class Truth:
         wet_mass = cavity * mix.density * (1.0 - float(own["lost"]))
         dry_mass = cavity * mix.density * (1.0 + mix.bound) / (1.0 + mix.water)
         absorption = mix.absorption()
-        outer = 44.0
+        outer = self.outer + float(own["probe"])
         inner = outer + 3.6 + 2.6 * (mix.porosity - 0.33)
         bears = np.where(mix.gypsum > 1e-3, float(own["limit"]), float(own["limit"]) - 1.9 * mix.cement)
         return Properties(
@@ -345,7 +350,7 @@ class _Mix:
         active = active / active.sum(axis=1, keepdims=True)
         wetter = self.water / np.maximum(self._sum("water"), 0.02)
         mixed = 4.0 * self.cement_share * (1.0 - self.cement_share)
-        slower = wetter**0.4 * (1.0 + float(self.own["late"]) * (1.0 - self.binder))
+        slower = wetter ** float(self.own["wetter"]) * (1.0 + float(self.own["late"]) * (1.0 - self.binder))
         slower = slower * (1.0 - float(self.own["sooner"]) * mixed)
         out = []
         for name in ("initial", "final"):
