@@ -295,7 +295,8 @@ class TrialWorth:
     cost_if_it_holds : float
         Cost expected of a good vessel in the draws in which they do [currency].
     saves : float
-        What a vessel then costs less than today's design [currency].
+        What a vessel then costs less than today's design [currency]; than it and its trials, where it is not
+        sure enough.
     trial_cost : float
         What the cast costs [currency].
     vessels : float

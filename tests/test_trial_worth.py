@@ -68,14 +68,23 @@ def test_a_trial_costs_its_mix_and_its_minutes(problem):
     assert trial_cost(problem, here) == pytest.approx(powder + 15.0)
 
 
-def test_todays_own_design_saves_what_knowing_it_saves(problem, samples):
+def test_a_sure_design_saves_what_knowing_it_saves(problem, samples):
     """Chance and cost are those of the verdict in the same draws."""
     here = mix(problem, 0.8, 0.0, 0.2)
-    (one,) = trial_worths(problem, here, [here], samples)
+    sure = problem.with_job(replace(problem.job, confidence=0.05))
+    (one,) = trial_worths(sure, here, [here], samples)
     assert one.chance == joint_probability(problem, here, samples)
     expected = assess(problem, here, samples).cost.value
-    standing = expected / one.chance if one.chance < 0.8 else expected
-    assert one.saves == pytest.approx(standing - one.cost_if_it_holds, rel=1e-6)
+    assert one.saves == pytest.approx(expected - one.cost_if_it_holds, rel=1e-6)
+
+
+def test_a_blend_that_is_not_sure_enough_stands_with_its_trials(problem, samples):
+    """Weitzman 1979 (from memory): at its reservation price a box is as good as what is in hand."""
+    here = mix(problem, 0.8, 0.0, 0.2)
+    unsure = problem.with_job(replace(problem.job, confidence=0.99))
+    (one,) = trial_worths(unsure, here, [here], samples)
+    assert one.chance < 0.99
+    assert one.worth == pytest.approx(0.0, abs=1e-9)
 
 
 def test_what_cannot_hold_is_worth_nothing(problem, samples):
@@ -94,9 +103,10 @@ def test_without_prices_there_is_no_worth(problem, samples, catalogue):
 
 def test_more_vessels_make_a_trial_worth_more(problem, samples):
     here, other = mix(problem, 0.8, 0.0, 0.2), mix(problem, 0.55, 0.0, 0.45)
+    sure = replace(problem.job, confidence=0.05)
     few, many = (
         trial_worths(
-            problem.with_job(replace(problem.job, shop=replace(problem.job.shop, order_vessels=n))),
+            problem.with_job(replace(sure, shop=replace(sure.shop, order_vessels=n))),
             here,
             [other],
             samples,

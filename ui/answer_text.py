@@ -237,8 +237,8 @@ def trial_words(worth: TrialWorth, solution: Solution, catalogue: Catalogue) -> 
     yield f"{words}; water ratio {worth.water_ratio:.3f}."
     cost, saves = money(worth.cost_if_it_holds, currency), money(worth.saves, currency)
     sure = f"If all limits hold, with {odds_words(worth.chance)}, a good vessel costs {cost}"
-    untried = " untried, every vessel that misses a limit thrown away"
-    above = "the blend above" if solution.status == DESIGNED else f"casting the blend above{untried}"
+    sure_of_it = " with the trials it takes to be sure of one"
+    above = f"the blend above{'' if solution.status == DESIGNED else sure_of_it}"
     yield f"{sure}: {saves} less than {above}."
     spent, gained = (significant(x, 2) for x in (worth.trial_cost, worth.worth))
     yield (

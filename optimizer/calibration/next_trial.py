@@ -29,7 +29,7 @@ from optimizer.limit_rows import limit_rows, row_scale
 from optimizer.nomenclature import QUANTITIES
 from optimizer.problem import Problem
 from optimizer.shop import Limit
-from optimizer.solution import Alternative, Solution, TrialWorth, WeighedMix
+from optimizer.solution import DESIGNED, Alternative, Solution, TrialWorth, WeighedMix
 from optimizer.studies.trial_worth import curve_mixes, trial_worths
 from optimizer.trials.records import Portion, Strength, Trial, Weighing
 from optimizer.units import significant
@@ -44,6 +44,8 @@ _NEARLY_AS_GOOD: Final = 0.95
 _TRACE: Final = 1e-6
 _OPEN: Final = 0.04
 """4 p (1 - p) of a limit below which it is as good as decided [-]: a chance of 99 or 1 %."""
+
+_STOP: Final = "No cast is worth its cost: cast the design, or stop testing. "
 
 _TOLD_APART: Final = 1.5
 """Two figures are told apart where they differ by this many of the last digit [-]."""
@@ -151,6 +153,8 @@ class NextTrial:
         Age at which to test the strength of a piece never dried [min].
     worth : TrialWorth | None
         What the cast is worth; None where a material has no price.
+    sure : bool
+        True when the blend to be decided on is as sure as the job asks.
     """
 
     cast: Candidate
@@ -161,11 +165,12 @@ class NextTrial:
     open: bool
     early: float = _DAY
     worth: TrialWorth | None = None
+    sure: bool = True
 
     @property
     def stop(self) -> bool:
         """True when no cast is worth its cost: cast the design, or stop testing."""
-        return self.worth is not None and not self.worth.pays
+        return self.sure and self.worth is not None and not self.worth.pays
 
     @property
     def limit(self) -> Limit:
@@ -196,12 +201,10 @@ class NextTrial:
             f"{100.0 * share:.0f} % {labels.get(name, name)}" for name, share in self.cast.blend.items()
         )
         lead = f"Cast {self.cast.name} ({parts}; water ratio {self.cast.water_ratio:.3f})"
+        if self.stop:
+            return f"{_STOP}If you cast at all: {lead[0].lower()}{lead[1:]}."
         if self.worth is not None:
-            return (
-                f"{self._stop_words()}If you cast at all: {lead[0].lower()}{lead[1:]}."
-                if self.stop
-                else (f"{lead}: {self._worth_words(self.worth)}")
-            )
+            return f"{lead}: {self._worth_words(self.worth)}"
         fall = f"the doubt about {row.label} falls from {now} to {then} (one standard error)"
         if not self.open:
             return f"No limit is in real doubt. If you cast at all: {lead[0].lower()}{lead[1:]}; {fall}."
@@ -212,14 +215,14 @@ class NextTrial:
         holds = (
             f"it holds all limits {_odds(worth.chance)}, and a vessel then costs {worth.cost_if_it_holds:.2f}"
         )
+        if not worth.pays:
+            return f"{holds}. No blend is sure enough yet, and no other cast is worth more."
+        than = "today's design" + ("" if self.sure else " with the casts it takes to be sure of it")
         return (
-            f"{holds}, {worth.saves:.2f} less than today's design at its chance. The cast costs "
+            f"{holds}, {worth.saves:.2f} less than {than}. The cast costs "
             f"{significant(worth.trial_cost, 2)} and is worth {significant(worth.worth, 2)} more than that "
             f"over {worth.vessels:.0f} vessels; it pays from {worth.pays_from_vessels:.0f} vessels on."
         )
-
-    def _stop_words(self) -> str:
-        return "No cast is worth its cost: cast the design, or stop testing. "
 
 
 def _odds(chance: float) -> str:
@@ -281,7 +284,8 @@ def next_trial(problem: Problem, solution: Solution) -> NextTrial:
         for kind, part in _taken_alone(problem, moves, rows, casts[best]).items()
     }
     answer = _answer(rows, weights, casts, score, taken, best, alone)
-    return replace(answer, early=_early(problem), worth=worths[best] if worths else None)
+    sure = solution.status == DESIGNED
+    return replace(answer, early=_early(problem), worth=worths[best] if worths else None, sure=sure)
 
 
 def _worths(problem: Problem, target: Array, casts: Sequence[Candidate]) -> tuple[TrialWorth, ...]:
@@ -338,7 +342,7 @@ def _candidates(
     """Give the blend itself, near ties, every binder alone, and binders half and half."""
     blend = {name: share for name, share in mix.blend.items() if share > 0.0}
     yield Candidate("the designed blend", blend, mix.water_ratio)
-    ties = [other for other in alternatives if other.name == "near tie" and other.blend]
+    ties = [other for other in alternatives if other.name.startswith("near tie") and other.blend]
     for number, other in enumerate(ties, start=1):
         name = "a blend that costs about the same"
         yield Candidate(f"{name} ({number})" if len(ties) > 1 else name, dict(other.blend), other.water_ratio)

@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 
 from optimizer.chain.samples import DrawSet, Samples, samples_of
 from optimizer.engine.candidate import Candidate
-from optimizer.engine.chance_constraints import chance_blends, surest_blends
+from optimizer.engine.chance_constraints import ChanceBlend, chance_blends, surest_blends
 from optimizer.engine.chance_rows import ChanceQuestion
 from optimizer.problem import Problem
+from optimizer.shop import Limit
 from optimizer.solution import TrialWorth
 from optimizer.studies.explain import blend_shares
 from optimizer.verdict.assess import held_and_cost, is_open, joint_probability
@@ -29,6 +30,12 @@ Array = NDArray[np.float64]
 
 _CHANCES: Final = (0.2, 0.35, 0.5, 0.65)
 """Chances at which the curve of cost against chance is looked at, below the one asked for [-]."""
+
+_BETWEEN: Final = (0.275, 0.425, 0.575, 0.725)
+"""Chances looked at as well where blends are known to start from: a search near them takes little."""
+
+_BESIDE: Final = 4
+"""Next best blends of each chance that are looked at, too [count]: worth is not what they were ranked by."""
 
 _FEWEST: Final = 1.0
 """Good vessels over which the trials of a blend are spread, at least [count]."""
@@ -80,7 +87,7 @@ def trial_worths(
     A design that is less sure than was asked for is not yet one to save against. It stands at the price at
     which trying it and having it are worth the same, its cost if it holds with the trials that this takes,
     ``cost + trial / (chance x vessels)`` (the reservation price of Weitzman 1979, Econometrica 47:641, from
-    memory): its own trial is worth nothing more, and one of a cheaper or surer blend is worth what it is ahead.
+    memory): its own trial is worth nothing more, and one of a cheaper or surer blend what it is ahead.
     """
     samples = problem.samples.printed if samples is None else samples
     held, total = held_and_cost(problem, today, samples)
@@ -151,8 +158,22 @@ def curve_mixes(problem: Problem, near: Sequence[Candidate] = ()) -> tuple[Array
     judged = tuple(x for x in problem.job.limits if x.property != "cost" and not is_open(problem, x))
     if not judged:
         return ()
-    chances = [chance for chance in _CHANCES if chance < problem.job.confidence]
-    asked = [ChanceQuestion(problem, judged, chance, near=tuple(near)) for chance in chances]
-    found = chance_blends(asked)
-    found += [] if near else surest_blends([ChanceQuestion(problem, judged, 0.5)])
-    return tuple(np.asarray(each.candidate.mix) for each in found if each is not None)
+    found = _on_curve(problem, judged, _CHANCES, near)
+    if near:  # these walks exchange no materials: go on between the chances from where all of them ended
+        met = [blend for each in found for blend in (each.candidate, *each.near[:_BESIDE])]
+        found += _on_curve(problem, judged, (*_CHANCES, *_BETWEEN), (*met, *near))
+    else:
+        found += [each for each in surest_blends([ChanceQuestion(problem, judged, 0.5)]) if each is not None]
+    blends = [blend for each in found for blend in (each.candidate, *each.near[:_BESIDE])]
+    return tuple(np.asarray(blend.mix) for blend in blends)
+
+
+def _on_curve(
+    problem: Problem, judged: tuple[Limit, ...], chances: Sequence[float], near: Sequence[Candidate]
+) -> list[ChanceBlend]:
+    asked = [
+        ChanceQuestion(problem, judged, chance, near=tuple(near))
+        for chance in chances
+        if chance < problem.job.confidence
+    ]
+    return [each for each in chance_blends(asked) if each is not None]

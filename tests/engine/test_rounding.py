@@ -41,7 +41,8 @@ def test_rounding_costs_little(demo, catalogue):
     job = with_bound(demo, "working_window", 10.0)
     coarse = design(job, catalogue, explain=False)
     fine = design(replace(job, shop=replace(job.shop, weigh_step=0.01)), catalogue, explain=False)
-    assert abs(coarse.cost - fine.cost) < 0.015
+    assert coarse.cost - fine.cost < 0.015
+    assert fine.cost <= 1.003 * coarse.cost, "two searches end within a third of a percent"
 
 
 @pytest.mark.parametrize("admixtures", [("superplasticizer",), ("citric_acid", "superplasticizer")])
