@@ -198,7 +198,7 @@ class NextTrial:
         row = QUANTITIES[self.limit.property]
         now, then = self.falls[0].sizes()
         parts = ", ".join(
-            f"{100.0 * share:.0f} % {labels.get(name, name)}" for name, share in self.cast.blend.items()
+            f"{_percent(share)} % {labels.get(name, name)}" for name, share in self.cast.blend.items()
         )
         lead = f"Cast {self.cast.name} ({parts}; water ratio {self.cast.water_ratio:.3f})"
         if self.stop:
@@ -223,6 +223,11 @@ class NextTrial:
             f"{significant(worth.trial_cost, 2)} and is worth {significant(worth.worth, 2)} more than that "
             f"over {worth.vessels:.0f} vessels; it pays from {worth.pays_from_vessels:.0f} vessels on."
         )
+
+
+def _percent(share: float) -> str:
+    """Return whole percents, and of a trace two digits."""
+    return f"{100.0 * share:.0f}" if share >= 0.01 else significant(100.0 * share, 2)
 
 
 def _odds(chance: float) -> str:
