@@ -9,12 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-import numpy as np
-
-from optimizer.chain.body import per_liter
-from optimizer.chain.samples import DrawSet, samples_of
 from optimizer.engine.candidate import Candidate
-from optimizer.engine.cases import cases_of
 from optimizer.engine.chance_constraints import ChanceBlend, chance_blends
 from optimizer.engine.chance_refinement import refined_surest
 from optimizer.engine.chance_rows import ChanceQuestion, rows_near
@@ -22,19 +17,13 @@ from optimizer.engine.scale_rounding import NEAREST, REACH, Weighed, weigh
 from optimizer.engine.search_state import Found
 from optimizer.problem import Problem
 from optimizer.shop import Limit
-from optimizer.verdict.assess import HOLDS, is_open, joint_probability
+from optimizer.verdict.assess import HOLDS, is_open
 from optimizer.verdict.judge import Judgement, judge
 
 __all__ = ["Answered", "best_under_doubt", "judged_limits"]
 
 _TURNS, _MORE, _NEAR = 4, 0.004, 0.01
 """Times that is asked, chance asked for beyond what is missing, and the surplus that is near enough [-]."""
-
-_SURER = DrawSet(1024, 4)
-"""Draws in which blends a search has met are ranked by how sure they are."""
-
-_MET, _WATER, _WEIGHED = 8, (0.94, 0.97, 1.0, 1.03), 5
-"""Blends looked at, their water over what was met, and how many of the surest are weighed."""
 
 _LEAST_ASKED, _MOST_ASKED = 0.05, 0.995
 
@@ -96,36 +85,7 @@ def best_under_doubt(problem: Problem, nominal: Found, near: tuple[Candidate, ..
     sure = [each for each in tried if each.sure]
     if sure:
         return min(sure, key=lambda each: _objective(problem, each))
-    tried += [_weighed(question, each) for each in _surer(problem, tried[-1].blend)]
-    return max(tried, key=lambda each: (each.weighed.fills, not each.judged.broken, _chance(each)))
-
-
-def _surer(problem: Problem, found: ChanceBlend) -> list[ChanceBlend]:
-    """Return the surest of the blends that a search met, with more water and less, in draws of their own.
-
-    The few draws of a search tell chances to some 3 points, and the surest in them is the luckiest, too.
-    """
-    samples = samples_of(problem.catalogue, problem.names, problem.parameters, _SURER)
-    met = [found.candidate, *found.near[:_MET], *_single(problem)]
-    mixes = [_wetter(problem, each, factor) for each in met for factor in _WATER]
-    chances = [joint_probability(problem, each.mix, samples) for each in mixes]
-    order = sorted(range(len(mixes)), key=lambda k: -chances[k])[:_WEIGHED]
-    return [ChanceBlend(mixes[k], chances[k], found.near) for k in order]
-
-
-def _single(problem: Problem) -> list[Candidate]:
-    """Return every binder alone with the water it asks for."""
-    binders = [k for k in problem.solids if problem.materials[k].role == "binder"]
-    shares = np.eye(len(problem.names))[binders]
-    case = cases_of(problem)[0]
-    return [Candidate(case, mix, 0.0, 0.0) for mix in per_liter(problem.model, shares)]
-
-
-def _wetter(problem: Problem, found: Candidate, factor: float) -> Candidate:
-    """Return a blend with its water times a factor, in the same volume."""
-    dry = found.mix[:-1].sum()
-    water = np.array([factor * found.mix[-1] / dry])
-    return replace(found, mix=per_liter(problem.model, found.mix[None, :-1] / dry, water)[0])
+    return max(tried, key=lambda each: (each.weighed.fills, _chance(each)))
 
 
 def _objective(problem: Problem, answered: Answered) -> float:
