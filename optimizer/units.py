@@ -37,6 +37,7 @@ __all__ = [
     "show",
     "show_amount",
     "significant",
+    "unit_in",
 ]
 
 System = Literal["metric", "us"]
@@ -66,6 +67,7 @@ _US_AMOUNTS: Final = {
     "currency/kg": "currency/lb",
     "currency/km": "currency/mi",
     "currency/L": "currency/gal",
+    "mm/m": "in/ft",
 }
 _WORDS: Final = {
     "degC": "°C",
@@ -246,6 +248,17 @@ def display_value(value: float, quantity_name: str, system: System = "metric") -
     return convert(value, row.unit, unit), _WORDS.get(unit, unit)
 
 
+def unit_in(unit: str, system: System) -> str:
+    """Return the unit in which a system shows an amount of `unit`.
+
+    Examples
+    --------
+    >>> unit_in("MPa", "us"), unit_in("min", "us"), unit_in("MPa", "metric")
+    ('psi', 'min', 'MPa')
+    """
+    return _US_AMOUNTS.get(unit, unit) if system == "us" else unit
+
+
 def show(value: float | str, quantity_name: str, system: System = "metric") -> str:
     """Return the quantity as text: digits worth showing, unit of the system.
 
@@ -309,7 +322,7 @@ def show_amount(value: float, unit: str, digits: int = 3, system: System = "metr
     >>> show_amount(215.0, "mL", system="us")
     '7.27 fl oz'
     """
-    shown = _US_AMOUNTS.get(unit, unit) if system == "us" else unit
+    shown = unit_in(unit, system)
     number = convert(value, unit, shown)
     if not math.isfinite(number):
         return _endless(number, unit)
@@ -464,8 +477,7 @@ def hinted_unit(unit: str) -> str:
     >>> hinted_unit("degC"), hinted_unit("currency/h")
     ('C', '/h')
     """
-    us = _hinted.get() == "us" and unit != "g"
-    shown = _US_AMOUNTS.get(unit, unit) if us else unit
+    shown = unit if unit == "g" else unit_in(unit, _hinted.get())
     return _TYPED.get(shown, shown).removeprefix("currency")
 
 

@@ -8,7 +8,7 @@ import sys
 import threading
 import time
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
@@ -19,7 +19,9 @@ from optimizer.sweep.crews import crew_of
 from optimizer.sweep.ledger import Columns, Ledger, csv_line
 from optimizer.sweep.worker import FAULTY, OWN_FAULT, Row
 from optimizer.toml_files import LARGEST_FILE, decoded, read_text
+from optimizer.units import System
 from ui.delivery import STANDARD, Delivery, Terminated, read_stdin, say
+from ui.unit_text import ShownColumn, column_in
 
 __all__ = ["Teller", "duration_words", "job_text", "run_sweep"]
 
@@ -52,11 +54,16 @@ def run_sweep(
         Where rows go.
     """
     columns, path = header_of(plan), delivery.path
+    units: System = "metric" if path is None and delivery.as_json else delivery.units
+    shown = [column_in(name, units) for name, _ in columns]
+    named = [(each.name, number) for each, (_, number) in zip(shown, columns, strict=True)]
     ledger: Ledger = (
-        _StreamLedger(columns, delivery.as_json)
+        _StreamLedger(named, delivery.as_json)
         if path is None
-        else ledger_at(path, columns, plan.fingerprint[:16])
+        else ledger_at(path, named, plan.fingerprint[:16])
     )
+    if units == "us":
+        ledger = _UsLedger(ledger, shown)
     teller = Teller()
     stopped = False
     try:
@@ -174,6 +181,26 @@ def duration_words(seconds: float) -> str:
         return f"{minutes} min"
     hours = minutes // 60
     return f"{hours} h {minutes % 60} min" if hours < 48 else f"{hours // 24} d {hours % 24} h"
+
+
+class _UsLedger:
+    """A ledger whose rows are kept in US units."""
+
+    def __init__(self, kept: Ledger, columns: Sequence[ShownColumn]) -> None:
+        self._kept, self._columns = kept, columns
+
+    @property
+    def done(self) -> set[int]:
+        return self._kept.done
+
+    def append(self, row: Row) -> None:
+        pairs = zip(row, self._columns, strict=True)
+        self._kept.append(
+            tuple(column.of(cell) if isinstance(cell, float) else cell for cell, column in pairs)
+        )
+
+    def close(self) -> None:
+        self._kept.close()
 
 
 class _StreamLedger:

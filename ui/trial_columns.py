@@ -7,9 +7,11 @@ from typing import Final
 
 from optimizer.trials.columns import BOOK, GROUPS, SCALARS, Column
 from optimizer.trials.fields import FIELDS, GROUP_FIELDS
+from optimizer.units import System
 from ui.terminal import Block, sentence, table
+from ui.unit_text import ShownColumn, column_in
 
-__all__ = ["MEANINGS", "column_blocks", "column_rows"]
+__all__ = ["MEANINGS", "column_blocks", "column_rows", "scale_column"]
 
 _BOOK_MEANINGS: Final = {
     "version": "1 for the first entry of a trial, 2 for its correction, and so on",
@@ -29,18 +31,23 @@ MEANINGS: Final[Mapping[str, str]] = {
 """Column without its number -> what it holds."""
 
 
-def column_rows() -> Iterator[tuple[str, str]]:
+def scale_column(head: str, units: System) -> ShownColumn:
+    """Return a column of the trial table in the units shown; grams stay, for the scale shows them."""
+    return ShownColumn(head) if head.endswith(" [g]") else column_in(head, units)
+
+
+def column_rows(units: System = "metric") -> Iterator[tuple[str, str]]:
     """Give each column as a table writes it, with its meaning; of numbered ones the first."""
     for field, unit in {**SCALARS, **BOOK}.items():
-        yield Column(field, unit).header, MEANINGS[field]
+        yield scale_column(Column(field, unit).header, units).name, MEANINGS[field]
     for word, (field, parts) in GROUPS.items():
         for part, unit in parts.items():
-            yield Column(field, unit, 1, part).header, MEANINGS[f"{word} {part}"]
+            yield scale_column(Column(field, unit, 1, part).header, units).name, MEANINGS[f"{word} {part}"]
 
 
-def column_blocks() -> Iterator[Block]:
+def column_blocks(units: System) -> Iterator[Block]:
     """Give the columns and how a table may differ."""
-    yield table(("column", "holds"), column_rows())
+    yield table(("column", "holds"), column_rows(units))
     words = (
         "Only date is compulsory. Columns may stand in any order, in other units (water [kg], demold [h]) "
         "and in other writings (strength_2_value_psi); 1, 2, 3 number several powders, weighings, strengths, "

@@ -11,8 +11,9 @@ from typing import Any
 from optimizer.errors import Fault, FileFaults
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
+from optimizer.tables import csv_number
 from optimizer.trials.book import TrialBook
-from optimizer.trials.cells import cell_text, restored, write_row
+from optimizer.trials.cells import Cell, cell_text, restored, write_row
 from optimizer.trials.columns import headers_for
 from optimizer.trials.records import Trial, Version
 from optimizer.trials.rows import Entry
@@ -20,6 +21,8 @@ from optimizer.trials.teaching import cannot_teach, teaches
 from optimizer.trials.trace import Trace
 from optimizer.units import System, show, significant
 from ui.terminal import Block, heading, indented, sentence, table
+from ui.trial_columns import scale_column
+from ui.unit_text import ShownColumn
 from ui.words import label_of, share_words
 
 __all__ = [
@@ -122,23 +125,23 @@ def _mega(value: float, units: System) -> str:
     return show(value, "dry_strength", units)
 
 
-def history_blocks(versions: Sequence[Entry], lacking: Sequence[str]) -> Iterator[Block]:
+def history_blocks(versions: Sequence[Entry], lacking: Sequence[str], units: System) -> Iterator[Block]:
     """Give all that was noted of a trial, then what each version changed."""
     newest = versions[-1]
     state = "counts" if newest.counts else f"{_state(newest)}, it does not count"
     yield sentence(f"Trial {newest.trial.id}, version {newest.revision}: {state}.")
-    yield table(("", ""), [(name, text) for name, text in _noted(newest.trial).items() if text])
+    yield table(("", ""), [(name, text) for name, text in _noted(newest.trial, units).items() if text])
     if len(versions) > 1:
         yield heading("History")
         for before, after in zip((None, *versions), versions, strict=False):
-            yield indented(_change_words(before, after), f"{after.revision}.")
+            yield indented(_change_words(before, after, units), f"{after.revision}.")
     if lacking:
         yield heading("What it cannot teach")
         for words in lacking:
             yield indented(words)
 
 
-def _change_words(before: Entry | None, after: Entry) -> str:
+def _change_words(before: Entry | None, after: Entry, units: System) -> str:
     if not after.whole:
         return "damaged: what is shown of it may not be what was entered."
     day = after.recorded.partition(".")[0].replace("T", " ")
@@ -147,17 +150,24 @@ def _change_words(before: Entry | None, after: Entry) -> str:
         return f"{day} UTC: entered.{reason}"
     if after.withdrawn and not before.withdrawn:
         return f"{day} UTC: made void.{reason}"
-    old, new = _noted(before.trial), _noted(after.trial)
+    old, new = _noted(before.trial, units), _noted(after.trial, units)
     changed = [name for name in {**old, **new} if old.get(name, "") != new.get(name, "")]
     parts = [f"{name} {old.get(name) or 'nothing'} to {new.get(name) or 'nothing'}" for name in changed]
     return f"{day} UTC: {'; '.join(parts) or 'counts again'}.{reason}"
 
 
-def _noted(trial: Trial) -> dict[str, str]:
+def _noted(trial: Trial, units: System) -> dict[str, str]:
     version = Version(trial)
     columns = headers_for([version])
-    cells = write_row(version, columns)
-    return {column.header: restored(cell_text(cell)) for column, cell in zip(columns, cells, strict=True)}
+    shown = [scale_column(column.header, units) for column in columns]
+    cells = zip(shown, write_row(version, columns), strict=True)
+    return {column.name: _noted_cell(column, cell) for column, cell in cells}
+
+
+def _noted_cell(column: ShownColumn, cell: Cell) -> str:
+    if isinstance(cell, float) and column.shown != column.unit:
+        return csv_number(column.of(cell))
+    return restored(cell_text(cell))
 
 
 def teaching_words(trial: Trial) -> str:

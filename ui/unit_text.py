@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Final
 
-from optimizer.units import System, convert, significant
+from optimizer.units import System, convert, significant, unit_in
 
-__all__ = ["job_text_in", "prose_in", "typed_in"]
+__all__ = ["ShownColumn", "column_in", "job_text_in", "prose_in", "typed_in"]
 
 _TYPED: Final[Mapping[str, tuple[str, str, str]]] = {
     "kg": ("kg", "lb", "lb"),
@@ -36,6 +37,9 @@ _PROSE: Final[Mapping[str, tuple[str, str, str]]] = {
 
 _STATED: Final = re.compile(r'^((?:# )?[\w.]+ = )("[^"\n]*")( *)', re.MULTILINE)
 """A line of a job file that states a quantity, or would without its #."""
+
+_HEAD: Final = re.compile(r"(.*) \[([A-Z]{3}(?=[/\]]))?([^\]]*)\]")
+"""A head of a column with its unit, which may be money or money for something."""
 
 _NUMBER: Final = r"(?<![\w.])([-+]?)([0-9]+(?:\.[0-9]+)?) ?"
 
@@ -73,6 +77,46 @@ def prose_in(text: str, units: System) -> str:
     'The mix may pass 118 °F.'
     """
     return _in_units(text, units, _PROSE, 2)
+
+
+@dataclass(frozen=True)
+class ShownColumn:
+    """A column of a table as it is shown.
+
+    Attributes
+    ----------
+    name : str
+        Its head, with the unit shown.
+    unit, shown : str
+        Unit its numbers are held in, and the one they are shown in; empty for plain numbers and words.
+    """
+
+    name: str
+    unit: str = ""
+    shown: str = ""
+
+    def of(self, value: float) -> float:
+        """Return a number of the column as shown [`shown`]."""
+        return convert(value, self.unit, self.shown)
+
+
+def column_in(head: str, units: System) -> ShownColumn:
+    """Return a column of a table of numbers in the units shown, from its head.
+
+    Examples
+    --------
+    >>> column_in("dry_strength [MPa]", "us").name, column_in("prices.x.freight_per_kg [EUR/kg]", "us").name
+    ('dry_strength [psi]', 'prices.x.freight_per_kg [EUR/lb]')
+    >>> column_in("shop.temperature [degC]", "us").of(20.0)
+    68.0
+    """
+    found = _HEAD.fullmatch(head)
+    if units == "metric" or found is None:
+        return ShownColumn(head)
+    name, currency, unit = found.groups()
+    held = f"currency{unit}" if currency else unit
+    shown = unit_in(held, units)
+    return ShownColumn(f"{name} [{currency or ''}{shown.removeprefix('currency')}]", held, shown)
 
 
 def job_text_in(text: str, units: System) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import re
 from pathlib import Path
@@ -138,3 +140,48 @@ def test_the_card_counts_whole_pounds_and_ounces(command: Command, hot: Path) ->
     assert told is not None
     assert 453.59237 * int(told[1]) + 28.349523 * float(told[2]) == pytest.approx(grams, abs=1.5)
     assert float(told[2]) < 16.0
+
+
+def test_a_sweep_names_the_units_its_rows_are_in(command: Command, small: Path, tmp_path: Path) -> None:
+    words = ("sweep", small, "--executor", "solo", "--vary", "shop.temperature=60F|80F")
+    ours, theirs = tmp_path / "metric.csv", tmp_path / "us.csv"
+    assert command(*words, "-o", ours).code == command(*words, "-o", theirs, "--units", "us").code == 0
+    metric, us = (list(csv.DictReader(io.StringIO(path.read_text()))) for path in (ours, theirs))
+    assert [float(row["shop.temperature [degF]"]) for row in us] == [60.0, 80.0]
+    for one, other in zip(metric, us, strict=True):
+        # NIST SP 811, B.8: 1 psi is 6.894757 kPa; B.9: 0 C are 32 F, and 1 K is 1.8 degrees Fahrenheit
+        strength, peak = float(one["dry_strength [MPa]"]), float(one["casting_peak [degC]"])
+        assert float(other["dry_strength [psi]"]) == pytest.approx(strength / 6.894757e-3, rel=1e-4)
+        assert float(other["casting_peak [degF]"]) == pytest.approx(32.0 + 1.8 * peak, rel=1e-4)
+        assert other["expected_cost [EUR]"] == one["expected_cost [EUR]"]
+    again = command(*words, "-o", theirs, "--units", "us")
+    assert "2 done before" in again.err
+    assert command(*words, "-o", theirs).code == 4  # its columns are others: nothing is mixed
+
+
+def test_trials_are_shown_in_us_units(
+    command: Command, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    noted = ("id=a", "date=2026-03-02", "water=300 g", "mass of gypsum_cement=900 g", "room_temperature=70 F")
+    assert command("trials", "add", *noted, "strength 1 value=3000 psi", "strength 1 state=dry").code == 0
+    shown = command("trials", "show", "a", "--units", "us").out
+    assert re.search(r"room_temperature \[degF\] +70\n", shown)
+    assert re.search(r"strength 1 value \[psi\] +3000\n", shown)
+    assert re.search(r"water \[g\] +300", shown)
+    heads = re.findall(r"\[(\S+)\]", command("trials", "columns", "--units", "us").out)
+    assert {"degF", "psi", "floz", "delta_degF", "g"} <= set(heads)
+    assert not {"degC", "MPa", "mL", "K"} & set(heads)
+
+
+def test_a_table_with_us_heads_is_read_as_it_is_written(
+    command: Command, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    heads = "id,date,water [g],mass of gypsum_cement [g],room_temperature [degF],burn 1 outer [degF]"
+    row = "b,2026-03-02,300,900,70,113"
+    Path("us.csv").write_text(f"{heads},burn 1 error [delta_degF]\n{row},3.6\n", encoding="utf-8")
+    assert command("trials", "import", "us.csv", "--yes").code == 0
+    told = json.loads(command("trials", "show", "b", "--json").out)
+    burn = told["versions"][-1]["trial"]["burns"][0]
+    assert (burn["outer"], burn["error"]) == (pytest.approx(45.0), pytest.approx(2.0))

@@ -62,7 +62,8 @@ def sweep(
 
     Rows go to FILE of -o as they come: CSV, or for the ending .parquet a folder of Parquet files. Stopped
     at any moment, the same command goes on from there. Without -o rows go to standard output, as CSV or
-    with --json as one JSON object a line; with -o, --json gives the counts. Units are those of --json.
+    with --json as one JSON object a line; with -o, --json gives the counts. Columns name their units,
+    which are those of --units; JSON has its own.
 
     In a long sweep most scenarios start from the blends of their neighbors, and every 64th is searched in
     full to check them. Every row is certified from the property functions, as the answer of design is.

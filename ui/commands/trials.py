@@ -128,8 +128,8 @@ def list_(limit: int, void: bool, book: str, specs: str | None, delivery: Delive
 def export(file: str | None, decimal_comma: bool, current: bool, book: str, delivery: Delivery) -> int:
     """Write every trial to FILE, CSV or XLSX by its ending; without FILE as CSV on standard output.
 
-    Corrected and void trials go along, each version a row; importing the file gives the same book. Of a
-    damaged book, what can still be read is written.
+    Corrected and void trials go along, each version a row; importing the file gives the same book, so that
+    units are those the book keeps, whatever --units. Of a damaged book, what can still be read is written.
     """
     from optimizer.trials.csvfile import write_csv_text
     from optimizer.trials.exchange import export_trials

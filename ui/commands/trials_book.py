@@ -47,7 +47,7 @@ def trials_show(id: str, book: str, delivery: Delivery) -> int:
     versions = opened(Path(book)).history(id)
     lacking = tuple(dict.fromkeys(cannot_teach(versions[-1].trial).values()))
     data = {"versions": [entry_json(entry) for entry in versions], "cannot_teach": list(lacking)}
-    delivery.send(data, lambda: list(history_blocks(versions, lacking)))
+    delivery.send(data, lambda: list(history_blocks(versions, lacking, delivery.units)))
     return 0
 
 
@@ -97,5 +97,5 @@ def trials_columns(empty: bool, example: bool, delivery: Delivery) -> int:
         delivery.send_text(write_csv_text([]) if empty else example_casts())
         return 0
     data = {"columns": [{"name": name, "meaning": meaning} for name, meaning in column_rows()]}
-    delivery.send(data, lambda: list(column_blocks()))
+    delivery.send(data, lambda: list(column_blocks(delivery.units)))
     return 0
