@@ -11,7 +11,7 @@ import streamlit as st
 from optimizer.solution import Solution
 from ui import answers
 from ui.blends import blend_text
-from ui.charts import colored, layered
+from ui.charts import CENTS, colored, layered
 from ui.plain_text import plain
 from ui.state import Session, pick
 from ui.widgets import draw
@@ -121,7 +121,12 @@ def _chart(rows: list[dict[str, float]], here: Solution) -> alt.LayerChart:
         scale=alt.Scale(domain=[0.0, 1.0]),
         axis=alt.Axis(format="%", tickCount=5),
     )
-    y = alt.Y("cost:Q", title=f"cost, {here.job.currency}", scale=alt.Scale(zero=False, padding=14))
+    y = alt.Y(
+        "cost:Q",
+        title=f"cost, {here.job.currency}",
+        scale=alt.Scale(zero=False, padding=14),
+        axis=alt.Axis(format=CENTS),
+    )
     line = alt.Chart(frame).mark_line(strokeWidth=2, point={"size": 60, "filled": True}).encode(x=x, y=y)
     dot = alt.Chart(spot).mark_point(size=170, filled=True, opacity=1, shape="diamond").encode(x=x, y=y)
     word = alt.Chart(spot).mark_text(dy=-16, fontSize=13).encode(x=x, y=y, text="words:N")

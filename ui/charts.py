@@ -23,6 +23,7 @@ from ui.words import judged_words, verdict_words
 
 __all__ = [
     "BARS",
+    "CENTS",
     "SHAPES",
     "colored",
     "cost_chart",
@@ -36,6 +37,9 @@ __all__ = [
 
 SHAPES: Final[Mapping[str, str]] = {"holds": "circle", "uncertain": "diamond", "fails": "cross"}
 """Shape of each verdict."""
+
+CENTS: Final = ".2f"
+"""Format of money on an axis."""
 
 BARS: Final = "Line: the limit. Right of it: met. Bar: where the true value likely lies (5 % to 95 %)."
 """How to read the bars of `margin_chart`."""

@@ -10,7 +10,7 @@ import altair as alt
 import pandas as pd
 
 from optimizer.money.schedule import DayPlan
-from ui.charts import colored, labeled_bars, layered
+from ui.charts import CENTS, colored, labeled_bars, layered
 from ui.palette import PARTS
 
 __all__ = ["calendar_chart", "curve_chart", "rates_chart", "steps_chart"]
@@ -75,7 +75,9 @@ def curve_chart(frame: pd.DataFrame, order: int, currency: str) -> alt.LayerChar
     """Return the cost of one vessel by order size for two blends, named above the chart."""
     base = alt.Chart(frame).encode(
         x=alt.X("vessels:Q", title="vessels in the order"),
-        y=alt.Y("cost:Q", title=f"{currency} a vessel", scale=alt.Scale(zero=False)),
+        y=alt.Y(
+            "cost:Q", title=f"{currency} a vessel", scale=alt.Scale(zero=False), axis=alt.Axis(format=CENTS)
+        ),
     )
     layers: list[alt.Chart] = []
     names = list(dict.fromkeys(frame["blend"]))
@@ -96,7 +98,7 @@ def steps_chart(frame: pd.DataFrame, currency: str, mass: str) -> alt.LayerChart
     """Return the landed price of one `mass` (kg or lb) by the packs bought at once, as steps with points."""
     base = alt.Chart(frame).encode(
         x=alt.X("packs:Q", title="packs bought at once", axis=alt.Axis(tickMinStep=1)),
-        y=alt.Y("price:Q", title=f"{currency} per usable {mass}", axis=alt.Axis(format=".2f", tickCount=5)),
+        y=alt.Y("price:Q", title=f"{currency} per usable {mass}", axis=alt.Axis(format=CENTS, tickCount=5)),
     )
     line = colored(base.mark_line(interpolate="step-after", strokeWidth=2.5), "holds")
     dots = colored(base.mark_point(filled=True, size=45, opacity=1), "holds")

@@ -13,7 +13,7 @@ from optimizer.shop import Limit
 from optimizer.solution import Solution
 from optimizer.studies.frontier import Frontier
 from optimizer.units import System, display_value
-from ui.charts import SHAPES, colored, layered
+from ui.charts import CENTS, SHAPES, colored, layered
 from ui.palette import PARTS
 from ui.trade_axes import Reach, clipped, reach_of
 
@@ -97,8 +97,8 @@ def trade_chart(
     bounds = {"x": _bounds(limits, over[1], units), "y": _bounds(limits, over[0], units)}
     reaches = {axis: _reach(axis, rows, marks, bounds[axis]) for axis in ("x", "y")}
     base = alt.Chart(clipped(rows, reaches))
-    x = _axis(alt.X, "x", _title(over[1], currency, units), reaches["x"])
-    y = _axis(alt.Y, "y", _title(over[0], currency, units), reaches["y"])
+    x = _axis(alt.X, "x", over[1], _title(over[1], currency, units), reaches["x"])
+    y = _axis(alt.Y, "y", over[0], _title(over[0], currency, units), reaches["y"])
     seen = alt.when(_POINTED, empty=False).then(alt.value(0.8)).otherwise(alt.value(0.0))
     across = base.mark_rule(clip=True).encode(x=alt.X("x_low:Q"), x2="x_high:Q", y=y, opacity=seen)
     upright = base.mark_rule(clip=True).encode(x=x, y=alt.Y("y_low:Q"), y2="y_high:Q", opacity=seen)
@@ -195,9 +195,12 @@ def _limit_line(axis: str, bound: float) -> alt.Chart:
     return colored(line.encode(**{axis: f"{axis}:Q"}), "fails")
 
 
-def _axis(kind: type[Any], field: str, title: str, reach: Reach) -> Any:  # noqa: ANN401  X or Y
+def _axis(kind: type[Any], field: str, name: str, title: str, reach: Reach) -> Any:  # noqa: ANN401  X or Y
+    form = CENTS if name == "cost" else alt.Undefined
     scale = alt.Scale(zero=False, nice=False, domain=[reach.low, reach.high])
-    return kind(f"{field}:Q", title=title, scale=scale, axis=alt.Axis(tickCount=6, labelOverlap=True))
+    return kind(
+        f"{field}:Q", title=title, scale=scale, axis=alt.Axis(tickCount=6, labelOverlap=True, format=form)
+    )
 
 
 def _title(name: str, currency: str, units: System) -> str:

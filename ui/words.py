@@ -258,13 +258,25 @@ def bound_words(limit: Limit, units: System = "metric") -> str:
     --------
     >>> bound_words(Limit("dry_mass", "<=", 365.25)), bound_words(Limit("dry_mass", "<=", 368.5437758125))
     ('<= 365.25 g', '<= 368.5 g')
+
+    Money is told in whole cents, none of which shuts out what the bound lets in.
+
+    >>> bound_words(Limit("cost", "<=", 8.1)), bound_words(Limit("cost", "<=", 8.631))
+    ('<= 8.10', '<= 8.64')
     """
     if limit.property == "damp_risk":
         return f"{limit.sense} {DAMP_CLASSES[int(limit.bound)]}"
     number, unit = display_value(limit.bound, limit.property, units)
+    if limit.property == "cost":
+        return f"{limit.sense} {_whole_cents(number, upward=limit.sense == '<=')}"
     typed = abs(number - round(number, _TYPED_DECIMALS)) <= _EXACT * max(abs(number), 1.0)
     digits = round(number, _TYPED_DECIMALS) if typed else float(significant(number, 4))
     return f"{limit.sense} {digits:.6g} {unit}".strip()
+
+
+def _whole_cents(amount: float, *, upward: bool) -> str:
+    cents = 100.0 * amount
+    return f"{(math.ceil(cents - _EXACT) if upward else math.floor(cents + _EXACT)) / 100.0:.2f}"
 
 
 def verdict_words(verdict: LimitVerdict, units: System = "metric") -> str:

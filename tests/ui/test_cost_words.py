@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import pytest
 
+from tests.ui.conftest import SMALL, Command
 from tests.ui.test_page_logic import folder, opened, text_of
 from ui.cost_words import cost_range_words
 
@@ -29,3 +33,30 @@ def test_the_first_screen_names_no_range_of_one_figure() -> None:
     words = text_of(opened())
     assert "Hardly moves with what is unsure" in words or " if it " in words
     assert "nan" not in words
+
+
+@pytest.mark.parametrize(
+    ("bound", "words"),
+    [
+        (8.9, ("design", "JOB", "--proof", "0")),
+        (6.0, ("design", "JOB", "--proof", "0")),
+        (8.9, ("check", "JOB", "--blend", "gypsum_cement=7; marble_flour=3", "--against", "gypsum_cement=1")),
+        (8.9, ("order", "JOB", "--vessels", "40", "--due", "2031-03-01", "--start", "2031-01-06")),
+        (8.9, ("frontier", "JOB", "--points", "3", "--over", "cost,dry_strength")),
+    ],
+    ids=lambda part: str(part) if isinstance(part, float) else part[0],
+)
+def test_every_cost_people_read_is_in_whole_cents(
+    command: Command, tmp_path: Path, bound: float, words: tuple[str, ...]
+) -> None:
+    path = tmp_path / "job.toml"
+    path.write_text(SMALL.replace("[limits]", f'[limits]\ncost = "<= {bound}"'), encoding="utf-8")
+    text = command(*(path if word == "JOB" else word for word in words)).out
+    lines = [line for line in text.splitlines() if "EUR" in line or "cost" in line]
+    figures = [
+        number
+        for line in lines
+        for number in re.findall(r"[0-9]+\.[0-9]+(?= EUR)|<= [0-9.]+$|<= [0-9.]+ ", line)
+    ]
+    assert figures
+    assert [each for each in figures if not re.search(r"\.[0-9]{2}\s*$", each)] == []

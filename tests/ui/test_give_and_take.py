@@ -110,6 +110,12 @@ def test_a_range_without_end_is_cut_at_the_edge_of_the_chart() -> None:
     assert domain[1] < 2 * 60.0
 
 
+def test_the_axis_of_the_cost_is_in_whole_cents() -> None:
+    layer = next(each for each in _chart([], 70.0)["layer"] if "scale" in each["encoding"].get("y", {}))
+    assert layer["encoding"]["y"]["axis"]["format"] == ".2f"
+    assert "format" not in layer["encoding"]["x"]["axis"]
+
+
 @pytest.mark.parametrize(("bound", "drawn"), [(70.0, True), (1440.0, False)])
 def test_a_limit_far_from_all_blends_does_not_squeeze_them(bound: float, drawn: bool) -> None:
     rows = _rows(_chart([_mark("A", 45.0, 7.5)], bound))
