@@ -383,6 +383,9 @@ class Solution:
         sha256 of job, figures, calibration, version, and of blend and water where the caster named them.
     notes : tuple[str, ...]
         What a caster should know about this answer.
+    barred_by : tuple[str, ...]
+        Rules of mixing that this blend breaks; without a blend, those any one of which keeps out blends that
+        meet the limits at best values.
     """
 
     status: str
@@ -407,6 +410,7 @@ class Solution:
     worth_a_trial: tuple[TrialWorth, ...] = ()
     fingerprint: str = ""
     notes: tuple[str, ...] = ()
+    barred_by: tuple[str, ...] = ()
 
     @property
     def cost(self) -> float | None:

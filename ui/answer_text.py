@@ -27,6 +27,7 @@ from optimizer.verdict.assess import FAILS, HOLDS, UNCERTAIN
 from optimizer.verdict.evidence import EVIDENCE_WORDS
 from ui.batch_text import batch_words
 from ui.reasons import (
+    barred_words,
     evidence_words,
     fit_words,
     limit_sentence,
@@ -98,6 +99,7 @@ def no_blend_blocks(solution: Solution, units: System) -> Iterator[Block]:
         yield heading("Out of reach on its own" if alone else "These limits stand against each other")
         for limit in solution.conflict:
             yield indented(f"{quantity(limit.property).label} {bound_words(limit, units)}")
+    yield from map(sentence, barred_words(solution))
     if solution.relaxations:
         yield from _changes(solution, units)
     else:
@@ -152,7 +154,8 @@ def _opening(solution: Solution) -> str:
     asked = f"{100.0 * job.confidence:.0f} %"
     if solution.status == NOT_SURE:
         return f"No blend found is as sure as the {asked} asked for. The surest: {sure}.{_least(solution)}"
-    return f"This blend {_VERDICT_WORDS[solution.status]}: {sure}; {asked} was asked for.{_least(solution)}"
+    told = f"This blend {_VERDICT_WORDS[solution.status]}: {sure}; {asked} was asked for.{_least(solution)}"
+    return " ".join((told, *barred_words(solution)))
 
 
 _VERDICT_WORDS = {HOLDS: "holds", UNCERTAIN: "is uncertain", FAILS: "fails"}
@@ -275,6 +278,7 @@ def _reasons(solution: Solution, catalogue: Catalogue, units: System) -> Iterato
     if told:
         yield heading("Why")
         yield from (indented(line) for line in told)
+    yield from map(sentence, barred_words(solution))
     if solution.relaxations:
         yield from _changes(solution, units)
     ties = [a for a in solution.alternatives if a.name.startswith("near tie")]
@@ -409,7 +413,9 @@ def _money_both(comparison: Comparison) -> Iterator[Block]:
 
 def _notes_both(comparison: Comparison, units: System) -> Iterator[Block]:
     pairs = (("candidate", comparison.candidate), ("present", comparison.present))
-    told = [f"{name}: {prose_in(note, units)}" for name, each in pairs for note in each.notes]
+    told = [
+        f"{name}: {prose_in(note, units)}" for name, each in pairs for note in (*each.barred_by, *each.notes)
+    ]
     if told:
         yield heading("Mind")
         yield from map(indented, told)

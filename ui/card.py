@@ -261,7 +261,9 @@ def _room(head: Sheet, rows: Sequence[Row], units: System) -> tuple[int, float]:
 
 def _notes(solution: Solution, units: System) -> Iterator[str]:
     """Yield what is framed on top: what is wrong with the mix, and that one is to be cast first."""
-    yield from (prose_in(_first_clause(note), units) for note in solution.notes[:_MOST_NOTES])
+    yield from (
+        prose_in(_first_clause(note), units) for note in (*solution.barred_by, *solution.notes)[:_MOST_NOTES]
+    )
     if _FRAMED in solution.cautions:
         yield CARD_CAUTIONS[_FRAMED]
 

@@ -17,6 +17,7 @@ from ui.words import blend_words, money, saving_words, span_words, value_words
 __all__ = [
     "FILE_NAMES",
     "HEAT",
+    "barred_words",
     "evidence_words",
     "fit_words",
     "limit_sentence",
@@ -173,6 +174,19 @@ def proof_words(proof: Proof) -> str:
     near = "0.1 %" if proof.proved and proof.gap <= 1e-3 else within
     shown = "proved within" if proof.proved else "within"
     return f"With every figure at its best value, the search is {shown} {near} of the best there is."
+
+
+def barred_words(solution: Solution) -> tuple[str, ...]:
+    """Return the rules of mixing that stand against an answer, a sentence each.
+
+    Of a blend those that it breaks, of an answer without one those that keep out blends which would do.
+    """
+    if not solution.barred_by:
+        return ()
+    if solution.mix is not None:
+        return (*solution.barred_by, "No design breaks a rule of mixing.")
+    rules = "; or ".join(solution.barred_by)
+    return (f"A rule of mixing keeps out blends that would meet them at best values: {rules}.",)
 
 
 def no_blend_words(solution: Solution, names: Mapping[str, str] = FILE_NAMES) -> list[str]:

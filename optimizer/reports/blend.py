@@ -68,6 +68,7 @@ def solution_json(solution: Solution) -> Json:
     out |= _explanations(solution)
     out["cautions"] = [CAUTIONS[key] for key in solution.cautions]
     out["notes"] = list(solution.notes)
+    out["barred_by"] = list(solution.barred_by)
     out["fingerprint"] = solution.fingerprint
     return out
 

@@ -26,6 +26,7 @@ from optimizer.solution import (
     Relaxation,
     Solution,
 )
+from optimizer.studies.barred import barring_rules
 from optimizer.studies.explain import alternatives, blend_shares, limit_prices, price_switches, single_binders
 from optimizer.studies.infeasible import conflict_of
 from optimizer.studies.loosening import loosened
@@ -185,4 +186,5 @@ def _no_blend(problem: Problem, grid: GridSearch, explain: bool, proof_seconds: 
     if not explain:
         return answer
     conflict = conflict_of(problem, grid)
-    return replace(answer, relaxations=_changes(problem, conflict, ()), conflict=conflict)
+    changes = _changes(problem, conflict, ())
+    return replace(answer, relaxations=changes, conflict=conflict, barred_by=barring_rules(problem))

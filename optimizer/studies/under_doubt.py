@@ -107,7 +107,7 @@ def _weighed(question: ChanceQuestion, found: ChanceBlend) -> Answered:
     rows = rows_near(question, found.candidate.mix, drawn=unsure)
     weighed = weigh(rows, 0, found.candidate, NEAREST if unsure else REACH)
     judged = judge(question.problem, weighed.grams)
-    sure = weighed.fills and not judged.broken and judged.verdict == HOLDS
+    sure = weighed.fills and judged.verdict == HOLDS
     return Answered(found, weighed, judged, sure)
 
 

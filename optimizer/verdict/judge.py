@@ -28,7 +28,7 @@ from optimizer.solution import (
     Solution,
     WeighedMix,
 )
-from optimizer.verdict.assess import FAILS, MET, UNCERTAIN, Assessment, assess, word_of
+from optimizer.verdict.assess import FAILS, HOLDS, MET, UNCERTAIN, Assessment, assess, word_of
 from optimizer.verdict.cautions import cautions_of
 from optimizer.verdict.evidence import cement_notes, evidences, uses
 from optimizer.verdict.heat_remedies import heat_remedies, remedy_note
@@ -61,13 +61,13 @@ class Judgement:
     turns, coats : int, float
         Castings of a mold a day, coats of sealer, at best values [count].
     cautions, notes : tuple[str, ...]
-        Keys of the cautions, and rules of mixing it breaks.
+        Keys of the cautions, and what else to know.
     assessment : Assessment
         The mix in draws.
     confidence : float
         Chance that was asked for [fraction].
-    broken : bool
-        True for a mix that breaks a rule of mixing.
+    broken : tuple[str, ...]
+        Rules of mixing that it breaks, a sentence each.
     sets : bool
         False for a mix that never hardens into a vessel.
     """
@@ -83,13 +83,17 @@ class Judgement:
     notes: tuple[str, ...]
     assessment: Assessment
     confidence: float
-    broken: bool
+    broken: tuple[str, ...]
     sets: bool
 
     @property
     def verdict(self) -> str:
-        """Whether all limits hold together: ``holds``, ``uncertain`` or ``fails``."""
-        return word_of(self.assessment.joint_probability, self.confidence) if self.sets else FAILS
+        """Whether all limits hold together: ``holds``, ``uncertain`` or ``fails``.
+
+        A mix that breaks a rule of mixing, which no design does, never simply holds.
+        """
+        word = word_of(self.assessment.joint_probability, self.confidence) if self.sets else FAILS
+        return UNCERTAIN if word == HOLDS and self.broken else word
 
 
 def mix_of_grams(problem: Problem, grams: Array) -> tuple[WeighedMix, Array]:
@@ -134,7 +138,7 @@ def judge(problem: Problem, grams: Array) -> Judgement:
     hottest, latest = ranges["casting_peak"][1], ranges["demold_time"][1]
     keys = cautions_of(problem, cast, values, hottest=hottest, latest=latest, extrapolated=extrapolated)
     broken = broken_rules(problem, cast)
-    notes = (*broken, *cement_notes(problem.catalogue, mix.blend))
+    notes = cement_notes(problem.catalogue, mix.blend)
     if values["heat_margin"] < 0.0:
         notes = (*notes, remedy_note(heat_remedies(problem, per_liter)))
     sets = sets_at_all(problem, cast)
@@ -151,7 +155,7 @@ def judge(problem: Problem, grams: Array) -> Judgement:
         notes,
         seen,
         confidence,
-        broken=bool(broken),
+        broken=broken,
         sets=sets,
     )
 
@@ -218,6 +222,7 @@ def solution_of(problem: Problem, status: str, judged: Judgement) -> Solution:
         coats=judged.coats,
         cautions=judged.cautions,
         notes=judged.notes,
+        barred_by=judged.broken,
     )
     taught = _taught_text(problem)
     return replace(answer, fingerprint=fingerprint(problem.job, problem.catalogue, taught, answer.named_mix))

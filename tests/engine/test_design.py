@@ -166,7 +166,7 @@ def _priced(demo):
 def test_impossible_mixes_are_answers_not_crashes(blend, water, demo, catalogue):
     answer = check(demo, blend, catalogue, water)
     assert answer.status == "fails"
-    assert answer.notes
+    assert answer.barred_by
     assert solution_json(answer)["status"] == "fails"
 
 

@@ -22,7 +22,15 @@ from ui.page_words import MARKS, UNREAD, chance_phrase, examples_words, mark_of,
 from ui.plain_text import bullets, marked, paragraphs, plain
 from ui.printing import print_card
 from ui.question import Question
-from ui.reasons import HEAT, fit_words, limit_sentence, no_blend_words, proof_words, single_binder_words
+from ui.reasons import (
+    HEAT,
+    barred_words,
+    fit_words,
+    limit_sentence,
+    no_blend_words,
+    proof_words,
+    single_binder_words,
+)
 from ui.state import Session, apply_limits, drop_pick, pick, session, units
 from ui.unit_text import prose_in
 from ui.verdict_words import headline, limit_lines, open_words, rests_on, span_of, sure_words, worth_words
@@ -246,7 +254,8 @@ def _explanation(asked: Question, blend: str) -> None:
     st.markdown(plain(limit_sentence(solution, units())))
     alone = single_binder_words(solution, answers.catalogue(), units())
     proof = proof_words(solution.proof) if solution.proof else ""
-    st.markdown(paragraphs((alone, proof, *(prose_in(note, units()) for note in solution.notes))))
+    notes = (*barred_words(solution), *solution.notes)
+    st.markdown(paragraphs((alone, proof, *(prose_in(note, units()) for note in notes))))
 
 
 def _no_blend(now: Session) -> None:
@@ -259,6 +268,7 @@ def _no_blend(now: Session) -> None:
         names = ", ".join(quantity(limit.property).label for limit in solution.conflict)
         alone = len(solution.conflict) == 1
         st.markdown(plain(f"{'Out of reach' if alone else 'These stand against each other'}: {names}."))
+    st.markdown(paragraphs(barred_words(solution)))
     if not solution.relaxations:
         st.markdown("No single change is enough. Loosen two limits, or add a powder on the page Materials.")
     else:

@@ -14,6 +14,7 @@ from ui.blend_form import BlendForm
 from ui.charts import BARS, in_short, margin_chart, margin_rows
 from ui.page_words import chance_phrase
 from ui.plain_text import marked, plain
+from ui.reasons import barred_words
 from ui.state import Session, pick, session, units
 from ui.unit_text import prose_in
 from ui.widgets import draw
@@ -157,6 +158,8 @@ def _consequences(found: Comparison, typed: str) -> None:
         st.warning(
             "Gypsum and cement mixed like this: nobody has published measurements. Cast a trial first."
         )
+    for rule in barred_words(found.candidate):
+        st.warning(marked("Candidate: {}", rule))
     for note in found.candidate.notes:
         st.markdown(marked("Candidate: {}", prose_in(note, units())))
     missed = [quantity(v.limit.property).label for v in found.candidate.limits if v.verdict == "fails"]
