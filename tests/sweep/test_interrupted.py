@@ -197,6 +197,7 @@ def cluster(tmp_path):
         running.wait(timeout=60)
 
 
+@pytest.mark.slow
 def test_a_cluster_that_loses_a_worker_writes_the_same_file(tmp_path, whole, cluster):
     address, pids = cluster
     folder = tmp_path / "sweep"

@@ -54,7 +54,12 @@ def test_processes_write_the_same_file(whole, tmp_path):
     assert (tmp_path / "out.csv").read_bytes() == whole.read_bytes()
 
 
-@pytest.mark.parametrize("rows", [1, 5, 12, 40])
+SLOW = pytest.mark.slow
+
+
+@pytest.mark.parametrize(
+    "rows", [pytest.param(1, marks=SLOW), 5, *(pytest.param(n, marks=SLOW) for n in (12, 40))]
+)
 def test_a_stretch_cut_short_goes_on_as_if_nothing_had_been(whole, tmp_path, rows):
     path = tmp_path / "out.csv"
     path.write_bytes(b"".join(whole.read_bytes().splitlines(keepends=True)[: rows + 1]))

@@ -218,7 +218,7 @@ def test_one_damaged_page_costs_only_its_own_rows(filled, table):
     assert len(found.trials) == 300 - spoiled
 
 
-@pytest.mark.parametrize("share", [0.3, 0.6, 0.9])
+@pytest.mark.parametrize("share", [0.6, *(pytest.param(part, marks=pytest.mark.slow) for part in (0.3, 0.9))])
 def test_a_cut_off_file(filled, share):
     path = _merged(filled)
     content = path.read_bytes()

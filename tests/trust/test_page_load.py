@@ -11,6 +11,7 @@ from tests.page_server import page_served
 from tests.trust.page_load import crowd
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="reads the server's memory from /proc")
 def test_three_sessions_edit_at_once_without_an_error(tmp_path):
     with page_served(tmp_path) as page:
