@@ -190,6 +190,15 @@ def test_without_a_blend_the_smallest_change_is_a_button_that_applies_it():
     assert float(at.text_input(key="demold_time").value.split()[0]) > 15.0
 
 
+def test_where_no_blend_is_sure_enough_a_change_is_a_button_that_makes_one():
+    at = opened()
+    at.text_input(key="dry_strength").set_value("50 MPa").run()
+    assert "as sure as" in " ".join(each.value for each in at.markdown)
+    at.button(key="relax_0").click().run()
+    assert not at.exception
+    assert "no blend found is as sure" not in " ".join(each.value for each in at.markdown)
+
+
 def test_a_mix_of_any_size_holds_waste_and_sums_to_what_the_molds_take():
     at = opened()
     job = parse_job(SMALL, load_catalogue(), "small")

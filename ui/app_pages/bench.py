@@ -6,7 +6,7 @@ import streamlit as st
 
 from optimizer.nomenclature import USES, quantity
 from optimizer.shop import Vessel
-from optimizer.solution import Prediction, Relaxation, Solution
+from optimizer.solution import NOT_SURE, Prediction, Relaxation, Solution
 from optimizer.studies.batch import Batch
 from optimizer.units import show_amount
 from optimizer.verdict.evidence import EVIDENCE_WORDS
@@ -54,6 +54,7 @@ _NAMES = {
     "measured_outer": "“outer wall in your burn test” (below)",
 }
 _WORTH = 120  # pixels kept for the blend worth a trial, which comes later, too
+_CHANGES = 190  # pixels kept below it for changes that make an answer sure enough
 _WHY = 220  # pixels kept for the reasons, which come later, so that nothing below them jumps
 
 
@@ -74,7 +75,8 @@ def show() -> None:
     left, right = st.columns([6, 7], gap="large")
     with left:
         st.markdown("### What certainty costs")
-        worth = st.container(height=_WORTH, border=False)
+        unsure = solution.status == NOT_SURE
+        worth = st.container(height=_WORTH + _CHANGES * unsure, border=False)
         show_certainty(now)
     with right:
         _cautions(solution)
@@ -121,6 +123,9 @@ def _worth(asked: Question, blend: str) -> None:
             if st.button("Look at it", key="look_at_trial"):
                 pick(blend_text(each.blend, each.water_ratio))
                 st.rerun()
+    if solution.relaxations:
+        st.markdown(marked(":small[**Sure enough** by any one of these changes:]"))
+        _changes(session(), solution)
 
 
 def _price(now: Session, solution: Solution) -> None:
@@ -273,6 +278,12 @@ def _no_blend(now: Session) -> None:
         st.markdown("No single change is enough. Loosen two limits, or add a powder on the page Materials.")
     else:
         st.markdown("Any one of these changes is enough:")
+    _changes(now, solution)
+    st.markdown(paragraphs(no_blend_words(solution, _NAMES)))
+
+
+def _changes(now: Session, solution: Solution) -> None:
+    """Show the smallest changes of limits that would do, each a click."""
     for place, relaxation in enumerate(solution.relaxations[:3]):
         st.button(
             plain(_relaxation_words(now, relaxation)),
@@ -280,7 +291,6 @@ def _no_blend(now: Session) -> None:
             on_click=apply_limits,
             args=(relaxation.limits,),
         )
-    st.markdown(paragraphs(no_blend_words(solution, _NAMES)))
 
 
 def _relaxation_words(now: Session, relaxation: Relaxation) -> str:
