@@ -12,7 +12,8 @@ from optimizer.specs.bag_facts import BagFacts
 from ui import answers
 from ui.new_powder import FOLDER, QUESTIONS, keep, made_of, require_price
 from ui.plain_text import bullets, marked, plain
-from ui.state import base_tables, take_powder
+from ui.state import base_tables, take_powder, units
+from ui.unit_text import hint_in, typed_in
 from ui.widgets import in_rows
 from ui.words import label_of
 
@@ -41,12 +42,14 @@ def show_new_powder() -> None:
                 key=f"{_FIELD}like",
                 format_func=lambda name: label_of(name, catalogue),
             )
-            right.text_input("a pack holds", key=f"{_FIELD}pack", placeholder="25 kg")
+            right.text_input("a pack holds", key=f"{_FIELD}pack", placeholder=typed_in("25 kg", units()))
             last.text_input("price of a pack", key=f"{_FIELD}price", placeholder="22")
             for row in in_rows(list(QUESTIONS), _COLUMNS):
                 for column, question in zip(st.columns(_COLUMNS), row, strict=False):
                     column.text_input(
-                        plain(question.words), key=f"{_FIELD}{question.field}", placeholder=question.example
+                        plain(question.words),
+                        key=f"{_FIELD}{question.field}",
+                        placeholder=hint_in(question.example, units()),
                     )
             st.form_submit_button("Keep it", on_click=_kept)
         if refused:

@@ -9,7 +9,6 @@ import streamlit as st
 
 from optimizer.errors import NoBlend
 from optimizer.problem import problem_of
-from optimizer.reports.blend import frontier_csv
 from optimizer.solution import Alternative, Solution
 from optimizer.studies.check import check, grams_of_blend
 from optimizer.studies.frontier import Frontier, frontier
@@ -35,15 +34,12 @@ class Traded:
         Likely range of each cost [currency].
     binders : Mapping[str, Solution]
         The best mix of each binder alone, by name.
-    csv : str
-        The frontier's table as CSV.
     """
 
     front: Frontier
     solutions: tuple[Solution, ...]
     spans: tuple[tuple[float, float] | None, ...]
     binders: Mapping[str, Solution]
-    csv: str
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
@@ -57,7 +53,7 @@ def traded(asked: Question, over: tuple[str, ...], points: int) -> Traded:
     judged = [judge(problem, grams_of_blend(problem, each.blend, each.water_ratio)) for each in front.blends]
     solutions = tuple(solution_of(problem, each.verdict, each) for each in judged)
     spans = tuple(None if x.expected is None else (x.expected.low, x.expected.high) for x in solutions)
-    return Traded(front, solutions, spans, _binders(asked, best), frontier_csv(front, asked.job.currency))
+    return Traded(front, solutions, spans, _binders(asked, best))
 
 
 def _binders(asked: Question, best: Solution) -> dict[str, Solution]:

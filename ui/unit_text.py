@@ -12,7 +12,7 @@ from typing import Final
 
 from optimizer.units import System, convert, significant, unit_in
 
-__all__ = ["ShownColumn", "column_in", "job_text_in", "prose_in", "typed_in"]
+__all__ = ["ShownColumn", "column_in", "hint_in", "job_text_in", "prose_in", "typed_in"]
 
 _TYPED: Final[Mapping[str, tuple[str, str, str]]] = {
     "kg": ("kg", "lb", "lb"),
@@ -34,6 +34,8 @@ _PROSE: Final[Mapping[str, tuple[str, str, str]]] = {
     "mm": ("mm", "in", "in"),
 }
 """The same for units in sentences; a sentence that says K speaks of a difference."""
+
+_US_NAMED: Final = re.compile(r"[0-9] ?(in3?|psi|F|lb|oz|mi|fl oz)\b")
 
 _STATED: Final = re.compile(r'^((?:# )?[\w.]+ = )("[^"\n]*")( *)', re.MULTILINE)
 """A line of a job file that states a quantity, or would without its #."""
@@ -64,6 +66,17 @@ def typed_in(text: str, units: System, digits: int = 3) -> str:
     ('23 F', '4.5 g/h')
     """
     return _in_units(text, units, _TYPED, digits)
+
+
+def hint_in(hint: str, units: System) -> str:
+    """Return what may be typed in a field; a hint that names a US unit stays as it is.
+
+    Examples
+    --------
+    >>> hint_in("8 mm", "us"), hint_in("21 C or 70 F", "us")
+    ('0.315 in', '21 C or 70 F')
+    """
+    return hint if _US_NAMED.search(hint) else typed_in(hint, units)
 
 
 def prose_in(text: str, units: System) -> str:

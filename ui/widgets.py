@@ -16,7 +16,8 @@ from ui.fields import Field
 from ui.page_words import MARKS
 from ui.palette import DARK, LIGHT
 from ui.plain_text import Html, plain, tag
-from ui.state import base_tables
+from ui.state import base_tables, units
+from ui.unit_text import hint_in, typed_in
 
 __all__ = ["draw", "drawn", "fault_words", "in_rows", "show_field", "show_fields", "tell_faults", "theme"]
 
@@ -51,8 +52,8 @@ def show_field(field: Field, empty: str = "") -> Any:  # noqa: ANN401  Streamlit
         plain(f"{field.label} {MARKS[whose(base, demo, field.key, shown)]}"),
         value=default,
         key=field.widget,
-        help=plain(field.hint),
-        placeholder=empty or default_text(field.key) or None,
+        help=plain(hint_in(field.hint, units())),
+        placeholder=empty or typed_in(default_text(field.key), units()) or None,
         persist_state="session",
         **bound,
     )

@@ -93,6 +93,12 @@ def test_a_row_says_what_check_and_card_say_of_its_blend(job, surer, place):
     assert sorted(float(row["mass"].removesuffix(" g")) for row in rows) == pytest.approx(grams)
 
 
+def test_a_chance_is_not_proved_at_best_values(job):
+    result = CliRunner().invoke(cli, ["frontier", job, "--over", "cost,chance", "--prove", "1"])
+    assert result.exit_code == 2
+    assert "--prove speaks of best values" in result.output
+
+
 def test_text_tells_chance_water_and_grams_of_one_mix(job):
     words = CliRunner().invoke(cli, ["frontier", job, "--points", "3"]).stdout
     assert re.search(r"cost +demold time +all limits +water ratio +one mix for 6", words)

@@ -16,10 +16,13 @@ from optimizer.materials import Catalogue
 from optimizer.trials.measured import Measured
 from optimizer.units import display_value
 from tests.ui.conftest import SMALL, Command
+from tests.ui.test_page_logic import folder, opened, text_of, turned
 from ui.measure_words import size_words
 from ui.measuring import Answer
 from ui.unit_text import job_text_in, prose_in, typed_in
 from ui.words import ounces_words
+
+__all__ = ["folder"]
 
 METRIC = re.compile(r"[0-9] ?(kg|mm|cm|km|mL|L|MPa|K|C|°C|g/cm3|mm/m)(?![\w/*])")
 HOT = SMALL.replace(
@@ -185,3 +188,25 @@ def test_a_table_with_us_heads_is_read_as_it_is_written(
     told = json.loads(command("trials", "show", "b", "--json").out)
     burn = told["versions"][-1]["trial"]["burns"][0]
     assert (burn["outer"], burn["error"]) == (pytest.approx(45.0), pytest.approx(2.0))
+
+
+def test_fields_of_the_page_hint_in_us_units() -> None:
+    at = opened()
+    at.session_state["units"] = "us"
+    at = turned(at, "shelf")
+    assert not at.exception
+    hinted = [text for field in at.text_input for text in (field.help, field.placeholder) if text]
+    assert any("lb" in text for text in hinted)
+    assert [
+        text for text in hinted if METRIC.search(text) and not re.search(r" (F|in|psi|lb|oz|mi)\b", text)
+    ] == []
+    assert any("per lb at the door" in each.value for each in at.caption)
+
+
+def test_a_bare_temperature_on_the_page_is_taken_for_fahrenheit() -> None:
+    at = opened()
+    at.session_state["units"] = "us"
+    at.run()
+    field = next(each for each in at.text_input if each.key == "shop.temperature")
+    field.set_value("70").run()
+    assert "70 F if that is meant" in text_of(at)

@@ -10,6 +10,7 @@ import streamlit as st
 
 from optimizer.errors import NoBlend
 from optimizer.nomenclature import CHANCE, PROPERTIES, quantity
+from optimizer.reports.blend import frontier_csv
 from optimizer.solution import Solution
 from optimizer.studies.batch import weighing_order, weighing_step
 from optimizer.studies.frontier import frontier_faults
@@ -312,7 +313,7 @@ def _pickers(now: Session, traded: Traded) -> None:
     right.button("Back to the design's blend", on_click=drop_pick, disabled=not now.blend, width="stretch")
     st.download_button(
         "Save these blends as CSV",
-        traded.csv,
+        frontier_csv(traded.front, now.job.currency, units()),
         "give-and-take.csv",
         "text/csv",
         on_click="ignore",

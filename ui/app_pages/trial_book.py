@@ -26,6 +26,7 @@ from ui.trial_fit import show_fit
 from ui.trial_form import CHOICES, READINGS, Reading, doubts_of, powder_column, trial_of
 from ui.trial_import import show_import
 from ui.trial_text import known_blend, out_words
+from ui.unit_text import hint_in
 from ui.widgets import fault_words, in_rows
 from ui.words import grams_words, label_of
 
@@ -145,7 +146,9 @@ def _field(reading: Reading | None, faults: Mapping[str, Fault]) -> None:
     elif reading.column in CHOICES:
         st.selectbox(plain(reading.label), CHOICES[reading.column], key=_key(reading.column))
     else:
-        st.text_input(plain(reading.label), key=_key(reading.column), placeholder=reading.hint)
+        st.text_input(
+            plain(reading.label), key=_key(reading.column), placeholder=hint_in(reading.hint, units())
+        )
     fault = faults.get("date" if reading is None else reading.column)
     if fault:
         st.error(plain(fault_words(fault)))

@@ -51,6 +51,8 @@ def frontier(
     fault = frontier_faults(names)
     if fault:
         raise click.BadParameter(fault, param_hint="--over")
+    if prove and "chance" in names:
+        raise click.UsageError("--prove speaks of best values, where no chance is: leave one of them away.")
     asked = figures.ask(job)
     asked.require_prices(always="cost" in names)
     problem = problem_of(asked.job, asked.catalogue, asked.parameters())
