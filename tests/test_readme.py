@@ -1,6 +1,6 @@
-"""The README is true: its commands are run, its tables are those of the code.
+"""The README is true: its commands are run, and what it shows is what they print.
 
-After a change that means it, write the new outputs and tables into the README:
+After a change that means it, write the new outputs into the README:
 ``UPDATE_README=1 python -m pytest tests/test_readme.py``
 """
 
@@ -10,13 +10,12 @@ import doctest
 import os
 import re
 import shlex
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 
 import click
 import pytest
 
-from optimizer.materials import Catalogue
 from ui.cli import cli, run
 
 README = Path(__file__).parents[1] / "README.md"
@@ -114,39 +113,18 @@ def test_commands_print_what_the_readme_shows(
 
 def test_python_lines_answer_what_the_readme_shows(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
-    assert run(["init", "tumbler.toml", "--demo"]) == 0
+    for words in (
+        "init tumbler.toml --demo",
+        "trials columns --example -o casts.csv",
+        "trials import casts.csv",
+    ):
+        assert f"$ vesselblend {words}\n" in _text()
+        assert run(words.split()) == 0
     examples = doctest.DocTestParser().get_doctest("".join(_fenced("pycon")), {}, "README", str(README), 0)
     runner = doctest.DocTestRunner(_Alike(), optionflags=FLAGS)
     runner.run(examples)
     assert runner.tries > 5
     assert runner.failures == 0
-
-
-def _table(heads: Sequence[str], rows: Iterator[Sequence[str]]) -> str:
-    lines = [heads, ["---"] * len(heads), *rows]
-    return "\n".join(f"| {' | '.join(line)} |" for line in lines)
-
-
-def _material_rows(catalogue: Catalogue) -> Iterator[list[str]]:
-    for name in catalogue:
-        yield [f"`{name}`", catalogue[name].role, catalogue[name].note]
-
-
-def _generated(catalogue: Catalogue) -> dict[str, str]:
-    return {"materials": _table(("material", "role", "what it is"), _material_rows(catalogue))}
-
-
-@pytest.mark.parametrize("name", ["materials"])
-def test_tables_are_those_of_the_code(catalogue: Catalogue, name: str) -> None:
-    expected = _generated(catalogue)[name]
-    pattern = rf"(<!-- {name} -->\n)(.*?)(<!-- end -->)"
-    found = re.search(pattern, _text(), re.DOTALL)
-    assert found
-    if UPDATE:
-        text = re.sub(pattern, lambda match: f"{match[1]}{expected}\n{match[3]}", _text(), flags=re.DOTALL)
-        README.write_text(text, encoding="utf-8")
-    else:
-        assert found[2] == f"{expected}\n"
 
 
 def _commands(group: click.Group, words: str = "vesselblend") -> Iterator[tuple[str, click.Command]]:
@@ -157,13 +135,17 @@ def _commands(group: click.Group, words: str = "vesselblend") -> Iterator[tuple[
             yield f"{words} {name}", each
 
 
-def test_every_command_and_option_is_in_the_readme() -> None:
+def test_every_command_is_in_the_readme_and_explains_its_options() -> None:
     text = _text()
     for words, command in _commands(cli):
         assert f"`{words}" in text, words
-        options = [word for p in command.params if isinstance(p, click.Option) for word in p.opts]
-        missing = [word for word in options if word.startswith("--") and word not in text]
-        assert missing == [], words
+        assert command.help, words
+        silent = [p.name for p in command.params if isinstance(p, click.Option) and not p.help]
+        assert silent == [], words
+
+
+def test_the_readme_stays_short() -> None:
+    assert len(_text().encode()) < 15_500
 
 
 @pytest.mark.parametrize("code", [0, 1, 2, 3, 4, 5, 130])

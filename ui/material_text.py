@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from optimizer.jobfile.kinds import shown_unit
 from optimizer.materials import Catalogue, Figure, Material, ReferencePoint
-from optimizer.specs.figures import UNSEEN_WORDS
+from optimizer.specs.figure_sources import how_sure
 from optimizer.units import System, show_amount
 from optimizer.verdict.cautions import CAUTIONS
 from optimizer.verdict.evidence import cement_notes
@@ -18,35 +18,12 @@ __all__ = [
     "catalogue_blocks",
     "catalogue_json",
     "figure_rows",
-    "how_sure",
     "material_blocks",
     "material_json",
 ]
 
 _DIGITS: Final = 4
 _HOURS: Final = 48 * 60.0
-
-
-def how_sure(source: str, note: str, catalogue: Catalogue) -> str:
-    """Return in a few words how far a figure can be trusted, from its source and its note.
-
-    Examples
-    --------
-    >>> from optimizer.specs import load_catalogue
-    >>> how_sure("handbook", "from memory; white grades", load_catalogue())
-    'from memory'
-
-    A note may take back what its source promises: the abstract was read, the figure stands elsewhere.
-
-    >>> how_sure("zhang_2020", "from memory: 20; the abstract names no figure", load_catalogue())
-    'from memory'
-    """
-    if source == "own":
-        return "measured by you"
-    named = min((word for word in UNSEEN_WORDS if word in note), key=note.index, default="not verified")
-    if catalogue.sources[source].opened and not note.startswith(named):
-        return "source read"
-    return named
 
 
 def catalogue_json(catalogue: Catalogue) -> dict[str, Any]:
@@ -60,6 +37,7 @@ def catalogue_blocks(catalogue: Catalogue) -> Iterator[Block]:
     rows = [[name, catalogue[name].role, catalogue[name].note or catalogue[name].label] for name in catalogue]
     yield table(("material", "role", "what it is"), rows)
     yield sentence("Every figure of one of them, with its source: vesselblend materials NAME", gap=True)
+    yield sentence("What the predictions were checked against: vesselblend materials --sources")
 
 
 def material_json(material: Material, catalogue: Catalogue) -> dict[str, Any]:

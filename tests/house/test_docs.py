@@ -8,8 +8,6 @@ from pathlib import Path
 
 import pytest
 
-from optimizer.nomenclature import QUANTITIES
-
 ROOT = Path(__file__).resolve().parents[2]
 FORMULAS = sorted((ROOT / "optimizer" / "properties").glob("*.py"))
 UNIT = re.compile(r"\[[^\]]+\]")
@@ -57,11 +55,6 @@ def test_formulas_name_a_unit_for_every_argument(path):
         ]
         elsewhere = "As for" in section or "See `" in section
         assert elsewhere or not plain or UNIT.search(section), f"{path.stem}.{function.name} names no unit"
-
-
-@pytest.mark.parametrize("name", QUANTITIES)
-def test_every_quantity_is_in_the_readme(name):
-    assert f"`{name}`" in (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 def test_guide_names_every_layer():

@@ -1,26 +1,25 @@
-"""Every property has a check against something printed, or the reason why it has none; the README says both.
+"""Every property has a check against something printed, or the reason why it has none; people read both.
 
-``UPDATE_README=1 python -m pytest tests/house/test_sources_of_checks.py`` writes the README's section anew.
+The table is `optimizer/specs/property_checks.toml`; `vesselblend materials --sources` prints it whole.
 """
 
 from __future__ import annotations
 
 import ast
-import os
-import re
+import json
 from functools import cache
 from pathlib import Path
 
 import pytest
 
 from optimizer.materials import Catalogue
-from optimizer.nomenclature import QUANTITIES
-from tests.house.figures_section import Check, known_checks, section
+from optimizer.nomenclature import QUANTITIES, USES
+from optimizer.specs.figure_sources import figures_by_trust, publications
+from optimizer.specs.property_checks import Check, property_checks
+from ui.cli import run
 
 ROOT = Path(__file__).resolve().parents[2]
-README = ROOT / "README.md"
-UPDATE = bool(os.environ.get("UPDATE_README"))
-KNOWN = known_checks()
+KNOWN = property_checks()
 CHECKS = [pytest.param(check, id=check.test) for each in KNOWN.values() for check in each.checks]
 OWN = sorted({test for each in KNOWN.values() for test in each.own})
 
@@ -81,14 +80,69 @@ def test_what_was_remembered_is_said_to_be():
             assert "from memory" in check.source, check.test
 
 
-def test_the_readme_says_what_the_figures_rest_on(catalogue: Catalogue):
-    expected = section(catalogue, KNOWN)
-    pattern = r"(<!-- figures -->\n)(.*?)(<!-- end -->)"
-    found = re.search(pattern, README.read_text(encoding="utf-8"), re.DOTALL)
-    assert found
-    if UPDATE:
-        text = README.read_text(encoding="utf-8")
-        text = re.sub(pattern, lambda match: f"{match[1]}{expected}\n{match[3]}", text, flags=re.DOTALL)
-        README.write_text(text, encoding="utf-8")
-    else:
-        assert found[2] == f"{expected}\n"
+@pytest.fixture
+def printed(capsys: pytest.CaptureFixture[str]) -> str:
+    """Return what the command prints, its lines joined."""
+    assert run(["materials", "--sources"]) == 0
+    return " ".join(capsys.readouterr().out.split())
+
+
+def test_the_command_tells_each_property_and_its_checks(printed: str):
+    heads = [f"{name}: {USES[QUANTITIES[name].use]} Checked against" for name in QUANTITIES]
+    places = [printed.index(head) for head in heads]
+    assert places == sorted(places), "in the order of the table of quantities"
+    parts = [printed[here:there] for here, there in zip(places, [*places[1:], None], strict=True)]
+    for part, each in zip(parts, KNOWN.values(), strict=True):
+        for check in each.checks:
+            alone = ", the law alone" if check.test.startswith("tests/properties/") else ""
+            assert f"{check.source}{alone}" in part
+        assert each.checks or "our own arithmetic alone" in part
+        assert each.none in part
+
+
+def test_the_command_counts_every_figure_once(catalogue: Catalogue, printed: str):
+    shipped = sum(
+        len(material.figures) + len(material.reference_points)
+        for material in map(catalogue.__getitem__, catalogue)
+    )
+    counts = figures_by_trust(catalogue)
+    assert sum(counts.values()) == shipped + len(catalogue.model)
+    assert all(f"{count} {words}" in printed for words, count in counts.items())
+    assert "not verified" not in counts
+
+
+def test_the_command_lists_every_publication_and_says_whether_it_was_read(catalogue: Catalogue, printed: str):
+    read, remembered = printed.split("Known from memory, not read,")
+    uses = {use.source.key: use for use in publications(catalogue)}
+    assert catalogue.sources.keys() - uses.keys() == {"judgement", "trade", "handbook", "computed", "own"}
+    for key, use in uses.items():
+        assert f"- {use.source.citation} (" in (read if catalogue.sources[key].opened else remembered)
+        assert use.read <= use.figures
+        assert use.source.opened or not use.read, f"{key} was not opened: nothing was read in it"
+
+
+def test_the_data_hold_what_the_text_tells(catalogue: Catalogue, capsys: pytest.CaptureFixture[str]):
+    assert run(["materials", "--sources", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert [each["name"] for each in told["properties"]] == list(QUANTITIES)
+    for each in told["properties"]:
+        known = KNOWN[each["name"]]
+        assert [check["source"] for check in each["checks"]] == [check.source for check in known.checks]
+        assert (each["not_checked"], each["own_arithmetic"]) == (known.none, list(known.own))
+    assert told["figures"] == figures_by_trust(catalogue)
+    assert {each["citation"] for each in told["publications"]} <= {
+        source.citation for source in catalogue.sources.values()
+    }
+
+
+def test_the_sources_of_one_material_are_asked_for_by_its_name(capsys: pytest.CaptureFixture[str]):
+    assert run(["materials", "water", "--sources"]) == 2
+    assert "vesselblend materials water" in capsys.readouterr().err
+
+
+def test_own_figures_are_counted_as_measured_by_you(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    shipped = (ROOT / "material_specs" / "marble_flour.toml").read_text(encoding="utf-8")
+    own = shipped.replace('source = "handbook"', 'source = "own"', 1)
+    (tmp_path / "my_flour.toml").write_text(own, encoding="utf-8")
+    assert run(["materials", "--sources", "--json", "--specs", str(tmp_path)]) == 0
+    assert json.loads(capsys.readouterr().out)["figures"]["measured by you"] == 1

@@ -12,8 +12,8 @@ import pytest
 
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import QUANTITIES
+from optimizer.specs.figure_sources import how_sure
 from tests.ui.conftest import SMALL, Command
-from ui.material_text import how_sure
 
 MEETS = "gypsum_cement=95, marble_flour=5"
 FAILS = "gypsum_cement=40, marble_flour=60"
