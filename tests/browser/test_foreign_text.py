@@ -7,11 +7,11 @@ from urllib.parse import quote
 
 import pytest
 
-from optimizer.jobfile import template
 from optimizer.trials.book import TrialBook
 from optimizer.trials.records import Portion, Strength, Trial
 from tests.browser.conftest import Visit
 from tests.browser.test_page_in_browser import NAMES
+from tests.ui.conftest import SMALL
 
 pytestmark = pytest.mark.browser
 
@@ -58,8 +58,7 @@ def test_a_link_fetches_nothing(visit):
 
 def test_a_job_and_its_title_fetch_nothing_on_any_page(visit, book, tmp_path):
     path = tmp_path / "job.toml"
-    title = next(line for line in template("demo").splitlines() if line.startswith("title"))
-    path.write_text(template("demo").replace(title, f"title = '{FOREIGN}'"), encoding="utf-8")
+    path.write_text(SMALL.replace('"Small tumbler"', f"'{FOREIGN}'"), encoding="utf-8")
     one = visit().go()
     one.send(path, "Opened: job.toml")
     assert FOREIGN in one.words.replace("\u2060", "")
