@@ -171,6 +171,15 @@ class TestOutOfTheMold:
         one = self.seen(catalogue, replace(PLAIN, demold_first=time))
         assert one.after == pytest.approx(time, rel=1e-3)
 
+    @pytest.mark.parametrize("age", [12.0, 19.0, 45.0, 90.0])
+    def test_a_first_possible_time_is_what_is_predicted_then(self, catalogue, age):
+        """Figures and discrepancy both move the way the reading points (own arithmetic)."""
+        parts = (Portion("gypsum_cement", 380.0), Portion("white_csa_cement", 620.0))
+        fit = calibrate([replace(PLAIN, portions=parts, water=457.0, demold_first=age)], catalogue)
+        one = next(each for each in fit.seen if each.reading.kind == "demold")
+        assert one.after == pytest.approx(age, rel=0.05)
+        assert learned(fit, "discrepancy.demold_time.0").center * (age - one.before) > 0.0
+
     def test_a_time_that_is_never_expected_is_not_in_the_agreement(self, catalogue):
         weak = Strength(15.0, age=10_080.0, state="dry", method="cube")
         fit = calibrate([replace(self.LEAN, demold_first=75.0, strengths=(weak,))], catalogue, self.THIN)
