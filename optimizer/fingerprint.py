@@ -26,7 +26,7 @@ def fingerprint(
 ) -> str:
     """Return the SHA-256 of job, figures, calibration, blend asked about and version of the package.
 
-    Who stated a value, where a spec file lies and what was in hand do not enter; everything else does.
+    Who stated a value, where a spec file lies and what was selected do not enter; all else does.
 
     Parameters
     ----------

@@ -45,7 +45,7 @@ class Job:
     example_prices : bool
         True when the prices are invented examples.
     in_hand : str
-        Blend that was in hand on the page, as name=parts, water ratio after @; commands leave it alone.
+        Blend that was selected on the page, as name=parts, water ratio after @; commands leave it alone.
     calibration : str
         File of the fit to predict with, relative to the job file, ``demo`` for that of the demo's invented
         casts, or ``none`` for the shipped figures.

@@ -8,6 +8,7 @@ how the files in ``material_specs/`` become these records.
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
@@ -146,6 +147,11 @@ class Material:
     cautions: tuple[str, ...] = ()
     note: str = ""
     path: str = ""
+
+    @property
+    def short_label(self) -> str:
+        """The label up to its bracket or comma."""
+        return re.split(r"[,(]", self.label)[0].strip()
 
     def figure(self, name: str, default: float = 0.0) -> float:
         """Return the value of figure `name` [its own unit], or `default` if the spec has none."""

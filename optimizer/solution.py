@@ -99,7 +99,7 @@ class Stands:
     powder : str
         The largest powder of the mix.
     water_room, powder_room : Room
-        Room of the water and of that powder, in the mix in hand [g].
+        Room of the water and of that powder, in the mix weighed [g].
     """
 
     vessels: int
@@ -253,9 +253,13 @@ class Relaxation:
     objective: float
 
 
+SECOND_CHOICE: Final = "second choice"
+"""How the name of an alternative begins that is nearly as good as the best blend."""
+
+
 @dataclass(frozen=True)
 class Alternative:
-    """Another blend worth knowing: a near tie, or a single binder at the same limits.
+    """Another blend worth knowing: a second choice, or a single binder at the same limits.
 
     Attributes
     ----------
@@ -366,7 +370,7 @@ class Solution:
     conflict : tuple[Limit, ...]
         Limits that stand against each other, when no blend meets them.
     alternatives : tuple[Alternative, ...]
-        Near ties and single binders.
+        Second choices and single binders.
     price_switches : Mapping[str, float]
         Rise of each used material's price before another blend is cheaper [fraction of its price].
     nominal : Alternative | None

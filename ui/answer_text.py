@@ -11,6 +11,7 @@ from optimizer.nomenclature import quantity
 from optimizer.solution import (
     DESIGNED,
     NOT_SURE,
+    SECOND_CHOICE,
     WITH_ITS_CHANCE,
     Alternative,
     LimitVerdict,
@@ -199,7 +200,7 @@ def _weigh(solution: Solution, catalogue: Catalogue, units: System, batch: Batch
 
 
 def _beside_the_grams(solution: Solution, catalogue: Catalogue, units: System) -> Iterator[str]:
-    """Give what to know with the scoop in hand: how far off a weighing may be, and the gravest caution."""
+    """Give what to know before weighing: how far off a weighing may be, and the gravest caution."""
     if solution.stands is not None and _matters(solution.stands):
         yield stands_words(solution.stands, catalogue)
     if solution.cautions:
@@ -281,7 +282,7 @@ def _reasons(solution: Solution, catalogue: Catalogue, units: System) -> Iterato
     yield from map(sentence, barred_words(solution))
     if solution.relaxations:
         yield from _changes(solution, units)
-    ties = [a for a in solution.alternatives if a.name.startswith("near tie")]
+    ties = [a for a in solution.alternatives if a.name.startswith(SECOND_CHOICE)]
     if ties:
         yield heading("Nearly as good")
         yield from (indented(_tie(a, solution, catalogue, units)) for a in ties)
@@ -296,8 +297,10 @@ def stands_words(known: Stands, catalogue: Catalogue) -> str:
     """Return how far a weighing may be off, in one line."""
 
     def grams(ends: Room) -> str:
-        less, more = ("any" if math.isinf(x) else f"{x:.0f}" for x in (ends.less, ends.more))
-        return f"-{less}/+{more} g" if "any" not in (less, more) else f"{less} g less, {more} g more"
+        if math.isfinite(ends.less + ends.more):
+            return f"-{ends.less:.0f}/+{ends.more:.0f} g"
+        less, more = ("any amount" if math.isinf(x) else f"{x:.0f} g" for x in (ends.less, ends.more))
+        return f"{less} less or {more} more"
 
     powder = label_of(known.powder, catalogue)
     return (
@@ -307,7 +310,7 @@ def stands_words(known: Stands, catalogue: Catalogue) -> str:
 
 
 def _tie(tie: Alternative, solution: Solution, catalogue: Catalogue, units: System) -> str:
-    why = tie.name.removeprefix("near tie").strip(", ")
+    why = tie.name.removeprefix(SECOND_CHOICE).strip(", ")
     words = blend_words(tie.blend, catalogue) + (f" ({why})" if why else "")
     job = solution.job
     if tie.objective is None:

@@ -20,10 +20,10 @@ from optimizer.solution import Solution
 from optimizer.studies.batch import Batch, batch_of
 from optimizer.studies.check import Comparison, check, compare
 from optimizer.studies.design import design, design_problem, nominal_best
+from optimizer.studies.explain import named_alternatives
 from ui.blends import DESIGNED, blend_of, blend_text
 from ui.jobs import read_blend, read_water_ratio
 from ui.question import Question, catalogue
-from ui.words import label_of
 
 __all__ = [
     "DEMO",
@@ -113,20 +113,13 @@ def batch(asked: Question, blend: str, vessels: int) -> Batch | None:
 
 @st.cache_data(max_entries=64, show_spinner=False)
 def others(asked: Question) -> dict[str, Solution]:
-    """Return the blends beside the best one, judged: binders alone that meet the limits, then near ties."""
-    found: dict[str, Solution] = {}
-    able = [
-        each
-        for each in designed(asked, explain=True).alternatives
-        if each.blend and each.objective is not None
-    ]
-    for each in sorted(able, key=lambda other: not other.name.endswith(" alone")):
-        name = label_of(max(each.blend, key=lambda n: each.blend[n]), catalogue())
-        known = f"{name} alone" if each.name.endswith(" alone") else f"near tie, mostly {name}"
-        place = sum(1 for other in found if other.startswith(known))
-        solution = check(asked.job, each.blend, catalogue(), each.water_ratio, asked.parameters(each.blend))
-        found[f"{known} ({place + 1})" if place else known] = solution
-    return found
+    """Return the blends beside the best one, judged: binders alone first, then second choices."""
+    alternatives = designed(asked, explain=True).alternatives
+    ordered = sorted(alternatives, key=lambda other: not other.name.endswith(" alone"))
+    return {
+        name: check(asked.job, each.blend, catalogue(), each.water_ratio, asked.parameters(each.blend))
+        for name, each in named_alternatives(ordered, catalogue())
+    }
 
 
 def typed_blend(parts: Mapping[str, str], water: str) -> str:

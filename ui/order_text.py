@@ -41,7 +41,7 @@ __all__ = [
 
 BOTTLENECKS: Final = {
     "molds": "the molds: every one is filled as often as a shift allows",
-    "labor": "the hands: casting, sealing and packing take the whole shift",
+    "labor": "labor: casting, sealing and packing take the whole shift",
     "mixer": "the mixes of a day",
     "shelf": "the places on the drying rack",
     "drying": "drying: the last castings wait longer to dry than all the casting takes",
@@ -207,7 +207,7 @@ def busiest_words(plan: OrderPlan, shop: Shop) -> str:
     if most <= steady:
         return words
     return (
-        f"{words} In the long run the hands keep up {steady:.0f} castings a day, sealing and packing "
+        f"{words} In the long run labor keeps up {steady:.0f} castings a day, sealing and packing "
         f"counted; days with less to seal and pack cast more, up to {most}."
     )
 

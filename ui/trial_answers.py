@@ -1,4 +1,4 @@
-"""What the studio's trials teach, as the page asks for it."""
+"""What is fitted from the studio's trials, as the page asks for it."""
 
 from __future__ import annotations
 

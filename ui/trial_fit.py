@@ -45,8 +45,8 @@ _NARROW: Final = 64
 
 
 def show_fit(now: Session, book: TrialBook) -> None:
-    """Show what the trials teach, and let the caster take it or leave it."""
-    st.markdown("### What the trials teach")
+    """Show what was fitted from the trials, and let the caster use it or not."""
+    st.markdown("### Fitted from trials")
     _in_use(now)
     try:
         with st.spinner("Fitting the figures to the trials", show_time=True):

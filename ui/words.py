@@ -6,7 +6,6 @@ Shared by command line, card and page, so that one answer reads alike everywhere
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping
 from typing import Final
 
@@ -368,8 +367,8 @@ def blend_words(blend: Mapping[str, float], catalogue: Catalogue) -> str:
 
 
 def label_of(name: str, catalogue: Catalogue) -> str:
-    """Return the short label of a material: what stands before its bracket or comma."""
-    return "water" if name == "water" else re.split(r"[,(]", catalogue[name].label)[0].strip()
+    """Return the short label of a material, or of water."""
+    return "water" if name == "water" else catalogue[name].short_label
 
 
 def share_words(blend: Mapping[str, float]) -> dict[str, str]:

@@ -9,7 +9,6 @@ open it is: one that is sure to hold, or sure to fail, is no reason to cast.
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
@@ -29,7 +28,7 @@ from optimizer.limit_rows import limit_rows, row_scale
 from optimizer.nomenclature import QUANTITIES
 from optimizer.problem import Problem
 from optimizer.shop import Limit
-from optimizer.solution import DESIGNED, Alternative, Solution, TrialWorth, WeighedMix
+from optimizer.solution import DESIGNED, SECOND_CHOICE, Alternative, Solution, TrialWorth, WeighedMix
 from optimizer.studies.trial_worth import curve_mixes, trial_worths
 from optimizer.trials.records import Portion, Strength, Trial, Weighing
 from optimizer.units import significant
@@ -208,7 +207,7 @@ class NextTrial:
         fall = f"the doubt about {row.label} falls from {now} to {then} (one standard error)"
         if not self.open:
             return f"No limit is in real doubt. If you cast at all: {lead[0].lower()}{lead[1:]}; {fall}."
-        told = f"it takes {100.0 * self.share:.0f} % of the doubt off the limits still open"
+        told = f"it reduces the uncertainty of the limits still open by {100.0 * self.share:.0f} %"
         return f"{lead}: {told}; {fall}."
 
     def _worth_words(self, worth: TrialWorth) -> str:
@@ -344,10 +343,10 @@ def _openness(problem: Problem, rows: _Rows, target: Array) -> Array:
 def _candidates(
     problem: Problem, mix: WeighedMix, alternatives: Iterable[Alternative]
 ) -> Iterator[Candidate]:
-    """Give the blend itself, near ties, every binder alone, and binders half and half."""
+    """Give the blend itself, second choices, every binder alone, and binders half and half."""
     blend = {name: share for name, share in mix.blend.items() if share > 0.0}
     yield Candidate("the designed blend", blend, mix.water_ratio)
-    ties = [other for other in alternatives if other.name.startswith("near tie") and other.blend]
+    ties = [other for other in alternatives if other.name.startswith(SECOND_CHOICE) and other.blend]
     for number, other in enumerate(ties, start=1):
         name = "a blend that costs about the same"
         yield Candidate(f"{name} ({number})" if len(ties) > 1 else name, dict(other.blend), other.water_ratio)
@@ -355,9 +354,9 @@ def _candidates(
         yield from (_on_curve(problem, mix) for mix in curve_mixes(problem))
     binders = [k for k in problem.solids if problem.materials[k].role == "binder"]
     for binder in binders:
-        yield _at_demand(problem, f"{_short(problem, binder)} alone", (binder,))
+        yield _at_demand(problem, f"{problem.materials[binder].short_label} alone", (binder,))
     for pair in combinations(binders, 2):
-        labels = " and ".join(_short(problem, k) for k in pair)
+        labels = " and ".join(problem.materials[k].short_label for k in pair)
         yield _at_demand(problem, f"{labels} half and half", pair)
 
 
@@ -365,11 +364,6 @@ def _on_curve(problem: Problem, mix: Array) -> Candidate:
     shares = mix[:-1] / mix[:-1].sum()
     kept = {name: float(share) for name, share in zip(problem.names, shares, strict=True) if share > _TRACE}
     return Candidate("a blend that may be cheaper", kept, float(mix[-1] / mix[:-1].sum()))
-
-
-def _short(problem: Problem, place: int) -> str:
-    """Return the label of a material without what stands in brackets."""
-    return re.split(r"[,(]", problem.materials[place].label)[0].strip()
 
 
 def _at_demand(problem: Problem, name: str, parts: Sequence[int]) -> Candidate:

@@ -60,7 +60,7 @@ def design(
         Calibrated parameters; default: those of the specs, whatever fit the job names (that of the job:
         `optimizer.fitted_parameters`).
     explain
-        False leaves out prices of limits, near ties, single binders, the trial worth most and relaxations.
+        False leaves out prices of limits, second choices, single binders, trial and relaxations.
     proof_seconds
         Time for the proof of how near the answer is to the best [s]; 0 leaves it out.
 

@@ -1,8 +1,8 @@
-"""Why this answer: what each limit costs on both sides, near ties, and the single binders beside it."""
+"""Why this answer: what each limit costs on both sides, second choices, and the single binders beside it."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -14,9 +14,10 @@ from optimizer.engine.chance_rows import ChanceQuestion
 from optimizer.engine.grid_search import GridSearch
 from optimizer.engine.search_state import Question
 from optimizer.engine.swap_search import best_mixes
+from optimizer.materials import Catalogue
 from optimizer.problem import Problem
 from optimizer.shop import Limit
-from optimizer.solution import Alternative, LimitPrice
+from optimizer.solution import SECOND_CHOICE, Alternative, LimitPrice
 from optimizer.studies.under_doubt import judged_limits
 from optimizer.verdict.assess import assess
 
@@ -26,6 +27,7 @@ __all__ = [
     "blend_shares",
     "limit_prices",
     "moved",
+    "named_alternatives",
     "price_switches",
     "single_binders",
     "step_of",
@@ -147,14 +149,31 @@ def alternatives(problem: Problem, blend: ChanceBlend, most: int = 3) -> tuple[A
 
 
 def _spares(problem: Problem, best: Candidate, rival: Candidate) -> str:
-    """Name what a near tie spares the shop: a bag to keep, the silica, or nothing in particular."""
+    """Name what a second choice spares the shop: a bag to keep, the silica, or nothing in particular."""
     silica = problem.model.column("silica")
     words = []
     if len(rival.support) < len(best.support):
         words.append("fewer bags")
     if rival.mix @ silica <= 1e-3 * rival.mix[:-1].sum() < best.mix @ silica:
         words.append("no silica")
-    return "near tie" + (f", {' and '.join(words)}" if words else "")
+    return SECOND_CHOICE + (f", {' and '.join(words)}" if words else "")
+
+
+def named_alternatives(
+    alternatives: Iterable[Alternative], catalogue: Catalogue
+) -> Iterator[tuple[str, Alternative]]:
+    """Give the alternatives that have a blend and meet the limits by what they are, each name once.
+
+    A binder alone by its label, a second choice by the material it is mostly made of.
+    """
+    taken: dict[str, int] = {}
+    for other in alternatives:
+        if other.objective is None or not other.blend:
+            continue
+        label = catalogue[max(other.blend, key=lambda name: other.blend[name])].short_label
+        known = f"{label} alone" if other.name.endswith(" alone") else f"{SECOND_CHOICE}, mostly {label}"
+        taken[known] = taken.get(known, 0) + 1
+        yield (f"{known} ({taken[known]})" if taken[known] > 1 else known), other
 
 
 def price_switches(problem: Problem, blend: ChanceBlend) -> dict[str, float]:

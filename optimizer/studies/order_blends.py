@@ -1,4 +1,4 @@
-"""An order with its blends: designs for both views of molds, near ties, single binders, ranked."""
+"""An order with its blends: designs for both views of molds, second choices, single binders, ranked."""
 
 from __future__ import annotations
 
@@ -27,6 +27,7 @@ from optimizer.shop import Limit
 from optimizer.solution import BURN_FIRST, Solution
 from optimizer.studies.check import check
 from optimizer.studies.design import design
+from optimizer.studies.explain import named_alternatives
 from optimizer.tables import data_frame, html_table
 from optimizer.units import odds_words, show
 from optimizer.verdict.judge import mix_of_grams
@@ -299,10 +300,8 @@ def _soonest(
 def _others(
     job: Job, best: Solution, catalogue: Catalogue, parameters: ParameterSet | None
 ) -> Iterator[tuple[str, Solution]]:
-    for number, other in enumerate(best.alternatives, start=1):
-        if other.objective is not None and other.blend:
-            name = f"one binder {number}" if other.name.endswith(" alone") else f"near tie {number}"
-            yield name, check(job, other.blend, catalogue, other.water_ratio, parameters)
+    for name, other in named_alternatives(best.alternatives, catalogue):
+        yield name, check(job, other.blend, catalogue, other.water_ratio, parameters)
 
 
 def _distinct(blends: Mapping[str, Solution]) -> Iterator[tuple[str, Solution]]:

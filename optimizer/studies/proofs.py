@@ -24,7 +24,7 @@ PATIENT_SECONDS = 30.0
 def sought(question: Question, grid: GridSearch | None = None) -> Found:
     """Return the answer of a search at best values, or what the first parts of a proof lead to.
 
-    They are asked where the search met no blend: "none" is a hard word. These parts are counted, not timed,
+    They are asked where the search met no blend, before that is said. These parts are counted, not timed,
     so that the same problem has the same answer on any machine.
     """
     found = best_mixes([question], grid)[0]

@@ -19,7 +19,7 @@ _LOST: Final = "The cluster was lost. What was answered before is kept; the same
 
 
 class DaskCrew:
-    """Workers behind one scheduler; what a lost worker had in hand goes to another.
+    """Workers behind one scheduler; what a lost worker was at goes to another.
 
     Raises
     ------

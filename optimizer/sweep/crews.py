@@ -75,7 +75,7 @@ class Crew(Protocol):
         """Hand scenarios over."""
 
     def renew(self) -> None:
-        """Replace workers that died; what they had in hand is to be handed over again."""
+        """Replace workers that died; what they were at is to be given out again."""
 
     def close(self, at_once: bool = False) -> None:
         """End all workers, without the scenarios still in the queue; `at_once`: wait for nobody."""
@@ -216,7 +216,7 @@ class ProcessCrew:
         self._pool = self._started()
 
     def close(self, at_once: bool = False) -> None:
-        """End the processes when each has finished the stretch in hand; `at_once`: with this process."""
+        """End the processes when each has finished its stretch; `at_once`: with this process."""
         self._pool.shutdown(wait=not at_once, cancel_futures=True)
 
     def _started(self) -> ProcessPoolExecutor:

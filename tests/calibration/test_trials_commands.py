@@ -43,7 +43,7 @@ def test_fit_keeps_a_dated_file_and_says_how_to_undo_it(studio, capsys):
 
 
 def test_a_look_writes_nothing(studio, capsys):
-    assert run(["trials", "fit", "--look", "--json"]) == 0
+    assert run(["trials", "fit", "--dry-run", "--json"]) == 0
     data = json.loads(capsys.readouterr().out)
     assert data["file"] is None
     assert data["trials"] == ["t000", "t001", "t002"]
@@ -96,11 +96,11 @@ def test_what_moved_away_is_explained(tmp_path, monkeypatch, capsys):
     TrialBook(tmp_path / "trials.db").add(torn)
     TrialBook(tmp_path / "trials.db").add(replace(trial, id="L2", demold=None, strengths=(unknown,)))
     (tmp_path / "job.toml").write_text(JOB.replace('"215 mL"', '"190 mL"\nwall = "5 mm"'))
-    assert run(["trials", "fit", "job.toml", "--look"]) == 0
+    assert run(["trials", "fit", "job.toml", "--dry-run"]) == 0
     shown = " ".join(capsys.readouterr().out.split())
     assert "initial set: moved further off, pulled by final set of L1" in shown
     assert "L2: strength: note whether the piece tested was wet or dry" in shown
-    assert run(["trials", "fit", "job.toml", "--look", "--json"]) == 0
+    assert run(["trials", "fit", "job.toml", "--dry-run", "--json"]) == 0
     read = {one["reading"]: one for one in json.loads(capsys.readouterr().out)["readings"]}
     assert read["demold"]["bound"] == "<="
     assert read["initial_set"]["worse"]
@@ -169,14 +169,14 @@ def five_casts(tmp_path, monkeypatch, capsys):
 
 
 def test_every_reading_is_shown_before_now_and_seen(five_casts, capsys):
-    assert run(["trials", "fit", "tumbler.toml", "--look", "--json"]) == 0
+    assert run(["trials", "fit", "tumbler.toml", "--dry-run", "--json"]) == 0
     data = json.loads(capsys.readouterr().out)
     kinds = {one["reading"] for one in data["readings"]}
     assert {"demold", "dry_share", "demolded_mass", "casting_peak", "final_set"} <= kinds
     assert len(data["readings"]) == 45
     assert all(one["before"] is not None and one["after"] is not None for one in data["readings"])
     worse = {one["trial"] for one in data["readings"] if one["worse"]}
-    assert run(["trials", "fit", "tumbler.toml", "--look"]) == 0
+    assert run(["trials", "fit", "tumbler.toml", "--dry-run"]) == 0
     shown = capsys.readouterr().out
     assert worse
     assert "further off than before" in " ".join(shown.split())
@@ -204,6 +204,6 @@ def test_five_casts_change_the_recipe_and_name_the_next(five_casts, capsys):
 
 
 def test_a_peak_without_a_job_says_what_is_missing(five_casts, capsys):
-    assert run(["trials", "fit", "--look", "--json"]) == 0
+    assert run(["trials", "fit", "--dry-run", "--json"]) == 0
     reasons = [one["reason"] for one in json.loads(capsys.readouterr().out)["unused"]]
     assert any("how hot it sets depends on its wall" in reason for reason in reasons)

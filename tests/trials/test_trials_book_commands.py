@@ -49,7 +49,7 @@ def test_a_void_trial_stays_in_the_book_and_no_longer_counts(studio, capsys):
     assert run(["trials", "list", "--void", "--json"]) == 0
     listed = json.loads(capsys.readouterr().out)
     assert [one["trial"]["id"] for one in listed["trials"] if one["void"]] == ["A3"]
-    assert run(["trials", "fit", "--look", "--json"]) == 0
+    assert run(["trials", "fit", "--dry-run", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["trials"] == ["A1", "A2", "A4", "A5"]
 
 

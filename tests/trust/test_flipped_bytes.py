@@ -64,7 +64,7 @@ def test_a_changed_trial_is_named_and_counts_nowhere(path, book, capsys, table, 
     listed = capsys.readouterr()
     assert f"{id} (damaged)" in listed.out
     assert id in listed.err
-    assert run(["trials", "fit", "--look", "--json"]) in (0, 5)
+    assert run(["trials", "fit", "--dry-run", "--json"]) in (0, 5)
     assert f"counted nowhere: {id}." in capsys.readouterr().err
     assert run(["trials", "export", "out.csv"]) == 4
     assert f"counted nowhere: {id}." in capsys.readouterr().err

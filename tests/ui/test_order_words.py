@@ -67,7 +67,7 @@ def test_the_busiest_day_is_named_and_why_early_days_cast_more(answer: OrderAnsw
     assert f"{most.day.isoformat()}" in words
     slow = replace(plan, rates={**plan.rates, "labor": 1.0})
     assert re.search(
-        r"the hands keep up 1 castings? a day, sealing and packing counted", busiest_words(slow, shop)
+        r"labor keeps up 1 castings? a day, sealing and packing counted", busiest_words(slow, shop)
     )
 
 

@@ -201,7 +201,7 @@ class TestTrialTable:
         assert at.success[0].value.startswith("6 added, 0 corrected")
         said = [each.value for each in at.markdown]
         assert "### 6 trials" in said
-        assert "### What the trials teach" in said
+        assert "### Fitted from trials" in said
 
     def test_a_table_with_a_name_no_disk_takes_is_read(self, folder):
         at = imported(turned(opened(), "trial_book"), f"../{'x' * 300}.csv", example_casts().encode())

@@ -1,4 +1,4 @@
-"""``vesselblend trials fit`` and ``next``: what the trials teach, and which one to make next."""
+"""``vesselblend trials fit`` and ``next``: what is fitted from trials, and which one to make next."""
 
 from __future__ import annotations
 
@@ -29,7 +29,13 @@ __all__ = ["trials_fit", "trials_next"]
 @click.command("fit")
 @click.argument("job", required=False)
 @book_option
-@click.option("--look", is_flag=True, help="Show what the trials teach, and write no calibration file.")
+@click.option(
+    "--dry-run",
+    "--look",
+    "look",
+    is_flag=True,
+    help="Show what would be fitted, and write no calibration file.",
+)
 @job_options
 @delivered
 def trials_fit(job: str | None, book: str, look: bool, specs: str | None, delivery: Delivery) -> int:
@@ -194,7 +200,7 @@ def _taught_blocks(kept: Calibration, catalogue: Catalogue) -> Iterator[Block]:
 
     taught = [one for one in kept.figures if one.trials]
     if taught:
-        yield heading("What the trials teach")
+        yield heading("Fitted from trials")
         rows = [
             (figure_words(one.name, catalogue), *size_words(one, catalogue), str(one.trials))
             for one in taught
