@@ -62,3 +62,10 @@ def test_guide_names_every_layer():
     packages = [p.name for p in (ROOT / "optimizer").iterdir() if p.is_dir() and (p / "__init__.py").exists()]
     modules = [p.stem for p in (ROOT / "optimizer").glob("*.py") if p.stem != "__init__"]
     assert [name for name in (*packages, *modules) if f"`{name}`" not in guide] == []
+
+
+def test_the_guide_stays_short_and_its_terms_few():
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    assert len(guide.encode()) <= 10_240
+    glossary = guide.partition("## Vocabulary")[2].partition("\n## ")[0]
+    assert 10 <= len(re.findall(r"\*\*[^*]+\*\*:", glossary)) <= 20
