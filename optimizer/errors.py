@@ -2,7 +2,7 @@
 
 ::
 
-    VesselblendError            exit code 1: a fault of ours, or a stage that cannot go on
+    VesselblendError            exit code 1: internal error, or a stage that cannot go on
     |-- QuantityError           a text that is not a quantity of the wanted kind
     |-- FileFaults              exit code 4: one or more faults of a file, all at once
     |-- UnknownMaterial         a name the catalogue does not hold, with the three nearest

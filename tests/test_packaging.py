@@ -89,6 +89,9 @@ def test_the_installed_command_runs_from_another_folder(installed: Path, tmp_pat
     assert all(path.startswith(str(installed)) for path in where.stdout.split())
     listed = _run(installed, tmp_path, command, "materials", "--json")
     assert listed.returncode == 0, listed.stderr
+    sources = _run(installed, tmp_path, command, "materials", "--sources", "--json")
+    assert sources.returncode == 0, sources.stderr
+    assert json.loads(sources.stdout)["properties"]
     files = {path.stem for path in (ROOT / "material_specs").glob("*.toml")}
     assert {each["name"] for each in json.loads(listed.stdout)["materials"]} == files - {"model", "sources"}
 

@@ -38,10 +38,10 @@ FAULT_OF_OURS = 1
 STOPPED = 130
 TERMINATED = 143
 DEBUG = "VESSELBLEND_DEBUG"
-"""Set in the environment, it shows the trace of a fault of ours."""
+"""Set in the environment, it shows the trace of an internal error."""
 
 _EPILOG = """
-Exit codes: 0 done; 1 a fault of ours; 2 wrong usage; 3 no blend meets the limits, or a checked blend or an
+Exit codes: 0 done; 1 internal error; 2 wrong usage; 3 no blend meets the limits, or a checked blend or an
 order fails; 4 a bad file or blend; 5 no verdict.
 
 Completion for your shell: eval "$(_VESSELBLEND_COMPLETE=bash_source vesselblend)", or zsh_source
@@ -131,7 +131,7 @@ def run(arguments: Sequence[str]) -> int:
 
 
 def _refused(error: OSError) -> int:
-    """Say what the machine refused; without a file's name it is a fault of ours, if not of a full disk."""
+    """Say what the machine refused; without a file's name it is an internal error, if not of a full disk."""
     if error.errno == errno.ENOSPC:
         forget_output()
         say("The disk is full: free some room and run the command again.")

@@ -126,7 +126,7 @@ def _summary_words(done: Progress, path: Path | None) -> str:
 def _counts(statuses: Counter[str]) -> str:
     words = {
         FAULTY: "whose values do not fit together",
-        OWN_FAULT: "ended by a fault of ours",
+        OWN_FAULT: "ended by an internal error",
     }
     return ", ".join(f"{count} {words.get(status, status)}" for status, count in statuses.most_common())
 

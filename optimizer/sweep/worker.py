@@ -58,7 +58,7 @@ FAULTY: Final = "no job"
 """Status of a scenario whose values do not fit together."""
 
 OWN_FAULT: Final = "a fault of vesselblend"
-"""Status of a scenario that a fault of ours left without an answer."""
+"""Status of a scenario that an internal error left without an answer."""
 
 _WORDS: Final = ("scenario", "job", "status", "verdict", "damp_risk", "fault", "fingerprint")
 _LONGEST_FAULT: Final = 400

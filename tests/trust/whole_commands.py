@@ -29,7 +29,7 @@ Given = tuple[list[str], str, str]
 """Words of a command, text of ``job.toml``, text of ``trials.csv``."""
 
 CODES = {0, 2, 3, 4, 5}
-"""Exit codes of the README less those of a fault of ours and of Ctrl-C."""
+"""Exit codes of the README less those of an internal error and of Ctrl-C."""
 
 LEFT_OUT = {"page", "sweep"}
 """A server never ends, and a sweep takes as long as it is told to; its axes and tables have own doors."""
