@@ -23,7 +23,7 @@ def seen_chart(rows: Sequence[dict[str, Any]], kind: str, units: System) -> alt.
     Parameters
     ----------
     rows
-        From `ui.trial_answers.seen_rows`, of one kind.
+        From `ui.trial_seen.seen_rows`, of one kind.
     kind
         Key of `optimizer.calibration.lab_errors.KINDS`.
     units

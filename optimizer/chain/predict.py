@@ -1,7 +1,7 @@
 """Every property of the vocabulary from the body, one function each, and all of them at once.
 
 Each function takes a `Cast` (mix, body, clock, bench) and returns an array of shape (..., mixes) in the
-unit of `optimizer.nomenclature`. `PREDICTORS` names them; money is added by `optimizer.costing`.
+unit of `optimizer.nomenclature`. `PREDICTORS` names them; money is added by `optimizer.money`.
 """
 
 from __future__ import annotations

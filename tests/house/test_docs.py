@@ -57,6 +57,29 @@ def test_formulas_name_a_unit_for_every_argument(path):
         assert elsewhere or not plain or UNIT.search(section), f"{path.stem}.{function.name} names no unit"
 
 
+TEXTS = [*(ROOT / "optimizer").rglob("*.py"), *(ROOT / "ui").rglob("*.py"), *ROOT.glob("*.md")]
+
+
+def named(name: str) -> bool:
+    """Tell whether a dotted name is a module of the project, or stands in the one that it begins with."""
+    place = ROOT.joinpath(*name.split("."))
+    homes = (place.with_suffix(".py"), place / "__init__.py")
+    if any(home.is_file() for home in homes):
+        return True
+    homes = (place.parent.with_suffix(".py"), place.parent / "__init__.py")
+    return any(re.search(rf"\b{place.name}\b", home.read_text("utf-8")) for home in homes if home.is_file())
+
+
+@pytest.mark.parametrize("path", TEXTS, ids=lambda p: str(p.relative_to(ROOT)))
+def test_modules_and_files_named_in_texts_exist(path):
+    """What stands in backticks as a module or file of the project is one, or a name in one."""
+    text = path.read_text(encoding="utf-8")
+    for name in re.findall(r"`((?:optimizer|ui)(?:\.[A-Za-z_]\w*)+)`", text):
+        assert named(name), f"{path.name}: {name}"
+    for name in re.findall(r"`((?:optimizer|ui|tests|material_specs)/[\w./-]+)`", text):
+        assert (ROOT / name).exists(), f"{path.name}: {name}"
+
+
 def test_guide_names_every_layer():
     guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
     packages = [p.name for p in (ROOT / "optimizer").iterdir() if p.is_dir() and (p / "__init__.py").exists()]
