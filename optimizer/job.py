@@ -33,9 +33,9 @@ class Job:
     shelf : Mapping[str, float]
         Most mass in one filled cavity, before waste, of what must come from the shelf, by material [kg].
     at_most_materials : int | None
-        Most powders in the blend; water and admixtures do not count, pigments do.
+        Most powders in the blend [count]; water and admixtures do not count, pigments do.
     confidence : float
-        Chance with which all limits are to hold together.
+        Chance with which all limits are to hold together [fraction].
     heat_without_burn : str
         One of `HEAT_WITHOUT_BURN`: whether limits on heat in use are judged by an estimate.
     objective : str

@@ -139,14 +139,14 @@ class Shop:
     overnight : bool
         True when molds may be filled at the end of the shift and emptied in the morning.
     molds : int
-        Molds owned.
+        Molds owned [count].
     mold_price, mold_life : float
         Price of one mold [currency] and castings it lasts [count].
     mold_view : str
         One of `MOLD_VIEWS`: ``wear`` charges each casting its share of the mold's life; ``order`` charges
         the molds that a day's work needs to one order of `order_vessels`.
     order_vessels, order_days : float
-        Size of the order and casting days that the ``order`` view spreads molds over.
+        Size of the order [count] and casting days [d] that the ``order`` view spreads molds over.
     mold_thickness, mold_mass : float
         Silicone wall [mm] and mass of one mold [g].
     reject, finish_reject : float
