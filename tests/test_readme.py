@@ -145,7 +145,8 @@ def test_every_command_is_in_the_readme_and_explains_its_options() -> None:
 
 
 def test_the_readme_stays_short() -> None:
-    assert len(_text().encode()) < 15_500
+    """Some 15 kB, and room for outputs that grow by a line: what is longer is told by a command."""
+    assert len(_text().encode()) < 16_000
 
 
 @pytest.mark.parametrize("code", [0, 1, 2, 3, 4, 5, 130])
