@@ -18,7 +18,7 @@ from optimizer.chain.samples import points_of
 from optimizer.engine.candidate import TRACE, Candidate
 from optimizer.engine.chance_rows import ChanceQuestion, ChanceTable
 from optimizer.engine.grid_search import GridSearch, with_doses
-from optimizer.engine.lockstep import Ends, Pace, Walks, walk
+from optimizer.engine.lockstep import Pace, Walks, walk
 from optimizer.engine.search_state import Found, Question
 from optimizer.engine.supports import References, exchanged_sets, packed, reduced_costs, screened
 from optimizer.engine.swap_search import best_mixes
@@ -47,6 +47,9 @@ _NEAR = 0.15
 
 _TIGHTENED = (0.5, 0.8)
 """Shares of the draws within which each limit is held on its own, to find materials that are sure enough."""
+
+_WAYS = (1.0, 0.5, 0.0)
+"""Shares of the way from start to end of a walk that are looked at again [-]."""
 
 _MOST_SOLIDS = 6
 HOLDS = 2e-3
@@ -252,12 +255,26 @@ class _Search:
         columns, used = packed(table, [each.support for each in starts], self.most)
         own = np.arange(task.size)
         ends = walk(table, Walks(own, columns, used, mixes), pace)
-        return [self._ended(each, ends, i) for i, each in enumerate(starts)]
+        return self._renewed(starts, mixes, ends.mixes, width)
 
-    def _ended(self, start: _Ended, ends: Ends, i: int) -> _Ended:
-        return _Ended(
-            start.task, start.support, ends.mixes[i], float(ends.value[i]), float(ends.violation[i])
-        )
+    def _renewed(self, starts: Sequence[_Ended], before: Array, after: Array, width: float) -> list[_Ended]:
+        """Return the best mix on each way from start to end, as the draws there see it.
+
+        A walk relies on the departures of its start; where they change on the way it may end too far.
+        """
+        ways = np.array(_WAYS)[:, None, None]
+        mixes = (before + ways * (after - before)).reshape(-1, before.shape[1])
+        task = np.tile(np.array([each.task for each in starts], np.intp), len(_WAYS))
+        value, violation = self.table.renewed(task, mixes, width)
+        violation = violation.reshape(len(_WAYS), -1)
+        order = np.where(violation <= HOLDS, value.reshape(violation.shape), np.inf)
+        chosen = np.where(np.isfinite(order).any(axis=0), order.argmin(axis=0), violation.argmin(axis=0))
+        out = []
+        for i, each in enumerate(starts):
+            place = int(chosen[i]) * len(starts) + i
+            missed = float(violation[chosen[i], i])
+            out.append(_Ended(each.task, each.support, mixes[place], float(value[place]), missed))
+        return out
 
     def _best(self, ended: Sequence[_Ended], most: int) -> list[_Ended]:
         """Return the best ends of each question, of different solids or doses, some of every valley."""

@@ -231,6 +231,20 @@ class ChanceTable(RowTable):
         each = np.minimum(rows, 0.0) - np.log1p(np.exp(-np.abs(rows)))
         return np.asarray(np.exp(each.sum(axis=2)).mean(axis=0))
 
+    def renewed(self, task: Index, mixes: Array, width: float) -> tuple[Array, Array]:
+        """Return expected objective and violation of all rows, with departures of each mix's own.
+
+        A material used at less than its least share breaks a row, too.
+        """
+        there = self.frozen(task, mixes, width)
+        with np.errstate(all="ignore"):
+            value, rows = ChanceTable.rows(there, mixes, np.arange(task.size, dtype=np.intp))
+        straight = LinearPart(self.matrix[task], self.lower[task], self.upper[task]).missed(mixes)
+        powder = (mixes @ self.powder)[:, None]
+        scant = np.where(mixes[:, :-1] > TRACE, self.least * powder - mixes[:, :-1], 0.0).max(axis=1)
+        missed = np.maximum(np.maximum(-np.nan_to_num(rows, nan=-_NO_WORSE).min(axis=1), straight), scant)
+        return value, np.maximum(missed, 0.0)
+
     def judged_at(self, task: Index, mixes: Array) -> tuple[Array, Array, Array]:
         """Return expected objective, violation of held rows, and joint chance of mixes, in whole draws.
 
