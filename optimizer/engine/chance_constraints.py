@@ -48,7 +48,7 @@ _NEAR = 0.15
 _TIGHTENED = (0.5, 0.8)
 """Shares of the draws within which each limit is held on its own, to find materials that are sure enough."""
 
-_WAYS = (1.0, 0.5, 0.0)
+_WAYS = (1.0, 0.6, 0.3, 0.1, 0.0)
 """Shares of the way from start to end of a walk that are looked at again [-]."""
 
 _MOST_SOLIDS = 6
