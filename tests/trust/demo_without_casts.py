@@ -26,7 +26,7 @@ from tests.trust.castings import cast_plainly, limits_held, mean_cost, mix_of
 from tests.trust.dense_search import dense_search_of
 from tests.trust.second_opinion import Opinion
 
-__all__ = ["Seen", "rivals", "seen"]
+__all__ = ["Seen", "Standing", "rivals", "seen"]
 
 Array = np.ndarray
 
@@ -58,21 +58,38 @@ def seen(problem: Problem, solution: Solution, mix: Array, draws: int = DRAWS, s
     return Seen(float(held.mean()), mean_cost(cost), mean_cost(cost[held]) if held.any() else np.inf)
 
 
-def worth(problem: Problem, today: Seen, one: Seen, mix: Array) -> float:
-    """Return what a trial of a mix is worth by the sum of the README [currency].
+@dataclass(frozen=True)
+class Standing:
+    """What a trial is measured by: cost of a vessel of today's blend, with its own trial where it needs one.
 
-    Today's vessels that miss a limit are thrown away where today's blend is not as sure as asked.
+    A blend that is not as sure as asked costs what it does if it holds, and its trial over the vessels of
+    the orders in which it holds.
     """
-    shop, standing = problem.job.shop, today.cost
-    if today.chance < problem.job.confidence:
-        standing /= today.chance
+
+    problem: Problem
+    cost: float
+
+    @classmethod
+    def of(cls, problem: Problem, today: Seen, mix: Array) -> Standing:
+        if today.chance >= problem.job.confidence:
+            return cls(problem, today.cost)
+        own = _trial(problem, mix) / (today.chance * problem.job.shop.order_vessels)
+        return cls(problem, today.cost_if_it_holds + own)
+
+    def worth(self, one: Seen, mix: Array) -> float:
+        """Return what a trial of a mix is worth over the order [currency]."""
+        saves = max(self.cost - one.cost_if_it_holds, 0.0) if one.chance > 0.0 else 0.0
+        return self.problem.job.shop.order_vessels * one.chance * saves - _trial(self.problem, mix)
+
+
+def _trial(problem: Problem, mix: Array) -> float:
+    """Return what one mix of the shop and the minutes of a trial cost [currency]."""
+    shop = problem.job.shop
     liters = problem.liters * shop.molds_per_mix * (1.0 + shop.waste)
-    trial = float(mix @ Opinion(problem).prices) * liters + shop.trial_minutes * shop.wage / 60.0
-    gain = one.chance * max(standing - one.cost_if_it_holds, 0.0) if one.chance > 0.0 else 0.0
-    return shop.order_vessels * gain - trial
+    return float(mix @ Opinion(problem).prices) * liters + shop.trial_minutes * shop.wage / 60.0
 
 
-def rivals(problem: Problem, solution: Solution, today: Seen, blends: int) -> tuple[Array, Array]:
+def rivals(problem: Problem, solution: Solution, standing: Standing, blends: int) -> tuple[Array, Array]:
     """Return the blends of dense searches that are surest, and whose trials are worth most, best first.
 
     Each of shape (blends, n + 1) [kg/L]; both as a few draws see them.
@@ -86,7 +103,7 @@ def rivals(problem: Problem, solution: Solution, today: Seen, blends: int) -> tu
     def worthiest(mixes: Array) -> tuple[Array, Array]:
         chance, cost, missed = look(mixes)
         rows = zip(chance, cost, mixes, strict=True)
-        worths = [worth(problem, today, Seen(q, np.nan, c), mix) for q, c, mix in rows]
+        worths = [standing.worth(Seen(q, np.nan, c), mix) for q, c, mix in rows]
         return missed, -np.array(worths)
 
     found = [dense_search_of(problem, judged, blends) for judged in (surest, worthiest)]
@@ -138,6 +155,7 @@ def without_casts(blends: int) -> bool:
     problem, solution = problem_of(job, catalogue), design(job, catalogue)
     mix = mix_of(problem, solution)
     today = seen(problem, solution, mix)
+    standing = Standing.of(problem, today, mix)
     _tell(
         f"cast this ({solution.status}): chance {solution.joint_probability:.4f}, drawn {today.chance:.4f}; "
         f"cost {solution.cost:.4f}, drawn {today.cost:.4f}"
@@ -147,7 +165,7 @@ def without_casts(blends: int) -> bool:
     ours = -np.inf
     for told in solution.worth_a_trial:
         one = seen(problem, solution, np.array(told.mix))
-        ours = worth(problem, today, one, np.array(told.mix))
+        ours = standing.worth(one, np.array(told.mix))
         _tell(
             f"worth a trial: chance {told.chance:.4f}, drawn {one.chance:.4f}; cost if it holds "
             f"{told.cost_if_it_holds:.4f}, drawn {one.cost_if_it_holds:.4f}; worth {told.worth:.2f}, drawn "
@@ -155,13 +173,13 @@ def without_casts(blends: int) -> bool:
         )
         right &= abs(told.chance - one.chance) <= 0.02 and abs(told.worth / ours - 1.0) <= 0.05
         right &= abs(told.cost_if_it_holds / one.cost_if_it_holds - 1.0) <= 0.005
-    surest, worthiest = rivals(problem, solution, today, blends)
+    surest, worthiest = rivals(problem, solution, standing, blends)
     k = _best(problem, solution, surest, lambda one, _: one.chance)
     rival = seen(problem, solution, surest[k])
     _tell(f"surest of a dense search: {_words(problem, surest[k])}: {rival.chance:.4f} at {rival.cost:.4f}")
-    k = _best(problem, solution, worthiest, lambda one, each: worth(problem, today, one, each))
+    k = _best(problem, solution, worthiest, standing.worth)
     other = seen(problem, solution, worthiest[k])
-    theirs = worth(problem, today, other, worthiest[k])
+    theirs = standing.worth(other, worthiest[k])
     _tell(
         f"worth most of a dense search: {_words(problem, worthiest[k])}: {theirs:.2f}; {other.chance:.4f}, "
         f"{other.cost_if_it_holds:.4f} if it holds"
