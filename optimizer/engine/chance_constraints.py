@@ -48,7 +48,7 @@ _NEAR = 0.15
 _TIGHTENED = (0.5, 0.8)
 """Shares of the draws within which each limit is held on its own, to find materials that are sure enough."""
 
-_WAYS = (1.0, 0.6, 0.3, 0.1, 0.0)
+_WAYS = (0.6, 0.3, 0.1, 0.0)
 """Shares of the way from start to end of a walk that are looked at again [-]."""
 
 _MOST_SOLIDS = 6
@@ -151,7 +151,7 @@ class _Search:
             ended += self._exchanged(self._best(ended, _LEADERS), width)
         for k, question in enumerate(self.questions):
             ended += self._spread(k, question.near)
-        for width in _WIDTHS[2:]:
+        for width in _WIDTHS[2:] if fresh else _WIDTHS[1:]:
             ended = self._walked(self._best(ended, _KEPT), _TURN, width)
         self.ended = ended
         return self._answers(ended)
@@ -258,23 +258,26 @@ class _Search:
         return self._renewed(starts, mixes, ends.mixes, width)
 
     def _renewed(self, starts: Sequence[_Ended], before: Array, after: Array, width: float) -> list[_Ended]:
-        """Return the best mix on each way from start to end, as the draws there see it.
+        """Return the end of each walk as the draws there see it, or a mix on its way where it falls short.
 
         A walk relies on the departures of its start; where they change on the way it may end too far.
         """
-        ways = np.array(_WAYS)[:, None, None]
-        mixes = (before + ways * (after - before)).reshape(-1, before.shape[1])
-        task = np.tile(np.array([each.task for each in starts], np.intp), len(_WAYS))
-        value, violation = self.table.renewed(task, mixes, width)
-        violation = violation.reshape(len(_WAYS), -1)
-        order = np.where(violation <= HOLDS, value.reshape(violation.shape), np.inf)
-        chosen = np.where(np.isfinite(order).any(axis=0), order.argmin(axis=0), violation.argmin(axis=0))
-        out = []
-        for i, each in enumerate(starts):
-            place = int(chosen[i]) * len(starts) + i
-            missed = float(violation[chosen[i], i])
-            out.append(_Ended(each.task, each.support, mixes[place], float(value[place]), missed))
+        out = self._seen(starts, after, width)
+        short = [i for i, each in enumerate(out) if each.violation > HOLDS]
+        if not short:
+            return out
+        own = [starts[i] for i in short]
+        ways = [self._seen(own, before[short] + x * (after - before)[short], width) for x in _WAYS]
+        for i, *met in zip(short, *ways, strict=True):
+            out[i] = min((out[i], *met), key=_Ended.rank)
         return out
+
+    def _seen(self, starts: Sequence[_Ended], mixes: Array, width: float) -> list[_Ended]:
+        """Return mixes of the same tasks and materials as some starts, valued in their own draws."""
+        task = np.array([each.task for each in starts], np.intp)
+        value, violation = self.table.renewed(task, mixes, width)
+        rows = zip(starts, mixes, value, violation, strict=True)
+        return [_Ended(each.task, each.support, mix, float(v), float(w)) for each, mix, v, w in rows]
 
     def _best(self, ended: Sequence[_Ended], most: int) -> list[_Ended]:
         """Return the best ends of each question, of different solids or doses, some of every valley."""
