@@ -145,8 +145,10 @@ def between(
     levels = _levels(problem, over, senses, ends, points)
     questions = [_at_level(problem, over, senses, level, chance) for level in levels]
     if CHANCE.name in over:
-        own = replace(questions[0], chance=problem.job.confidence)
-        known = [*(each.best for each in ends), *(each for each in chance_blends([own]) if each is not None)]
+        some = questions[2 :: max(3, len(questions) // 3)]
+        whole = chance_blends([replace(questions[0], chance=problem.job.confidence), *some])
+        searched = [each for each in whole if each is not None]
+        known = [*(each.best for each in ends), *searched]
         found = along_chances(questions, known)
     else:
         found = alike_blends(questions, [each.best.candidate for each in ends])
