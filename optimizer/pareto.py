@@ -6,7 +6,6 @@ to a series of levels, each solve starting from the answer of the nearest level 
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Generic, Literal, TypeVar
@@ -14,7 +13,7 @@ from typing import Generic, Literal, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["FrontierPoint", "hypervolume", "knee", "nondominated", "walk"]
+__all__ = ["FrontierPoint", "knee", "nondominated", "walk"]
 
 Sense = Literal["min", "max"]
 Level = tuple[float, ...]
@@ -128,45 +127,6 @@ def nondominated(
     return tuple(sorted(kept))
 
 
-def hypervolume(points: ArrayLike, reference: ArrayLike, senses: Sequence[Sense] | None = None) -> float:
-    """Return the area or volume that points dominate up to a reference; exact.
-
-    Parameters
-    ----------
-    points : array_like
-        One row per point, two or three columns. Rows beyond the reference and dominated rows add nothing.
-    reference : array_like
-        The corner measured to, worse than every point that should count.
-    senses : sequence of {"min", "max"}, optional
-        Direction of each objective; all "min" when left out.
-
-    Returns
-    -------
-    float
-        Area (two objectives) or volume (three), in the product of their units.
-
-    Raises
-    ------
-    ValueError
-        For other than two or three objectives.
-
-    Examples
-    --------
-    >>> hypervolume([[1.0, 2.0], [2.0, 1.0]], [3.0, 3.0])
-    3.0
-    >>> hypervolume([[1.0, 1.0, 1.0]], [2.0, 2.0, 2.0])
-    1.0
-    """
-    corner = _costs(reference, senses)[0]
-    costs = _costs(points, senses).reshape(-1, corner.size)
-    if corner.size not in (2, 3):
-        raise ValueError(f"the volume is for two or three objectives, not {corner.size}")
-    costs = costs[np.all(costs < corner, axis=1)]
-    if corner.size == 2:
-        return _area(costs, corner)
-    return _volume(costs, corner)
-
-
 def knee(points: ArrayLike, senses: Sequence[Sense] | None = None) -> int | None:
     """Return the row where giving up a little of one objective stops buying much of the others.
 
@@ -220,40 +180,3 @@ def _nearest(found: Sequence[FrontierPoint[S]], level: Level, scale: Vector) -> 
         return None
     away = np.abs((np.array([point.level for point in found]) - np.array(level)) / scale).sum(axis=1)
     return found[len(found) - 1 - int(np.argmin(away[::-1]))].solution
-
-
-def _area(costs: Vector, corner: Vector) -> float:
-    """Sum the steps of the staircase from left to right."""
-    ordered = costs[np.lexsort((costs[:, 1], costs[:, 0]))]
-    lowest = np.minimum.accumulate(np.concatenate([corner[1:], ordered[:, 1]]))
-    drop = lowest[:-1] - lowest[1:]
-    return float(np.sum(drop * (corner[0] - ordered[:, 0])))
-
-
-def _volume(costs: Vector, corner: Vector) -> float:
-    """Sum slices along the third objective, the staircase of each slice holding all points below it."""
-    ordered = costs[np.argsort(costs[:, 2], kind="stable")]
-    heights = np.append(ordered[:, 2], corner[2])
-    stairs: list[tuple[float, float]] = []
-    area = total = 0.0
-    for point, height, following in zip(ordered, heights[:-1], heights[1:], strict=True):
-        area += _add_step(stairs, (float(point[0]), float(point[1])), corner)
-        total += area * float(following - height)
-    return total
-
-
-def _add_step(stairs: list[tuple[float, float]], step: tuple[float, float], corner: Vector) -> float:
-    """Put a step into a staircase ordered left to right, falling; return the area it adds."""
-    start = bisect_left(stairs, step)
-    roof = stairs[start - 1][1] if start else float(corner[1])
-    if roof <= step[1]:
-        return 0.0
-    end, added, left = start, 0.0, step[0]
-    while end < len(stairs) and stairs[end][1] >= step[1]:
-        added += (stairs[end][0] - left) * (roof - step[1])
-        left, roof = stairs[end]
-        end += 1
-    right = stairs[end][0] if end < len(stairs) else float(corner[0])
-    added += (right - left) * (roof - step[1])
-    stairs[start:end] = [step]
-    return added

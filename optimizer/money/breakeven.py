@@ -1,8 +1,7 @@
 """Break-even order sizes between two blends.
 
-Two prices meet: a blend that is dear in itself but fast needs few molds, a cheap slow one needs many. Over a
-fixed outlay and a cost per vessel the meeting point is one division; with whole molds and molds already
-owned the cheaper blend can change more than once, so every size is counted.
+Two prices meet: a blend that is dear in itself but fast needs few molds, a cheap slow one needs many. With
+whole molds and molds already owned the cheaper blend can change more than once, so every size is counted.
 """
 
 from __future__ import annotations
@@ -14,7 +13,7 @@ from optimizer.money.turns import molds_needed, pours_needed
 from optimizer.money.vessel_cost import order_charge
 from optimizer.shop import Shop
 
-__all__ = ["OrderLine", "Switch", "break_even", "crossover", "order_money"]
+__all__ = ["OrderLine", "Switch", "break_even", "order_money"]
 
 _CENT_DUST = 1e-9
 
@@ -47,36 +46,6 @@ class Switch:
 
     vessels: int
     cheaper: str
-
-
-def crossover(fixed_a: float, each_a: float, fixed_b: float, each_b: float) -> float | None:
-    """Return the size at which two outlays with a cost for each piece cost the same.
-
-    Parameters
-    ----------
-    fixed_a, fixed_b : float
-        Outlay whatever the size [currency].
-    each_a, each_b : float
-        Cost of each piece [currency].
-
-    Returns
-    -------
-    float | None
-        Size [count]; None when the two never meet at a size of 0 or more.
-
-    Examples
-    --------
-    280 of molds and 7.00 a vessel, or 56 of molds and 7.25 a vessel: the same at 896 vessels.
-
-    >>> crossover(280.0, 7.00, 56.0, 7.25)
-    896.0
-    >>> crossover(280.0, 7.25, 56.0, 7.00) is None
-    True
-    """
-    if each_a == each_b:
-        return None
-    size = (fixed_b - fixed_a) / (each_a - each_b)
-    return size if size >= 0.0 else None
 
 
 def order_money(line: OrderLine, vessels: int, shop: Shop) -> float:

@@ -8,7 +8,6 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Mapping
 from typing import Any
 
 from optimizer.caution_words import CAUTIONS
@@ -38,7 +37,6 @@ __all__ = [
     "frontier_csv",
     "frontier_json",
     "limit_words",
-    "property_rows",
     "solution_json",
     "trial_worth_json",
 ]
@@ -231,11 +229,6 @@ def _alternative(alternative: Alternative) -> Json:
 
 def _number(value: float) -> float | None:
     return float(value) if math.isfinite(value) else None
-
-
-def property_rows(solution: Solution) -> list[Mapping[str, Any]]:
-    """Return one row per property for a table: name, value, low, high, unit, evidence, use."""
-    return [{"property": name, **_prediction(name, p)} for name, p in solution.properties.items()]
 
 
 def frontier_json(found: Frontier) -> Json:

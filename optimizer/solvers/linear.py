@@ -12,8 +12,6 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,7 +23,7 @@ from optimizer.solvers.status import HIGHS_NO_VERDICT, Status, from_highs, judge
 if TYPE_CHECKING:
     import pulp
 
-__all__ = ["TOLERANCE", "LinearAnswer", "LinearModel", "LinearRow", "lp_text", "solve_linear"]
+__all__ = ["TOLERANCE", "LinearAnswer", "LinearModel", "LinearRow", "solve_linear"]
 
 Vector = NDArray[np.float64]
 
@@ -230,26 +228,6 @@ def solve_linear(model: LinearModel, *, time_limit: float = 60.0, gap: float = _
     if not status.has_answer:
         return _nothing(model, status)
     return LinearAnswer(status, model.columns, values, objective, bound, broken)
-
-
-def lp_text(model: LinearModel) -> str:
-    """Return the model in the LP file format, to be read and kept under version control.
-
-    Parameters
-    ----------
-    model : LinearModel
-        The model.
-
-    Returns
-    -------
-    str
-        Objective, rows by name, bounds and whole columns; equal models give equal text.
-    """
-    problem, _ = _state(model)
-    with TemporaryDirectory() as folder:
-        path = Path(folder) / "model.lp"
-        problem.writeLP(str(path))
-        return path.read_text()
 
 
 @dataclass(frozen=True, eq=False)

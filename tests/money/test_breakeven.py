@@ -1,35 +1,14 @@
-"""Break-even: the textbook's crossings, and whole molds counted size by size."""
+"""Break-even: whole molds counted size by size."""
 
 from __future__ import annotations
 
-import csv
 import math
-from pathlib import Path
 
 import pytest
 
-from optimizer.money.breakeven import OrderLine, Switch, break_even, crossover, order_money
+from optimizer.money.breakeven import OrderLine, Switch, break_even, order_money
 from optimizer.money.vessel_cost import cost_coefficients
 from optimizer.shop import Shop
-
-_BOOK = Path(__file__).parents[1] / "reference" / "break_even.csv"
-
-
-def _rows() -> list[dict[str, str]]:
-    lines = _BOOK.read_text(encoding="utf-8").splitlines()
-    return list(csv.DictReader(line for line in lines if not line.startswith("#")))
-
-
-@pytest.mark.parametrize("row", _rows(), ids=lambda row: f"Heizer-Render-from-memory-{row['size']}")
-def test_crossings_of_the_textbook(row):
-    size = crossover(*(float(row[key]) for key in ("fixed_a", "each_a", "fixed_b", "each_b")))
-    assert size is not None
-    assert math.floor(size) == int(row["size"])
-
-
-def test_lines_that_never_meet_have_no_crossing():
-    assert crossover(10.0, 5.0, 20.0, 5.0) is None
-    assert crossover(10.0, 5.0, 20.0, 6.0) is None
 
 
 def test_counting_finds_what_the_formula_says():
@@ -40,7 +19,6 @@ def test_counting_finds_what_the_formula_says():
     slow, fast = OrderLine("slow", 7.00, 1, 400), OrderLine("fast", 7.05, 2, 400)
     found = break_even(slow, fast, Shop(molds=0, mold_price=28.0, mold_life=1e9, reject=0.0), most=800)
     assert found == (Switch(1, "slow"), Switch(401, "fast"), Switch(561, "slow"))
-    assert crossover(2 * 28.0, 7.00, 28.0, 7.05) == pytest.approx(560.0)
 
 
 @pytest.mark.parametrize("owned", [0, 3, 28])

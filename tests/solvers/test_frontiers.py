@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 from frontier_problems import bnh, dtlz1, dtlz2, osy, tnk, zdt
 
-from optimizer.pareto import hypervolume, walk
+from optimizer.pareto import walk
 from optimizer.solvers.nonlinear import minimize_smooth
+from tests.solvers.hypervolume import hypervolume
 
 
 def walked(case, levels, restart):
