@@ -39,7 +39,7 @@ _FIRST, _TURN = (
     Pace(steps=8, ring=4, curved=True, slack=0.01),
 )
 _STARTS, _LEADERS, _EXCHANGES, _PAIRS, _KEPT = 18, 5, 6, 3, 12
-_GRID, _LOOKED, _NEARLY = 240, 2, 0.15
+_GRID, _LOOKED, _NEARLY = 1000, 2, 0.15
 """Blends looked over, those taken of each valley, and what the chance of the cheapest may miss [-]."""
 
 _NEAR = 0.15
@@ -50,6 +50,9 @@ _TIGHTENED = (0.5, 0.8)
 
 _WAYS = (0.6, 0.3, 0.1, 0.0)
 """Shares of the way from start to end of a walk that are looked at again [-]."""
+
+_SHORT = 0.008
+"""Chance that counted draws may miss of what was asked, two of 256: no valley is left for so little [-]."""
 
 _MOST_SOLIDS = 6
 HOLDS = 2e-3
@@ -73,6 +76,10 @@ class ChanceBlend:
     candidate: Candidate
     chance: float
     near: tuple[Candidate, ...] = ()
+
+    def reaches(self, chance: float) -> bool:
+        """Return whether it is as sure as was asked, as far as so few draws tell."""
+        return self.chance >= chance - _SHORT
 
 
 @dataclass
@@ -151,10 +158,13 @@ class _Search:
             ended += self._exchanged(self._best(ended, _LEADERS), width)
         for k, question in enumerate(self.questions):
             ended += self._spread(k, question.near)
+        # a walk may leave a blend that was good enough: where whole draws judge, every turn's ends stand
+        met = list(ended) if self.whole else []
         for width in _WIDTHS[2:] if fresh else _WIDTHS[1:]:
             ended = self._walked(self._best(ended, _KEPT), _TURN, width)
+            met += ended if self.whole else []
         self.ended = ended
-        return self._answers(ended)
+        return self._answers(met or ended)
 
     def surest(self, places: Sequence[int]) -> dict[int, ChanceBlend | None]:
         """Return the surest blends that walks lead to from where those of some questions ended."""
@@ -343,7 +353,7 @@ class _Search:
         out: list[ChanceBlend | None] = []
         for k, question in enumerate(self.questions):
             reached = np.full(len(ended), self.sure) | (
-                chance >= question.chance if self.whole else missed <= HOLDS
+                chance >= question.chance - _SHORT if self.whole else missed <= HOLDS
             )
             places = np.flatnonzero((self.table.variant[task] == k) & held & reached)
             order = places[np.argsort((-chance if self.sure else value)[places], kind="stable")]

@@ -17,13 +17,16 @@ from optimizer.engine.scale_rounding import NEAREST, REACH, Weighed, weigh
 from optimizer.engine.search_state import Found
 from optimizer.problem import Problem
 from optimizer.shop import Limit
-from optimizer.verdict.assess import HOLDS, is_open
+from optimizer.verdict.assess import HOLDS, is_open, joint_probability
 from optimizer.verdict.judge import Judgement, judge
 
 __all__ = ["Answered", "best_under_doubt", "judged_limits"]
 
 _TURNS, _MORE, _NEAR = 4, 0.004, 0.01
 """Times that is asked, chance asked for beyond what is missing, and the surplus that is near enough [-]."""
+
+_KEPT = 12
+"""Next best blends from which a search that asks again starts, too [count]."""
 
 _LEAST_ASKED, _MOST_ASKED = 0.05, 0.995
 
@@ -71,17 +74,18 @@ def best_under_doubt(problem: Problem, nominal: Found, near: tuple[Candidate, ..
     tried: list[Answered] = []
     for _ in range(_TURNS):
         found = chance_blends([question], or_surest=True)[0] or _least_missed(nominal)
-        if found.chance < question.chance:
+        if not found.reaches(question.chance):
             found = refined_surest(question, found)
         tried.append(_weighed(question, found))
         told = _chance(tried[-1])
         near_enough = tried[-1].sure and told <= problem.job.confidence + _NEAR
-        if near_enough or (found.chance < question.chance and not tried[-1].sure):
+        if near_enough or (not tried[-1].blend.reaches(question.chance) and not tried[-1].sure):
             break
         # what its own draws must tell of a blend like this for the others to tell the chance asked for
-        asked = problem.job.confidence + found.chance - told + _MORE
+        seen = joint_probability(problem, found.candidate.mix, problem.samples.search)
+        asked = problem.job.confidence + seen - told + _MORE
         asked = min(max(asked, _LEAST_ASKED), _MOST_ASKED)
-        question = replace(question, chance=asked, near=(found.candidate, *found.near))
+        question = replace(question, chance=asked, near=(found.candidate, *found.near[:_KEPT]))
     sure = [each for each in tried if each.sure]
     if sure:
         return min(sure, key=lambda each: _objective(problem, each))
@@ -103,7 +107,7 @@ def _least_missed(nominal: Found) -> ChanceBlend:
 
 
 def _weighed(question: ChanceQuestion, found: ChanceBlend) -> Answered:
-    unsure = found.chance < question.chance
+    unsure = not found.reaches(question.chance)
     rows = rows_near(question, found.candidate.mix, drawn=unsure)
     weighed = weigh(rows, 0, found.candidate, NEAREST if unsure else REACH)
     judged = judge(question.problem, weighed.grams)
