@@ -30,6 +30,7 @@ from ui.words import (
     ounces_words,
     range_words,
     share_words,
+    span_words,
     value_words,
     verdict_words,
 )
@@ -61,7 +62,7 @@ CARD_CAUTIONS: Final[Mapping[str, str]] = {
 }
 """Cautions of `optimizer.verdict.cautions.CAUTIONS` as one line each, in the same order."""
 
-_LASTING: Final = ("heat_negative", "stays_soft", "candle", "certify")
+_LASTING: Final = ("heat_negative", "skin", "stays_soft", "candle", "certify")
 """Cautions that no card leaves out where they apply."""
 
 _NO_LIMIT: Final = "not a limit"
@@ -338,11 +339,14 @@ def _note(portion: Portion, part: str, units: System, *, crowded: bool) -> str:
 
 def _clock(solution: Solution, units: System) -> Iterator[tuple[str, str]]:
     shop, values = solution.job.shop, solution.properties
-    pour_by = shop.mixing + values["working_window"].value
+    # what a caster must not miss is the early end; a casting that is not ready yet stays in its mold
+    pour_by = shop.mixing + values["working_window"].low
+    ready = values["demold_time"]
+    ends = (value_words("demold_time", each, units) for each in (ready.low, ready.high))
     yield "powder in", "0 min"
     yield "mixed", f"{shop.mixing:g} min"
     yield "pour by", value_words("working_window", pour_by, units)
-    yield "demold", value_words("demold_time", values["demold_time"].value, units)
+    yield "demold", span_words(*ends)
     yield "dry after", value_words("drying_time", values["drying_time"].value, units)
 
 

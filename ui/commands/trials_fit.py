@@ -76,9 +76,9 @@ def trials_fit(job: str | None, book: str, look: bool, specs: str | None, delive
 @job_options
 @delivered
 def trials_next(job: str | None, book: str, specs: str | None, delivery: Delivery) -> int:
-    """Name the one cast that takes most doubt off the decision JOB stands for.
+    """Name the one cast that is worth most for the decision JOB stands for.
 
-    The newest calibration beside the book counts; without one, the shipped figures.
+    The newest calibration beside the book counts; without one, what the job names, or the shipped figures.
     """
     from optimizer.calibration.files import calibrated, newest_calibration
     from optimizer.calibration.next_trial import grams_of, next_trial
@@ -89,10 +89,12 @@ def trials_next(job: str | None, book: str, specs: str | None, delivery: Deliver
     from ui.terminal import rendered
     from ui.trial_next import next_blocks, test_volume
 
-    asked = ask(job, specs)
     folder = Path(book).resolve().parent
     path = newest_calibration(folder)
-    parameters = asked.parameters() or calibrated(folder, asked.catalogue, asked.job.materials)
+    asked = ask(job, specs, None if path is None else "none")
+    parameters = calibrated(folder, asked.catalogue, asked.job.materials) or asked.parameters()
+    if path is not None:
+        say(f"Figures are those fitted beside the book: {path.name}.")
     problem = problem_of(asked.job, asked.catalogue, parameters)
     solution = design_problem(problem)
     if solution.mix is None:
