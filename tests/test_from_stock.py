@@ -38,7 +38,7 @@ def test_a_scanty_shelf_costs_more_and_a_full_one_nothing(demo: Job, catalogue: 
     asked = from_stock(plenty, 60)
     bought = design(replace(plenty, materials=asked.materials), catalogue).cost
     full = design(asked, catalogue).cost
-    scanty = design(from_stock(_with(demo, SHELF), 60), catalogue).cost
+    scanty = design(from_stock(_with(demo, SHELF), 100), catalogue).cost
     assert full == pytest.approx(bought, rel=1e-6)
     assert scanty > 1.01 * bought
 

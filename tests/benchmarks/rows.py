@@ -17,7 +17,6 @@ from optimizer.calibration.fit import calibrate
 from optimizer.chain.body import per_liter
 from optimizer.chain.predict import PREDICTORS, cast_of, predict
 from optimizer.jobfile import parse_job, template
-from optimizer.pareto import hypervolume
 from optimizer.problem import Problem, problem_of
 from optimizer.specs import load_catalogue
 from optimizer.studies.design import design, design_problem
@@ -31,6 +30,7 @@ from tests.benchmarks.oracles import bare_strength, evolution, linear_program, m
 from tests.benchmarks.timing import Row, measure, started, words_of
 from tests.calibration.studios import World
 from tests.certificate.invented import invented_problem
+from tests.solvers.hypervolume import hypervolume
 
 __all__ = ["TOPICS"]
 

@@ -226,7 +226,7 @@ def test_a_sweep_that_fills_the_disk_keeps_whole_rows(folder):
         "sweep",
         "job.toml",
         "--vary",
-        "shop.wage=10 /h:40 /h:8",
+        "shop.wage=10 /h:40 /h:24",
         "--executor",
         "solo",
         "-o",
@@ -238,7 +238,7 @@ def test_a_sweep_that_fills_the_disk_keeps_whole_rows(folder):
     kept = (folder / "kept.csv").read_bytes()
     assert kept.endswith(b"\n")
     lines = kept.splitlines()
-    assert 2 <= len(lines) < 9
+    assert 2 <= len(lines) < 25
     assert len({line.count(b",") for line in lines}) == 1
 
 
