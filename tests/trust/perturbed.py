@@ -38,7 +38,7 @@ FARTHEST = 0.25
 
 _STEPS = 4
 
-_ROOM = re.compile(r"(?:-(\d+)/\+(\d+) g|(\d+|any) g less, (\d+|any) g more)")
+_ROOM: Final = re.compile(r"-(\d+)/\+(\d+) g|(any amount|\d+ g) less or (any amount|\d+ g) more")
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,10 @@ def told(solution: Solution, catalogue: Catalogue) -> dict[str, tuple[float, flo
     assert solution.stands is not None
     words = stands_words(solution.stands, catalogue)
     powder = solution.stands.powder
-    rooms = [tuple(np.inf if x == "any" else float(x) for x in found if x) for found in _ROOM.findall(words)]
+    rooms = [
+        tuple(np.inf if x == "any amount" else float(x.removesuffix(" g")) for x in found if x)
+        for found in _ROOM.findall(words)
+    ]
     assert len(rooms) == 2, words
     assert f"water {_ROOM.search(words).group()}, {label_of(powder, catalogue)} " in words  # type: ignore[union-attr]
     return {"water": rooms[0], powder: rooms[1]}  # type: ignore[dict-item]
