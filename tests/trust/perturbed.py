@@ -38,7 +38,7 @@ FARTHEST = 0.25
 
 _STEPS = 4
 
-_ROOM: Final = re.compile(r"-(\d+)/\+(\d+) g|(any amount|\d+ g) less or (any amount|\d+ g) more")
+_ROOM = re.compile(r"-(\d+)/\+(\d+) g|(any amount|\d+ g) less or (any amount|\d+ g) more")
 
 
 @dataclass(frozen=True)
