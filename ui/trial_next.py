@@ -14,7 +14,7 @@ from optimizer.studies.batch import weighing_order
 from optimizer.units import System, show_amount
 from ui.terminal import Block, heading, sentence, table
 from ui.unit_text import prose_in
-from ui.words import bound_words, grams_words, label_of
+from ui.words import blend_words, bound_words, grams_words, label_of
 
 __all__ = ["fall_rows", "measure_rows", "next_blocks", "next_sentence", "test_volume", "weigh_rows"]
 
@@ -35,6 +35,8 @@ _HOW: Final[Mapping[str, str]] = {
 }
 _HOURS: Final = 120.0
 _SHOWN: Final = 0.005
+_OTHERS: Final = 8
+"""Other casts shown [count]."""
 _UNTOLD: Final = 0.98
 """A doubt that falls by less than this is said to stay [-]."""
 
@@ -101,5 +103,8 @@ def next_blocks(
     yield table(("limit", "now", "after"), fall_rows(found, units), (1, 2))
     if found.others:
         yield heading("Other casts, with the part of the open doubt they would take off")
-        casts = [(cast.name, f"{100.0 * share:.0f} %") for cast, share in found.others]
-        yield table(("cast", "takes off"), casts, (1,))
+        casts = [
+            (cast.name, blend_words(cast.blend, catalogue), f"{100.0 * share:.0f} %")
+            for cast, share in found.others[:_OTHERS]
+        ]
+        yield table(("cast", "of", "takes off"), casts, (2,))
