@@ -54,7 +54,7 @@ def _limit(name: str, label: str, hint: str) -> Field:
 
 CHANCE: Final = Field(
     "confidence",
-    "each limit held with a chance of",
+    "all limits together, chance at least",
     "50 % judges best values; 90 % keeps a reserve",
     "chance",
 )
