@@ -55,10 +55,10 @@ def _limit(name: str, label: str, hint: str) -> Field:
 CHANCE: Final = Field(
     "confidence",
     "all limits together, chance at least",
-    "50 % judges best values; 90 % keeps a reserve",
+    "chance that every limit holds at once; surer costs more",
     "chance",
 )
-"""How sure each limit is to be met."""
+"""How surely all limits are to hold together."""
 
 DECISIONS: Final = (
     Field(
