@@ -20,7 +20,7 @@ from optimizer.errors import FileFaults
 from optimizer.jobfile import parse_job, template
 from optimizer.shop import Price
 from optimizer.specs import load_catalogue
-from optimizer.specs.bag_facts import BagFacts
+from optimizer.specs.bag_facts import BagFacts, read_facts
 from optimizer.specs.new_material import new_material
 from optimizer.studies.check import check
 from ui.cli import run
@@ -117,6 +117,14 @@ def test_early_strengths_scale_with_the_late_one_where_only_that_is_stated():
     assert math.log(own[early].high / own[early].value) == pytest.approx(
         2.0 * math.log(shipped.high / shipped.value), rel=1e-3
     )
+
+
+def test_a_class_alone_is_the_strength_after_28_days():
+    """EN 197-1 (from memory) names cements by it; gypsum, which doubles on drying, is asked wet or dry."""
+    class_alone, faults = read_facts(BagFacts(strengths=("52.5 MPa",), color="light grey"))
+    stated, _ = read_facts(BagFacts(strengths=("28 d = 52.5 MPa",), color="light gray"))
+    assert faults == ()
+    assert class_alone == stated
 
 
 def test_two_strengths_stated_are_both_kept_and_no_other():

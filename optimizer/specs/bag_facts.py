@@ -40,7 +40,7 @@ class BagFacts:
     set_begins, set_ends : str
         Initial and final set.
     strengths : tuple[str, ...]
-        Such as ``28 d = 42.5 MPa`` or ``1 h wet = 20 MPa``.
+        Such as ``28 d = 42.5 MPa`` or ``1 h wet = 20 MPa``; a class alone is the strength after 28 days.
     tested : str
         How they were tested: ``mortar`` (1 cement, 3 sand, 0.50 water) or ``neat``; empty: as the model's.
     water : str
@@ -184,7 +184,7 @@ def _water(text: str) -> float:
 
 def _reflectance(text: str) -> float:
     """Return the reflectance of a lightness: CIE 15, Y/Yn = ((L* + 16) / 116)^3 for L* above 8."""
-    word = text.strip().lower()
+    word = text.strip().lower().replace("grey", "gray")
     try:
         lightness = COLORS[word] if word in COLORS else _in(text, _LIGHTNESS)
     except QuantityError as error:
@@ -195,7 +195,8 @@ def _reflectance(text: str) -> float:
 
 def _strengths(texts: Sequence[str], faults: list[Fault]) -> Iterator[StatedStrength]:
     for text in texts:
-        match = _STRENGTH.fullmatch(text)
+        # a bag that names a class alone means the strength after 28 days (EN 197-1, from memory)
+        match = _STRENGTH.fullmatch(text if "=" in text else f"28 d = {text}")
         if match is None:
             repair = "Write age = strength, such as '28 d = 42.5 MPa' or '1 h wet = 20 MPa'."
             faults.append(Fault("strength", repr(text), "an age and a strength", repair))
