@@ -123,7 +123,7 @@ def comparison_blocks(comparison: Comparison, catalogue: Catalogue, units: Syste
         if each.mix is not None:
             words = blend_words(each.mix.blend, catalogue)
             yield sentence(f"{name}: {words}; water ratio {each.mix.water_ratio:.3f}", indent=2)
-    yield from _saving(comparison)
+    yield from _saving(comparison, catalogue)
     yield from _weigh_both(comparison, catalogue, units)
     yield from _money_both(comparison)
     yield heading("Limits")
@@ -368,7 +368,7 @@ def _relaxation(relaxation: Relaxation, solution: Solution, units: System) -> li
     return [names, bounds, f"{quantity(job.objective).label} {best}"]
 
 
-def _saving(comparison: Comparison) -> Iterator[Block]:
+def _saving(comparison: Comparison, catalogue: Catalogue) -> Iterator[Block]:
     """Give the headline of a comparison: what is saved, and what that does to the chance."""
     job = comparison.candidate.job
     old, new = comparison.present.cost, comparison.candidate.cost
@@ -381,6 +381,9 @@ def _saving(comparison: Comparison) -> Iterator[Block]:
     both = f"{money(new, job.currency)} against {money(old, job.currency)}"
     words = f"On each good vessel the candidate {saving_words(old, new, job.currency)}: {both}.{sure}"
     yield sentence(words, "bold", gap=True)
+    for name, (now, even) in comparison.even_prices.items():
+        label, price, at = label_of(name, catalogue), *(money(each, job.currency) for each in (now, even))
+        yield sentence(f"Both cost the same at {at} a kilogram of {label}, landed; now {price}.")
     if job.example_prices:
         yield sentence(EXAMPLE_PRICES)
 

@@ -105,6 +105,9 @@ def comparison_json(comparison: Comparison) -> Json:
         **solution_json(comparison.candidate),
         "against": solution_json(comparison.present),
         "saving": comparison.saving,
+        "even_prices_per_kg": {
+            name: {"now": now, "even": even} for name, (now, even) in comparison.even_prices.items()
+        },
         "saving_share_of_present_cost": comparison.share,
         "retest": list(comparison.retest),
     }

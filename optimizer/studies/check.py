@@ -12,6 +12,8 @@ from optimizer.chain.body import per_liter
 from optimizer.chain.parameters import ParameterSet
 from optimizer.job import Job
 from optimizer.materials import Catalogue
+from optimizer.money.landed import landed_price
+from optimizer.money.vessel_cost import cost_coefficients
 from optimizer.nomenclature import quantity
 from optimizer.problem import Problem, problem_of
 from optimizer.solution import Solution, shown
@@ -47,6 +49,25 @@ class Comparison:
     saving: float | None
     share: float | None
     retest: tuple[str, ...]
+
+    @property
+    def even_prices(self) -> Mapping[str, tuple[float, float]]:
+        """Price now and where both blends cost the same, by powder that the candidate alone holds.
+
+        Of a usable kilogram, landed [currency/kg], all else as it is; left out where no price is low enough.
+        The cost is straight in the price of a powder.
+        """
+        old, new, job = self.present.mix, self.candidate.mix, self.candidate.job
+        if self.saving is None or old is None or new is None:
+            return {}
+        rise = cost_coefficients(job.shop, 1, 0).per_powder_money
+        out = {}
+        for name in [name for name in new.blend if name not in old.blend and name in job.prices]:
+            now = landed_price(job.prices[name], job.shop.wage).per_usable_kg
+            even = now + self.saving / (1e-3 * new.grams[name] * rise)
+            if even > 0.0:
+                out[name] = (now, even)
+        return out
 
     def table(self) -> pd.DataFrame:
         """Return every property, one a row by its name: present, candidate and their difference."""
