@@ -390,6 +390,8 @@ class Solution:
     barred_by : tuple[str, ...]
         Rules of mixing that this blend breaks; without a blend, those any one of which keeps out blends that
         meet the limits at best values.
+    verdict : str
+        ``holds``, ``uncertain`` or ``fails`` of the blend, however it was found; empty without one.
     """
 
     status: str
@@ -415,6 +417,7 @@ class Solution:
     fingerprint: str = ""
     notes: tuple[str, ...] = ()
     barred_by: tuple[str, ...] = ()
+    verdict: str = ""
 
     @property
     def cost(self) -> float | None:

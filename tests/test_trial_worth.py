@@ -79,7 +79,7 @@ def test_a_sure_design_saves_what_knowing_it_saves(problem, samples):
 
 
 def test_a_blend_that_is_not_sure_enough_stands_with_its_trials(problem, samples):
-    """Weitzman 1979 (from memory): at its reservation price a box is as good as what is in hand."""
+    """Weitzman 1979 (from memory): at its reservation price a box is as good as what one has."""
     here = mix(problem, 0.8, 0.0, 0.2)
     unsure = problem.with_job(replace(problem.job, confidence=0.99))
     (one,) = trial_worths(unsure, here, [here], samples)

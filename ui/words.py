@@ -15,7 +15,6 @@ from optimizer.nomenclature import quantity
 from optimizer.shop import DAMP_CLASSES, Limit
 from optimizer.solution import (
     BURN_FIRST,
-    DESIGNED,
     NO_PRICE,
     NOT_SURE,
     WITH_ITS_CHANCE,
@@ -24,7 +23,7 @@ from optimizer.solution import (
     Solution,
 )
 from optimizer.units import System, convert, display_value, odds_words, show, show_amount, significant
-from optimizer.verdict.assess import FAILS, HOLDS, UNCERTAIN, word_of
+from optimizer.verdict.assess import HOLDS, UNCERTAIN
 from ui.unit_text import prose_in
 
 __all__ = [
@@ -333,10 +332,9 @@ def chance_sentence(solution: Solution) -> str:
     if not solution.limits:
         return "No limits to judge by"
     told = f"A{together_words(solution)[1:]}"
-    word = HOLDS if solution.status == DESIGNED else solution.status
-    if solution.status == NOT_SURE:
-        known = word_of(solution.joint_probability or 0.0, solution.job.confidence)
-        word = FAILS if known == FAILS else UNCERTAIN
+    word = solution.verdict
+    if solution.status == NOT_SURE and word == HOLDS:  # as sure as asked, but not as a scale can weigh it
+        word = UNCERTAIN
     asked = "" if word == HOLDS else f", {100.0 * solution.job.confidence:.0f} % asked"
     return f"{told}: {word}{asked}"
 

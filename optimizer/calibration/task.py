@@ -179,15 +179,18 @@ class Task:
     @cached_property
     def at_prior(self) -> Array:
         """Expected readings with the shipped figures."""
-        return self._linear(self.common.centers, np.arange(0), NoTrials())[0]
+        return self._from_prior[2]
 
     @cached_property
-    def _from_prior(self) -> tuple[Array, Array]:
-        """Slopes with the shipped figures over all parameters (zero where one is exact) and discrepancies."""
+    def _from_prior(self) -> tuple[Array, Array, Array]:
+        """Slopes with the shipped figures over all parameters (zero where one is exact) and discrepancies.
+
+        Last the readings expected with them.
+        """
         live = np.flatnonzero(self.common.spreads > 0.0)
         out = np.zeros((len(self.readings), len(self.common)))
-        _, out[:, live], departures = self._linear(self.common.centers, live, NoTrials())
-        return out, departures
+        level, out[:, live], departures = self._linear(self.common.centers, live, NoTrials())
+        return out, departures, level
 
     @cached_property
     def active(self) -> Places:

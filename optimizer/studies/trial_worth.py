@@ -165,7 +165,8 @@ def curve_mixes(problem: Problem, near: Sequence[Candidate] = ()) -> tuple[Array
     else:
         found += [each for each in surest_blends([ChanceQuestion(problem, judged, 0.5)]) if each is not None]
     blends = [blend for each in found for blend in (each.candidate, *each.near[:_BESIDE])]
-    return tuple(np.asarray(blend.mix) for blend in blends)
+    # the curve meets many a blend twice, and each is judged in all the draws that are printed
+    return tuple({np.round(blend.mix, 9).tobytes(): np.asarray(blend.mix) for blend in blends}.values())
 
 
 def _on_curve(

@@ -35,7 +35,6 @@ from optimizer.sweep.neighbors import Asked, Bench, Outcome, answers
 from optimizer.sweep.scenarios import Values
 from optimizer.sweep.variables import Variable, changed
 from optimizer.toml_files import parse_toml
-from optimizer.verdict.assess import word_of
 
 __all__ = [
     "FAULTY",
@@ -236,7 +235,7 @@ def _answer(solution: Solution) -> Row:
     figures = (_figure(solution, name) for name in PROPERTIES if name != "cost")
     return (
         solution.status,
-        word_of(solution.joint_probability or 0.0, solution.job.confidence),
+        solution.verdict,
         *shares,
         solution.mix.water_ratio,
         solution.cost,

@@ -223,6 +223,7 @@ def solution_of(problem: Problem, status: str, judged: Judgement) -> Solution:
         cautions=judged.cautions,
         notes=judged.notes,
         barred_by=judged.broken,
+        verdict=judged.verdict,
     )
     taught = _taught_text(problem)
     return replace(answer, fingerprint=fingerprint(problem.job, problem.catalogue, taught, answer.named_mix))

@@ -13,6 +13,7 @@ from optimizer.solution import NO_BLEND
 from optimizer.studies.check import check
 from optimizer.studies.design import design
 from optimizer.verdict.assess import HOLDS, UNCERTAIN
+from ui.words import chance_sentence
 
 
 def plaster(demo: Job, *limits: Limit) -> Job:
@@ -35,6 +36,7 @@ def test_a_mix_that_no_design_may_be_never_simply_holds(demo: Job, catalogue: Ca
     job = plaster(demo, Limit("dry_mass", "<=", 350.0))
     wet, plain = (check(job, {"gypsum_cement": 1.0}, catalogue, water) for water in (0.45, 0.40))
     assert wet.joint_probability >= plain.joint_probability >= job.confidence
-    assert (wet.status, plain.status) == (UNCERTAIN, HOLDS)
+    assert (wet.status, plain.status) == (wet.verdict, plain.verdict) == (UNCERTAIN, HOLDS)
+    assert UNCERTAIN in chance_sentence(wet), "the card says what the check says"
     assert "bleeds" in " ".join(wet.barred_by)
     assert plain.barred_by == ()

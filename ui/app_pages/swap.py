@@ -8,7 +8,6 @@ from optimizer.nomenclature import quantity
 from optimizer.solution import Solution
 from optimizer.studies.batch import weighing_order, weighing_step
 from optimizer.studies.check import Comparison
-from optimizer.verdict.assess import word_of
 from ui import answers
 from ui.blend_form import BlendForm
 from ui.charts import BARS, in_short, margin_chart, margin_rows
@@ -90,7 +89,7 @@ def _candidate(now: Session, present: Solution) -> str:
 
 def _verdict(now: Session, found: Comparison) -> None:
     currency = now.job.currency
-    st.markdown(marked("### The candidate: {}", _status(found.candidate)))
+    st.markdown(marked("### The candidate: {}", found.candidate.verdict))
     _saving(found, currency)
     _sureness(found)
     for name, each in _both(found).items():
@@ -127,11 +126,6 @@ def _sureness(found: Comparison) -> None:
     else:
         known = odds_words(old.joint_probability or 0.0)
         st.markdown(marked("All limits hold together with **{}** instead of {}.", chance, known))
-
-
-def _status(solution: Solution) -> str:
-    """Return the verdict on a blend: one that was designed is judged like any other."""
-    return word_of(solution.joint_probability or 0.0, solution.job.confidence)
 
 
 def _both(found: Comparison) -> dict[str, Solution]:
