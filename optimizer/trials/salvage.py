@@ -33,8 +33,8 @@ _HEAD: Final = {
 }
 """Bytes that are the same in every book (sqlite.org/fileformat2.html, from memory)."""
 
-_MOST_GAPS: Final = 200_000
-"""Row numbers tried one by one behind a damaged place before giving a table up."""
+_LEAST_ROW: Final = 16
+"""Bytes that the shortest row of a book takes with its place in the page; no file holds more rows than so [B]."""
 
 
 @dataclass(frozen=True)
@@ -113,7 +113,8 @@ def salvage(path: Path) -> Salvage:
             connection.row_factory = sqlite3.Row
             connection.text_factory = readable_text
             try:
-                return _sorted(path, connection)
+                most = sum(file.stat().st_size for file in copy.parent.iterdir()) // _LEAST_ROW
+                return _sorted(path, connection, most)
             except (
                 sqlite3.Error,
                 LookupError,
@@ -136,14 +137,15 @@ def _unreadable(path: Path, reason: str) -> BookDamaged:
     return BookDamaged(path, f"no readable entry ({reason})", "at least one readable entry", repair)
 
 
-def _sorted(path: Path, connection: sqlite3.Connection) -> Salvage:
-    readings = _all_readings(connection)
-    rows = list(_readable(connection, "entry"))
+def _sorted(path: Path, connection: sqlite3.Connection, most: int) -> Salvage:
+    """Read a book that holds no more than `most` rows in any table."""
+    readings = _all_readings(connection, most)
+    rows = list(_readable(connection, "entry", most))
     entries = {row["number"]: entry_from(row, readings[row["number"]]) for row in rows}
     known = _known(connection)
     last = max((*entries, *known.ids), default=0)
     if not known.complete:
-        last = max(last, min(_highest(connection, "entry"), last + _MOST_GAPS))
+        last = max(last, _highest(connection, "entry", most))
     if last and not entries and not known.ids:
         raise _unreadable(path, "no row of it")
     broken = [number for number in range(1, last + 1) if number not in entries or not entries[number].whole]
@@ -205,10 +207,10 @@ def _known(connection: sqlite3.Connection) -> _Known:
     return _Known(ids, days, complete)
 
 
-def _all_readings(connection: sqlite3.Connection) -> dict[int, dict[str, list[Any]]]:
+def _all_readings(connection: sqlite3.Connection, most: int) -> dict[int, dict[str, list[Any]]]:
     found: dict[int, dict[str, list[Any]]] = defaultdict(lambda: defaultdict(list))
     for group, (table, kind) in GROUPS.items():
-        for row in sorted(_readable(connection, table), key=lambda row: (row["entry"], row["place"])):
+        for row in sorted(_readable(connection, table, most), key=lambda row: (row["entry"], row["place"])):
             item = (
                 row[table] if kind is str else kind(**{field.name: row[field.name] for field in fields(kind)})
             )
@@ -216,10 +218,13 @@ def _all_readings(connection: sqlite3.Connection) -> dict[int, dict[str, list[An
     return found
 
 
-def _readable(connection: sqlite3.Connection, table: str) -> Iterator[sqlite3.Row]:
-    """Give every row of the table that can be read, by row number, passing over damaged places."""
-    last, end, gaps = 0, _highest(connection, table), 0
-    while last < end and gaps < _MOST_GAPS:
+def _readable(connection: sqlite3.Connection, table: str, most: int) -> Iterator[sqlite3.Row]:
+    """Give every row of the table that can be read, by row number, passing over damaged places.
+
+    A book is only added to, so the numbers of its rows have no gaps and are no greater than `most`.
+    """
+    last, end = 0, _highest(connection, table, most)
+    while last < end:
         try:
             for row in connection.execute(
                 f"SELECT rowid AS r, * FROM {table} WHERE rowid > ? ORDER BY rowid", (last,)
@@ -228,11 +233,11 @@ def _readable(connection: sqlite3.Connection, table: str) -> Iterator[sqlite3.Ro
                 yield row
             return
         except (sqlite3.DatabaseError, UnicodeDecodeError):
-            last, gaps = last + 1, gaps + 1
+            last += 1
 
 
-def _highest(connection: sqlite3.Connection, table: str) -> int:
-    """Return the highest row number in use, from whichever place can still be read."""
+def _highest(connection: sqlite3.Connection, table: str, most: int) -> int:
+    """Return the highest row number in use, from whichever place can still be read, or else `most`."""
     questions = (
         f"SELECT seq FROM sqlite_sequence WHERE name = '{table}'",
         f"SELECT max(rowid) FROM {table}",
@@ -242,5 +247,5 @@ def _highest(connection: sqlite3.Connection, table: str) -> int:
         with suppress(sqlite3.DatabaseError, UnicodeDecodeError):
             row = connection.execute(question).fetchone()
             if row is not None:
-                return int(row[0] or 0)
-    return _MOST_GAPS
+                return min(int(row[0] or 0), most)
+    return most
