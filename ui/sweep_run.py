@@ -13,10 +13,10 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
 
-from optimizer.sweep import Plan, Progress, Scenarios, header_of, ledger_at
+from optimizer.sweep import Plan, Progress, ResultsFile, Scenarios, header_of, results_at
 from optimizer.sweep import sweep as run
-from optimizer.sweep.crews import crew_of
-from optimizer.sweep.ledger import Columns, Ledger, csv_line
+from optimizer.sweep.executors import workers_of
+from optimizer.sweep.results_file import Columns, csv_line
 from optimizer.sweep.worker import FAULTY, OWN_FAULT, Row
 from optimizer.toml_files import LARGEST_FILE, decoded, read_text
 from optimizer.units import System
@@ -42,46 +42,36 @@ def job_text(job: str) -> str:
 def run_sweep(
     plan: Plan, scenarios: Scenarios, executor: str, workers: int | None, delivery: Delivery
 ) -> int:
-    """Run a sweep, deliver its rows, and return the exit code.
-
-    Parameters
-    ----------
-    plan, scenarios
-        What to design.
-    executor, workers
-        As for `optimizer.sweep.crews.crew_of`.
-    delivery
-        Where rows go.
-    """
+    """Run a sweep by the workers that `workers_of` gives, deliver its rows, and return the exit code."""
     columns, path = header_of(plan), delivery.path
     units: System = "metric" if path is None and delivery.as_json else delivery.units
     shown = [column_in(name, units) for name, _ in columns]
     named = [(each.name, number) for each, (_, number) in zip(shown, columns, strict=True)]
-    ledger: Ledger = (
-        _StreamLedger(named, delivery.as_json)
+    results: ResultsFile = (
+        _StreamedRows(named, delivery.as_json)
         if path is None
-        else ledger_at(path, named, plan.fingerprint[:16])
+        else results_at(path, named, plan.fingerprint[:16])
     )
     if units == "us":
-        ledger = _UsLedger(ledger, shown)
+        results = _UsRows(results, shown)
     teller = Teller()
     stopped = False
     try:
         with _ended_by_request():
-            crew = crew_of(executor, workers)
+            designers = workers_of(executor, workers)
             try:
-                done = run(plan, scenarios, ledger, crew, teller.tell)
+                done = run(plan, scenarios, results, designers, teller.tell)
             except KeyboardInterrupt:
                 stopped = True
                 raise
             finally:
                 teller.end_line()
-                crew.close(at_once=stopped)
+                designers.close(at_once=stopped)
     except KeyboardInterrupt as end:
         kept = f" What was answered is in {path}; the same command goes on from there." if path else ""
         raise type(end)(f"Stopped.{kept}") from None
     finally:
-        ledger.close()
+        results.close()
     say(_summary_words(done, path))
     if path is not None and delivery.as_json:
         delivery.to(None).send_as(_summary(done, path), "")
@@ -183,10 +173,10 @@ def duration_words(seconds: float) -> str:
     return f"{hours} h {minutes % 60} min" if hours < 48 else f"{hours // 24} d {hours % 24} h"
 
 
-class _UsLedger:
-    """A ledger whose rows are kept in US units."""
+class _UsRows:
+    """A file whose rows are kept in US units."""
 
-    def __init__(self, kept: Ledger, columns: Sequence[ShownColumn]) -> None:
+    def __init__(self, kept: ResultsFile, columns: Sequence[ShownColumn]) -> None:
         self._kept, self._columns = kept, columns
 
     @property
@@ -203,7 +193,7 @@ class _UsLedger:
         self._kept.close()
 
 
-class _StreamLedger:
+class _StreamedRows:
     """Rows on standard output; nothing is kept, so nothing is done before."""
 
     def __init__(self, columns: Columns, as_json: bool) -> None:

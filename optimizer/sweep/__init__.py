@@ -1,23 +1,21 @@
 """Thousands of scenarios of one job, from a grid or a table: each designed, answers streamed to a file."""
 
-from optimizer.sweep.ledger import CsvLedger, Ledger
-from optimizer.sweep.opening import ledger_at
-from optimizer.sweep.parquet import ParquetLedger
+from optimizer.sweep.results_file import CsvResults, ParquetResults, ResultsFile, results_at
 from optimizer.sweep.run import Progress, sweep
 from optimizer.sweep.scenarios import Scenarios, read_scenarios
 from optimizer.sweep.worker import Plan, header_of, plan_of, solve
 
 __all__ = [
-    "CsvLedger",
-    "Ledger",
-    "ParquetLedger",
+    "CsvResults",
+    "ParquetResults",
     "Plan",
     "Progress",
+    "ResultsFile",
     "Scenarios",
     "header_of",
-    "ledger_at",
     "plan_of",
     "read_scenarios",
+    "results_at",
     "solve",
     "sweep",
 ]

@@ -1,4 +1,4 @@
-"""Run a sweep: scenarios that are not done yet go to a crew, and each row goes to the ledger as it comes."""
+"""Run a sweep: scenarios that are not done yet go to workers, and each row goes to the file as it comes."""
 
 from __future__ import annotations
 
@@ -9,19 +9,19 @@ from dataclasses import dataclass, field
 from itertools import islice
 from typing import Final
 
-from optimizer.sweep.crews import Crew, in_order
-from optimizer.sweep.ledger import Ledger
+from optimizer.sweep.executors import Chunk, Workers, in_order
+from optimizer.sweep.results_file import ResultsFile
 from optimizer.sweep.scenarios import Scenarios, Values
 from optimizer.sweep.worker import Plan, scenario_key
 
 __all__ = ["Progress", "sweep"]
 
 
-_STRETCHES: Final = 8
-"""Stretches of scenarios that a sweep is cut into at least, for many workers to have their part."""
+_CHUNKS: Final = 8
+"""Chunks of scenarios that a sweep is cut into at least, for many workers to have their part."""
 
 _LONGEST: Final = 384
-"""Scenarios of a stretch at most: what is lost when a worker is killed."""
+"""Scenarios of a chunk at most: what is lost when a worker is killed."""
 
 
 @dataclass(frozen=True)
@@ -58,56 +58,47 @@ class Progress:
 def sweep(
     plan: Plan,
     scenarios: Scenarios,
-    ledger: Ledger,
-    crew: Crew,
+    results: ResultsFile,
+    workers: Workers,
     report: Callable[[Progress], None] = lambda progress: None,
 ) -> Progress:
-    """Design every scenario that is not in the ledger and put its row there; return how it went.
+    """Design every scenario that has no row yet and append its row; return how it went.
 
-    Parameters
-    ----------
-    plan, scenarios
-        What to design.
-    ledger
-        Where rows are kept; a row is acknowledged when it is on the disk.
-    crew
-        Who designs.
-    report
-        Told of every acknowledged row.
+    `report` is told of every acknowledged row: one that is on the disk.
 
     Raises
     ------
     FileFaults
-        If the ledger cannot be written; what was acknowledged stays.
+        If the file of rows cannot be written; what was acknowledged stays.
     VesselblendError
-        If the crew cannot go on; what was acknowledged stays.
+        If the workers cannot go on; what was acknowledged stays.
     """
     begun = time.monotonic()
-    before = sum(_is_done(plan, ledger, values) for values in scenarios) if ledger.done else 0
+    before = sum(_is_done(plan, results, values) for values in scenarios) if results.done else 0
     progress = Progress(len(scenarios), before)
     report(progress)
     status = 2 + len(plan.variables)
     statuses: Counter[str] = Counter()
-    to_do = (each for each in _stretches(scenarios) if not all(_is_done(plan, ledger, v) for v in each))
+    to_do = (each for each in _chunks(scenarios) if not all(_is_done(plan, results, v) for v in each))
     now = 0
-    for row in in_order(crew, plan, to_do):
-        if int(str(row[0]), 16) in ledger.done:  # of a stretch that was interrupted
+    for row in in_order(workers, plan, to_do):
+        if int(str(row[0]), 16) in results.done:  # of a chunk that was interrupted
             continue
         now += 1
-        ledger.append(row)
+        results.append(row)
         statuses[str(row[status])] += 1
         progress = Progress(len(scenarios), before, now, time.monotonic() - begun, statuses)
         report(progress)
     return progress
 
 
-def _stretches(scenarios: Scenarios) -> Iterator[tuple[Values, ...]]:
-    """Yield the scenarios in stretches that depend on nothing but the sweep: so do the rows."""
-    length = min(max(len(scenarios) // _STRETCHES, 1), _LONGEST)
+def _chunks(scenarios: Scenarios) -> Iterator[Chunk]:
+    """Yield the scenarios in chunks that depend on nothing but the sweep: so do the rows."""
+    length = min(max(len(scenarios) // _CHUNKS, 1), _LONGEST)
     left = iter(scenarios)
-    while stretch := tuple(islice(left, length)):
-        yield stretch
+    while chunk := tuple(islice(left, length)):
+        yield chunk
 
 
-def _is_done(plan: Plan, ledger: Ledger, values: Values) -> bool:
-    return bool(ledger.done) and int(scenario_key(plan, values), 16) in ledger.done
+def _is_done(plan: Plan, results: ResultsFile, values: Values) -> bool:
+    return bool(results.done) and int(scenario_key(plan, values), 16) in results.done

@@ -1,37 +1,45 @@
 """A few scenarios: the job with its changes, designed, as rows. Runs in any process that has the package.
 
 A catalogue does not travel between processes: every process loads its own once, and says so when it is not
-the one the sweep was planned with. The chain and the scan of the room of blends are compiled once for all
-scenarios that differ in prices and limits alone.
+the one the sweep was planned with. The property model and the grid of blends are compiled once for all
+scenarios that differ in prices and limits alone. These are questions much alike
+(`optimizer.engine.warm_start`): a few are searched in full, the others from the blends met there, with checks
+in between. Each answer is then rounded to the scale and judged on its own, as a design is; where the
+neighbors lead to none, the scenario is designed in full.
 """
 
 from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from itertools import islice
-from typing import Any, Final, TypeAlias
+from itertools import groupby, islice
+from typing import Any, Final, TypeAlias, TypeVar
 
 import tomli_w
 
 from optimizer.calibration.files import parse_calibration
 from optimizer.calibration.record import Calibration, parameter_set
 from optimizer.canonical import canonical_text
+from optimizer.engine.chance_constraints import ChanceBlend
+from optimizer.engine.chance_rows import ChanceQuestion
 from optimizer.engine.grid_search import GridSearch
+from optimizer.engine.search_state import Found
+from optimizer.engine.warm_start import alike_blends
 from optimizer.errors import FileFaults, VesselblendError
 from optimizer.fingerprint import fingerprint
 from optimizer.job import Job
 from optimizer.jobfile import parse_job
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import PROPERTIES, QUANTITIES
-from optimizer.problem import counts_money, price_faults, problem_of
+from optimizer.problem import Problem, counts_money, price_faults, problem_of, require_prices
 from optimizer.shop import DAMP_CLASSES
 from optimizer.solution import Solution
 from optimizer.specs import load_catalogue
-from optimizer.sweep.neighbors import Asked, Bench, Outcome, answers
+from optimizer.studies.design import design_problem, solution_under_doubt
+from optimizer.studies.under_doubt import best_under_doubt, judged_limits
 from optimizer.sweep.scenarios import Values
 from optimizer.sweep.variables import Variable, changed
 from optimizer.toml_files import parse_toml
@@ -40,9 +48,11 @@ __all__ = [
     "FAULTY",
     "OWN_FAULT",
     "Cell",
+    "Compiled",
     "Plan",
-    "Refused",
+    "Question",
     "Row",
+    "answers",
     "check_first",
     "header_of",
     "plan_of",
@@ -52,6 +62,8 @@ __all__ = [
 
 Cell: TypeAlias = float | str | None
 Row: TypeAlias = tuple[Cell, ...]
+Outcome: TypeAlias = Solution | Exception
+_T = TypeVar("_T")
 
 FAULTY: Final = "no job"
 """Status of a scenario whose values do not fit together."""
@@ -64,6 +76,8 @@ _LONGEST_FAULT: Final = 400
 _KEY_DIGITS: Final = 16
 _COMPILED: Final = 16
 _LOOKED_AT: Final = 50
+_FEW: Final = 5
+"""Scenarios up to which each is searched in full."""
 
 
 @dataclass(frozen=True)
@@ -92,13 +106,6 @@ class Plan:
     fingerprint: str
     calibration: str = ""
     in_full: bool = False
-
-
-@dataclass(frozen=True)
-class Refused:
-    """A process that cannot take part, and why."""
-
-    reason: str
 
 
 def plan_of(text: str, where: str, catalogue: Catalogue, specs: str | None, calibration: str = "") -> Plan:
@@ -171,40 +178,41 @@ def _with_unit(name: str, unit: str, currency: str) -> str:
     return f"{name} [{unit.replace('currency', currency)}]"
 
 
-def solve(plan: Plan, stretch: Sequence[Values]) -> tuple[Row, ...] | Refused:
+def solve(plan: Plan, chunk: Sequence[Values]) -> tuple[Row, ...]:
     """Design some scenarios in turn and return their rows, in the columns of `header_of`.
 
-    Those of the same materials start from each other's blends
-    (`optimizer.sweep.neighbors`), so rows depend a little on the stretch they are designed in: within what a
-    full search may miss by, and never in whether a limit is met.
+    Those of the same materials start from each other's blends, so rows depend a little on the chunk they are
+    designed in: within what a full search may miss by, and never in whether a limit is met.
 
-    Parameters
-    ----------
-    plan
-        The sweep.
-    stretch
-        Scenarios, each one value per variable.
+    Raises
+    ------
+    VesselblendError
+        If this process cannot take part: it has not the figures or the version of the plan.
     """
     try:
         bench = _workbench(plan)
     except VesselblendError as error:
-        return Refused(f"a worker cannot read the job or its materials: {error}")
+        raise _refusal(f"cannot read the job or its materials: {error}") from None
     if bench.fingerprint != plan.fingerprint:
-        return Refused("a worker has other material files or another version of vesselblend")
-    outcomes: list[Outcome] = [VesselblendError("not asked")] * len(stretch)
-    groups: dict[tuple[object, ...], list[tuple[int, Asked]]] = {}
-    for place, values in enumerate(stretch):
+        raise _refusal("has other material files or another version of vesselblend")
+    outcomes: list[Outcome] = [VesselblendError("not asked")] * len(chunk)
+    groups: dict[tuple[object, ...], list[tuple[int, Question]]] = {}
+    for place, values in enumerate(chunk):
         try:
             job = bench.job_of(plan, values)
             kind = (job.materials, job.at_most_materials, job.objective, job.maximize)
-            groups.setdefault(kind, []).append((place, bench.asked(job)))
+            groups.setdefault(kind, []).append((place, bench.question(job)))
         except Exception as error:
             outcomes[place] = error
     for alike in groups.values():
-        places, asked = zip(*alike, strict=True)
-        for place, outcome in zip(places, answers(asked, in_full=plan.in_full), strict=True):
+        places, questions = zip(*alike, strict=True)
+        for place, outcome in zip(places, answers(questions, in_full=plan.in_full), strict=True):
             outcomes[place] = outcome
-    return tuple(_row(plan, bench.job, *each) for each in zip(stretch, outcomes, strict=True))
+    return tuple(_row(plan, bench.job, *each) for each in zip(chunk, outcomes, strict=True))
+
+
+def _refusal(reason: str) -> VesselblendError:
+    return VesselblendError(f"The sweep cannot go on: a worker {reason}.")
 
 
 def _row(plan: Plan, job: Job, values: Values, outcome: Outcome) -> Row:
@@ -253,6 +261,92 @@ def _figure(solution: Solution, name: str) -> Cell:
 
 
 @dataclass(frozen=True)
+class Compiled:
+    """What scenarios share that have the same materials, vessel and shop.
+
+    Attributes
+    ----------
+    problem : Problem
+        The property model, compiled.
+    grid : GridSearch
+        The coarse grid of blends, valued.
+    """
+
+    problem: Problem
+    grid: GridSearch
+
+    def answer(self, job: Job) -> Solution:
+        """Return the quick answer to a job, searched in full."""
+        return design_problem(self.problem.with_job(job), explain=False, grid=self.grid)
+
+
+@dataclass(frozen=True)
+class Question:
+    """A job and what is compiled for it."""
+
+    compiled: Compiled
+    job: Job
+
+    @property
+    def problem(self) -> Problem:
+        """The compiled job."""
+        return self.compiled.problem.with_job(self.job)
+
+
+def answers(questions: Sequence[Question], *, in_full: bool = False) -> list[Outcome]:
+    """Return the answer to each job of one list of materials and one objective, or what kept it from one.
+
+    Parameters
+    ----------
+    questions
+        In an order in which neighbors are alike.
+    in_full
+        True searches each in full, as `design` does.
+    """
+    out: list[Outcome] = []
+    for _, group in groupby(questions, key=lambda each: id(each.compiled)):
+        alike = list(group)
+        if in_full or len(alike) <= _FEW:
+            out += [_outcome(each.compiled.answer, each.job) for each in alike]
+        else:
+            out += _from_neighbors(alike)
+    return out
+
+
+def _from_neighbors(questions: Sequence[Question]) -> Iterator[Outcome]:
+    priced = [_outcome(require_prices, each.problem) for each in questions]
+    usable = [each for each, fault in zip(questions, priced, strict=True) if fault is None]
+    chances = [
+        ChanceQuestion(each.problem, judged_limits(each.problem), each.job.confidence) for each in usable
+    ]
+    found = _outcome(alike_blends, chances)
+    blends = iter([None] * len(usable) if isinstance(found, Exception) else found)
+    for each, fault in zip(questions, priced, strict=True):
+        if fault is not None:
+            yield fault
+        else:
+            yield _outcome(_finished, each, next(blends))
+
+
+def _finished(question: Question, blend: ChanceBlend | None) -> Solution:
+    """Return the answer to a job from a blend of its neighbors, or from a design in full."""
+    if blend is not None:
+        near = (blend.candidate, *blend.near)
+        answered = best_under_doubt(question.problem, Found(blend.candidate, near), near)
+        if answered.sure:
+            return solution_under_doubt(question.problem, answered)
+    return question.compiled.answer(question.job)
+
+
+def _outcome(do: Callable[..., _T], *given: object) -> _T | Exception:
+    """Return what comes of it, or the error: one scenario that trips us up must not end a night's work."""
+    try:
+        return do(*given)
+    except Exception as error:
+        return error
+
+
+@dataclass(frozen=True)
 class _Workbench:
     """What one process keeps between scenarios."""
 
@@ -261,27 +355,27 @@ class _Workbench:
     job: Job
     fingerprint: str
     calibration: Calibration | None = None
-    compiled: dict[str, Bench] = field(default_factory=dict, compare=False)
+    compiled: dict[str, Compiled] = field(default_factory=dict, compare=False)
 
     def job_of(self, plan: Plan, values: Values) -> Job:
         """Return the job of a scenario; `FileFaults` if its values do not fit together."""
         stated = {v: x for v, x in zip(plan.variables, values, strict=True) if x is not None}
         return parse_job(tomli_w.dumps(changed(self.data, stated)), self.catalogue, "scenario")
 
-    def asked(self, job: Job) -> Asked:
-        """Return a job with its bench, compiled once for all jobs that share it."""
+    def question(self, job: Job) -> Question:
+        """Return a job with what is compiled once for all jobs that share it."""
         # Limits, prices, confidence and objective play no part in what is compiled.
         bare = replace(job, title="", limits=(), prices={}, confidence=0.5, objective="cost", maximize=False)
-        return Asked(self._compiled(canonical_text(bare), bare), job)
+        return Question(self._compiled(canonical_text(bare), bare), job)
 
-    def _compiled(self, key: str, job: Job) -> Bench:
+    def _compiled(self, key: str, job: Job) -> Compiled:
         if key not in self.compiled:
             while len(self.compiled) >= _COMPILED:
                 self.compiled.pop(next(iter(self.compiled)), None)
             taught = self.calibration
             known = None if taught is None else parameter_set(taught, self.catalogue, job.materials)
             problem = problem_of(job, self.catalogue, known)
-            self.compiled[key] = Bench(problem, GridSearch(problem))
+            self.compiled[key] = Compiled(problem, GridSearch(problem))
         return self.compiled[key]
 
 

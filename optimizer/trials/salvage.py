@@ -34,7 +34,7 @@ _HEAD: Final = {
 """Bytes that are the same in every book (sqlite.org/fileformat2.html, from memory)."""
 
 _LEAST_ROW: Final = 16
-"""Bytes that the shortest row of a book takes with its place in the page; no file holds more rows than so [B]."""
+"""Bytes that the shortest row of a book takes with its place in the page; bounds the rows of a file [B]."""
 
 
 @dataclass(frozen=True)

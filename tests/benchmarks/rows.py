@@ -22,8 +22,8 @@ from optimizer.specs import load_catalogue
 from optimizer.studies.design import design, design_problem
 from optimizer.studies.frontier import Frontier, frontier
 from optimizer.studies.order_blends import plan_blends, shop_request
-from optimizer.sweep import CsvLedger, header_of, plan_of, read_scenarios, sweep
-from optimizer.sweep.crews import Crew, ProcessCrew, SoloCrew
+from optimizer.sweep import CsvResults, header_of, plan_of, read_scenarios, sweep
+from optimizer.sweep.executors import Workers, process_workers, this_process
 from optimizer.toml_files import parse_toml
 from tests.benchmarks.agreement import compared
 from tests.benchmarks.oracles import bare_strength, evolution, linear_program, many_objective_evolution
@@ -198,17 +198,17 @@ def sweeps(count: int = 24) -> Iterator[Row]:
     scenarios = read_scenarios([vary], None, parse_toml(text, "demo"))
     plan = replace(bare, variables=scenarios.variables)
 
-    def swept(crew: Crew) -> float:
+    def swept(workers: Workers) -> float:
         with tempfile.TemporaryDirectory() as folder:
-            ledger = CsvLedger(Path(folder, "out.csv"), header_of(plan), plan.fingerprint[:16])
+            results = CsvResults(Path(folder, "out.csv"), header_of(plan), plan.fingerprint[:16])
             begun = time.perf_counter()
-            sweep(plan, scenarios, ledger, crew)
+            sweep(plan, scenarios, results, workers)
             seconds = time.perf_counter() - begun
-            crew.close()
-            ledger.close()
+            workers.close()
+            results.close()
         return seconds
 
-    solo, pair = swept(SoloCrew()), swept(ProcessCrew(2))
+    solo, pair = swept(this_process()), swept(process_workers(2))
     note = "the time of two processes includes starting them"
     yield Row(f"sweep of {count} scenarios, 2 processes", f"{pair:.3g} s", "1 process", f"{solo:.3g} s", note)
     yield Row("sweep, scenarios a second", f"{count / pair:.3g}", "1 process", f"{count / solo:.3g}", "")

@@ -8,8 +8,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from optimizer.specs import load_catalogue
-from optimizer.sweep import CsvLedger, Plan, Scenarios, header_of, plan_of, read_scenarios, sweep
-from optimizer.sweep.crews import Crew, SoloCrew
+from optimizer.sweep import CsvResults, Plan, Scenarios, header_of, plan_of, read_scenarios, sweep
+from optimizer.sweep.executors import Workers, this_process
 from optimizer.sweep.run import Progress
 from optimizer.toml_files import parse_toml
 
@@ -42,17 +42,17 @@ def planned(vary: str = VARY, text: str = JOB) -> tuple[Plan, Scenarios]:
 
 
 def swept(
-    path: Path, vary: str = VARY, crew: Crew | None = None, text: str = JOB, *, in_full: bool = False
+    path: Path, vary: str = VARY, workers: Workers | None = None, text: str = JOB, *, in_full: bool = False
 ) -> Progress:
-    """Run a sweep into a CSV file, by this process unless a crew is given."""
+    """Run a sweep into a CSV file, by this process unless workers are given."""
     bare, scenarios = planned(vary, text)
     plan = replace(bare, in_full=in_full)
-    ledger, workers = CsvLedger(path, header_of(plan), plan.fingerprint[:16]), crew or SoloCrew()
+    results, designers = CsvResults(path, header_of(plan), plan.fingerprint[:16]), workers or this_process()
     try:
-        return sweep(plan, scenarios, ledger, workers)
+        return sweep(plan, scenarios, results, designers)
     finally:
-        ledger.close()
-        workers.close()
+        results.close()
+        designers.close()
 
 
 def rows_of(path: Path) -> list[dict[str, str]]:

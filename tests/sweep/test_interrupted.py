@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from optimizer.sweep import CsvLedger
+from optimizer.sweep import CsvResults
 from tests.sweep.samples import JOB
 
 psutil = pytest.importorskip("psutil")
@@ -154,10 +154,10 @@ def test_a_request_to_end_says_what_is_kept(tmp_path, whole):
 
 
 def test_a_file_in_use_is_left_to_its_sweep(tmp_path):
-    ledger = CsvLedger(tmp_path / "out.csv", (("scenario", False), ("job", False)), "0" * 16)
+    results = CsvResults(tmp_path / "out.csv", (("scenario", False), ("job", False)), "0" * 16)
     with started(tmp_path, "out.csv", "--executor", "solo") as second:
         _, said = second.communicate(timeout=60)
-    ledger.close()
+    results.close()
     assert second.returncode == 4
     assert "in use by another sweep" in said
 

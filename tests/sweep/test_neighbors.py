@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from optimizer.engine import warm_start
-from optimizer.sweep.crews import ProcessCrew
+from optimizer.sweep.executors import process_workers
 from tests.sweep.samples import rows_of, swept
 
 LONG = (
@@ -50,7 +50,7 @@ def test_most_scenarios_are_not_searched_in_full(monkeypatch, tmp_path):
 
 
 def test_processes_write_the_same_file(whole, tmp_path):
-    swept(tmp_path / "out.csv", LONG, crew=ProcessCrew(2))
+    swept(tmp_path / "out.csv", LONG, workers=process_workers(2))
     assert (tmp_path / "out.csv").read_bytes() == whole.read_bytes()
 
 
@@ -60,7 +60,7 @@ SLOW = pytest.mark.slow
 @pytest.mark.parametrize(
     "rows", [pytest.param(1, marks=SLOW), 5, *(pytest.param(n, marks=SLOW) for n in (12, 40))]
 )
-def test_a_stretch_cut_short_goes_on_as_if_nothing_had_been(whole, tmp_path, rows):
+def test_a_chunk_cut_short_goes_on_as_if_nothing_had_been(whole, tmp_path, rows):
     path = tmp_path / "out.csv"
     path.write_bytes(b"".join(whole.read_bytes().splitlines(keepends=True)[: rows + 1]))
     progress = swept(path, LONG)

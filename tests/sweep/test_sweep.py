@@ -1,8 +1,8 @@
-"""Sweeps as a whole: rows are those of `design`, with any crew, in any order, after any interruption."""
+"""Sweeps as a whole: rows are those of `design`, with any workers, in any order, after any interruption."""
 
 from __future__ import annotations
 
-from concurrent.futures import Future
+from concurrent.futures import CancelledError, Executor, Future
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
 
@@ -14,8 +14,14 @@ from optimizer.jobfile import parse_job
 from optimizer.specs import load_catalogue
 from optimizer.studies.design import design
 from optimizer.sweep import header_of, solve
-from optimizer.sweep.crews import ProcessCrew, SoloCrew, crew_of, in_order
-from optimizer.sweep.worker import FAULTY, OWN_FAULT, Refused, check_first
+from optimizer.sweep.executors import (
+    ClusterWorkers,
+    Workers,
+    in_order,
+    process_workers,
+    workers_of,
+)
+from optimizer.sweep.worker import FAULTY, OWN_FAULT, check_first
 from tests.sweep.samples import HOPELESS, JOB, VARY, planned, rows_of, swept
 
 
@@ -45,7 +51,7 @@ def test_each_row_is_the_design_of_its_own_job(whole):
 
 
 def test_processes_write_the_same_file(whole, tmp_path):
-    progress = swept(tmp_path / "out.csv", crew=ProcessCrew(2))
+    progress = swept(tmp_path / "out.csv", workers=process_workers(2))
     assert (tmp_path / "out.csv").read_bytes() == whole.read_bytes()
     assert (progress.total, progress.before, progress.now, progress.left) == (6, 0, 6, 0)
     assert progress.statuses == {"designed": 6}
@@ -101,7 +107,7 @@ def test_shared_scans_change_no_answer():
 
 def test_a_fault_of_ours_ends_one_scenario_not_the_night(monkeypatch):
     plan, scenarios = planned()
-    monkeypatch.setattr("optimizer.sweep.neighbors.design_problem", lambda *_, **__: 1 / 0)
+    monkeypatch.setattr("optimizer.sweep.worker.design_problem", lambda *_, **__: 1 / 0)
     (row,) = solve(plan, (next(iter(scenarios)),))
     assert row[4] == OWN_FAULT
     assert row[-2] == "ZeroDivisionError: division by zero"
@@ -111,10 +117,12 @@ def test_a_fault_of_ours_ends_one_scenario_not_the_night(monkeypatch):
 def test_a_worker_with_other_materials_refuses(tmp_path):
     plan, scenarios = planned()
     values = next(iter(scenarios))
-    assert isinstance(solve(replace(plan, fingerprint="0" * 64), (values,)), Refused)
-    assert isinstance(solve(replace(plan, specs=str(tmp_path / "none")), (values,)), Refused)
-    with pytest.raises(VesselblendError, match="other material files"):
-        list(in_order(SoloCrew(), replace(plan, fingerprint="0" * 64), [tuple(scenarios)]))
+    with pytest.raises(VesselblendError, match="a worker has other material files"):
+        solve(replace(plan, fingerprint="0" * 64), (values,))
+    with pytest.raises(VesselblendError, match="a worker cannot read the job or its materials"):
+        solve(replace(plan, specs=str(tmp_path / "none")), (values,))
+    with pytest.raises(VesselblendError, match="The sweep cannot go on: a worker has other material files"):
+        list(in_order(process_workers(1), replace(plan, fingerprint="0" * 64), [tuple(scenarios)]))
 
 
 def test_a_slip_in_the_values_is_told_before_anything_runs():
@@ -126,75 +134,89 @@ def test_a_slip_in_the_values_is_told_before_anything_runs():
 @pytest.mark.parametrize(
     ("word", "error"), [("threads", FileFaults), ("tcp://127.0.0.1:1", VesselblendError)]
 )
-def test_a_crew_that_is_none_is_told(word, error, monkeypatch):
-    monkeypatch.setattr("optimizer.sweep.cluster._PATIENCE", 0.2)
+def test_an_executor_that_is_none_is_told(word, error, monkeypatch):
+    monkeypatch.setattr("optimizer.sweep.executors._PATIENCE", 0.2)
     if word.startswith("tcp"):
         pytest.importorskip("distributed")
     with pytest.raises(error):
-        crew_of(word)
+        workers_of(word)
 
 
-class FlakyCrew:
-    """Answers backward, and dies at given submissions: a machine short of memory."""
+class Flaky(Executor):
+    """Answers backward, and breaks at given submissions of a whole sweep: a machine short of memory."""
 
-    def __init__(self, ahead, deaths):
-        self.ahead, self.deaths, self.count, self.most, self.given = ahead, set(deaths), 0, 0, []
+    def __init__(self, deaths):
+        self.deaths, self.count, self.most, self.given, self.broken = set(deaths), 0, 0, [], False
 
-    def submit(self, plan, values):
+    def started(self):
+        self.broken = False
+        return self
+
+    def submit(self, solve, plan, values):
         self.count += 1
-        if self.count in self.deaths:
-            for promise, _ in self.given:
-                if not promise.done():
-                    promise.set_exception(BrokenProcessPool("killed"))
+        if self.broken or self.count in self.deaths:
+            self.broken = True
+            for future, _ in self.given:
+                if not future.done():
+                    future.set_exception(BrokenProcessPool("killed"))
             raise BrokenProcessPool("killed")
-        promise = Late(self)
-        self.given.append((promise, values))
+        future = Late(self)
+        self.given.append((future, values))
         self.most = max(self.most, sum(not each.done() for each, _ in self.given))
-        return promise
+        return future
 
     def work(self):
-        for promise, values in self.given[::-1]:
-            if not promise.done():
-                promise.set_result(((values,),))
+        for future, values in self.given[::-1]:
+            if not future.done():
+                future.set_result(((values,),))
                 return
 
-    def renew(self):
-        self.given = [(promise, values) for promise, values in self.given if promise.done()]
-
-    def close(self):
-        """Nothing to do."""
+    def shutdown(self, wait=True, *, cancel_futures=False):
+        """Nothing to end."""
 
 
 class Late(Future):
     """Kept when somebody waits for it: the newest first."""
 
-    def __init__(self, crew):
+    def __init__(self, executor):
         super().__init__()
-        self.crew = crew
+        self.executor = executor
 
     def result(self, timeout=None):
         while not self.done():
-            self.crew.work()
+            self.executor.work()
         return super().result(timeout)
 
 
 @pytest.mark.parametrize("deaths", [(), (1,), (3,), (7, 8), (20,)])
 def test_rows_keep_the_order_and_the_queue_stays_short(deaths):
-    crew = FlakyCrew(4, deaths)
+    flaky = Flaky(deaths)
+    workers = Workers(flaky.started, 2)
     scenarios = [(float(k),) for k in range(25)]
-    assert [row[0] for row in in_order(crew, None, iter(scenarios))] == scenarios
-    assert crew.most <= 4
+    assert [row[0] for row in in_order(workers, None, iter(scenarios))] == scenarios
+    assert 4 <= flaky.most <= workers.ahead == 6
 
 
 @pytest.mark.parametrize("at_once", [True, False])
 def test_workers_that_die_again_and_again_end_the_sweep(at_once):
-    class Deadly(FlakyCrew):
-        def submit(self, plan, values):
+    class Deadly(Flaky):
+        def submit(self, solve, plan, values):
             if at_once:
                 raise BrokenProcessPool("killed")
-            promise = Future()
-            promise.set_exception(BrokenProcessPool("killed"))
-            return promise
+            future = Future()
+            future.set_exception(BrokenProcessPool("killed"))
+            return future
 
     with pytest.raises(VesselblendError, match="Workers died 3 times"):
-        list(in_order(Deadly(2, ()), None, [(1.0,), (2.0,)]))
+        list(in_order(Workers(Deadly(()).started, 1), None, [(1.0,), (2.0,)]))
+
+
+def test_futures_of_a_lost_cluster_end_the_sweep_with_what_is_kept(monkeypatch):
+    """Dask cancels them; only workers say whether they can be replaced."""
+    workers = object.__new__(ClusterWorkers)
+    cancelled = Future()
+    cancelled.cancel()
+    monkeypatch.setattr(workers, "submit", lambda *_: cancelled, raising=False)
+    workers.ahead, workers.lost = 3, (CancelledError,)
+    with pytest.raises(VesselblendError, match=r"The cluster was lost\. What was answered before is kept"):
+        list(in_order(workers, None, [(1.0,)]))
