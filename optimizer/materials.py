@@ -13,12 +13,30 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from functools import cached_property
+from pathlib import Path
 from types import MappingProxyType
+from typing import Final
 
 from optimizer.canonical import canonical_text
 from optimizer.errors import UnknownMaterial
 
-__all__ = ["PHASES", "ROLES", "Catalogue", "Figure", "Material", "ReferencePoint", "Source"]
+__all__ = [
+    "OWN_FOLDER",
+    "PHASES",
+    "ROLES",
+    "Catalogue",
+    "Figure",
+    "Material",
+    "ReferencePoint",
+    "Source",
+    "unknown_repair",
+]
+
+OWN_FOLDER: Final = "own_materials"
+"""Folder of own spec files where none is named."""
+
+_NAME: Final = re.compile(r"[a-z][a-z0-9_]{0,59}")
+_LOOKED: Final = 4096
 
 ROLES = ("binder", "filler", "pigment", "admixture", "water")
 """What a material does in a mix."""
@@ -196,3 +214,34 @@ class Catalogue:
     def __len__(self) -> int:
         """Return how many materials there are."""
         return len(self.materials)
+
+
+def unknown_repair(name: str, job: str = "") -> str:
+    """Return the repair where a powder is not known: the folder its spec file lies in, or how to make one.
+
+    Parameters
+    ----------
+    name : str
+        Name as read [-].
+    job : str
+        File of the job that names it: folders beside it are looked into, and those of the working folder [-].
+
+    Examples
+    --------
+    >>> unknown_repair("budget_csa")
+    'Correct the name, or make the powder from its bag: vesselblend materials new budget_csa.'
+    """
+    if not _NAME.fullmatch(name):
+        return "Correct the name, or make the powder from its bag: vesselblend materials new NAME."
+    for place in dict.fromkeys((Path(job).parent, Path())):
+        for spec in (place / OWN_FOLDER / f"{name}.toml", *sorted(place.glob(f"*/{name}.toml"))):
+            if _is_spec(spec):
+                return f"A spec file of that name lies in {spec.parent}: add --specs {spec.parent}."
+    return f"Correct the name, or make the powder from its bag: vesselblend materials new {name}."
+
+
+def _is_spec(path: Path) -> bool:
+    try:
+        return path.is_file() and re.search(rb"(?m)^role *=", path.read_bytes()[:_LOOKED]) is not None
+    except OSError:
+        return False

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import math
+import shutil
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -24,6 +25,7 @@ from optimizer.specs.bag_facts import BagFacts, read_facts
 from optimizer.specs.new_material import new_material
 from optimizer.studies.check import check
 from ui.cli import run
+from ui.new_powder import Paid, typed_powder
 
 CATALOGUE = load_catalogue()
 BLEND = {"gypsum_cement": 0.5, "white_csa_cement": 0.5}
@@ -238,6 +240,83 @@ def test_a_bad_price_keeps_nothing(tmp_path, monkeypatch):
     assert run([*words, "--price", "cheap"]) == 4
     assert not Path("own_materials").exists()
     assert [each.name for each in tmp_path.iterdir()] == ["demo.toml"]
+
+
+def test_every_fault_of_facts_price_and_job_comes_at_once_and_keeps_nothing(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert run(["init", "demo.toml", "--demo"]) == 0
+    facts = [
+        "--color",
+        "purple",
+        "--strength",
+        "soon",
+        "--price",
+        "31.00 USD",
+        "--pack",
+        "25",
+        "--job",
+        "no.toml",
+    ]
+    capsys.readouterr()
+    assert run(["materials", "new", "budget_csa", "--like", "csa_cement", *facts]) == 4
+    told = [line.partition(":")[0] for line in capsys.readouterr().err.splitlines()]
+    assert told == ["color", "strength", "no.toml", "pack"]
+    assert [each.name for each in tmp_path.iterdir()] == ["demo.toml"]
+
+
+@pytest.mark.parametrize(
+    ("price", "job", "read"),
+    [
+        ("22", "", "22"),
+        ("31.00 EUR", "", "31.00"),
+        ("EUR 31,50", "EUR", "31,50"),
+        ("€31.50", "EUR", "31.50"),
+        ("31 eur", "", "31"),
+    ],
+)
+def test_a_price_is_read_with_its_currency_where_that_is_the_jobs(price, job, read, tmp_path):
+    typed = typed_powder("new_0", "csa_cement", bag(), ("25 kg", price), tmp_path, job)
+    assert typed.paid == Paid("25 kg", read, "" if price == "22" else "EUR")
+
+
+@pytest.mark.parametrize(
+    ("pack", "price", "where"),
+    [
+        ("25 kg", "31 USD", "price"),
+        ("25 kg", "EUR 31 USD", "price"),
+        ("25 kg", "4.5 EUR/kg", "price"),
+        ("25 kg", "1,250.00 EUR", "price"),
+        ("25 kg", "", "price"),
+        ("", "31 EUR", "pack"),
+        ("25", "31", "pack"),
+    ],
+)
+def test_a_price_that_is_none_or_in_another_currency_is_told(pack, price, where, tmp_path):
+    with pytest.raises(FileFaults) as told:
+        typed_powder("new_0", "csa_cement", bag(), (pack, price), tmp_path, "EUR")
+    assert [fault.where for fault in told.value.faults] == [where]
+
+
+def test_a_job_with_a_powder_of_ones_own_says_where_its_file_is(tmp_path, monkeypatch, capsys):
+    """Beside the job or in the working folder, in whichever folder of spec files; else how to make one."""
+    (tmp_path / "jobs").mkdir()
+    (tmp_path / "elsewhere").mkdir()
+    job = template("demo").replace('"marble_flour",', '"marble_flour", "budget_csa",')
+    (tmp_path / "jobs" / "job.toml").write_text(job)
+    monkeypatch.chdir(tmp_path / "elsewhere")
+    asked = ["design", "../jobs/job.toml"]
+    assert run(asked) == 4
+    assert "vesselblend materials new budget_csa" in capsys.readouterr().err
+    words = ["materials", "new", "budget_csa", "--like", "csa_cement", "--strength", "42.5 MPa"]
+    for folder in ("../jobs/own_materials", "mine"):
+        assert run([*words, "--specs", folder]) == 0
+        capsys.readouterr()
+        assert run(asked) == 4
+        assert f"add --specs {folder}." in capsys.readouterr().err
+        # the folder it names is the right one: what is missing then is the price
+        assert run([*asked, "--specs", folder]) == 4
+        assert "prices.budget_csa" in capsys.readouterr().err
+        shutil.rmtree(folder)
 
 
 def test_the_listing_answers_as_before(capsys):

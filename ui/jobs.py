@@ -13,7 +13,7 @@ from optimizer.errors import Fault, FileFaults, NoBlend, QuantityError
 from optimizer.fingerprint import fingerprint
 from optimizer.job import Job
 from optimizer.jobfile import parse_job, read_job, template
-from optimizer.materials import Catalogue
+from optimizer.materials import Catalogue, unknown_repair
 from optimizer.specs import load_catalogue
 from optimizer.toml_files import LARGEST_FILE, decoded, shown_key, shown_value
 from optimizer.units import parse
@@ -322,5 +322,5 @@ def _name_fault(
     if name in catalogue.materials and catalogue[name].role != "water":
         return None
     near = ", ".join(get_close_matches(name[:80].lower(), catalogue, n=3, cutoff=0.0))
-    repair = "Correct the name; `vesselblend materials` lists all."
-    return Fault(f"{where}:{shown_key(name)}", "an unknown material", f"nearest: {near}", repair)
+    allowed = f"a material of `vesselblend materials`; nearest: {near}"
+    return Fault(f"{where}:{shown_key(name)}", "an unknown material", allowed, unknown_repair(name))

@@ -13,9 +13,8 @@ from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
 from optimizer.jobfile import parse_job, read_job
 from optimizer.jobfile.writing import write_job
-from optimizer.materials import Catalogue
+from optimizer.materials import OWN_FOLDER, Catalogue
 from optimizer.outputs import create_whole
-from optimizer.shop import Price
 from optimizer.specs import load_catalogue
 from optimizer.specs.bag_facts import COLORS, BagFacts
 from optimizer.specs.new_material import NewMaterial, new_material
@@ -24,17 +23,19 @@ from ui.terminal import Block, heading, indented, sentence
 __all__ = [
     "FOLDER",
     "QUESTIONS",
+    "Paid",
     "Question",
+    "Typed",
     "catalogue_of",
     "job_text",
     "keep",
     "new_blocks",
     "price_lines",
     "priced_job",
+    "typed_powder",
 ]
 
-FOLDER: Final = "own_materials"
-"""Folder of spec files where none is named."""
+FOLDER: Final = OWN_FOLDER
 
 
 @dataclass(frozen=True)
@@ -62,23 +63,112 @@ QUESTIONS: Final = (
 """What is asked of a new powder; every answer may be left empty."""
 
 
+_SYMBOLS: Final = {"€": "EUR", "$": "USD", "£": "GBP"}
+_CODE: Final = r"[A-Za-z]{3}|[€$£]"
+_MONEY: Final = re.compile(rf"(?P<before>{_CODE})?\s*(?P<amount>[^A-Za-z€$£]*?)\s*(?P<after>{_CODE})?")
+
+
+@dataclass(frozen=True)
+class Paid:
+    """Price of a powder: what a pack holds, its price as a job file states it, and the currency if said.
+
+    Empty texts where no price was typed.
+    """
+
+    pack: str = ""
+    price: str = ""
+    currency: str = ""
+
+
+@dataclass(frozen=True)
+class Typed:
+    """A powder as typed, free of faults: its record, its price, and the materials with it among them."""
+
+    made: NewMaterial
+    paid: Paid
+    catalogue: Catalogue
+
+
 def catalogue_of(folder: Path) -> Catalogue:
     """Return the shipped materials with those of a folder, if it holds any."""
     own = folder.is_dir() and any(folder.glob("*.toml"))
     return load_catalogue(folder if own else None)
 
 
-def made_of(name: str, like: str, bag: BagFacts, folder: Path) -> tuple[NewMaterial, Catalogue]:
-    """Return a new powder, and the materials of a folder with it among them; nothing is written.
+def typed_powder(
+    name: str, like: str, bag: BagFacts, paid: tuple[str, str], folder: Path, job: Path | str = ""
+) -> Typed:
+    """Return a new powder from all that was typed of it; nothing is written.
+
+    Parameters
+    ----------
+    name, like : str
+        Name in jobs, and the powder it is most like.
+    bag : BagFacts
+        What the bag says.
+    paid : tuple[str, str]
+        What a pack holds and what it costs, as typed; both may be empty.
+    folder : Path
+        Folder of own spec files, which add to the shipped materials.
+    job : Path | str
+        File of a job that is to use it, or the code of its currency; empty: no job is named.
 
     Raises
     ------
     FileFaults
-        Every fault of what was typed.
+        Every fault of all that was typed, the job's among them.
     """
     known = catalogue_of(folder)
-    made = new_material(name, like, bag, known)
-    return made, replace(known, materials={**known.materials, name: made.material})
+    faults: list[Fault] = []
+    made, currency = None, job if isinstance(job, str) else ""
+    try:
+        made = new_material(name, like, bag, known)
+    except FileFaults as error:
+        faults += error.faults
+    if isinstance(job, Path):
+        try:
+            currency = read_job(job, known).currency
+        except FileFaults as error:
+            faults += error.faults
+        if not any(paid):
+            faults.append(Fault("price", "nothing", "pack and price, for the job", "State both."))
+    price, wrong = _read_paid(*paid, currency, known)
+    faults += wrong
+    if faults or made is None:
+        raise FileFaults(faults)
+    return Typed(made, price, replace(known, materials={**known.materials, name: made.material}))
+
+
+def _read_paid(pack: str, price: str, currency: str, catalogue: Catalogue) -> tuple[Paid, list[Fault]]:
+    """Return a price as typed, its currency apart, and its faults; a job's own currency must be that."""
+    pack, price = pack.strip(), price.strip()
+    if not pack and not price:
+        return Paid(), []
+    match = _MONEY.fullmatch(price)
+    codes = [] if match is None else [each.upper() for each in (match["before"], match["after"]) if each]
+    said = [_SYMBOLS.get(each, each) for each in codes]
+    amount = price if match is None or len(set(said)) > 1 else match["amount"]
+    told = said[0] if len(set(said)) == 1 else ""
+    faults = list(_price_faults(pack, amount, catalogue))
+    if told and currency and told != currency:
+        repair = f"State it in {currency}: nothing is converted."
+        faults.append(Fault("price", repr(price), f"a price in the job's currency, {currency}", repair))
+    return Paid(pack, amount, told or currency), faults
+
+
+def _price_faults(pack: str, amount: str, catalogue: Catalogue) -> Iterator[Fault]:
+    """Give the faults of pack and price: the reader of jobs checks them, in the least job with a price."""
+    for key, text, example in (("pack", pack, "25 kg"), ("price", amount, "22")):
+        if not text:
+            yield Fault(key, "nothing", f"such as {example}", "State pack and price together.")
+    if not pack or not amount:
+        return
+    anything = next(name for name in catalogue if catalogue[name].role == "binder")
+    try:
+        _least_job(anything, Paid(pack, amount), catalogue)
+    except FileFaults as error:
+        for fault in error.faults:
+            yield replace(fault, where=fault.where.rpartition(".")[2])
 
 
 def keep(made: NewMaterial, folder: Path) -> Path:
@@ -101,34 +191,32 @@ def keep(made: NewMaterial, folder: Path) -> Path:
     return path
 
 
-def priced_job(name: str, path: Path, pack: str, price: str, catalogue: Catalogue) -> Job:
+def priced_job(name: str, path: Path, paid: Paid, catalogue: Catalogue) -> Job:
     """Return a job that may use a new powder at its price.
 
     Raises
     ------
     FileFaults
-        When the price or its pack is not one, or the job has faults.
+        When the job has faults.
     """
     job = read_job(path, catalogue)
-    prices = {**job.prices, name: require_price(name, pack, price, catalogue)}
+    prices = {**job.prices, **_least_job(name, paid, catalogue).prices}
     stated = job.stated | {f"prices.{name}.pack", f"prices.{name}.price"}
     return replace(job, materials=(*job.materials, name), prices=prices, stated=stated)
 
 
-def require_price(name: str, pack: str, price: str, catalogue: Catalogue) -> Price:
-    """Return a price as typed; `FileFaults` where it is none.
-
-    The reader of jobs checks it, in the smallest job that states a price.
-    """
+def _least_job(name: str, paid: Paid, catalogue: Catalogue) -> Job:
+    """Return the least job that states the price of a powder; `FileFaults` where it is none."""
     vessel = '[vessel]\ncavity_volume = "215 mL"\n'
-    text = f'currency = "EUR"\nmaterials = ["{name}"]\n{vessel}{price_lines(name, pack, price)}'
-    return parse_job(text, catalogue, "price").prices[name]
+    text = f'currency = "EUR"\nmaterials = ["{name}"]\n{vessel}{price_lines(name, paid)}'
+    return parse_job(text, catalogue, "price")
 
 
-def price_lines(name: str, pack: str, price: str) -> str:
+def price_lines(name: str, paid: Paid) -> str:
     """Return the lines of a job file that state the price of a powder."""
-    plain = re.fullmatch(r"[0-9]+(\.[0-9]+)?", price)
-    return f"[prices.{name}]\npack = {json.dumps(pack)}\nprice = {price if plain else json.dumps(price)}\n"
+    plain = re.fullmatch(r"[0-9]+(\.[0-9]+)?", paid.price)
+    price = paid.price if plain else json.dumps(paid.price)
+    return f"[prices.{name}]\npack = {json.dumps(paid.pack)}\nprice = {price}\n"
 
 
 def job_text(job: Job) -> str:
@@ -136,18 +224,19 @@ def job_text(job: Job) -> str:
     return write_job(job)
 
 
-def new_blocks(made: NewMaterial, like: str, path: Path, price: tuple[str, str]) -> Iterator[Block]:
+def new_blocks(made: NewMaterial, like: str, path: Path, paid: Paid) -> Iterator[Block]:
     """Give what was typed, what was inherited, and what to do next."""
-    name, pack, paid = made.material.name, *price
+    name = made.material.name
     yield sentence(f"{made.material.label} is kept in {path}.")
     yield heading("From the bag")
     yield indented(", ".join(_spoken(each) for each in made.typed) or "nothing but its name")
     yield heading(f"Taken from {like}, with wider ranges")
     yield indented(", ".join(_spoken(each) for each in made.inherited))
     yield heading("Next")
-    if pack and paid:
-        yield indented("To let a job use it, write beneath its prices, and its name into its materials:")
-        yield sentence(price_lines(name, pack, paid).strip().replace("\n", "  "), indent=4)
+    if paid.pack:
+        job = f"a job in {paid.currency}" if paid.currency else "a job"
+        yield indented(f"To let {job} use it, write beneath its prices, and its name into its materials:")
+        yield sentence(price_lines(name, paid).strip().replace("\n", "  "), indent=4)
     yield indented(
         f'Would it still do? vesselblend check JOB --blend "{name}=..." --against "..." --specs {path.parent}'
     )

@@ -10,7 +10,7 @@ import streamlit as st
 from optimizer.errors import FileFaults
 from optimizer.specs.bag_facts import BagFacts
 from ui import answers
-from ui.new_powder import FOLDER, QUESTIONS, keep, made_of, require_price
+from ui.new_powder import FOLDER, QUESTIONS, keep, typed_powder
 from ui.plain_text import bullets, marked, plain
 from ui.state import base_tables, take_powder, units
 from ui.unit_text import hint_in, typed_in
@@ -72,14 +72,14 @@ def _kept() -> None:
     facts: dict[str, Any] = {question.field: _typed(question.field) for question in QUESTIONS}
     facts["strengths"] = tuple(part for part in facts["strengths"].split(";") if part.strip())
     try:
-        made, catalogue = made_of(name, like, BagFacts(**facts), Path(FOLDER))
-        if pack or price:
-            require_price(name, pack, price, catalogue)
+        currency = str(base_tables().get("currency", ""))
+        typed = typed_powder(name, like, BagFacts(**facts), (pack, price), Path(FOLDER), currency)
+        made, paid = typed.made, typed.paid
         path = keep(made, Path(FOLDER))
     except FileFaults as error:
         st.session_state[_REFUSED] = tuple(map(str, error.faults))
         return
-    take_powder(name, list(base_tables()["materials"]), pack, price)
+    take_powder(name, list(base_tables()["materials"]), paid.pack, paid.price)
     st.session_state[_SAID] = (
         f"{made.material.label} is kept in {path}, and this job may use it. "
         "From its bag: "

@@ -13,6 +13,7 @@ from optimizer.properties.sealing import coat_edges
 from optimizer.shop import Shop, Vessel
 from optimizer.trials.drying_watch import constant_since
 from optimizer.trials.records import Burn, Strength, Trial, Weighing
+from optimizer.trials.teaching import strength_missing
 
 __all__ = ["Reading", "Studio", "Unused", "readings_of", "studio_of"]
 
@@ -258,8 +259,5 @@ def _mass_reasons(trial: Trial) -> Iterator[str]:
 def _strength_fault(strength: Strength) -> str:
     if not strength.value:
         return "strength: 0 MPa says nothing; note when it was tested too early"
-    if not strength.state:
-        return "strength: note whether the piece tested was wet or dry"
-    if strength.state == "wet" and not strength.age:
-        return "strength: note the age at the test"
-    return ""
+    missing = strength_missing(strength)
+    return f"strength: note {missing}" if missing else ""

@@ -16,7 +16,7 @@ from optimizer.jobfile.collecting import Collector, nearest
 from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP, TOP_VALUES, UNTITLED, VESSEL
 from optimizer.jobfile.limits import read_limits, read_objective
 from optimizer.jobfile.loading import load_tables
-from optimizer.materials import Catalogue
+from optimizer.materials import Catalogue, unknown_repair
 from optimizer.nomenclature import PROPERTIES
 from optimizer.shop import Bounds, Candle, Limit, Price, Shop, Vessel, ring_volume
 from optimizer.toml_files import read_text, shown_key, shown_value
@@ -123,7 +123,7 @@ def _materials(found: Collector, data: dict[str, Any], catalogue: Catalogue) -> 
     found.stated.add("materials")
     good: list[str] = []
     for name in raw:
-        problem = _material_problem(name, good, catalogue)
+        problem = _material_problem(name, good, catalogue, found.where)
         if problem:
             found.fault("materials", shown_value(name), *problem)
         else:
@@ -131,7 +131,9 @@ def _materials(found: Collector, data: dict[str, Any], catalogue: Catalogue) -> 
     return tuple(good)
 
 
-def _material_problem(name: object, seen: list[str], catalogue: Catalogue) -> tuple[str, str] | None:
+def _material_problem(
+    name: object, seen: list[str], catalogue: Catalogue, where: str
+) -> tuple[str, str] | None:
     """Return what is allowed and the repair where `name` cannot join the list."""
     if not isinstance(name, str):
         return "a material's name in quotes", "Write the name in quotes."
@@ -139,7 +141,7 @@ def _material_problem(name: object, seen: list[str], catalogue: Catalogue) -> tu
         return "each material once", "Take the second mention out."
     if name not in catalogue.materials:
         near = ", ".join(nearest(name, catalogue))
-        return f"a known material; nearest: {near}", "Correct the name, or add a spec file for it."
+        return f"a known material; nearest: {near}", unknown_repair(name, where)
     if catalogue[name].role == "water":
         return "dry materials", "Take it out: water is always there."
     return None
@@ -199,7 +201,7 @@ def _by_material(
                 found.fault(at, value, "tables of listed materials", f"Take this table out, or {repair}.")
             else:
                 near = ", ".join(nearest(name, catalogue))
-                found.fault(at, "an unknown material", f"nearest: {near}", "Correct the name.")
+                found.fault(at, "an unknown material", f"nearest: {near}", unknown_repair(name, found.where))
     return {name: read(found, table, f"{section}.{shown_key(name)}") for name, table in raw.items()}
 
 

@@ -17,14 +17,17 @@ from pathlib import Path
 from typing import Final
 
 from optimizer.errors import Fault, FileFaults
+from optimizer.materials import unknown_repair
 from optimizer.trials.book import Entered, TrialBook
 from optimizer.trials.cells import at_column
 from optimizer.trials.csvfile import read_csv, write_csv
+from optimizer.trials.header_words import meaning_of
 from optimizer.trials.history import refused
 from optimizer.trials.import_choices import ImportChoices
 from optimizer.trials.plausible import doubtful
 from optimizer.trials.records import Trial, Version, digest
 from optimizer.trials.tables import Table
+from optimizer.trials.teaching import strength_missing
 from optimizer.trials.xlsxfile import read_xlsx, write_xlsx
 
 __all__ = [
@@ -98,7 +101,8 @@ def read_trials(
     """
     read = read_xlsx if path.suffix.lower() in (".xlsx", ".xlsm") else read_csv
     table = read(path, today, materials, choices)
-    layout = replace(table.layout, doubts=(*table.layout.doubts, *_odd(table)))
+    doubts = (*table.layout.doubts, *by_column(tuple(_odd(table))), *_useless(table))
+    layout = replace(table.layout, doubts=doubts)
     faults = table.faults + tuple(_twice(table))
     return replace(table, versions=_named(table.versions), faults=faults, layout=layout)
 
@@ -313,6 +317,30 @@ def _odd(table: Table) -> Iterator[Fault]:
             yield at_column(row, fault, f"{table.name}:row {number}")
 
 
+def _useless(table: Table) -> Iterator[Fault]:
+    """Give the columns whose strengths no fit can use as they are, and how to say once what is missing."""
+    rows: dict[tuple[str, str, str], list[int]] = {}
+    for number in table.rows:
+        row = table.read[number]
+        for place, strength in enumerate(row.version.trial.strengths, start=1):
+            missing = strength_missing(strength) if strength.value else ""
+            typed = row.typed.get(f"strengths.{place}.value")
+            if missing and typed is not None:
+                group = f"strength {typed.header.column.number}"
+                rows.setdefault((typed.header.text, group, missing), []).append(number)
+    for (header, group, missing), found in rows.items():
+        part = "state" if "wet or dry" in missing else "age"
+        age = dict(meaning_of(header).constants).get("age", "")
+        words = f"dry strength {age}".strip() if part == "state" else "wet strength 1 d"
+        other = f" (or wet strength {age or '1 d'})" if part == "state" else ""
+        filled = f"{group} {part}" in {name.partition(" [")[0] for name in table.layout.names}
+        said = f'Say it once: --column "{header}={words}"{other}.'
+        repair = f"Fill in the column {f'{group} {part}'!r}." if filled else said
+        where = f"{table.name}: column {header!r}, {len(found)} row{'s' if len(found) > 1 else ''}"
+        told = f"strengths that do not say {missing}: kept, but no fit can use them"
+        yield Fault(where, told, f"strengths that say {missing}", repair)
+
+
 def _strange(table: Table, materials: Collection[str]) -> Iterator[Fault]:
     """Give the materials nobody knows."""
     for number, row in table.read.items():
@@ -344,7 +372,7 @@ def strange_fault(where: str, name: str, materials: Collection[str]) -> Fault:
         where,
         repr(name),
         f"a material of the spec files; nearest: {', '.join(near)}",
-        "Correct the name, or name the folder of your own spec files with --specs.",
+        unknown_repair(name),
     )
 
 

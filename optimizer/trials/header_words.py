@@ -33,8 +33,8 @@ class Meaning:
         Column of the trial table; None: not known, or not decided.
     unit : str
         Unit the header names.
-    constant : tuple[str, str]
-        Another part of the same reading that the header says, such as ``("state", "dry")``.
+    constants : tuple[tuple[str, str], ...]
+        Other parts of the same reading that the header says, such as ``("state", "dry")``.
     alike : bool
         True when it is taken for its column by a likeness only.
     among : tuple[str, ...]
@@ -43,7 +43,7 @@ class Meaning:
 
     column: Column | None = None
     unit: str = ""
-    constant: tuple[str, str] = ("", "")
+    constants: tuple[tuple[str, str], ...] = ()
     alike: bool = False
     among: tuple[str, ...] = ()
 
@@ -90,11 +90,11 @@ _AMONG: Final = {
 }
 """Words that mean one thing to one caster and another to the next; a weight needs the day it was taken."""
 
-_STATE: Final = re.compile(r"(?:(dry|wet)_(?:compressive_)?strength|(?:compressive_)?strength_(dry|wet))")
-_AT_AGE: Final = re.compile(
-    r"(?:(?:compressive_)?strength_(?:after_|at_)?([0-9]+)_?(d|days?|h|hours?)"
-    r"|([0-9]+)_?(d|days?|h|hours?)_(?:compressive_)?strength)"
+_STRENGTH: Final = re.compile(
+    "(?:dry|wet|(?:after_|at_)?[0-9]+_?(?:d|days?|h|hours?)|compressive|strength|_)+"
 )
+_STATE: Final = re.compile("(?:^|_)(dry|wet)(?=_|$)")
+_AGE: Final = re.compile("(?:^|_)([0-9]+)_?(d|h)(?:ays?|ours?)?(?=_|$)")
 _OUT_OF_MOLD: Final = re.compile(
     "(weight|mass)_(out_of_mold|at_demold|at_demolding)|(demold|demolded)_(weight|mass)|wet_weight_at_demold"
 )
@@ -190,8 +190,8 @@ def meaning_of(text: str, materials: tuple[str, ...] = (), likeness: bool = True
     --------
     >>> meaning_of("strength psi").column.name, meaning_of("strength psi").unit
     ('strength 1 value', 'psi')
-    >>> meaning_of("dry strength [MPa]").constant
-    ('state', 'dry')
+    >>> meaning_of("wet strength after 1 day [MPa]").constants
+    (('state', 'wet'), ('age', '1 d'))
     >>> meaning_of("set time").among
     ('initial_set', 'final_set')
     """
@@ -251,16 +251,16 @@ def _certain(key: str, materials: tuple[str, ...]) -> Meaning:
 
 def _reading(key: str) -> Meaning | None:
     """Return the meaning of a header that names a reading together with its state or age."""
-    if match := _STATE.fullmatch(key):
-        return Meaning(known_column("strength 1 value"), constant=("state", match[1] or match[2]))
-    if match := _AT_AGE.fullmatch(key):
-        number, unit = match[1] or match[3], match[2] or match[4]
-        return Meaning(known_column("strength 1 value"), constant=("age", f"{number} {unit[0]}"))
+    if _STRENGTH.fullmatch(key) and "strength" in key.split("_"):
+        states, ages = _STATE.findall(key), _AGE.findall(key)
+        said = [("state", word) for word in states] + [("age", f"{number} {unit}") for number, unit in ages]
+        if said and len(states) < 2 and len(ages) < 2:
+            return Meaning(known_column("strength 1 value"), constants=tuple(said))
     if _OUT_OF_MOLD.fullmatch(key):
-        return Meaning(known_column("weighing 1 mass"), constant=("age", "0 d"))
+        return Meaning(known_column("weighing 1 mass"), constants=(("age", "0 d"),))
     if match := _WEIGHED.fullmatch(key):
         day = match[1] or match[2] or match[3]
-        return Meaning(known_column("weighing 1 mass"), constant=("age", f"{day} d"))
+        return Meaning(known_column("weighing 1 mass"), constants=(("age", f"{day} d"),))
     return None
 
 

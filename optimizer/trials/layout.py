@@ -39,7 +39,7 @@ class ColumnRead:
     written : str
         Its header, as it stands in the file.
     name : str
-        Header of the trial table it stands for; empty: not read.
+        Header of the trial table it stands for, with what it says beside the value; empty: not read.
     example : str
         Its first cell with content.
     alike : bool
@@ -223,22 +223,33 @@ def _is_units(columns: Sequence[_Column], body: Sequence[tuple[int, Sequence[str
 def _without_totals(
     body: list[tuple[int, tuple[str, ...]]], columns: list[_Column], where: str
 ) -> tuple[list[tuple[int, tuple[str, ...]]], list[_Column], list[Fault]]:
-    """Leave out rows of sums and averages: such a word stands where the day or the name should."""
+    """Leave out notes, and rows of sums and averages: such a word stands where day or name should."""
     days = next((one.cells for one in columns if _is_day(one)), [""] * len(body))
-    totals = [
-        place
-        for place, (_, row) in enumerate(body)
-        if next((cell.strip().lower().rstrip(":") for cell in row if cell.strip()), "") in _SUMMARY
-        and not re.search("[0-9]", days[place])
+    totals, notes = [], []
+    for place, (_, row) in enumerate(body):
+        words = [cell.strip() for cell in row if cell.strip()]
+        if words[0].lower().rstrip(":") in _SUMMARY and not re.search("[0-9]", days[place]):
+            totals.append(place)
+        elif len(words) == 1 and not re.search("[0-9]", words[0]):
+            notes.append(place)
+    faults = [
+        Fault(f"{where}: row {', '.join(str(body[place][0]) for place in places)}", told, allowed, repair)
+        for places, told, allowed, repair in (
+            (totals, "a row of totals", "a row per trial", "It is not read."),
+            (notes, _note(body, notes), "a row per trial", "Nothing else stands there: it is not read."),
+        )
+        if places
     ]
-    if not totals:
-        return body, columns, []
-    kept = [place for place in range(len(body)) if place not in set(totals)]
+    left = {*totals, *notes}
+    kept = [place for place in range(len(body)) if place not in left]
     for column in columns:
         column.cells = [column.cells[place] for place in kept]
-    rows = ", ".join(str(body[place][0]) for place in totals)
-    fault = Fault(f"{where}: row {rows}", "a row of totals", "a row per trial", "It is not read.")
-    return [body[place] for place in kept], columns, [fault]
+    return [body[place] for place in kept], columns, faults
+
+
+def _note(body: Sequence[tuple[int, Sequence[str]]], notes: Sequence[int]) -> str:
+    """Return the words of the first row that holds a single remark."""
+    return next((repr(cell.strip()[:60]) for place in notes for cell in body[place][1] if cell.strip()), "")
 
 
 def _is_day(column: _Column) -> bool:
@@ -351,7 +362,7 @@ def _numbered(columns: Sequence[_Column]) -> None:
         plain = [what.number for what, one in members if not _said(one)]
         said = [one for _, one in members if _said(one)]
         if group == "weighings":
-            said.sort(key=lambda column: float(column.meaning.constant[1].split()[0]))
+            said.sort(key=lambda column: float(column.meaning.constants[0][1].split()[0]))
         for number, column in enumerate(said, start=max(plain, default=0) + 1):
             one = column.meaning.column
             if one is not None:
@@ -359,7 +370,7 @@ def _numbered(columns: Sequence[_Column]) -> None:
 
 
 def _said(column: _Column) -> bool:
-    return bool(column.meaning.constant[0])
+    return bool(column.meaning.constants)
 
 
 def _layout(
@@ -374,8 +385,7 @@ def _layout(
     written = [column.written for column in columns]
     cells = [_cleaned(column) for column in columns]
     for column, noted in zip(columns, tuple(cells), strict=True):
-        if _said(column) and not column.written.startswith("#"):
-            part, value = column.meaning.constant
+        for part, value in () if column.written.startswith("#") else column.meaning.constants:
             names.append(f"{' '.join(column.name.split()[:2])} {part}")
             written.append(column.written)
             cells.append([value if cell.strip() else "" for cell in noted])
@@ -385,13 +395,17 @@ def _layout(
         for place, (number, row) in enumerate(body)
     )
     read = tuple(
-        ColumnRead(
-            column.written, name if not name.startswith("#") else "", column.example, column.meaning.alike
-        )
+        ColumnRead(column.written, _taken(column, name), column.example, column.meaning.alike)
         for column, name in zip(columns, names, strict=False)
         if column.written or column.example
     )
     return Layout(tuple(names), tuple(written), head + 1, rows, read, dates, questions, doubts)
+
+
+def _taken(column: _Column, name: str) -> str:
+    """Return what a column was taken for, and the state or age that its header says."""
+    said = (f"{part} {value}" for part, value in column.meaning.constants)
+    return "" if name.startswith("#") else ", ".join((name, *said))
 
 
 def _name(column: _Column) -> str:

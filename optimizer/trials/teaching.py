@@ -7,9 +7,9 @@ from types import MappingProxyType
 from typing import Final
 
 from optimizer.trials.drying_watch import constant_since
-from optimizer.trials.records import Trial
+from optimizer.trials.records import Strength, Trial
 
-__all__ = ["cannot_teach", "teaches"]
+__all__ = ["cannot_teach", "strength_missing", "teaches"]
 
 _AT_DEMOLDING: Final = 1.0 / 24.0
 """A weighing within an hour of demolding is the mass out of the mold [d]."""
@@ -62,6 +62,19 @@ def cannot_teach(trial: Trial) -> dict[str, str]:
     common = _mix_missing(trial)
     found = {name: common or missing(trial) for name, missing in _EVIDENCE.items()}
     return {name: reason for name, reason in found.items() if reason}
+
+
+def strength_missing(strength: Strength) -> str:
+    """Return what a strength must say and does not before a fit can use it; empty where nothing is missing.
+
+    Examples
+    --------
+    >>> strength_missing(Strength(24.0)), strength_missing(Strength(24.0, state="dry"))
+    ('whether the piece tested was wet or dry', '')
+    """
+    if not strength.state:
+        return "whether the piece tested was wet or dry"
+    return "the age at the test" if strength.state == "wet" and not strength.age else ""
 
 
 def _mix_missing(trial: Trial) -> str:

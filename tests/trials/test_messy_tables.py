@@ -7,6 +7,7 @@ What each table should say was written down by hand, cell by cell; ounces and ps
 from __future__ import annotations
 
 import datetime as dt
+import re
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -14,6 +15,7 @@ import openpyxl
 import pytest
 from trial_samples import TODAY
 
+from optimizer.calibration.readings import Studio, readings_of
 from optimizer.errors import FileFaults
 from optimizer.specs import load_catalogue
 from optimizer.trials.book import TrialBook
@@ -204,7 +206,6 @@ def test_a_table_as_casters_keep_it_comes_in_after_one_question(name, tmp_path):
         today=TODAY,
         choices=table.answer,
         confirmed=True,
-        leave_out_faulty=name.endswith("note-beneath"),
     )
     assert len(done.entered.added) == table.trials
     assert first_of(TrialBook(book).trials()) == table.first
@@ -263,6 +264,54 @@ def test_one_kind_of_trouble_in_a_column_is_one_line(tmp_path):
     (fault,) = told.value.faults
     assert fault.where == "casts.csv: column 'water [g]', 30 rows"
     assert "'about 105' in rows 2, 3, 4, 5, 6, 7 and 24 more" in fault.value
+
+
+UNSAID = """Date,gypsum cement,water,strength psi,1 day wet strength (psi),wet strength [MPa],28 d strength
+2026-03-02,300 g,105 g,3500,1200,9,24 MPa
+2026-03-03,300 g,105 g,,1300,,23 MPa
+"""
+
+
+def test_strengths_a_fit_cannot_use_are_told_before_they_are_kept_and_said_once_for_the_column(tmp_path):
+    """One line per column; a fit needs wet or dry, and the age of a wet one (it gains strength with it)."""
+    path, book = tmp_path / "casts.csv", tmp_path / "trials.db"
+    path.write_text(UNSAID)
+    with pytest.raises(FileFaults) as told:
+        import_trials(book, path, materials=MATERIALS, today=TODAY)
+    columns = [fault.where.partition("column ")[2] for fault in told.value.faults]
+    assert columns == ["'strength psi', 1 row", "'wet strength [MPa]', 1 row", "'28 d strength', 2 rows"]
+    assert all("no fit can use them" in fault.value for fault in told.value.faults)
+    # each answer as it is told, the other state where there are two
+    said = [re.search('--column "(.+?)"', fault.repair)[1] for fault in told.value.faults]
+    assert said[0] == "strength psi=dry strength"
+    done = import_trials(book, path, materials=MATERIALS, today=TODAY, choices=read_choices(columns=said))
+    assert len(done.entered.added) == 2
+    first = next(trial for trial in TrialBook(book).trials() if trial.date == DAY)
+    assert [(one.state, one.age) for one in first.strengths] == [
+        ("dry", None),
+        ("wet", 1440.0),
+        ("wet", 1440.0),
+        ("dry", 28 * 1440.0),
+    ]
+    used = readings_of([first], load_catalogue(), Studio())[1]
+    assert [one.kind for one in used] == ["dry_strength", "wet_strength", "wet_strength", "dry_strength"]
+
+
+def test_a_state_column_that_is_not_filled_is_named(tmp_path):
+    path = tmp_path / "casts.csv"
+    head = "date,strength 1 value [MPa],strength 1 state\n"
+    path.write_text(f"{head}2026-03-02,24,dry\n2026-03-03,25,\n")
+    (doubt,) = read_trials(path, TODAY, MATERIALS).layout.doubts
+    assert "1 row" in doubt.where
+    assert doubt.repair == "Fill in the column 'strength 1 state'."
+
+
+def test_what_seldom_is_is_one_line_per_column(tmp_path):
+    path = tmp_path / "casts.csv"
+    rows = "".join(f"2026-03-{day:02},24,0.{day:02}\n" for day in range(1, 31))
+    path.write_text(f"date,demold [min],dry strength [MPa]\n{rows}")
+    (doubt,) = read_trials(path, TODAY, MATERIALS).layout.doubts
+    assert doubt.where == "casts.csv: column 'dry strength [MPa]', 30 rows"
 
 
 def test_an_age_never_gets_the_unit_said_for_times(tmp_path):

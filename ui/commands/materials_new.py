@@ -15,6 +15,7 @@ from ui.delivery import Delivery, delivered, say
 if TYPE_CHECKING:
     from optimizer.materials import Catalogue
     from optimizer.specs.bag_facts import BagFacts
+    from ui.new_powder import Typed
 
 __all__ = ["materials_new"]
 
@@ -43,7 +44,7 @@ _FACTS: Final = (
     "--like", metavar="NAME", help="Powder it is most like; what the bag does not say is taken from it."
 )
 @click.option("--label", metavar="TEXT", help="What it is called.")
-@click.option("--price", metavar="MONEY", help="Price of a pack.")
+@click.option("--price", metavar="MONEY", help='Price of a pack: 22, or "22 EUR".')
 @click.option("--pack", metavar="MASS", help='What a pack holds, such as "25 kg".')
 @click.option("--set-begins", metavar="TIME", help='Initial set, such as "20 min".')
 @click.option("--set-ends", metavar="TIME", help='Final set, such as "35 min".')
@@ -86,7 +87,7 @@ def materials_new(
     nothing is ever overwritten.
     """
     from optimizer.specs.bag_facts import BagFacts
-    from ui.new_powder import FOLDER, keep, made_of, new_blocks
+    from ui.new_powder import FOLDER, keep, new_blocks, typed_powder
 
     stated = {key: str(facts[key]) for key in _FACTS if facts.get(key)}
     if not stated and not strengths and sys.stdin is not None and sys.stdin.isatty():
@@ -95,17 +96,20 @@ def materials_new(
         bag = BagFacts(strengths=tuple(strengths), **stated)
     if like is None:
         raise click.UsageError("Name the powder it is most like, such as --like csa_cement.")
-    folder = Path(specs or FOLDER)
-    made, catalogue = made_of(name, like, bag, folder)
-    paid = (pack or "", price or "")
-    copy = None if job is None else _job_copy(name, Path(job), paid, catalogue)
-    path = keep(made, folder)
-    data: dict[str, Any] = {"written": str(path), "typed": made.typed, "inherited": made.inherited}
+    folder, beside = Path(specs or FOLDER), "" if job is None else Path(job)
+    typed = typed_powder(name, like, bag, (pack or "", price or ""), folder, beside)
+    copy = _job_copy(name, beside, typed) if isinstance(beside, Path) else None
+    path = keep(typed.made, folder)
+    data: dict[str, Any] = {
+        "written": str(path),
+        "typed": typed.made.typed,
+        "inherited": typed.made.inherited,
+    }
     if copy is not None:
         data["job"] = _kept_copy(*copy)
-    blocks = list(new_blocks(made, like, path, paid))
+    blocks = list(new_blocks(typed.made, like, path, typed.paid))
     if test:
-        words, data["first_cast"] = _first_cast(name, catalogue, delivery)
+        words, data["first_cast"] = _first_cast(name, typed.catalogue, delivery)
         blocks += words
     delivery.send(data, lambda: blocks)
     return 0
@@ -128,26 +132,30 @@ def _asked(like: str | None, price: str | None, pack: str | None) -> tuple[str, 
     return like, price, pack, BagFacts(**typed)
 
 
-def _job_copy(name: str, job: Path, paid: tuple[str, str], catalogue: Catalogue) -> tuple[Path, str]:
+def _job_copy(name: str, job: Path, typed: Typed) -> tuple[Path, str]:
     """Return where a copy of a job goes that may use the powder, and its text."""
-    from optimizer.errors import Fault, FileFaults
     from ui.new_powder import job_text, priced_job
 
-    if not all(paid):
-        raise FileFaults([Fault("--job", "no price", "--pack and --price with it", "State both.")])
     path = job.with_name(f"{job.stem}_{name}.toml")
-    return path, job_text(priced_job(name, job, *paid, catalogue))
+    if path.exists():
+        raise _there(path)
+    return path, job_text(priced_job(name, job, typed.paid, typed.catalogue))
 
 
 def _kept_copy(path: Path, text: str) -> str:
-    from optimizer.errors import Fault, FileFaults
     from optimizer.outputs import create_whole
 
     if not create_whole(path, text.encode()):
-        repair = "Remove it, or add the powder to it yourself."
-        raise FileFaults([Fault(str(path), "a file that is there already", "a new file", repair)])
+        raise _there(path)
     say(f"Written: {path}, a copy of the job that may use the powder")
     return str(path)
+
+
+def _there(path: Path) -> Exception:
+    from optimizer.errors import Fault, FileFaults
+
+    repair = "Remove it, or add the powder to it yourself."
+    return FileFaults([Fault(str(path), "a file that is there already", "a new file", repair)])
 
 
 def _first_cast(name: str, catalogue: Catalogue, delivery: Delivery) -> tuple[list[Any], dict[str, Any]]:
