@@ -102,6 +102,15 @@ def _without_meaning(tree: ast.AST) -> Iterator[int]:
             yield id(node)
         if isinstance(node, ast.Compare) and any(_tiny(part) for part in ast.walk(node)):
             yield id(node)
+        if isinstance(node, ast.BinOp) and (_neutral(node.left, node.op) or _neutral(node.right, node.op)):
+            yield id(node)
+
+
+def _neutral(node: ast.AST, op: ast.operator) -> bool:
+    """Return whether a sum is as good without a node, or a product: a tolerance, or one and a tolerance."""
+    if isinstance(op, ast.Add | ast.Sub):
+        return _tiny(node)
+    return isinstance(node, ast.BinOp) and (_tiny(node.left) or _tiny(node.right))
 
 
 def _tiny(node: ast.AST) -> bool:

@@ -57,6 +57,13 @@ def test_us_degrees_are_those_of_the_scale():
     assert re.search(r"118 °F", caution_words("setting_heat", "us"))
 
 
+@pytest.mark.parametrize(("share", "told"), [(0.0005, False), (0.0015, True)])
+def test_silica_is_told_from_a_tenth_of_a_percent(demo, catalogue, share, told):
+    """The cut-off of 29 CFR 1910.1200 (OSHA, from memory) of what causes cancer; sand is quartz."""
+    solution = check(demo, {"gypsum_cement": 1.0 - share, "silica_sand": share}, catalogue)
+    assert ("silica" in solution.cautions) == told
+
+
 def _sanded(demo, catalogue, sand):
     """Return the verdict on gypsum cement with so much sand, both in grams to 427 g of water."""
     thin = replace(demo.vessel, wall=5.0)

@@ -111,6 +111,24 @@ def test_trials_count_as_the_least_known_binder_says(demo, catalogue):
         assert words(told, blend)["wet_strength"] == word, other
 
 
+def test_where_gypsum_and_cement_meet_the_law_of_mixing_must_be_known_too(demo, catalogue):
+    """One of its figures is enough, as it is for a binder; trials of each binder alone are not."""
+    problem = all_materials(demo, catalogue)
+    blend = {"gypsum_cement": 0.5, "csa_cement": 0.5}
+    both = {"gypsum_cement.strength": 9, "csa_cement.strength": 9, "gypsum_cement.set_time": 9}
+    both |= {"csa_cement.set_time": 9}
+    for laws, word in (({}, "extrapolated"), ({"gamma": 2}, "calibrated"), ({"gamma_time": 2}, "calibrated")):
+        told = replace(problem, parameters=replace(problem.parameters, origin=both | laws))
+        assert words(told, blend)["demold_time"] == word, laws
+
+
+def test_an_admixture_takes_a_mix_away_from_its_reference(demo, catalogue):
+    problem = all_materials(demo, catalogue)
+    last = problem.names[-1]
+    assert words(problem, PURE)["dry_strength"] == "anchored"
+    assert words(problem, PURE | {last: 0.004})["dry_strength"] == "prior"
+
+
 def good_for(problem, blend):
     there = cast(problem, blend)
     return uses(problem, there, evidences(problem, there, PROPERTIES))

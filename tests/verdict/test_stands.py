@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -48,12 +49,30 @@ def test_the_chance_has_fallen_by_ten_points_where_it_says(problem, blend, water
     for place, room in places.values():
         for off in (-room.less, room.more):
             if math.isinf(off):
-                off = math.copysign(0.25 * grams[place], off)
+                off = math.copysign(0.25 * grams[place], off)  # beyond a quarter it is another recipe
                 changed = grams + off * np.eye(len(grams))[place]
                 assert chance(problem, changed) > start - FALL
                 continue
             looked += 1
+            assert abs(off) < 0.25 * grams[place]
             nearer, further = (grams + f * off * np.eye(len(grams))[place] for f in (0.97, 1.03))
             assert chance(problem, nearer) > start - FALL - 2e-3
             assert chance(problem, further) < start - FALL + 0.02
     assert looked > 0
+
+
+def test_a_limit_of_weight_is_judged_in_the_vessel_that_is_filled(demo, catalogue):
+    """Gypsum cement alone, the only powder: less water, and the same volume of a filled mold weighs more.
+
+    The limit is the upper end of its own range, so 19 of 20 hold it as cast (own arithmetic).
+    """
+    job = replace(demo, materials=("gypsum_cement",), limits=())
+    bare = problem_of(job, catalogue)
+    grams = grams_of_blend(bare, {"gypsum_cement": 1.0}, 0.36)
+    heavy = assess(bare, mix_of_grams(bare, grams)[1]).ranges["dry_mass"][1]
+    problem = bare.with_limits((Limit("dry_mass", "<=", heavy),))
+    told = stands(problem, grams)
+    assert told.powder == "gypsum_cement"
+    assert chance(problem, grams) == pytest.approx(0.95, abs=0.01)
+    off = -told.water_room.times(1.0 / (6 * 1.08)).less * np.array([0.0, 1.0])
+    assert chance(problem, grams + off) == pytest.approx(0.95 - FALL, abs=0.02)
