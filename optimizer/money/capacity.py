@@ -65,8 +65,9 @@ def molds_per_mix(working_window: float, shop: Shop) -> int:
     4
     """
     time = working_window - shop.mixing
-    by_window = math.inf if shop.pour_minutes == 0.0 and time >= 0.0 else _ratio(time, shop.pour_minutes)
-    return max(0, whole_down(min(shop.molds_per_mix, by_window, shop.molds)))
+    if time < 0.0:
+        return 0
+    return whole_down(min(shop.molds_per_mix, _ratio(time, shop.pour_minutes), shop.molds))
 
 
 def capacity(candidate: Candidate, shop: Shop) -> Capacity:

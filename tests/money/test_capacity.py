@@ -1,0 +1,54 @@
+"""What a day, a mix and ten years can hold at their edges: sums done by hand."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import replace
+
+import pytest
+from orders import MONDAY, candidate, day, order, shop
+
+from optimizer.money.capacity import capacity, molds_per_mix
+from optimizer.money.order import plan_order
+from optimizer.money.schedule import most_vessels
+from optimizer.shop import Shop
+
+
+def test_a_mix_that_takes_no_time_to_pour_fills_all_as_long_as_it_can_be_mixed():
+    for window, filled in ((5.0, 6), (6.0, 6), (4.9, 0)):
+        made = Shop(mixing=5.0, pour_minutes=0.0, molds_per_mix=6, molds=10)
+        assert molds_per_mix(window, made) == filled, window
+
+
+@pytest.mark.parametrize(("reject", "finish_reject"), [(0.0, 0.0), (0.2, 0.0), (0.0, 0.25), (0.2, 0.25)])
+def test_most_vessels_of_ten_years_are_those_cast_and_kept(reject, finish_reject):
+    """One mold filled five times a day on the 2,609 or so working days of ten years (own arithmetic)."""
+    made = shop(molds=1, reject=reject, finish_reject=finish_reject)
+    most = most_vessels(capacity(candidate(), made), made, MONDAY)
+    assert most == pytest.approx(5 * 2609 * (1.0 - reject) * (1.0 - finish_reject), rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("drying", "slowest"), [(1.6, "molds"), (2.6, "molds"), (2.8, "drying"), (3.6, "drying")]
+)
+def test_drying_holds_back_an_order_that_is_cast_much_sooner_than_a_vessel_dries(drying, slowest):
+    """Ten vessels from one mold, five a day, take Monday and Tuesday; of four days of drying they wait.
+
+    From the end of a shift of 7 h, 2.6 d end on the third day, 2.8 d on the fourth (own arithmetic).
+    """
+    request = order(10, day(60), molds=1, may_buy_molds=False)
+    plan = plan_order(request, candidate(drying_time=drying))
+    assert [each.day for each in plan.schedule.days if each.cast] == [day(0), day(1)]
+    assert plan.bottleneck == slowest
+
+
+def test_casting_over_night_is_proposed_as_a_switch_from_off_to_on():
+    request = order(300, day(11), molds=40, may_buy_molds=False)
+    plan = plan_order(request, candidate(demold_time=600.0))
+    (change,) = (c for remedy in plan.remedies for c in remedy.changes if c.name == "overnight")
+    assert (change.now, change.needed) == (0, 1)
+
+
+def test_an_order_without_a_day_to_wait_is_ready_on_the_day_it_is_cast():
+    request = replace(order(1, day(60)), start=MONDAY + datetime.timedelta(days=1))
+    assert plan_order(request, candidate()).ready == day(2)
