@@ -7,12 +7,12 @@ import sys
 import numpy as np
 
 from optimizer.specs import load_catalogue
-from tests.benchmarks.closed_loop.loop import STRATEGIES, Outcome, run
+from tests.benchmarks.closed_loop.loop import JUDGED, STRATEGIES, Outcome, run
 
 
 def table(outcomes: list[Outcome], casts: int) -> str:
     """Return how often blends are good, what they cost over the optimum, and how true the words were."""
-    head = "| strategy | casts | good | over, median | over, 90 % | stated | held |"
+    head = "| strategy | casts | good | over, median, 90 % | over reserve, median, 90 % | stated | held |"
     lines = [head, "|" + "---|" * 7]
     for strategy in STRATEGIES:
         for number in range(casts + 1):
@@ -23,15 +23,31 @@ def table(outcomes: list[Outcome], casts: int) -> str:
 
 
 def _row(strategy: str, number: int, here: list[Outcome]) -> str:
-    over = [one.over for one in here if one.good] or [float("nan")]
+    good = [one for one in here if one.good]
     held = [inside for one in here for inside in one.held.values()] or [float("nan")]
     stated = float(np.mean([one.stated for one in here]))
-    good = float(np.mean([one.good for one in here]))
-    low, high = np.quantile(over, (0.5, 0.9))
     return (
-        f"| {strategy} | {number} | {good:.2f} of {len(here)} | {low:+.1%} | {high:+.1%} | {stated:.2f} | "
-        f"{float(np.mean(held)):.2f} |"
+        f"| {strategy} | {number} | {len(good) / len(here):.2f} of {len(here)} | "
+        f"{_points([one.over for one in good])} | {_points([one.over_reserve for one in good])} | "
+        f"{stated:.2f} | {float(np.mean(held)):.2f} |"
     )
+
+
+def _points(over: list[float]) -> str:
+    """Return the median and the 90 % point; a reserve that no blend clears counts for nothing."""
+    known = [one for one in over if np.isfinite(one) and one > -1.0] or [float("nan")]
+    low, high = np.quantile(known, (0.5, 0.9))
+    return f"{low:+.1%}, {high:+.1%}"
+
+
+def _coverage(outcomes: list[Outcome]) -> str:
+    """Return by number of casts and property the share of stated ranges that held the truth."""
+    lines = ["| casts | " + " | ".join(JUDGED) + " |", "|" + "---|" * (1 + len(JUDGED))]
+    for number in sorted({one.casts for one in outcomes}):
+        held = [one.held for one in outcomes if one.casts == number and one.held]
+        shares = [np.mean([each[name] for each in held if name in each] or [np.nan]) for name in JUDGED]
+        lines.append(f"| {number} | " + " | ".join(f"{float(share):.2f}" for share in shares) + " |")
+    return "\n".join(lines)
 
 
 def main() -> None:
@@ -42,7 +58,7 @@ def main() -> None:
     for seed in range(first, last):
         for strategy in names:
             outcomes += run(seed, strategy, casts, catalogue)
-        sys.stdout.write(f"{table(outcomes, casts)}\n")
+        sys.stdout.write(f"{table(outcomes, casts)}\n\n{_coverage(outcomes)}\n\n")
         sys.stdout.flush()
 
 

@@ -35,6 +35,16 @@ _SLACK: Final = 0.002
 JUDGED: Final = ("demold_time", "dry_strength", "dry_mass", "working_window", "whiteness", "absorption")
 """Properties whose ranges are compared with the truth."""
 
+_READ_WITHIN: Final[Mapping[str, tuple[float, float]]] = {
+    "demold_time": (0.07, 0.0),
+    "dry_strength": (0.08, 0.0),
+    "dry_mass": (0.0, 1.2),
+    "working_window": (0.0, 1.5),
+    "whiteness": (0.0, 0.8),
+    "heat_margin": (0.0, 1.0),
+}
+"""Error of one reading, a share of it and a part in the property's unit."""
+
 
 @dataclass(frozen=True)
 class Blend:
@@ -58,8 +68,8 @@ class Outcome:
         Which.
     good : bool
         True when it truly meets all limits.
-    over : float
-        True cost over the studio's optimum, less one [-].
+    over, over_reserve : float
+        True cost over the studio's optimum, and over its `reserve_cost`, less one [-].
     stated : float
         Joint chance stated [-]; nan where none is.
     held : Mapping[str, bool]
@@ -71,6 +81,7 @@ class Outcome:
     strategy: str
     good: bool
     over: float
+    over_reserve: float
     stated: float
     held: Mapping[str, bool]
 
@@ -113,24 +124,41 @@ class Studio:
         coats = true.coats * (shop.coat_cost + shop.seal_minutes * shop.wage / 60.0)
         return cast + coats + shop.packing_cost + shop.pack_minutes * shop.wage / 60.0
 
-    def missed(self, true: Properties) -> np.ndarray:
-        """Return the largest share by which a limit is missed [-]; negative where all hold."""
+    def missed(self, true: Properties, reserve: float = 0.0) -> np.ndarray:
+        """Return the largest share by which a limit is missed [-]; negative where all hold.
+
+        With `reserve` a limit holds only with the error of so many readings to spare.
+        """
         out = np.full(len(true.dry_mass), -np.inf)
         for limit in self.job.limits:
             value, size = getattr(true, limit.property), max(abs(limit.bound), 1.0)
+            share, fixed = _READ_WITHIN[limit.property]
             sign = 1.0 if limit.sense == "<=" else -1.0
-            out = np.maximum(out, sign * (value - limit.bound) / size)
+            spare = reserve * (share * np.abs(value) + fixed)
+            out = np.maximum(out, (sign * (value - limit.bound) + spare) / size)
         return out
 
     @cached_property
     def best_cost(self) -> float:
-        """Cost of the studio's optimum: random blends of few materials, then smaller and smaller steps."""
+        """Cost of the studio's optimum [currency]."""
+        return self._cheapest(0.0)
+
+    @cached_property
+    def reserve_cost(self) -> float:
+        """Cost of the cheapest blend that clears every limit by the error of one reading [currency].
+
+        An optimum that touches its limits cannot be had surely by anyone who reads with errors.
+        """
+        return self._cheapest(1.0)
+
+    def _cheapest(self, reserve: float) -> float:
+        """Return the least cost: random blends of few materials, then smaller and smaller steps."""
         rng = np.random.default_rng([80, self.seed])
         shares, water = random_blends(rng, 30_000, self.shipped)
         best = np.inf
         for step in (0.0, 0.08, 0.04, 0.02, 0.01, 0.005):
             if step:
-                keep = np.argsort(self._rank(shares, water))[:60]
+                keep = np.argsort(self._rank(shares, water, reserve))[:60]
                 shares = np.repeat(shares[keep], 100, axis=0)
                 moved = shares * np.exp(step * rng.standard_normal(shares.shape)) * (shares > 0.0)
                 moved[:, :2] += (
@@ -139,14 +167,14 @@ class Studio:
                 shares = within(moved / moved.sum(axis=1, keepdims=True))
                 water = np.repeat(water[keep], 100) * np.exp(step * rng.standard_normal(len(shares)))
             true = self.truth.of(shares, water)
-            good = self.missed(true) <= _SLACK
+            good = self.missed(true, reserve) <= _SLACK
             if good.any():
                 best = min(best, float(self.cost(shares, true)[good].min()))
         return best
 
-    def _rank(self, shares: np.ndarray, water: np.ndarray) -> np.ndarray:
+    def _rank(self, shares: np.ndarray, water: np.ndarray, reserve: float) -> np.ndarray:
         true = self.truth.of(shares, water)
-        return self.cost(shares, true) + 100.0 * np.maximum(self.missed(true) - _SLACK, 0.0)
+        return self.cost(shares, true) + 100.0 * np.maximum(self.missed(true, reserve) - _SLACK, 0.0)
 
     def outcome(self, strategy: str, casts: int, blend: Blend) -> Outcome:
         """Return what a blend truly is."""
@@ -158,9 +186,10 @@ class Studio:
             for name in JUDGED
             if name in ranges
         }
-        over = float(self.cost(shares, true)[0]) / self.best_cost - 1.0
+        cost = float(self.cost(shares, true)[0])
         good = bool(self.missed(true)[0] <= _SLACK)
-        return Outcome(self.seed, casts, strategy, good, over, blend.chance, held)
+        over = (cost / self.best_cost - 1.0, cost / self.reserve_cost - 1.0)
+        return Outcome(self.seed, casts, strategy, good, *over, blend.chance, held)
 
     def cast(self, number: int, blend: Blend) -> Trial:
         """Return the trial of a blend cast and read."""
