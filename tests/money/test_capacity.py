@@ -8,8 +8,10 @@ from dataclasses import replace
 import pytest
 from orders import MONDAY, candidate, day, order, shop
 
+from optimizer.errors import FileFaults
 from optimizer.money.capacity import capacity, molds_per_mix
 from optimizer.money.order import plan_order
+from optimizer.money.remedies import LONGEST_SHIFT
 from optimizer.money.schedule import most_vessels
 from optimizer.shop import Shop
 
@@ -52,3 +54,23 @@ def test_casting_over_night_is_proposed_as_a_switch_from_off_to_on():
 def test_an_order_without_a_day_to_wait_is_ready_on_the_day_it_is_cast():
     request = replace(order(1, day(60)), start=MONDAY + datetime.timedelta(days=1))
     assert plan_order(request, candidate()).ready == day(2)
+
+
+def test_the_longest_shift_is_proposed_where_no_shorter_one_is_enough():
+    """Ninety castings of 8 min on one day are the 720 min that a shift may have at most (own arithmetic)."""
+    plan = plan_order(order(90, day(1), molds=1000), candidate())
+    (change,) = (c for remedy in plan.remedies for c in remedy.changes if c.name == "shift")
+    assert change.needed == LONGEST_SHIFT == 720.0
+    less = plan_order(order(91, day(1), molds=1000), candidate())
+    assert "shift" not in {c.name for remedy in less.remedies for c in remedy.changes[:1]}
+
+
+@pytest.mark.parametrize(("mass", "fits"), [(350.0, True), (350.1, False)])
+def test_a_vessel_of_just_the_mass_of_the_last_band_is_shipped(mass, fits):
+    """Of 400 g that a carrier takes, 50 are the box's (own arithmetic)."""
+    request = order(4, day(60), shipping_bands=((400.0, 5.0),), shipped_extras=50.0)
+    if fits:
+        assert plan_order(request, candidate(dry_mass=mass)).ready is not None
+        return
+    with pytest.raises(FileFaults, match=r"up to 350 g"):
+        plan_order(request, candidate(dry_mass=mass))

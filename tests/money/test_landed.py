@@ -109,4 +109,5 @@ def test_a_bad_price_names_its_place_and_its_repair(offer, where):
 
 
 def test_a_sound_price_has_no_fault():
-    assert check_price(Price(pack=25.0, price=9.0, breaks=((2, 8.5), (10, 8.0)), stock=0.0)) == []
+    for breaks in (((2, 8.5), (10, 8.0)), ((1, 8.0),)):
+        assert check_price(Price(pack=25.0, price=9.0, breaks=breaks, stock=0.0)) == []

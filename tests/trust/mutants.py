@@ -34,7 +34,7 @@ PACKAGES: Final = ("verdict", "money", "certificate", "calibration", "trials", "
 _APART: Final = ("benchmarks", "browser", "house", "trust", "test_packaging.py", "test_readme.py")
 """Tests that start many processes, or read the code as text: they are not asked."""
 _ASKED: Final = ("tests", "optimizer", *(f"--ignore=tests/{name}" for name in _APART))
-_TESTS_RUN: Final = 30.0
+_TESTS_RUN: Final = 20.0
 """Most for the tests of one change, by what they took when they were measured [s]."""
 _RAN: Final = 10
 """Added to what pytest returns: a process that itself fails returns 1, too."""
