@@ -55,6 +55,18 @@ def chosen(packages: tuple[str, ...], count: int, seed: int) -> list[tuple[str, 
     return out
 
 
+def survivors(printed: str, packages: tuple[str, ...]) -> list[tuple[str, Mutant]]:
+    """Return the changes that an earlier run named as survivors, where the code still has their lines."""
+    named = {line.removeprefix("survived ") for line in printed.splitlines() if line.startswith("survived ")}
+    out = []
+    for package in packages:
+        for path in sorted((ROOT / "optimizer" / package).rglob("*.py")):
+            if any(line.startswith(f"{path.relative_to(ROOT)}:") for line in named):
+                found = [mutant_at(path, number) for number in places_of(path)]
+                out += [(package, mutant) for mutant in found if _where(mutant) in named]
+    return out
+
+
 def trying(
     package: str, mutant: Mutant, reached: Reached, used: dict[str, set[tuple[str, int]]]
 ) -> list[str]:
@@ -151,8 +163,7 @@ def main() -> None:
     asked = _asked()
     tried = chosen(tuple(asked.packages), asked.count, asked.seed)
     if asked.again:
-        earlier = asked.again.read_text(encoding="utf-8")
-        tried = [(package, mutant) for package, mutant in tried if f"survived {_where(mutant)}\n" in earlier]
+        tried = survivors(asked.again.read_text(encoding="utf-8"), tuple(asked.packages))
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder).resolve() / "copy"
         shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns(".git", ".venv", "__pycache__", ".*_cache"))

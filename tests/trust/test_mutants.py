@@ -8,7 +8,7 @@ from functools import partial
 import pytest
 
 from tests.trust.changes import mutant_at, places_of
-from tests.trust.mutants import ROOT, Mutant, chosen, outcome, trying
+from tests.trust.mutants import ROOT, Mutant, chosen, outcome, survivors, trying
 from tests.trust.reached import Reached, in_fork, measure, read
 
 LAW = '''import functools
@@ -121,3 +121,13 @@ def test_a_change_is_killed_only_where_a_test_falls(project, text, seconds, end,
 
 def test_a_test_that_is_not_there_says_nothing(project):
     assert outcome(project, ["tests/money/test_law.py::test_gone"], None, 120.0) == ("broken", "")
+
+
+def test_survivors_of_an_earlier_run_are_found_again():
+    (one, _), (other, _) = ((mutant, package) for package, mutant in chosen(("verdict",), 2, seed=3))
+    printed = "".join(
+        f"{end} {mutant.path.relative_to(ROOT)}:{mutant.lines[0]} {mutant.words}\n"
+        for end, mutant in (("survived", one), ("killed", other))
+    )
+    again = {(mutant.path, mutant.lines, mutant.words) for _, mutant in survivors(printed, ("verdict",))}
+    assert again == {(one.path, one.lines, one.words)}
