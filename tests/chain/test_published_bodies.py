@@ -260,6 +260,8 @@ def test_heat_of_yeelimite_alone_lothenbach_2022(catalogue, demo):
     factor = float(problem.model["csa_heat_factor"]) if "csa_heat_factor" in catalogue.model else 1.0
     found = 1e-3 * there.body["heat_csa"][0] / there.body["powder"][0]
     assert found == pytest.approx(548.0 * factor, rel=0.05)
+    # and all of it is there to warm the mold
+    assert setting_heat(there, there.clock)[1][0] / there.body["powder"][0] == pytest.approx(found)
 
 
 @pytest.mark.parametrize("water", [0.6, 0.7])

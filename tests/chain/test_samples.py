@@ -126,6 +126,16 @@ def test_room_temperature_varies_set_and_drying_together(problem, sure):
     ) == pytest.approx(best, rel=1e-3)
 
 
+def test_a_cold_room_is_drawn_no_colder_than_the_drying_law_covers(problem, sure):
+    """Two degrees and five of error: where more than 0.2 of a deviation is missing, it is 1 degC."""
+    there = cast(problem, BLEND)
+    cold = EXACT | {"temperature": 2.0, "temperature_error": 5.0}
+    drawn = np.ravel(sure.cast(shop_bench(problem, **cold), there.mixes).bench.temperature)
+    assert drawn.min() == 1.0
+    assert np.mean(drawn == 1.0) == pytest.approx(stats.norm.cdf(-0.2), abs=0.01)
+    assert np.median(drawn) == pytest.approx(2.0, abs=0.05)
+
+
 def test_air_varies_by_the_stated_share_of_the_volume(problem, sure):
     there = cast(problem, BLEND)
     drawn = sure.cast(shop_bench(problem, **EXACT | {"air_error": 0.005}, **FINE_SCALE), there.mixes)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -10,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from optimizer.chain.predict import predict
-from optimizer.chain.strength import flexural
+from optimizer.chain.strength import flexural, retarder_loss
 from tests.chain.helpers import EVERYTHING, all_materials, cast, values
 
 BINDER_PARTS = st.lists(st.floats(0.0, 1.0), min_size=5, max_size=5).filter(lambda x: sum(x) > 0.2)
@@ -138,6 +139,34 @@ def test_retarder_buys_time_and_costs_strength(catalogue, demo):
     slow = values(problem, {"gypsum_cement": 0.999, "citric_acid": 0.001})
     assert slow["working_window"] > 2 * plain["working_window"]
     assert slow["dry_strength"] < plain["dry_strength"]
+
+
+@pytest.mark.parametrize("water", [5.0, 45.0])
+def test_water_that_warms_the_mix_sets_cement_as_a_room_that_warm_would(catalogue, demo, water):
+    """The mix is as warm as its parts by the heat they hold (own arithmetic); gypsum sets as before."""
+    problem = all_materials(replace(demo, shop=replace(demo.shop, water_temperature=water)), catalogue)
+    there = cast(problem, {"csa_cement": 1.0})
+    held, powder = 4.18 * there.body["water"][0], 0.78 * there.body["powder"][0]
+    mixed = (held * water + powder * demo.shop.temperature) / (held + powder)
+    room = replace(demo.shop, temperature=mixed)
+    like = cast(all_materials(replace(demo, shop=room), catalogue), {"csa_cement": 1.0})
+    assert there.clock.initial == pytest.approx(like.clock.initial, rel=1e-9)
+    plain = cast(all_materials(demo, catalogue), {"gypsum_cement": 1.0})
+    assert cast(problem, {"gypsum_cement": 1.0}).clock.initial == pytest.approx(plain.clock.initial)
+
+
+@pytest.mark.parametrize(
+    ("binder", "kind", "per_percent"), [("gypsum_cement", "gypsum", 2.5), ("csa_cement", "csa", 0.6)]
+)
+@pytest.mark.parametrize("filler", [0.0, 40.0])
+def test_a_retarder_costs_strength_by_its_share_of_the_binder(
+    catalogue, demo, binder, kind, per_percent, filler
+):
+    """The law of the figures at 0.1 %: half of it all at most, in step at first (own arithmetic)."""
+    problem = all_materials(demo, catalogue)
+    there = cast(problem, {binder: 100.0, "citric_acid": 0.1, "marble_flour": filler})
+    lost = retarder_loss(problem.model, there.body, kind)
+    assert lost[0] == pytest.approx(0.5 * (1.0 - math.exp(-0.1 * per_percent / 0.5)), rel=1e-6)
 
 
 def test_plasticizer_cuts_water_and_slows_the_set(catalogue, demo):

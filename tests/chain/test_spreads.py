@@ -6,9 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from optimizer.chain.discrepancy import PRIOR_SPREADS
 from optimizer.chain.parameters import SPREAD_OF_RANGE, Parameter, ParameterSet, parameters_of
+from optimizer.materials import Figure
 from tests.chain.helpers import all_materials, cast, ranges
 
 BLENDS = [
@@ -40,6 +42,15 @@ def test_a_wider_figure_widens_the_range(catalogue, demo):
     # Left are the reference point's own spread, 20 to 30 MPa, and the 0.20 that the laws lack.
     both = np.hypot(np.log(30.0 / 20.0) / SPREAD_OF_RANGE, PRIOR_SPREADS["strength"])
     assert np.log(high / low) == pytest.approx(SPREAD_OF_RANGE * both, rel=0.06)
+
+
+@pytest.mark.parametrize("log", [True, False])
+def test_low_and_high_of_a_figure_are_its_5_and_95_percent_points(log):
+    """Of a law by scipy, a reference library: lognormal about 10 from 5 to 20, normal from 5 to 15."""
+    high = 20.0 if log else 15.0
+    read = Parameter.of_figure("x", Figure(10.0, 5.0, high, "", "", ""), log=log)
+    ends = read.natural(stats.norm(read.center, read.spread).ppf([0.05, 0.5, 0.95]))
+    assert ends == pytest.approx([5.0, 10.0, high], rel=1e-9)
 
 
 def test_correlation_changes_a_spread():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -91,7 +92,7 @@ def _changed(node: ast.AST) -> Callable[[], object] | None:
 
 
 def _without_meaning(tree: ast.AST) -> Iterator[int]:
-    """Yield the identities of nodes whose change means nothing: types, sizes of caches, guards."""
+    """Yield the identities of nodes whose change means nothing: types, caches, guards, unused defaults."""
     for node in ast.walk(tree):
         if isinstance(node, ast.arg | ast.AnnAssign) and node.annotation is not None:
             yield from map(id, ast.walk(node.annotation))
@@ -102,8 +103,22 @@ def _without_meaning(tree: ast.AST) -> Iterator[int]:
             yield id(node)
         if isinstance(node, ast.Compare) and any(_tiny(part) for part in ast.walk(node)):
             yield id(node)
+        if isinstance(node, ast.Call) and ast.unparse(node.func) == "lookup" and len(node.args) == 2:
+            yield from map(id, ast.walk(node.args[1]) if _is_stated(node.args[0]) else ())
         if isinstance(node, ast.BinOp) and (_neutral(node.left, node.op) or _neutral(node.right, node.op)):
             yield id(node)
+
+
+def _is_stated(name: ast.AST) -> bool:
+    """Return whether the shipped files state a figure, so that a default for it is never used."""
+    return isinstance(name, ast.Constant) and name.value in _figures()
+
+
+@cache
+def _figures() -> frozenset[str]:
+    return frozenset(
+        tomllib.loads((_CODE.parent / "material_specs" / "model.toml").read_text(encoding="utf-8"))
+    )
 
 
 def _neutral(node: ast.AST, op: ast.operator) -> bool:
