@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from optimizer.chain.parameters import parameters_of
+from optimizer.chain.predict import coat_factor_of
 from optimizer.chain.timing import wet_strength_at
-from tests.chain.helpers import all_materials, cast, values, with_figures
+from optimizer.problem import problem_of
+from tests.chain.helpers import EVERYTHING, all_materials, cast, values, with_figures
 
 FULL = 0.002
 """Dose of superplasticizer that does all it can, as the shipped spec says [kg/kg]."""
@@ -51,6 +55,41 @@ def test_a_point_far_from_the_binders_own_water_is_met(catalogue, demo, name, ra
     problem = all_materials(demo, replace(catalogue, materials={**catalogue.materials, name: changed}))
     clock = cast(problem, {name: 1.0}, demand * ratio).clock
     assert float(wet_strength_at(clock, age)[0]) == pytest.approx(point.strength.value, rel=0.02)
+
+
+@pytest.mark.parametrize(("stated", "left"), [(0.45, 0.45), (0.94, 0.94), (0.99, 0.95)])
+def test_a_coat_leaves_the_stated_share_of_absorption_and_never_all_of_it(catalogue, demo, stated, left):
+    """A twentieth at least is taken off by any coat (assumption): else no number of coats would do."""
+    shop = replace(demo.shop, coat_factor=stated)
+    there = cast(all_materials(replace(demo, shop=shop), catalogue), {"gypsum_cement": 1.0})
+    assert coat_factor_of(there) == pytest.approx(left)
+
+
+@pytest.mark.parametrize("gypsum", [0.0, 0.3, 0.6, 1.0])
+def test_gamma_is_the_departure_of_equal_volumes_of_both_hydrates(catalogue, demo, gypsum):
+    """One half of each departs by all of it, a binder alone by nothing: a parabola (own arithmetic)."""
+    known, blend = parameters_of(catalogue, EVERYTHING), {"gypsum_cement": gypsum, "csa_cement": 1.0 - gypsum}
+    (item,) = (x for x in known if x.name == "gamma")
+    ends = []
+    for more in (0.0, -0.1):
+        told = known.moved({"gamma": replace(item, center=item.center + more)})
+        # wet enough that none of it is stronger than its members, where the ceiling bends the law
+        there = cast(problem_of(replace(demo, materials=EVERYTHING), catalogue, told), blend, 0.8)
+        ends.append(there.clock.ln_end[0])
+    off = there.body.gypsum_share[0] - 0.5
+    assert ends[1] - ends[0] == pytest.approx(-0.1 * (1.0 - 4.0 * off**2), abs=1e-9)
+
+
+def test_cement_that_reacts_less_is_weighed_the_same_when_dry(catalogue, demo):
+    """Its hydrates are taken to hold more of the room's moisture, so that weighed masses come out right."""
+    masses = []
+    for degree in (0.97, 0.90, 0.83):
+        known = parameters_of(catalogue, EVERYTHING)
+        (item,) = (x for x in known if x.name == "yeelimite_degree")
+        told = known.moved({item.name: replace(item, center=math.log(degree) if item.log else degree)})
+        problem = problem_of(replace(demo, materials=EVERYTHING), catalogue, told)
+        masses.append(values(problem, {"csa_cement": 1.0})["dry_mass"])
+    assert masses == pytest.approx([masses[0]] * 3, rel=0.01)
 
 
 def test_every_property_stays_finite_at_absurd_doses(catalogue, demo):

@@ -97,12 +97,13 @@ def test_water_error_spreads_the_water_as_stated(problem, sure):
     )
 
 
-def test_a_coarse_scale_spreads_a_small_dose_by_its_step_over_root_twelve(problem, sure):
+@pytest.mark.parametrize("waste", [0.0, 0.25])
+def test_a_coarse_scale_spreads_a_small_dose_by_its_step_over_root_twelve(problem, sure, waste):
     """A uniform error of one step has the standard deviation step / sqrt(12) (JCGM 100:2008, from memory)."""
     there = cast(problem, BLEND)
-    bench = shop_bench(problem, **EXACT, weigh_step=1e-9, dose_step=5.0, molds_per_mix=6, waste=0.0)
+    bench = shop_bench(problem, **EXACT, weigh_step=1e-9, dose_step=5.0, molds_per_mix=6, waste=waste)
     place = problem.names.index("titanium_white")
-    grams = float(there.mixes[0, place]) * bench.vessel.cavity_volume * 6
+    grams = float(there.mixes[0, place]) * bench.vessel.cavity_volume * 6 * (1.0 + waste)
     drawn = sure.cast(bench, there.mixes)
     share = drawn.mixes[:, 0, place] / drawn.body["powder"][:, 0]
     assert np.log(share).std() == pytest.approx(5.0 / np.sqrt(12.0) / grams, rel=0.03)
