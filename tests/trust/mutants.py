@@ -14,6 +14,7 @@ import os
 import random
 import re
 import shutil
+import signal
 import sys
 import tempfile
 import warnings
@@ -161,6 +162,7 @@ def _asked() -> argparse.Namespace:
 def main() -> None:
     """Print each change as it is tried and the test that fell, then the share that fell."""
     asked = _asked()
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # so that what runs the tests is ended, too
     tried = chosen(tuple(asked.packages), asked.count, asked.seed)
     if asked.again:
         tried = survivors(asked.again.read_text(encoding="utf-8"), tuple(asked.packages))
