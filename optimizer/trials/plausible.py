@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
+from optimizer.constants import MPA_PER_PSI
 from optimizer.errors import Fault, FileFaults
 from optimizer.trials.records import Trial
 
@@ -54,7 +55,7 @@ def doubtful(trial: Trial) -> tuple[Fault, ...]:
 def _strengths(trial: Trial) -> Iterator[Fault]:
     for number, one in enumerate(trial.strengths, start=1):
         if 0.0 < one.value < _WEAKEST:
-            allowed = f"{_WEAKEST:g} MPa ({_WEAKEST * 145.038:.0f} psi) or more, as a rule"
+            allowed = f"{_WEAKEST:g} MPa ({_WEAKEST / MPA_PER_PSI:.0f} psi) or more, as a rule"
             yield Fault(f"strengths.{number}.value", f"{one.value:.3g} MPa", allowed, _RIGHT)
 
 

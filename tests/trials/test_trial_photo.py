@@ -89,6 +89,16 @@ def test_cards_on_both_sides_take_slanting_light_away():
     assert two.spread > 1.5 * even.spread
 
 
+@pytest.mark.parametrize(("share", "told"), [(0.004, False), (0.007, True)])
+@pytest.mark.parametrize(("code", "words"), [(255, "burned out"), (0, "too dark")])
+def test_more_than_half_a_percent_of_pixels_without_detail_is_told(share, told, code, words):
+    """Judgement; every so many pixels of the photo one is set, so that each patch has its share of them."""
+    photo = _photo(0.75, 0.86, exposure=0.6)
+    photo.reshape(-1, 3)[:: round(1.0 / share)] = code
+    texts = whiteness_of_pixels(photo, FACE, [CARD]).warnings
+    assert any(words in text for text in texts) == told, texts
+
+
 def test_an_even_photo_has_no_warnings_and_a_known_spread():
     found = whiteness_of_pixels(_photo(0.75, 0.86), FACE, [CARD, OTHER_CARD], card_error=0.02)
     assert found.warnings == ()

@@ -47,6 +47,19 @@ def test_what_is_asked_about(trial, places):
     assert [fault.where for fault in doubtful(trial)] == places
 
 
+@pytest.mark.parametrize(("strength", "asked"), [(0.49, True), (0.5, False)])
+def test_a_weak_strength_is_asked_about_in_both_units(strength, asked):
+    """0.5 MPa is 73 psi (NIST SP 811: 1 psi = 6.894757 kPa)."""
+    found = doubtful(Trial(DAY, strengths=(Strength(strength),)))
+    assert [fault.allowed for fault in found] == ["0.5 MPa (73 psi) or more, as a rule"] * asked
+
+
+@pytest.mark.parametrize(("water", "asked"), [(29.0, True), (30.0, False), (360.0, False), (361.0, True)])
+def test_water_is_asked_about_beyond_a_tenth_and_six_fifths_of_the_powder(water, asked):
+    trial = Trial(DAY, portions=POWDER, water=water)
+    assert [fault.where for fault in doubtful(trial)] == ["water"] * asked
+
+
 def test_a_table_is_asked_about_before_anything_is_entered(tmp_path):
     table = tmp_path / "casts.csv"
     head = "id;date;mass of gypsum_cement [g];water [g];strength 1 value [psi]\n"
