@@ -10,6 +10,7 @@ matters (Deng 2020, abstract read); heat capacity of water 4.18 J/gK and of mine
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 
 import pytest
@@ -17,7 +18,8 @@ import pytest
 from optimizer.chain.predict import cast_of
 from optimizer.jobfile import parse_job, template
 from optimizer.problem import problem_of
-from optimizer.shop import Limit
+from optimizer.shop import Limit, Price
+from optimizer.solution import DESIGNED
 from optimizer.specs import load_catalogue
 from optimizer.studies.check import check, grams_of_blend
 from optimizer.studies.design import design
@@ -112,11 +114,39 @@ def test_warm_water_warms_the_peak():
     )
 
 
+STRONG = Limit("dry_strength", ">=", 25.0)
+
+
+def short_of_time(minutes, *materials, **asked):
+    limits = (STRONG, Limit("demold_time", "<=", minutes))
+    return replace(DEMO, materials=materials, limits=limits, **asked)
+
+
 @pytest.fixture(scope="module")
 def late():
     """Return a gypsum job that fails by some ten minutes of demold time."""
-    limits = (Limit("dry_strength", ">=", 25.0), Limit("demold_time", "<=", 21.0))
-    return replace(DEMO, materials=("gypsum_cement", "marble_flour"), limits=limits)
+    return short_of_time(21.0, "gypsum_cement", "marble_flour")
+
+
+def assert_taking_gives_just_that(lever, job):
+    """Design the job with the lever's changes made by hand: the same blend, cost and chance, to the digit."""
+    changed = job
+    for step in lever.steps:
+        water, room = (
+            re.match("mix with water of ([0-9]+)", step.words),
+            re.search("room of ([0-9]+)", step.words),
+        )
+        if water:
+            changed = replace(changed, shop=replace(changed.shop, water_temperature=float(water[1])))
+        elif room:
+            changed = replace(changed, shop=replace(changed.shop, temperature=float(room[1])))
+        else:
+            prices = {**changed.prices, step.accelerator: Price(1.0, 0.0)}
+            changed = replace(changed, materials=(*changed.materials, step.accelerator), prices=prices)
+    taken = design(changed, CATALOGUE, explain=False)
+    assert taken.mix.blend == lever.solution.mix.blend
+    assert taken.cost == lever.cost
+    assert taken.joint_probability == lever.chance
 
 
 def test_a_job_late_by_ten_minutes_is_offered_levers_and_taking_one_gives_just_that(late):
@@ -126,16 +156,58 @@ def test_a_job_late_by_ten_minutes_is_offered_levers_and_taking_one_gives_just_t
     assert 5.0 < fastest.value - 21.0 < 15.0
     failed = design(late, CATALOGUE)
     assert time_is_short(failed)
-    found = levers(late, CATALOGUE)
-    assert {lever.unpriced for lever in found} >= {"potassium_sulfate", "ground_set_gypsum"}
-    assert [lever.solution.cost for lever in found] == sorted(lever.solution.cost for lever in found)
+    found = levers(late, CATALOGUE, without=failed)
+    # gypsum alone: heat is not felt, nor lithium carbonate; ground gypsum is not sure enough
+    assert [lever.unpriced for lever in found] == [("potassium_sulfate",)]
     for lever in found:
-        taken = design(lever.job, CATALOGUE, explain=False)
-        assert taken.mix.blend == lever.solution.mix.blend
-        assert taken.cost == lever.solution.cost
-        assert taken.properties["demold_time"].value <= 21.0 * 1.001
-        (chance,) = [each.probability for each in taken.limits if each.limit.property == "demold_time"]
-        assert chance == lever.chance
+        assert lever.sure
+        assert lever.chance >= late.confidence
+        assert_taking_gives_just_that(lever, late)
+
+
+def test_a_blend_that_is_not_sure_enough_for_time_is_offered_the_cheapest_lever():
+    """Within some five minutes of being sure enough: each kind does alone, and all cost less than slow."""
+    job = short_of_time(30.0, "white_csa_cement", "gypsum_cement")
+    unsure = design(job, CATALOGUE, explain=False)
+    assert unsure.mix is not None
+    assert unsure.joint_probability < job.confidence
+    assert time_is_short(unsure)
+    assert design(short_of_time(40.0, *job.materials), CATALOGUE, explain=False).status == DESIGNED
+    found = levers(job, CATALOGUE, without=unsure)
+    assert len({lever.words for lever in found}) == len(found) >= 3
+    assert all(lever.sure and len(lever.steps) == 1 for lever in found)
+    assert [lever.cost for lever in found] == sorted(lever.cost for lever in found)
+    assert_taking_gives_just_that(found[0], job)
+    # no step of warm water is left out that costs clearly less than the one told
+    for degrees in (30.0, 35.0, 40.0):
+        warm = replace(job, shop=replace(job.shop, water_temperature=degrees))
+        answer = design(warm, CATALOGUE, explain=False)
+        if answer.status == DESIGNED:
+            assert answer.cost >= 0.99 * found[0].cost
+
+
+def test_where_no_lever_does_alone_the_cheapest_combination_is_offered():
+    job = short_of_time(40.0, "white_csa_cement", "silica_sand", confidence=0.7)
+    failed = design(job, CATALOGUE)
+    assert time_is_short(failed)
+    found = levers(job, CATALOGUE, without=failed)
+    assert found
+    assert all(lever.sure and len(lever.steps) == 2 for lever in found)
+    assert [lever.cost for lever in found] == sorted(lever.cost for lever in found)
+    for lever in found:
+        assert_taking_gives_just_that(lever, job)
+        for step in lever.steps:
+            alone = design(step.taken(job), CATALOGUE, explain=False)
+            assert alone.status != DESIGNED
+
+
+def test_where_no_combination_is_enough_the_surest_are_told_as_such():
+    job = short_of_time(30.0, "white_csa_cement", "silica_sand")
+    found = levers(job, CATALOGUE)
+    assert found
+    assert not any(lever.sure for lever in found)
+    assert [lever.chance for lever in found] == sorted((lever.chance for lever in found), reverse=True)
+    assert found[0].chance < job.confidence
 
 
 def test_levers_are_not_looked_for_where_time_is_not_short(late):
@@ -152,8 +224,21 @@ def test_the_command_offers_levers_with_cost_chance_and_edit(tmp_path, monkeypat
     assert run(["design", "job.toml", "--json"]) == 3
     offered = json.loads(capsys.readouterr().out)["levers"]
     assert offered[0]["cost"] == min(each["cost"] for each in offered)
-    assert all(each["edit"] and each["risk"] and 0.0 < each["chance"] < 1.0 for each in offered)
+    assert all(each["edits"] and each["risks"] and each["sure_enough"] for each in offered)
     assert run(["design", "job.toml"]) == 3
     said = " ".join(capsys.readouterr().out.split())
     assert "add potassium sulfate" in said
-    assert "Its price is not in the job" in said
+    assert "its price is not in the cost" in said
+    # taken as told, line by line, the job gives the cost and the chance that were offered
+    text = (
+        (tmp_path / "job.toml")
+        .read_text()
+        .replace('["gypsum_cement"]', '["gypsum_cement", "potassium_sulfate"]')
+    )
+    taken = '[prices.potassium_sulfate]\npack = "1 kg"\nprice = 0\n'
+    (tmp_path / "job.toml").write_text(text + taken)
+    assert run(["design", "job.toml", "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    (lever,) = (each for each in offered if each["unpriced"] == ["potassium_sulfate"])
+    assert answer["cost"]["per_good_vessel"] == lever["cost"]
+    assert answer["joint_probability"] == lever["chance"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 from optimizer.materials import Catalogue
@@ -75,21 +75,25 @@ _EVEN_ODDS: Final = 0.6
 
 
 def solution_blocks(
-    solution: Solution, catalogue: Catalogue, units: System, batch: Batch | None = None
+    solution: Solution,
+    catalogue: Catalogue,
+    units: System,
+    batch: Batch | None = None,
+    hastened: Sequence[Block] = (),
 ) -> Iterator[Block]:
-    """Give the text of a designed or checked blend."""
+    """Give the text of a designed or checked blend, with what to say of levers beside changes of limits."""
     yield sentence(solution.job.title, "bold")
     yield sentence(_opening(solution))
     yield from _weigh(solution, catalogue, units, batch)
     yield from _money(solution)
     yield from _trial(solution, catalogue)
     yield from _limits(solution, units)
-    yield from _reasons(solution, catalogue, units)
+    yield from _reasons(solution, catalogue, units, hastened)
     yield from _predicted(solution, units)
     yield from _closing(solution, units)
 
 
-def no_blend_blocks(solution: Solution, units: System) -> Iterator[Block]:
+def no_blend_blocks(solution: Solution, units: System, hastened: Sequence[Block] = ()) -> Iterator[Block]:
     """Give the text of a job that no blend can do: what stands in the way, and what would help."""
     yield sentence(solution.job.title, "bold")
     yield sentence("No blend of these materials meets the limits.")
@@ -107,6 +111,7 @@ def no_blend_blocks(solution: Solution, units: System) -> Iterator[Block]:
         yield sentence(
             "No change of a single limit is enough. Loosen two, or add materials to the job.", gap=True
         )
+    yield from hastened
     told = no_blend_words(solution)
     if told:
         yield heading("Mind")
@@ -271,7 +276,9 @@ def _limit_row(verdict: LimitVerdict, solution: Solution, units: System) -> list
     return [label, bound, chance_words(verdict), seen, judged_words(verdict)]
 
 
-def _reasons(solution: Solution, catalogue: Catalogue, units: System) -> Iterator[Block]:
+def _reasons(
+    solution: Solution, catalogue: Catalogue, units: System, hastened: Sequence[Block]
+) -> Iterator[Block]:
     lines = [limit_sentence(solution, units), single_binder_words(solution, catalogue, units)]
     lines += [proof_words(solution.proof)] if solution.proof else []
     lines += [prose_in(note, units) for note in solution.notes]
@@ -282,6 +289,7 @@ def _reasons(solution: Solution, catalogue: Catalogue, units: System) -> Iterato
     yield from map(sentence, barred_words(solution))
     if solution.relaxations:
         yield from _changes(solution, units)
+    yield from hastened
     ties = [a for a in solution.alternatives if a.name.startswith(SECOND_CHOICE)]
     if ties:
         yield heading("Nearly as good")

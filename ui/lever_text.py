@@ -10,6 +10,7 @@ from optimizer.job import Job
 from optimizer.solution import Solution
 from optimizer.studies.levers import Lever, levers, time_is_short
 from optimizer.units import System, odds_words, show, show_amount
+from ui.delivery import say
 from ui.jobs import Asked
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.unit_text import prose_in, typed_in
@@ -19,10 +20,11 @@ __all__ = ["lever_blocks", "levers_json", "levers_of"]
 
 
 def levers_of(asked: Asked, solution: Solution) -> tuple[Lever, ...]:
-    """Return the levers for a job that no blend can do for lack of time; none where time is not short."""
+    """Return the levers for a job that lacks time for a sure answer; none where time is not short."""
     if not time_is_short(solution):
         return ()
-    return levers(asked.job, asked.catalogue, lambda job: replace(asked, job=job).parameters())
+    say("Time is short: trying warm water, a warmer room and accelerators; this may take a minute.")
+    return levers(asked.job, asked.catalogue, lambda job: replace(asked, job=job).parameters(), solution)
 
 
 def levers_json(found: Sequence[Lever]) -> list[dict[str, Any]]:
@@ -30,46 +32,57 @@ def levers_json(found: Sequence[Lever]) -> list[dict[str, Any]]:
     return [
         {
             "lever": lever.words,
-            "edit": lever.edit,
+            "edits": [edit for step in lever.steps for edit in step.edits],
             "cost": lever.solution.cost,
             "demold_time": _demold(lever),
             "chance": lever.chance,
+            "sure_enough": lever.sure,
             "blend": {} if lever.solution.mix is None else dict(lever.solution.mix.blend),
-            "unpriced": lever.unpriced,
-            "risk": lever.risk,
+            "unpriced": list(lever.unpriced),
+            "risks": [step.risk for step in lever.steps],
         }
         for lever in found
     ]
 
 
-def lever_blocks(found: Sequence[Lever], job: Job, units: System) -> Iterator[Block]:
-    """Give the levers, cheapest first, each with its cost, its chance and its risk."""
+def lever_blocks(found: Sequence[Lever], job: Job, units: System, *, looked: bool) -> Iterator[Block]:
+    """Give the levers, cheapest first, each with its cost, its chance and its risk; `looked`: also none."""
+    asked = f"{100.0 * job.confidence:.0f} %"
     if not found:
+        if looked:
+            words = "Warm water, a warmer room and accelerators, alone and together, do not help here"
+            yield sentence(f"{words}: what hastens demolding takes as much from the pouring time.", gap=True)
         return
-    yield heading("Or hasten it: any one of these makes a blend possible")
-    heads = ("do", "then a vessel costs", "demold time", "chance", "in the job")
+    if found[0].sure:
+        yield heading(f"Or hasten it: any one of these lets a blend hold with {asked}")
+    else:
+        yield heading(f"Hastening it helps, but no lever lets a blend hold with {asked}")
+    heads = ("do", "then a vessel costs", "all limits together", "demold time")
     yield table(heads, [_row(lever, job, units) for lever in found])
+    for step in dict.fromkeys(step for lever in found for step in lever.steps):
+        edits = "; ".join(typed_in(edit, units) for edit in step.edits)
+        yield indented(f"{prose_in(step.words, units)} ({edits}): {step.risk.rstrip('.')}.")
     for lever in found:
-        yield indented(f"{prose_in(lever.words, units)}: {lever.risk.rstrip('.')}.{_own_price(lever)}")
+        yield from map(indented, _own_prices(lever, units))
     yield sentence("A shorter set is a shorter pour: try it on one vessel first.")
 
 
 def _row(lever: Lever, job: Job, units: System) -> tuple[str, ...]:
     cost = lever.solution.cost
     paid = "" if cost is None else money(cost, job.currency)
-    chance = "" if lever.chance is None else odds_words(lever.chance)
     demold = show(_demold(lever), "demold_time", units)
-    return prose_in(lever.words, units), paid, demold, chance, typed_in(lever.edit, units)
+    return prose_in(lever.words, units), paid, odds_words(lever.chance), demold
 
 
 def _demold(lever: Lever) -> float:
     return float(lever.solution.properties["demold_time"].value)
 
 
-def _own_price(lever: Lever) -> str:
-    """Return what to know of an accelerator the job states no price for."""
+def _own_prices(lever: Lever, units: System) -> Iterator[str]:
+    """Give what to know of accelerators the job states no price for."""
     mix = lever.solution.mix
-    if not lever.unpriced or mix is None:
-        return ""
-    grams = show_amount(mix.grams[lever.unpriced], "g", 2)
-    return f" Its price is not in the job: {grams} a vessel come on top."
+    for name in lever.unpriced if mix is not None else ():
+        assert mix is not None
+        grams = show_amount(mix.grams[name], "g", 2)
+        label = name.replace("_", " ")
+        yield f"To {prose_in(lever.words, units)}: {grams} of {label} a vessel; its price is not in the cost."

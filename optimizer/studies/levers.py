@@ -1,23 +1,25 @@
-"""Levers for time: warm water, a warmer room, an accelerator; each tried by a design of its own.
+"""Levers for time: warm water, a warmer room, an accelerator, and several of them together.
 
-They are looked for where a latest demold time is what no blend meets. What a lever costs and how sure its
-answer is are those of the design with it: taking it gives just that.
+Looked for where a latest demold time keeps a job from an answer that is sure enough. Each is tried by a
+design of its own, so that taking it gives just the chance and the cost that are told. Levers that no binder
+of the job feels are left out: heat hastens cement alone, an accelerator the binder it is for.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 from typing import Final
 
 from optimizer.chain.parameters import ParameterSet
 from optimizer.job import Job
 from optimizer.materials import Catalogue, Material
 from optimizer.shop import Price
-from optimizer.solution import Solution
+from optimizer.solution import DESIGNED, NOT_SURE, Solution
 from optimizer.studies.design import design
 
-__all__ = ["Lever", "levers", "time_is_short"]
+__all__ = ["Lever", "Step", "levers", "time_is_short"]
 
 _WATER: Final = (30.0, 35.0, 40.0)
 """Mixing water tried [degC]: warmer water sets in the bucket; assumption."""
@@ -27,115 +29,248 @@ _WARMER: Final = (3.0, 6.0)
 
 _RISK: Final = "the pouring time shrinks as much, and the cast runs hotter"
 
+_SAME_COST: Final = 0.01
+"""Costs as near as this are one [-]: the milder step is taken."""
+
+_SURER: Final = 0.02
+"""Chance by which a lever must be surer to count as such [-]: what searches differ by."""
+
+_MOST: Final = 3
+"""Kinds of levers put together at most, and levers told where none is sure enough [count]."""
+
+Parameters = Callable[[Job], ParameterSet | None]
+
 
 @dataclass(frozen=True)
-class Lever:
-    """One change that makes a blend possible.
+class Step:
+    """One strength of one lever.
 
     Attributes
     ----------
     words : str
         What to do.
-    edit : str
-        The line of the job file that makes the change.
+    edits : tuple[str, ...]
+        The lines of the job file that do it.
     risk : str
         What it brings with it.
-    job : Job
-        The job with the change made; designing it again gives `solution`.
-    solution : Solution
-        Its answer.
-    unpriced : str
-        An accelerator whose price the job does not state: its money is not in the cost; empty otherwise.
+    taken : Callable[[Job], Job]
+        A job with the change made.
+    accelerator : str
+        Material it adds; empty where it adds none.
+    unpriced : bool
+        True for one whose price the job does not state.
     """
 
     words: str
-    edit: str
+    edits: tuple[str, ...]
     risk: str
+    taken: Callable[[Job], Job]
+    accelerator: str = ""
+    unpriced: bool = False
+
+
+@dataclass(frozen=True)
+class Lever:
+    """One change, or several together, and the answer with it.
+
+    Attributes
+    ----------
+    steps : tuple[Step, ...]
+        What is changed.
+    job : Job
+        The job with the changes made; designing it again gives `solution`.
+    solution : Solution
+        Its answer.
+    """
+
+    steps: tuple[Step, ...]
     job: Job
     solution: Solution
-    unpriced: str = ""
 
     @property
-    def chance(self) -> float | None:
-        """Chance that the demold time holds [fraction]; None where it is judged at its best value."""
-        found = (
-            x for x in self.solution.limits if (x.limit.property, x.limit.sense) == ("demold_time", "<=")
-        )
-        return next((x.probability for x in found), None)
+    def words(self) -> str:
+        """What to do."""
+        return " and ".join(step.words for step in self.steps)
+
+    @property
+    def sure(self) -> bool:
+        """True when all limits then hold together with the chance the job asks for."""
+        return self.solution.status == DESIGNED
+
+    @property
+    def chance(self) -> float:
+        """Chance that all limits then hold together [fraction]."""
+        return self.solution.joint_probability or 0.0
+
+    @property
+    def cost(self) -> float:
+        """Expected cost of a good vessel [currency]; accelerators without a price are not in it."""
+        return self.solution.cost or 0.0
+
+    @property
+    def unpriced(self) -> tuple[str, ...]:
+        """Accelerators whose price the job does not state: their money is not in the cost."""
+        return tuple(step.accelerator for step in self.steps if step.unpriced)
 
 
 def time_is_short(solution: Solution) -> bool:
-    """Return whether a latest demold time stands in the way of an answer without a blend."""
-    return solution.mix is None and any(
-        (limit.property, limit.sense) == ("demold_time", "<=") for limit in solution.conflict
+    """Return whether a latest demold time stands in the way of an answer that is sure enough."""
+    if solution.mix is None:
+        return any((limit.property, limit.sense) == ("demold_time", "<=") for limit in solution.conflict)
+    if solution.status != NOT_SURE:
+        return False
+    return any(
+        (each.limit.property, each.limit.sense) == ("demold_time", "<=")
+        and each.probability < solution.job.confidence
+        for each in solution.limits
     )
 
 
 def levers(
-    job: Job, catalogue: Catalogue, parameters: Callable[[Job], ParameterSet | None] = lambda job: None
+    job: Job,
+    catalogue: Catalogue,
+    parameters: Parameters = lambda job: None,
+    without: Solution | None = None,
 ) -> tuple[Lever, ...]:
-    """Return every kind of lever that makes a blend possible, cheapest first, each as mild as it allows.
+    """Return the levers with which a job has an answer that is sure enough, cheapest first.
+
+    Of each kind the step of least cost is told, or a milder one that costs no more than 1 % more. Where no
+    kind does alone, two are tried together, then three. Where none does, those that raise the chance most
+    are returned, surest first; none of them is `Lever.sure`.
 
     Parameters
     ----------
     job, catalogue
-        The job no blend can do, and the figures.
+        The job no blend can do, or none surely enough, and the figures.
     parameters
         Calibrated parameters for the materials of a job; default: those of the specs.
+    without
+        Answer without any lever, whose chance one must raise; None: no blend.
     """
-    found = [
-        lever
-        for steps in (_warm_water(job), _warm_room(job), *_accelerators(job, catalogue))
-        if (lever := _mildest(steps, catalogue, parameters)) is not None
-    ]
-    return tuple(sorted(found, key=_worth))
+    asked = _Asked(job, catalogue, parameters)
+    best = 0.0 if without is None or without.mix is None else without.joint_probability or 0.0
+    tried: list[Lever] = []
+    kinds = tuple(_kinds(job, catalogue))
+    for count in range(1, min(_MOST, len(kinds)) + 1):
+        found = list(asked.together(count, kinds, tried))
+        if any(lever.sure for lever in found):
+            return tuple(
+                sorted((each for each in found if each.sure), key=lambda each: (each.cost, each.words))
+            )
+        surest = max((lever.chance for lever in (*found, *tried)), default=0.0)
+        gained = surest - max((lever.chance for lever in tried), default=best)
+        tried += found
+        if tried and gained < _SURER:
+            break
+    better = [lever for lever in tried if lever.chance >= best + _SURER and not _idle(lever, tried)]
+    return tuple(sorted(better, key=lambda each: (-each.chance, each.cost, each.words))[:_MOST])
 
 
-_Step = tuple[str, str, str, Job, str]
-"""Words, edit, risk, job and unpriced accelerator of one strength of a lever."""
+def _idle(lever: Lever, tried: Sequence[Lever]) -> bool:
+    """Return whether fewer of the same steps are as sure."""
+    fewer = (each for each in tried if set(each.steps) < set(lever.steps))
+    return any(each.chance > lever.chance - _SURER for each in fewer)
 
 
-def _mildest(
-    steps: Iterator[_Step], catalogue: Catalogue, parameters: Callable[[Job], ParameterSet | None]
-) -> Lever | None:
-    for words, edit, risk, changed, unpriced in steps:
-        solution = design(changed, catalogue, parameters(changed), explain=False)
-        if solution.mix is not None and (not unpriced or unpriced in solution.mix.blend):
-            return Lever(words, edit, risk, changed, solution, unpriced)
-    return None
+_Kind = tuple[Step, ...]
+"""Strengths of one lever, mildest first."""
 
 
-def _worth(lever: Lever) -> tuple[float, str]:
-    return (lever.solution.cost or 0.0, lever.words)
+@dataclass(frozen=True)
+class _Asked:
+    """What each try of a lever is asked of."""
+
+    job: Job
+    catalogue: Catalogue
+    parameters: Parameters
+
+    def together(self, count: int, kinds: Sequence[_Kind], tried: Sequence[Lever]) -> Iterator[Lever]:
+        """Give the best lever of each choice of so many kinds; of accelerators one at most."""
+        for chosen in combinations(kinds, count):
+            if sum(bool(kind[0].accelerator) for kind in chosen) > 1:
+                continue
+            lever = self._alone(chosen[0]) if count == 1 else self._joined(chosen)
+            if lever is not None:
+                yield lever
+
+    def _alone(self, kind: _Kind) -> Lever | None:
+        """Return the cheapest step that is sure, or else the surest; the milder where two are alike."""
+        best: Lever | None = None
+        for step in kind:
+            lever = self._tried((step,))
+            if lever is not None and (best is None or _beats(lever, best)):
+                best = lever
+        return best
+
+    def _joined(self, kinds: Sequence[_Kind]) -> Lever | None:
+        """Return several kinds at their strongest, or at their mildest where that does as well."""
+        strong, mild = (tuple(kind[place] for kind in kinds) for place in (-1, 0))
+        lever = self._tried(strong)
+        if lever is None or not lever.sure:
+            return lever
+        milder = self._tried(mild)
+        return lever if milder is None or _beats(lever, milder) else milder
+
+    def _tried(self, steps: Sequence[Step]) -> Lever | None:
+        """Return a lever with its answer; None where there is no blend, or one that does without a step."""
+        job = self.job
+        for step in steps:
+            job = step.taken(job)
+        solution = design(job, self.catalogue, self.parameters(job), explain=False)
+        added = {step.accelerator for step in steps if step.accelerator}
+        used = solution.mix is not None and added <= solution.mix.blend.keys()
+        return Lever(tuple(steps), job, solution) if used else None
 
 
-def _warm_water(job: Job) -> Iterator[_Step]:
-    for water in _WATER:
-        if water > (job.shop.water_temperature or job.shop.temperature):
-            shop = replace(job.shop, water_temperature=water)
-            words, edit = f"mix with water of {water:g} °C", f'shop.water_temperature = "{water:g} C"'
-            yield words, edit, f"cement sets sooner; {_RISK}", replace(job, shop=shop), ""
+def _beats(new: Lever, best: Lever) -> bool:
+    if new.sure != best.sure:
+        return new.sure
+    if new.sure:
+        return new.cost < (1.0 - _SAME_COST) * best.cost
+    return new.chance >= best.chance + _SURER
 
 
-def _warm_room(job: Job) -> Iterator[_Step]:
-    for more in _WARMER:
-        shop = replace(job.shop, temperature=job.shop.temperature + more)
-        words = f"cast in a room of {shop.temperature:g} °C"
-        edit = f'shop.temperature = "{shop.temperature:g} C"'
-        yield words, edit, f"its heating is not in the cost; {_RISK}", replace(job, shop=shop), ""
-
-
-def _accelerators(job: Job, catalogue: Catalogue) -> Iterator[Iterator[_Step]]:
+def _kinds(job: Job, catalogue: Catalogue) -> Iterator[_Kind]:
+    binders = {catalogue[name].kind for name in job.materials if catalogue[name].role == "binder"}
+    if "csa" in binders:
+        now = job.shop.water_temperature or job.shop.temperature
+        water = tuple(_warm_water(degrees) for degrees in _WATER if degrees > now)
+        yield from (water,) if water else ()
+        yield tuple(_warm_room(job.shop.temperature + more) for more in _WARMER)
     for name in catalogue:
         material = catalogue[name]
-        if material.kind == "accelerator" and name not in job.materials:
-            yield iter([_with_accelerator(job, material)])
+        felt = any(material.figure(f"{kind}_acceleration", 0.0) > 0.0 for kind in binders)
+        if material.kind == "accelerator" and felt and name not in job.materials:
+            yield (_accelerator(job, material),)
 
 
-def _with_accelerator(job: Job, material: Material) -> _Step:
-    """Return the job that may use an accelerator, at the price it states or at none."""
-    name = material.name
-    priced = {name: job.prices.get(name, Price(1.0, 0.0))}
-    changed = replace(job, materials=(*job.materials, name), prices={**job.prices, **priced})
-    unpriced = "" if name in job.prices else name
-    return f"add {material.label}", f"materials: add {name}", material.note, changed, unpriced
+def _warm_water(degrees: float) -> Step:
+    def taken(job: Job) -> Job:
+        return replace(job, shop=replace(job.shop, water_temperature=degrees))
+
+    edit = f'shop.water_temperature = "{degrees:g} C"'
+    return Step(f"mix with water of {degrees:g} °C", (edit,), f"cement sets sooner; {_RISK}", taken)
+
+
+def _warm_room(degrees: float) -> Step:
+    def taken(job: Job) -> Job:
+        return replace(job, shop=replace(job.shop, temperature=degrees))
+
+    edit = f'shop.temperature = "{degrees:g} C"'
+    return Step(
+        f"cast in a room of {degrees:g} °C", (edit,), f"its heating is not in the cost; {_RISK}", taken
+    )
+
+
+def _accelerator(job: Job, material: Material) -> Step:
+    """Return an accelerator, at the price the job states or at none."""
+    name, priced = material.name, material.name in job.prices
+
+    def taken(job: Job) -> Job:
+        prices = job.prices if priced else {**job.prices, name: Price(1.0, 0.0)}
+        return replace(job, materials=(*job.materials, name), prices=prices)
+
+    edits: tuple[str, ...] = (f'materials: add "{name}"',)
+    if not priced:
+        edits += (f'[prices.{name}] pack = "1 kg" price = 0 (or yours)',)
+    return Step(f"add {material.label}", edits, material.note, taken, name, not priced)

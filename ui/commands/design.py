@@ -47,6 +47,7 @@ def design(
     from optimizer.solution import DESIGNED
     from optimizer.studies.batch import batch_of
     from optimizer.studies.design import design as solve
+    from optimizer.studies.levers import time_is_short
     from ui.answer_text import no_blend_blocks, solution_blocks
     from ui.lever_text import lever_blocks, levers_json, levers_of
 
@@ -55,13 +56,15 @@ def design(
     asked = asked.from_stock(vessels or 1) if from_stock else asked
     parameters = asked.parameters()
     solution = asked.signed(solve(asked.job, asked.catalogue, parameters, proof_seconds=seconds))
+    tried = levers_of(asked, solution)
+    told = {"levers": levers_json(tried)} if tried else {}
+    hastened = list(lever_blocks(tried, asked.job, delivery.units, looked=time_is_short(solution)))
     if solution.mix is None:
-        tried = levers_of(asked, solution)
-        data = solution_json(solution) | ({"levers": levers_json(tried)} if tried else {})
-        told = (*no_blend_blocks(solution, delivery.units), *lever_blocks(tried, asked.job, delivery.units))
-        delivery.send(data, lambda: list(told))
+        blocks = list(no_blend_blocks(solution, delivery.units, hastened))
+        delivery.send(solution_json(solution) | told, lambda: blocks)
         return NO_BLEND
     batch = batch_of(solution, asked.catalogue, vessels, parameters) if vessels else None
-    data = solution_json(solution) | ({"batch": batch_json(batch)} if batch else {})
-    delivery.send(data, lambda: list(solution_blocks(solution, asked.catalogue, delivery.units, batch)))
+    data = solution_json(solution) | told | ({"batch": batch_json(batch)} if batch else {})
+    blocks = list(solution_blocks(solution, asked.catalogue, delivery.units, batch, hastened))
+    delivery.send(data, lambda: blocks)
     return 0 if solution.status == DESIGNED else NO_VERDICT
