@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Annotated
 
-from optimizer.shop import Bounds, Candle, Limit, Price, Shop, Vessel
+from optimizer.key_kinds import Choice, Flag, Number, Text
+from optimizer.shop import HEAT_WITHOUT_BURN, Bounds, Candle, Limit, Price, Shop, Vessel
 
 __all__ = ["Job"]
 
@@ -54,7 +56,7 @@ class Job:
         ask the same are equal whoever stated the values.
     """
 
-    title: str
+    title: Annotated[str, Text()]
     currency: str
     materials: tuple[str, ...]
     vessel: Vessel
@@ -64,12 +66,12 @@ class Job:
     prices: Mapping[str, Price] = field(default_factory=dict)
     bounds: Mapping[str, Bounds] = field(default_factory=dict)
     shelf: Mapping[str, float] = field(default_factory=dict)
-    at_most_materials: int | None = None
-    confidence: float = 0.8
-    heat_without_burn: str = "open"
+    at_most_materials: Annotated[int | None, Number("count", least=1, most=100)] = None
+    confidence: Annotated[float, Number("fraction", least=0.5, most=0.999)] = 0.8
+    heat_without_burn: Annotated[str, Choice(HEAT_WITHOUT_BURN)] = "open"
     objective: str = "cost"
     maximize: bool = False
-    example_prices: bool = False
-    in_hand: str = field(default="", compare=False)
-    calibration: str = field(default="", compare=False)
+    example_prices: Annotated[bool, Flag()] = False
+    in_hand: Annotated[str, Text(2000)] = field(default="", compare=False)
+    calibration: Annotated[str, Text(1000)] = field(default="", compare=False)
     stated: frozenset[str] = field(default=frozenset(), compare=False)

@@ -1,7 +1,8 @@
 """What the caster states: vessel, candle, shop, prices and limits, as frozen records with visible defaults.
 
 Every default is a starting value a caster replaces, "common practice, no source" unless a source is
-named. Units are those of `optimizer.nomenclature`; lengths are mm, volumes mL, times min unless named.
+named. Units are those of `optimizer.nomenclature`; lengths are mm, volumes mL, times min unless named. Each
+field of a job file's table is annotated with its kind: unit, range and, where it differs, its key.
 """
 
 from __future__ import annotations
@@ -9,12 +10,16 @@ from __future__ import annotations
 import datetime
 import math
 from dataclasses import dataclass
+from typing import Annotated, Final, TypeAlias
+
+from optimizer.key_kinds import MOST_MONEY, Choice, Dates, Flag, Number, Pairs, Text, Words
 
 __all__ = [
     "DAMP_CLASSES",
     "EXPOSURES",
     "HEAT_WITHOUT_BURN",
     "MOLD_VIEWS",
+    "WEEKDAYS",
     "Bounds",
     "Candle",
     "Limit",
@@ -36,6 +41,30 @@ HEAT_WITHOUT_BURN = ("open", "judge")
 MOLD_VIEWS = ("wear", "order")
 """How molds are charged: by the wear of each casting, or those one order needs to that order."""
 
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+"""Words of a week's days, Monday first."""
+
+
+def _above(unit: str, most: float, name: str = "") -> Number:
+    return Number(unit, most=most, open_least=True, name=name)
+
+
+def _count(least: int, most: int, name: str = "") -> Number:
+    return Number("count", least=least, most=most, name=name)
+
+
+def _money(name: str = "", unit: str = "currency") -> Number:
+    return Number(unit, most=MOST_MONEY, name=name)
+
+
+_UP_TO: Final = _above("g", 1e6, "up_to")
+_PACKS: Final = _count(1, 1_000_000, "packs")
+
+Minutes: TypeAlias = Annotated[float, Number("min", most=1440.0)]
+Money: TypeAlias = Annotated[float, _money()]
+Share: TypeAlias = Annotated[float, Number("fraction", most=1.0)]
+Loss: TypeAlias = Annotated[float, Number("fraction", most=1.0, open_most=True)]
+
 
 @dataclass(frozen=True)
 class Vessel:
@@ -49,11 +78,11 @@ class Vessel:
         Outer diameter, outer height, wall and base thickness [mm].
     """
 
-    cavity_volume: float
-    outer_diameter: float = 85.0
-    height: float = 95.0
-    wall: float = 8.0
-    base: float = 8.0
+    cavity_volume: Annotated[float, _above("mL", 20_000.0)]
+    outer_diameter: Annotated[float, _above("mm", 1000.0)] = 85.0
+    height: Annotated[float, _above("mm", 1000.0)] = 95.0
+    wall: Annotated[float, _above("mm", 200.0)] = 8.0
+    base: Annotated[float, _above("mm", 200.0)] = 8.0
 
     @property
     def outer_area(self) -> float:
@@ -105,13 +134,13 @@ class Candle:
         Room temperature during the burn [degC].
     """
 
-    wicks: int = 1
-    burn_rate: float = 4.5
-    exposure: str = "repeated burns"
-    heat_of_combustion: float = 43.0
-    measured_outer: float | None = None
-    reading_error: float = 2.0
-    room: float = 21.0
+    wicks: Annotated[int, _count(1, 50)] = 1
+    burn_rate: Annotated[float, _above("g/h", 200.0)] = 4.5
+    exposure: Annotated[str, Choice(EXPOSURES)] = "repeated burns"
+    heat_of_combustion: Annotated[float, _above("kJ/g", 60.0)] = 43.0
+    measured_outer: Annotated[float | None, Number("degC", least=-20.0, most=400.0)] = None
+    reading_error: Annotated[float, Number("K", most=30.0)] = 2.0
+    room: Annotated[float, Number("degC", least=-20.0, most=60.0)] = 21.0
 
 
 @dataclass(frozen=True)
@@ -199,59 +228,59 @@ class Shop:
         Days without work.
     """
 
-    temperature: float = 21.0
-    humidity: float = 0.5
-    water_temperature: float | None = None
-    mixing: float = 5.0
-    demold_floor: float = 0.0
-    damp_cure: float = 1440.0
-    damp_service: bool = False
-    wage: float = 20.0
-    shift: float = 420.0
-    prep: float = 10.0
-    overnight: bool = False
-    molds: int = 6
-    mold_price: float = 28.0
-    mold_life: float = 80.0
-    mold_view: str = "wear"
-    order_vessels: float = 300.0
-    order_days: float = 12.0
-    mold_thickness: float = 10.0
-    mold_mass: float = 600.0
-    reject: float = 0.08
-    finish_reject: float = 0.0
-    waste: float = 0.08
-    weigh_step: float = 1.0
-    dose_step: float = 0.1
-    powder_error: float = 0.005
-    water_error: float = 0.01
-    temperature_error: float = 1.5
-    air_error: float = 0.005
-    cast_minutes: float = 8.0
-    seal_minutes: float = 2.5
-    pack_minutes: float = 4.0
-    trial_minutes: float = 45.0
-    coat_cost: float = 0.12
-    target_absorption: float = 0.03
-    coat_factor: float = 0.45
-    max_coats: int = 6
-    shelf_cost: float = 0.01
-    shelf_places: int = 120
-    packing_cost: float = 0.60
-    shipping_bands: tuple[tuple[float, float], ...] = ()
-    shipped_extras: float = 320.0
-    water_price: float = 0.004
-    fees: float = 0.0
-    profit: float = 0.0
-    people: float = 1.0
-    pour_minutes: float = 1.0
-    molds_per_mix: int = 6
-    mixes_per_day: int = 24
-    seal_days: int = 1
-    test_burn_days: int = 2
-    pack_days: int = 1
-    working_days: tuple[int, ...] = (0, 1, 2, 3, 4)
-    holidays: tuple[datetime.date, ...] = ()
+    temperature: Annotated[float, Number("degC", most=60.0)] = 21.0
+    humidity: Share = 0.5
+    water_temperature: Annotated[float | None, Number("degC", least=1.0, most=60.0)] = None
+    mixing: Minutes = 5.0
+    demold_floor: Annotated[float, Number("min", most=43_200.0)] = 0.0
+    damp_cure: Annotated[float, Number("min", most=129_600.0)] = 1440.0
+    damp_service: Annotated[bool, Flag()] = False
+    wage: Annotated[float, _money(unit="currency/h")] = 20.0
+    shift: Annotated[float, _above("min", 1440.0)] = 420.0
+    prep: Minutes = 10.0
+    overnight: Annotated[bool, Flag()] = False
+    molds: Annotated[int, _count(0, 100_000)] = 6
+    mold_price: Money = 28.0
+    mold_life: Annotated[float, _count(1, 1_000_000)] = 80.0
+    mold_view: Annotated[str, Choice(MOLD_VIEWS)] = "wear"
+    order_vessels: Annotated[float, _count(1, 10_000_000)] = 300.0
+    order_days: Annotated[float, _above("d", 3650.0)] = 12.0
+    mold_thickness: Annotated[float, Number("mm", most=200.0)] = 10.0
+    mold_mass: Annotated[float, Number("g", most=100_000.0)] = 600.0
+    reject: Loss = 0.08
+    finish_reject: Loss = 0.0
+    waste: Share = 0.08
+    weigh_step: Annotated[float, _above("g", 1000.0)] = 1.0
+    dose_step: Annotated[float, _above("g", 1000.0)] = 0.1
+    powder_error: Annotated[float, Number("fraction", most=0.2)] = 0.005
+    water_error: Annotated[float, Number("fraction", most=0.2)] = 0.01
+    temperature_error: Annotated[float, Number("K", most=10.0)] = 1.5
+    air_error: Annotated[float, Number("fraction", most=0.05)] = 0.005
+    cast_minutes: Minutes = 8.0
+    seal_minutes: Minutes = 2.5
+    pack_minutes: Minutes = 4.0
+    trial_minutes: Minutes = 45.0
+    coat_cost: Money = 0.12
+    target_absorption: Annotated[float, Number("fraction", most=1.0, open_least=True)] = 0.03
+    coat_factor: Annotated[float, Number("fraction", most=1.0, open_least=True, open_most=True)] = 0.45
+    max_coats: Annotated[int, _count(0, 50)] = 6
+    shelf_cost: Annotated[float, _money(unit="currency/d")] = 0.01
+    shelf_places: Annotated[int, _count(1, 1_000_000)] = 120
+    packing_cost: Money = 0.60
+    shipping_bands: Annotated[tuple[tuple[float, float], ...], Pairs((_UP_TO, _money("cost")))] = ()
+    shipped_extras: Annotated[float, Number("g", most=100_000.0)] = 320.0
+    water_price: Annotated[float, _money(unit="currency/kg")] = 0.004
+    fees: Loss = 0.0
+    profit: Loss = 0.0
+    people: Annotated[float, _above("-", 10_000.0)] = 1.0
+    pour_minutes: Minutes = 1.0
+    molds_per_mix: Annotated[int, _count(1, 100_000)] = 6
+    mixes_per_day: Annotated[int, _count(1, 100_000)] = 24
+    seal_days: Annotated[int, Number("d", most=3650.0, whole=True)] = 1
+    test_burn_days: Annotated[int, Number("d", most=3650.0, whole=True)] = 2
+    pack_days: Annotated[int, Number("d", most=3650.0, whole=True)] = 1
+    working_days: Annotated[tuple[int, ...], Words(WEEKDAYS)] = (0, 1, 2, 3, 4)
+    holidays: Annotated[tuple[datetime.date, ...], Dates()] = ()
 
 
 @dataclass(frozen=True)
@@ -288,21 +317,21 @@ class Price:
         Goods before tax in one delivery from which `freight` falls away [currency]; None: never.
     """
 
-    pack: float
-    price: float
-    tax: float = 0.0
-    freight: float = 0.0
-    freight_per_kg: float = 0.0
-    packs_per_order: float = 1.0
-    trip_distance: float = 0.0
-    trip_rate: float = 0.0
-    trip_hours: float = 0.0
-    breaks: tuple[tuple[float, float], ...] = ()
-    lost: float = 0.0
-    stock: float | None = None
-    shelf_life: float | None = None
-    supplier: str = ""
-    free_freight_from: float | None = None
+    pack: Annotated[float, _above("kg", 5000.0)]
+    price: Money
+    tax: Share = 0.0
+    freight: Money = 0.0
+    freight_per_kg: Annotated[float, _money(unit="currency/kg")] = 0.0
+    packs_per_order: Annotated[float, _count(1, 100_000)] = 1.0
+    trip_distance: Annotated[float, Number("km", most=20_000.0)] = 0.0
+    trip_rate: Annotated[float, _money(unit="currency/km")] = 0.0
+    trip_hours: Annotated[float, Number("h", most=240.0)] = 0.0
+    breaks: Annotated[tuple[tuple[float, float], ...], Pairs((_PACKS, _money("price")), falling=True)] = ()
+    lost: Loss = 0.0
+    stock: Annotated[float | None, Number("kg", most=1e6)] = None
+    shelf_life: Annotated[float | None, _above("d", 36_500.0)] = None
+    supplier: Annotated[str, Text(100)] = ""
+    free_freight_from: Annotated[float | None, _money()] = None
 
 
 @dataclass(frozen=True)
@@ -317,8 +346,8 @@ class Bounds:
         Largest share of the dry powder [fraction].
     """
 
-    least: float = 0.0
-    most: float = 1.0
+    least: Annotated[float, Number("fraction", most=1.0, name="min")] = 0.0
+    most: Annotated[float, Number("fraction", most=1.0, name="max")] = 1.0
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,8 @@ from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
 from optimizer.jobfile import complaints, parse_job
 from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP_VALUES, VESSEL
-from optimizer.jobfile.kinds import (
+from optimizer.jobfile.limits import reach
+from optimizer.key_kinds import (
     LEAST_MONEY,
     MOST_MONEY,
     Choice,
@@ -26,7 +27,6 @@ from optimizer.jobfile.kinds import (
     Text,
     Words,
 )
-from optimizer.jobfile.limits import reach
 from optimizer.nomenclature import PROPERTIES, quantity
 from optimizer.shop import Bounds, Candle, Limit, Price, Shop, Vessel
 from optimizer.specs import load_catalogue

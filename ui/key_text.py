@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from optimizer.jobfile.key_tables import key_tables
+from optimizer.jobfile.keys import key_tables
 from optimizer.units import System
 from ui.terminal import Block, heading, sentence, table
 from ui.unit_text import typed_in

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, Final
 
-from optimizer.jobfile.kinds import shown_unit
+from optimizer.key_kinds import shown_unit
 from optimizer.materials import Catalogue, Figure, Material, ReferencePoint
 from optimizer.specs.figure_sources import how_sure
 from optimizer.units import System, show_amount

@@ -1,7 +1,7 @@
 """Job files: TOML text with units, read to a `Job` with all faults at once, and written back."""
 
 from optimizer.jobfile.checks import Complaint, complaints
-from optimizer.jobfile.json_schema import schema
+from optimizer.jobfile.keys import schema
 from optimizer.jobfile.reading import parse_job, read_job
 from optimizer.jobfile.templates import TEMPLATES, template
 from optimizer.jobfile.writing import write_job

@@ -1,17 +1,20 @@
-"""The keys of a job file, table by table: unit, range and kind of each.
-
-One row per key; a test holds the rows against the fields of the records in `optimizer.shop`.
-Ranges are wide: they catch slips of the pen and of units, they do not judge a studio.
-"""
+"""The keys of a job file, table by table, read from the records they fill: for readers, checks and help."""
 
 from __future__ import annotations
 
-from dataclasses import replace
-from typing import Final
+import inspect
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import MISSING, fields
+from itertools import groupby
+from typing import Any, Final, NamedTuple
 
-from optimizer.jobfile.kinds import MOST_MONEY, Choice, Dates, Flag, Key, Number, Pairs, Text, Words
-from optimizer.nomenclature import PROPERTIES
-from optimizer.shop import EXPOSURES, HEAT_WITHOUT_BURN, MOLD_VIEWS
+from optimizer.errors import Fault, QuantityError
+from optimizer.job import Job
+from optimizer.key_kinds import Choice, Key, Number, keys_of
+from optimizer.nomenclature import PROPERTIES, QUANTITIES
+from optimizer.shop import Bounds, Candle, Price, Shop, Vessel
 
 __all__ = [
     "BOUNDS",
@@ -23,150 +26,19 @@ __all__ = [
     "TOP_VALUES",
     "UNTITLED",
     "VESSEL",
-    "WEEKDAYS",
+    "KeyRow",
+    "KeyTable",
+    "key_tables",
+    "meanings",
+    "range_faults",
+    "schema",
 ]
 
 UNTITLED: Final = "Untitled job"
 """Title of a job whose file states none."""
 
-WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-"""Words of a week's days, Monday first."""
-
-
-def _money(name: str, unit: str = "currency") -> Number:
-    return Number(name, unit, most=MOST_MONEY)
-
-
-def _share(name: str, field: str = "") -> Number:
-    return Number(name, "fraction", most=1.0, field=field)
-
-
-def _loss(name: str) -> Number:
-    return replace(_share(name), open_most=True)
-
-
-def _minutes(name: str, most: float = 1440.0) -> Number:
-    return Number(name, "min", most=most)
-
-
-def _above(name: str, unit: str, most: float) -> Number:
-    return Number(name, unit, most=most, open_least=True)
-
-
-def _count(name: str, least: int, most: int) -> Number:
-    return Number(name, "count", least=least, most=most)
-
-
-def _days(name: str) -> Number:
-    return Number(name, "d", most=3650.0, whole=True)
-
-
-VESSEL: Final[tuple[Key, ...]] = (
-    _above("cavity_volume", "mL", 20_000.0),
-    _above("outer_diameter", "mm", 1000.0),
-    _above("height", "mm", 1000.0),
-    _above("wall", "mm", 200.0),
-    _above("base", "mm", 200.0),
-)
-
-CANDLE: Final[tuple[Key, ...]] = (
-    _count("wicks", 1, 50),
-    _above("burn_rate", "g/h", 200.0),
-    Choice("exposure", EXPOSURES),
-    _above("heat_of_combustion", "kJ/g", 60.0),
-    Number("measured_outer", "degC", least=-20.0, most=400.0),
-    Number("reading_error", "K", most=30.0),
-    Number("room", "degC", least=-20.0, most=60.0),
-)
-
-SHOP: Final[tuple[Key, ...]] = (
-    Number("temperature", "degC", most=60.0),
-    _share("humidity"),
-    Number("water_temperature", "degC", least=1.0, most=60.0),
-    _minutes("mixing"),
-    _minutes("demold_floor", 43_200.0),
-    _minutes("damp_cure", 129_600.0),
-    Flag("damp_service"),
-    _money("wage", "currency/h"),
-    _above("shift", "min", 1440.0),
-    _minutes("prep"),
-    Flag("overnight"),
-    _count("molds", 0, 100_000),
-    _money("mold_price"),
-    _count("mold_life", 1, 1_000_000),
-    Choice("mold_view", MOLD_VIEWS),
-    _count("order_vessels", 1, 10_000_000),
-    _above("order_days", "d", 3650.0),
-    Number("mold_thickness", "mm", most=200.0),
-    Number("mold_mass", "g", most=100_000.0),
-    _loss("reject"),
-    _loss("finish_reject"),
-    _share("waste"),
-    _above("weigh_step", "g", 1000.0),
-    _above("dose_step", "g", 1000.0),
-    Number("powder_error", "fraction", most=0.2),
-    Number("water_error", "fraction", most=0.2),
-    Number("temperature_error", "K", most=10.0),
-    Number("air_error", "fraction", most=0.05),
-    _minutes("cast_minutes"),
-    _minutes("seal_minutes"),
-    _minutes("pack_minutes"),
-    _minutes("trial_minutes"),
-    _money("coat_cost"),
-    replace(_share("target_absorption"), open_least=True),
-    replace(_share("coat_factor"), open_least=True, open_most=True),
-    _count("max_coats", 0, 50),
-    _money("shelf_cost", "currency/d"),
-    _count("shelf_places", 1, 1_000_000),
-    _money("packing_cost"),
-    Pairs("shipping_bands", (_above("up_to", "g", 1e6), _money("cost"))),
-    Number("shipped_extras", "g", most=100_000.0),
-    _money("water_price", "currency/kg"),
-    _loss("fees"),
-    _loss("profit"),
-    _above("people", "-", 10_000.0),
-    _minutes("pour_minutes"),
-    _count("molds_per_mix", 1, 100_000),
-    _count("mixes_per_day", 1, 100_000),
-    _days("seal_days"),
-    _days("test_burn_days"),
-    _days("pack_days"),
-    Words("working_days", WEEKDAYS),
-    Dates("holidays"),
-)
-
-PRICE: Final[tuple[Key, ...]] = (
-    _above("pack", "kg", 5000.0),
-    _money("price"),
-    _share("tax"),
-    _money("freight"),
-    _money("freight_per_kg", "currency/kg"),
-    _count("packs_per_order", 1, 100_000),
-    Number("trip_distance", "km", most=20_000.0),
-    _money("trip_rate", "currency/km"),
-    Number("trip_hours", "h", most=240.0),
-    Pairs("breaks", (_count("packs", 1, 1_000_000), _money("price")), falling=True),
-    _loss("lost"),
-    Number("stock", "kg", most=1e6),
-    _above("shelf_life", "d", 36_500.0),
-    Text("supplier", 100),
-    _money("free_freight_from"),
-)
-
-BOUNDS: Final[tuple[Key, ...]] = (_share("min", "least"), _share("max", "most"))
-
-TOP_VALUES: Final[tuple[Key, ...]] = (
-    Text("title"),
-    _count("at_most_materials", 1, 100),
-    Number("confidence", "fraction", least=0.5, most=0.999),
-    Choice("heat_without_burn", HEAT_WITHOUT_BURN),
-    Flag("example_prices"),
-    Text("in_hand", 2000),
-    Text("calibration", 1000),
-)
-
-TOP: Final = (
-    *(key.name for key in TOP_VALUES),
+TOP_VALUES, VESSEL, CANDLE, SHOP, PRICE, BOUNDS = map(keys_of, (Job, Vessel, Candle, Shop, Price, Bounds))
+_BESIDE: Final = (
     "currency",
     "materials",
     "objective",
@@ -177,6 +49,7 @@ TOP: Final = (
     "bounds",
     "prices",
 )
+TOP: Final = (*(key.name for key in TOP_VALUES), *_BESIDE)
 """Keys and tables of the file's top level."""
 
 HOMES: Final[dict[str, str]] = {
@@ -188,3 +61,149 @@ HOMES: Final[dict[str, str]] = {
     **dict.fromkeys(TOP, "the top of the file, above the first table"),
 }
 """Where a key belongs, for keys found elsewhere."""
+
+_TABLES: Final[tuple[tuple[str, str, type], ...]] = (
+    ("", "at the top of the file", Job),
+    ("vessel", "cavity_volume by water fill, or the measures of a straight round vessel", Vessel),
+    ("candle", "without this table the heat margin is not judged", Candle),
+    ("shop", "room, people, molds, money", Shop),
+    ("prices.<material>", "what a powder costs and how much of it is there", Price),
+    ("bounds.<material>", "shares of the dry powder", Bounds),
+)
+_SHOWN_UNITS: Final = {"-": "", "class": "low, medium, high", "currency": "the job's currency", "degC": "°C"}
+
+
+def schema() -> dict[str, Any]:
+    """Return the JSON schema of a job file, for editors that complete and check TOML while one types.
+
+    It holds what can be said of one value alone; units and whether values fit together are checked by
+    `optimizer.jobfile.parse_job`.
+
+    Examples
+    --------
+    >>> schema()["properties"]["confidence"]["minimum"]
+    0.5
+    """
+    from optimizer.jobfile.forms import job_form  # brings pydantic, which takes a while
+
+    found = job_form().model_json_schema()
+    dialect = "https://json-schema.org/draft/2020-12/schema"
+    tables = _unfolded(found, found.pop("$defs"))
+    return {"$schema": dialect, "title": "vesselblend job file", **tables}
+
+
+def _unfolded(node: Any, definitions: dict[str, Any]) -> Any:  # noqa: ANN401  any part of a schema
+    """Return a schema with its tables in place, without titles that repeat the keys."""
+    if isinstance(node, list):
+        return [_unfolded(each, definitions) for each in node]
+    if not isinstance(node, dict):
+        return node
+    table = definitions.get(str(node.get("$ref")).rpartition("/")[2], {})
+    whole = {**table, **{name: part for name, part in node.items() if name != "$ref"}}
+    return {
+        name: _unfolded(part, definitions)
+        for name, part in whole.items()
+        if name not in ("title", "default") or isinstance(part, dict)  # a key may be called so
+    }
+
+
+def meanings(record: type) -> dict[str, str]:
+    """Return what each field of a record means, from the Attributes section of its docstring.
+
+    Examples
+    --------
+    >>> meanings(Price)["pack"]
+    'Mass of one pack [kg].'
+    """
+    section = (inspect.getdoc(record) or "").partition("Attributes\n----------\n")[2]
+    found: dict[str, str] = {}
+    for names, text in re.findall(r"^(\w[\w, ]*) : .*\n((?: {4}.*\n?)+)", section, re.MULTILINE):
+        found |= dict.fromkeys(names.split(", "), " ".join(text.split()))
+    return found
+
+
+def range_faults(record: Any, where: str) -> list[Fault]:  # noqa: ANN401  any annotated record
+    """Return a fault of `where` for every number or word of a record that a job file could not hold.
+
+    Examples
+    --------
+    >>> [(fault.where, fault.allowed) for fault in range_faults(Shop(reject=1.0), "shop")]
+    [('shop.reject', '0 or more, below 1')]
+    """
+    kind: type = type(record)
+    keys = (key for key in keys_of(kind) if isinstance(key, Number | Choice))
+    found = ((key, getattr(record, key.field or key.name)) for key in keys)
+    return [fault for key, value in found if value is not None for fault in _range_fault(key, value, where)]
+
+
+def _range_fault(key: Key, value: Any, where: str) -> list[Fault]:  # noqa: ANN401  of the kind
+    if isinstance(key, Number) and not math.isfinite(float(value)):
+        return [Fault(f"{where}.{key.name}", f"{value}", key.range_text, "Give an ordinary number.")]
+    try:
+        key.read(key.write(value))
+    except QuantityError as error:
+        return [Fault(f"{where}.{key.name}", f"{value}", error.allowed, error.repair)]
+    return []
+
+
+class KeyRow(NamedTuple):
+    """Keys that share one meaning, with the unit in brackets; `default` holds where they are left out."""
+
+    names: tuple[str, ...]
+    meaning: str
+    default: str
+
+
+class KeyTable(NamedTuple):
+    """One table of the job file: its name, what it is for, and its keys."""
+
+    name: str
+    purpose: str
+    rows: tuple[KeyRow, ...]
+
+
+def key_tables() -> tuple[KeyTable, ...]:
+    """Return every table of a job file with its keys, limits last.
+
+    Examples
+    --------
+    >>> vessel = key_tables()[1]
+    >>> vessel.name, vessel.rows[0].names, vessel.rows[1].default
+    ('vessel', ('cavity_volume',), '85 mm, 95 mm, 8 mm, 8 mm')
+    """
+    tables = [KeyTable(name, purpose, tuple(_rows(record))) for name, purpose, record in _TABLES]
+    return (*tables, _limits())
+
+
+def _limits() -> KeyTable:
+    rows = []
+    for name in PROPERTIES:
+        quantity = QUANTITIES[name]
+        unit = _SHOWN_UNITS.get(quantity.unit, quantity.unit)
+        rows.append(KeyRow((name,), f"{quantity.meaning} [{unit}]" if unit else quantity.meaning, ""))
+    purpose = 'what the vessel must keep, as "<= 45 min"; two of them make a range'
+    return KeyTable("limits", purpose, tuple(rows))
+
+
+def _rows(record: type) -> Iterator[KeyRow]:
+    words = meanings(record)
+    defaults = {each.name: each.default for each in fields(record)}
+    for meaning, group in groupby(keys_of(record), lambda key: _meaning(key, words)):
+        members = list(group)
+        shown = (_default(key, defaults[key.field or key.name]) for key in members)
+        yield KeyRow(tuple(key.name for key in members), meaning, ", ".join(filter(None, shown)))
+
+
+def _meaning(key: Key, words: dict[str, str]) -> str:
+    if isinstance(key, Choice):
+        return f"One of: {', '.join(key.words)}."
+    return words[key.field or key.name].replace("``", "").replace("degC", "°C")
+
+
+def _default(key: Key, default: object) -> str:
+    if default is MISSING or default in (None, "", ()):
+        return ""
+    written = key.write(default)
+    if isinstance(written, bool):
+        return str(written).lower()
+    return f"{written:g}" if isinstance(written, float) else str(written)

@@ -1,18 +1,22 @@
-"""Limits and objective of a job file: text to record and back, and bounds no blend could ever touch."""
+"""Limits, objective and currency of a job file: text to value and back, and bounds no blend could touch."""
 
 from __future__ import annotations
 
 import math
 import re
+from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 from optimizer.errors import QuantityError
-from optimizer.jobfile.kinds import PLAIN_UNITS, number_text, read_number, shown_unit, unit_word
+from optimizer.key_kinds import PLAIN_UNITS, Key, number_text, read_number, shown_unit, unit_word
 from optimizer.nomenclature import PROPERTIES, quantity
 from optimizer.shop import DAMP_CLASSES, Limit
 
 __all__ = [
+    "Bound",
+    "Currency",
+    "Objective",
     "Reach",
     "reach",
     "read_limits",
@@ -24,6 +28,56 @@ __all__ = [
 _SENSES: Final = {"<=": "<=", "≤": "<=", ">=": ">=", "≥": ">="}
 _LIMIT: Final = re.compile(r"\s*(<=|>=|≤|≥)\s*(.*?)\s*", re.DOTALL)
 _OBJECTIVE: Final = re.compile(r"\s*(?:(min|max)\s+)?(\w+)\s*")
+
+
+_CURRENCY_HINTS: Final = {"€": "EUR", "$": "USD", "£": "GBP", "¥": "JPY", "EURO": "EUR", "DOLLAR": "USD"}
+
+
+@dataclass(frozen=True)
+class Bound(Key):
+    """One or two limits on a property."""
+
+    property: str
+
+    def read(self, raw: object) -> tuple[Limit, ...]:
+        """Return the limits, as `read_limits`."""
+        return read_limits(self.property, raw)
+
+    def _schema(self) -> dict[str, Any]:
+        text = {"type": "string", "pattern": r"^\s*(<=|>=|≤|≥)"}
+        return {"anyOf": [text, {"type": "array", "items": text, "minItems": 1, "maxItems": 2}]}
+
+
+@dataclass(frozen=True)
+class Objective(Key):
+    """A property to make best and whether it is to be large."""
+
+    def read(self, raw: object) -> tuple[str, bool]:
+        """Return both, as `read_objective`."""
+        return read_objective(raw)
+
+    def _schema(self) -> dict[str, Any]:
+        return {"type": "string", "pattern": rf"^\s*((min|max)\s+)?({'|'.join(PROPERTIES)})\s*$"}
+
+
+@dataclass(frozen=True)
+class Currency(Key):
+    """The code of a currency."""
+
+    def read(self, raw: object) -> str:
+        """Return the code; raises `QuantityError` with the code that a sign or a word may mean."""
+        if isinstance(raw, str) and re.fullmatch("[A-Z]{3}", raw):
+            return raw
+        word = raw.strip().upper() if isinstance(raw, str) else ""
+        meant = _CURRENCY_HINTS.get(word) or _CURRENCY_HINTS.get(word.removesuffix("S"))
+        if meant is None and re.fullmatch("[A-Z]{3}", word):
+            meant = word
+        sample = f'"{meant}" if that is the currency meant' if meant else 'a code such as "EUR" or "USD"'
+        allowed = "three capital letters, the currency's ISO 4217 code"
+        raise QuantityError(raw, allowed, f"Write {sample}.")
+
+    def _schema(self) -> dict[str, Any]:
+        return {"type": "string", "pattern": "^[A-Z]{3}$"}
 
 
 class Reach(NamedTuple):
@@ -68,19 +122,7 @@ def reach(name: str) -> Reach:
 
 
 def read_limits(name: str, raw: object) -> tuple[Limit, ...]:
-    """Return the limits a file sets on one property.
-
-    Parameters
-    ----------
-    name : str
-        Name of the property.
-    raw : object
-        ``"<= 35 min"``, or a list of one upper and one lower bound.
-
-    Returns
-    -------
-    tuple[Limit, ...]
-        One limit, or two of opposite sense.
+    """Return the limits a file sets on one property: one, or two of opposite sense.
 
     Raises
     ------

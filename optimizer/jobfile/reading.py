@@ -4,48 +4,32 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable
-from functools import partial
+from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
-from optimizer.errors import QuantityError
+from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
 from optimizer.jobfile.checks import complaints
-from optimizer.jobfile.collecting import Collector, nearest
-from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP, TOP_VALUES, UNTITLED, VESSEL
-from optimizer.jobfile.limits import read_limits, read_objective
-from optimizer.jobfile.loading import load_tables
+from optimizer.jobfile.faults import Faults, nearest, read_form
+from optimizer.jobfile.keys import UNTITLED, VESSEL
+from optimizer.key_kinds import keys_of
 from optimizer.materials import Catalogue, unknown_repair
-from optimizer.nomenclature import PROPERTIES
-from optimizer.shop import Bounds, Candle, Limit, Price, Shop, Vessel, ring_volume
-from optimizer.toml_files import read_text, shown_key, shown_value
+from optimizer.shop import Bounds, Candle, Price, Shop, Vessel, ring_volume
+from optimizer.toml_files import parse_toml, read_text, shown_key, shown_value
 
 __all__ = ["parse_job", "read_job"]
 
-T = TypeVar("T")
-
-_CURRENCY_HINTS: Final = {"€": "EUR", "$": "USD", "£": "GBP", "¥": "JPY", "EURO": "EUR", "DOLLAR": "USD"}
 _GEOMETRY: Final = ("outer_diameter", "height", "wall")
+_MOST_ENTRIES: Final = 200
+_MOST_INTEGER: Final = 10**15
 
 
 def read_job(source: str | Path, catalogue: Catalogue, *, name: str = "") -> Job:
     """Read a job from a file or from the text of one.
 
-    Parameters
-    ----------
-    source : str or Path
-        Path of the file, or its text: a string with a line break or an equals sign is text, and so is
-        an empty one.
-    catalogue : Catalogue
-        Materials that may be named.
-    name : str
-        What faults call the file; its path, or "job", where left out.
-
-    Returns
-    -------
-    Job
-        The job, with the keys its file states in `Job.stated`.
+    A string with a line break or an equals sign is text, and so is an empty one; `name` is what faults call
+    the file: its path, or "job", where left out. `Job.stated` holds the keys that the file states.
 
     Raises
     ------
@@ -64,55 +48,52 @@ def parse_job(text: str, catalogue: Catalogue, where: str) -> Job:
     Raises
     ------
     FileFaults
-        All faults of the file.
+        All faults of the file, also if it is empty, too large, not TOML, or crowded beyond any job.
     """
-    data = load_tables(text, where)
-    found = Collector(where)
-    found.unknown(data, TOP, "")
-    objective, maximize = _optional(found, data, "objective", read_objective) or ("cost", False)
+    data = parse_toml(text, where)
+    if excesses := _excesses(data, where):
+        raise FileFaults(excesses)
+    found = Faults(where)
+    form: Any = read_form(data, found)
+    objective, maximize = form.objective or ("cost", False)
+    limits = (getattr(form.limits, name, None) for name in data.get("limits", ())) if form.limits else ()
     job = Job(
-        **{"title": UNTITLED, **found.values(data, TOP_VALUES)},
-        currency=_currency(found, data),
+        **{"title": UNTITLED, **_values(Job, form)},
+        currency=form.currency,
         materials=_materials(found, data, catalogue),
-        vessel=_vessel(found, data),
-        shop=Shop(**found.table(data.get("shop", {}), SHOP, "shop")),
-        candle=Candle(**found.table(data["candle"], CANDLE, "candle")) if "candle" in data else None,
-        limits=_limits(found, data.get("limits", {})),
-        prices=_by_material(found, data, "prices", _price, catalogue),
-        bounds=_by_material(found, data, "bounds", _bounds, catalogue),
+        vessel=_vessel(found, form.vessel, data.get("vessel", {})),
+        shop=Shop(**_values(Shop, form.shop)),
+        candle=None if form.candle is None else Candle(**_values(Candle, form.candle)),
+        limits=tuple(limit for group in limits for limit in group or ()),
+        prices={name: Price(**_values(Price, each)) for name, each in (form.prices or {}).items()},
+        bounds={name: Bounds(**_values(Bounds, each)) for name, each in (form.bounds or {}).items()},
         objective=objective,
         maximize=maximize,
-        stated=frozenset(found.stated),
+        stated=frozenset(_stated(data)),
     )
+    for section in ("prices", "bounds"):
+        _check_names(found, data, section, catalogue)
     found.complain(complaints(job, catalogue))
     found.raise_any()
     return job
 
 
-def _optional(found: Collector, data: dict[str, Any], key: str, read: Callable[[Any], T]) -> T | None:
-    return found.take(key, read, data[key]) if key in data else None
+def _values(record: type, form: Any) -> dict[str, Any]:  # noqa: ANN401  a model of the record
+    """Return the values that a table states, by record field."""
+    stated = set() if form is None else form.model_fields_set
+    return {key.field or key.name: getattr(form, key.name) for key in keys_of(record) if key.name in stated}
 
 
-def _currency(found: Collector, data: dict[str, Any]) -> str:
-    if "currency" not in data:
-        found.missing("currency", 'a code such as "EUR" or "USD"', 'Add currency = "EUR" or another code.')
-    return _optional(found, data, "currency", _currency_code) or "EUR"
+def _stated(data: Mapping[str, Any], prefix: str = "") -> Iterator[str]:
+    for name, value in data.items():
+        key = f"{prefix}{shown_key(name)}"
+        if isinstance(value, dict):
+            yield from _stated(value, f"{key}.")
+        else:
+            yield key
 
 
-def _currency_code(raw: object) -> str:
-    if isinstance(raw, str) and re.fullmatch("[A-Z]{3}", raw):
-        return raw
-    word = raw.strip().upper() if isinstance(raw, str) else ""
-    meant = _CURRENCY_HINTS.get(word) or _CURRENCY_HINTS.get(word.removesuffix("S"))
-    if meant is None and re.fullmatch("[A-Z]{3}", word):
-        meant = word
-    repair = (
-        f'Write "{meant}" if that is the currency meant.' if meant else 'Write a code such as "EUR" or "USD".'
-    )
-    raise QuantityError(raw, "three capital letters, the currency's ISO 4217 code", repair)
-
-
-def _materials(found: Collector, data: dict[str, Any], catalogue: Catalogue) -> tuple[str, ...]:
+def _materials(found: Faults, data: dict[str, Any], catalogue: Catalogue) -> tuple[str, ...]:
     raw = data.get("materials")
     if not isinstance(raw, list) or not raw:
         value = "nothing" if raw is None else shown_value(raw)
@@ -120,7 +101,6 @@ def _materials(found: Collector, data: dict[str, Any], catalogue: Catalogue) -> 
         repair = f"Write a list such as materials = {json.dumps(binders)}."
         found.fault("materials", value, "a list of material names in quotes", repair)
         return ()
-    found.stated.add("materials")
     good: list[str] = []
     for name in raw:
         problem = _material_problem(name, good, catalogue, found.where)
@@ -147,13 +127,13 @@ def _material_problem(
     return None
 
 
-def _vessel(found: Collector, data: dict[str, Any]) -> Vessel:
-    raw = data.get("vessel", {})
-    values = found.table(raw, VESSEL, "vessel")
+def _vessel(found: Faults, form: Any, raw: object) -> Vessel:  # noqa: ANN401  a model of the record
+    values = _values(Vessel, form)
     if _volume_missing(raw):
         place = "vessel.cavity_volume" if raw else "vessel"
         repair = 'Fill the mold with water, weigh it (1 g is 1 mL) and write cavity_volume = "215 mL".'
-        found.missing(place, "cavity_volume by water fill, or outer_diameter, height and wall", repair)
+        allowed = "cavity_volume by water fill, or outer_diameter, height and wall"
+        found.fault(place, "nothing", allowed, repair)
     if "cavity_volume" not in values:
         ring = Vessel(cavity_volume=1.0, **values)
         values["cavity_volume"] = ring_volume(ring.outer_diameter, ring.height, ring.wall, ring.base)
@@ -167,53 +147,33 @@ def _volume_missing(raw: object) -> bool:
     return "cavity_volume" not in raw and not all(name in raw for name in _GEOMETRY)
 
 
-def _limits(found: Collector, raw: object) -> tuple[Limit, ...]:
-    if not found.is_table(raw, "limits"):
-        return ()
-    found.unknown(raw, PROPERTIES, "limits")
-    limits: list[Limit] = []
-    for name, bound in raw.items():
-        if name in PROPERTIES:
-            limits += found.take(f"limits.{name}", partial(read_limits, name), bound) or ()
-    return tuple(limits)
-
-
-def _by_material(
-    found: Collector,
-    data: dict[str, Any],
-    section: str,
-    read: Callable[[Collector, object, str], T],
-    catalogue: Catalogue,
-) -> dict[str, T]:
-    """Return one record per table ``[section.material]``; tables of materials not listed are faults."""
-    raw = data.get(section, {})
-    if not found.is_table(raw, section):
-        return {}
-    materials = data.get("materials")
+def _check_names(found: Faults, data: Mapping[str, Any], section: str, catalogue: Catalogue) -> None:
+    """Note a fault per table ``[section.material]`` of a material that is not listed."""
+    raw, materials = data.get(section, {}), data.get("materials")
     listed = [name for name in materials if isinstance(name, str)] if isinstance(materials, list) else []
-    for name in raw:
+    for name in raw if isinstance(raw, dict) else ():
         known = name in catalogue.materials
         # Where the list itself is at fault, a table of a known material may only be its echo.
-        if name not in listed and not (known and found.faulty("materials")):
-            at = f"{section}.{shown_key(name)}"
-            if known:
-                value, repair = "a table of a material not in materials", f"put {name} into materials"
-                found.fault(at, value, "tables of listed materials", f"Take this table out, or {repair}.")
-            else:
-                near = ", ".join(nearest(name, catalogue))
-                found.fault(at, "an unknown material", f"nearest: {near}", unknown_repair(name, found.where))
-    return {name: read(found, table, f"{section}.{shown_key(name)}") for name, table in raw.items()}
+        if name in listed or (known and found.faulty("materials")):
+            continue
+        at = f"{section}.{shown_key(name)}"
+        if known:
+            value, repair = "a table of a material not in materials", f"put {name} into materials"
+            found.fault(at, value, "tables of listed materials", f"Take this table out, or {repair}.")
+        else:
+            near = ", ".join(nearest(name, catalogue))
+            found.fault(at, "an unknown material", f"nearest: {near}", unknown_repair(name, found.where))
 
 
-def _price(found: Collector, raw: object, prefix: str) -> Price:
-    values = found.table(raw, PRICE, prefix)
-    for name, example in (("pack", '"25 kg"'), ("price", "41.50")):
-        if isinstance(raw, dict) and name not in raw:
-            found.missing(
-                f"{prefix}.{name}", f"such as {example}", f"Add {name} = {example} with your figure."
-            )
-    return Price(**{"pack": 1.0, "price": 0.0, **values})
-
-
-def _bounds(found: Collector, raw: object, prefix: str) -> Bounds:
-    return Bounds(**found.table(raw, BOUNDS, prefix))
+def _excesses(value: object, where: str, keys: tuple[object, ...] = ()) -> list[Fault]:
+    """Return faults of values no reader should be troubled with."""
+    at = f"{where}:{'.'.join(map(shown_key, keys))}" if keys else where
+    if isinstance(value, int) and abs(value) > _MOST_INTEGER:
+        return [Fault(at, "a number beyond any size", "ordinary numbers", "Check the number.")]
+    if not isinstance(value, dict | list):
+        return []
+    if len(value) > _MOST_ENTRIES:
+        allowed = f"at most {_MOST_ENTRIES} entries in one place"
+        return [Fault(at, f"{len(value)} entries", allowed, "Check that this is a job file.")]
+    items = value.items() if isinstance(value, dict) else enumerate(value, start=1)
+    return [fault for name, item in items for fault in _excesses(item, where, (*keys, name))]

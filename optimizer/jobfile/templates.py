@@ -11,14 +11,11 @@ __all__ = ["TEMPLATES", "demo_fit", "example_casts", "template"]
 TEMPLATES: Final = ("job", "demo")
 """``job`` is the commented file to start from, ``demo`` the shipped demo job."""
 
+_FOLDER: Final = files("optimizer") / "templates"
+
 
 def template(name: str) -> str:
-    """Return the text of the shipped job file `name`, one of `TEMPLATES`.
-
-    Raises
-    ------
-    KeyError
-        If no file of this name ships.
+    """Return the text of the shipped job file `name`, one of `TEMPLATES`; `KeyError` for another.
 
     Examples
     --------
@@ -27,26 +24,14 @@ def template(name: str) -> str:
     """
     if name not in TEMPLATES:
         raise KeyError(f"{name!r} is none of {', '.join(TEMPLATES)}")
-    return (files("optimizer") / "templates" / f"{name}.toml").read_text(encoding="utf-8")
+    return (_FOLDER / f"{name}.toml").read_text(encoding="utf-8")
 
 
 def example_casts() -> str:
-    """Return the text of the shipped trial table: six invented casts of the demo's studio.
-
-    Examples
-    --------
-    >>> len(example_casts().splitlines())
-    7
-    """
-    return (files("optimizer") / "templates" / "casts.csv").read_text(encoding="utf-8")
+    """Return the text of the shipped trial table: six invented casts of the demo's studio."""
+    return (_FOLDER / "casts.csv").read_text(encoding="utf-8")
 
 
 def demo_fit() -> Path:
-    """Return the shipped file of what the six invented casts teach.
-
-    Examples
-    --------
-    >>> demo_fit().name
-    'demo_calibration.toml'
-    """
-    return Path(str(files("optimizer") / "templates" / "demo_calibration.toml"))
+    """Return the shipped file of what the six invented casts teach."""
+    return Path(str(_FOLDER / "demo_calibration.toml"))

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import fields
 from typing import Any
 
 from optimizer.job import Job
-from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP_VALUES, UNTITLED, VESSEL
-from optimizer.jobfile.kinds import Key
+from optimizer.jobfile.keys import UNTITLED
 from optimizer.jobfile.limits import write_limit, write_objective
+from optimizer.key_kinds import keys_of
 from optimizer.shop import ring_volume
 
 __all__ = ["write_job"]
@@ -49,7 +48,7 @@ def _top(job: Job) -> dict[str, Any]:
         "currency": job.currency,
         "materials": list(job.materials),
         "objective": write_objective(job.objective, job.maximize),
-        **_values(job, TOP_VALUES, "", job.stated),
+        **_values(job, "", job.stated),
     }
     defaults = {"title": UNTITLED, "objective": "cost"}
     return {key: value for key, value in top.items() if key in job.stated or value != defaults.get(key)}
@@ -60,18 +59,18 @@ def _tables(job: Job) -> dict[str, Any]:
     for limit in job.limits:
         limits.setdefault(limit.property, []).append(write_limit(limit))
     tables = {
-        "shop": _values(job.shop, SHOP, "shop.", job.stated),
+        "shop": _values(job.shop, "shop.", job.stated),
         "limits": {name: texts[0] if len(texts) == 1 else texts for name, texts in limits.items()},
-        "bounds": {n: _values(x, BOUNDS, f"bounds.{n}.", job.stated) for n, x in job.bounds.items()},
-        "prices": {n: _values(x, PRICE, f"prices.{n}.", job.stated) for n, x in job.prices.items()},
+        "bounds": {n: _values(x, f"bounds.{n}.", job.stated) for n, x in job.bounds.items()},
+        "prices": {n: _values(x, f"prices.{n}.", job.stated) for n, x in job.prices.items()},
     }
-    candle = {} if job.candle is None else {"candle": _values(job.candle, CANDLE, "candle.", job.stated)}
+    candle = {} if job.candle is None else {"candle": _values(job.candle, "candle.", job.stated)}
     return {"vessel": _vessel(job), **candle, **{name: table for name, table in tables.items() if table}}
 
 
 def _vessel(job: Job) -> dict[str, Any]:
     vessel, stated = job.vessel, job.stated
-    values = _values(vessel, VESSEL, "vessel.", stated)
+    values = _values(vessel, "vessel.", stated)
     by_ring = {"outer_diameter", "height", "wall"} <= values.keys() and "vessel.cavity_volume" not in stated
     ring = ring_volume(vessel.outer_diameter, vessel.height, vessel.wall, vessel.base)
     if by_ring and vessel.cavity_volume == ring:
@@ -79,11 +78,12 @@ def _vessel(job: Job) -> dict[str, Any]:
     return values
 
 
-def _values(record: object, keys: Sequence[Key], prefix: str, stated: frozenset[str]) -> dict[str, Any]:
+def _values(record: Any, prefix: str, stated: frozenset[str]) -> dict[str, Any]:  # noqa: ANN401
     """Return the stated values of `record` and those that differ from its defaults."""
-    defaults = {each.name: each.default for each in fields(record)}  # type: ignore[arg-type]  # a record
+    defaults = {each.name: each.default for each in fields(record)}
     values: dict[str, Any] = {}
-    for key in keys:
+    kind: type = type(record)
+    for key in keys_of(kind):
         name = key.field or key.name
         value = getattr(record, name)
         if value is not None and (f"{prefix}{key.name}" in stated or value != defaults[name]):

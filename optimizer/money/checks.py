@@ -7,8 +7,7 @@ import math
 from typing import NamedTuple
 
 from optimizer.errors import Fault
-from optimizer.jobfile.keys import SHOP
-from optimizer.jobfile.ranges import range_faults
+from optimizer.jobfile.keys import range_faults
 from optimizer.money.landed import check_price
 from optimizer.money.request import Candidate, OrderRequest
 from optimizer.shop import Shop
@@ -60,7 +59,7 @@ def check_shop(shop: Shop, where: str = "shop") -> list[Fault]:
     >>> [fault.where for fault in check_shop(Shop(reject=1.0, shift=8.0, prep=10.0))]
     ['shop.reject', 'shop.shift']
     """
-    return [*range_faults(SHOP, shop, where), *_shift_faults(shop, where), *_other_shop_faults(shop, where)]
+    return [*range_faults(shop, where), *_shift_faults(shop, where), *_other_shop_faults(shop, where)]
 
 
 def _amount_faults(candidate: Candidate, where: str) -> list[Fault]:

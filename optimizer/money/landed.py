@@ -7,8 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from optimizer.errors import Fault
-from optimizer.jobfile.keys import PRICE
-from optimizer.jobfile.ranges import range_faults
+from optimizer.jobfile.keys import range_faults
 from optimizer.shop import Price
 
 __all__ = ["Landed", "check_price", "landed_price", "pack_price"]
@@ -120,7 +119,7 @@ def check_price(price: Price, where: str = "price") -> list[Fault]:
     >>> [fault.where for fault in check_price(Price(pack=25, price=40, breaks=((10, 9.0), (5, 9.5))))]
     ['price.breaks']
     """
-    return [*range_faults(PRICE, price, where), *_break_faults(price.breaks, f"{where}.breaks")]
+    return [*range_faults(price, where), *_break_faults(price.breaks, f"{where}.breaks")]
 
 
 def _break_faults(breaks: tuple[tuple[float, float], ...], where: str) -> list[Fault]:

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
 from optimizer.errors import Fault, FileFaults
-from optimizer.jobfile.collecting import nearest
+from optimizer.jobfile.faults import nearest
 from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP_VALUES, VESSEL
-from optimizer.jobfile.kinds import Choice, Flag, Key, Number, unit_word
-from optimizer.jobfile.limits import read_limits, read_objective, write_limit
+from optimizer.jobfile.limits import Objective, read_limits, write_limit
+from optimizer.key_kinds import Choice, Flag, Key, Number, unit_word
 from optimizer.nomenclature import PROPERTIES, quantity
 from optimizer.shop import DAMP_CLASSES, Limit
 from optimizer.toml_files import shown_value
@@ -27,7 +27,6 @@ Value: TypeAlias = float | bool | str
 
 _NAME: Final = re.compile(r"\s*([A-Za-z][\w.]*?)\s*(<=|>=|≤|≥)?\s*")
 _SENSES: Final = {"<=": "<=", "≤": "<=", ">=": ">=", "≥": ">="}
-_OBJECTIVE: Final = Choice("objective", ())
 _TABLES: Final[Mapping[str, tuple[Key, ...]]] = {"vessel": VESSEL, "candle": CANDLE, "shop": SHOP}
 _BY_MATERIAL: Final[Mapping[str, tuple[Key, ...]]] = {"prices": PRICE, "bounds": BOUNDS}
 
@@ -40,14 +39,14 @@ class Variable:
     ----------
     path : tuple[str, ...]
         Key by its parts, such as ``("prices", "gypsum_cement", "price")``.
-    kind : Number | Flag | Choice
+    kind : Number | Flag | Choice | Objective
         How its values are read; a limit is a number in its property's unit.
     sense : str
         ``<=`` or ``>=`` of a limit, else empty.
     """
 
     path: tuple[str, ...]
-    kind: Number | Flag | Choice
+    kind: Number | Flag | Choice | Objective
     sense: str = ""
 
     @property
@@ -70,8 +69,8 @@ class Variable:
         text = text.strip()
         if self.sense:
             return self._read_limit(text)
-        if self.kind is _OBJECTIVE:
-            read_objective(text)
+        if isinstance(self.kind, Objective):
+            self.kind.read(text)
             return text
         if isinstance(self.kind, Flag):
             return self.kind.read({"true": True, "false": False}.get(text.lower(), text))
@@ -86,7 +85,8 @@ class Variable:
         if self.sense:
             bound = DAMP_CLASSES.index(value) if isinstance(value, str) else float(value)
             return write_limit(Limit(self.path[-1], self.sense, float(bound)))
-        return self.kind.write(value) if isinstance(self.kind, Number) else value  # type: ignore[arg-type]
+        known: Key = self.kind
+        return known.write(value)
 
     def _read_limit(self, text: str) -> Value:
         limit = read_limits(self.path[-1], f"{self.sense} {text.removeprefix(self.sense)}")[0]
@@ -129,9 +129,9 @@ def variable_of(text: str, data: Mapping[str, Any], where: str) -> Variable:
     return Variable(path, kind)
 
 
-def _kind(path: tuple[str, ...], data: Mapping[str, Any]) -> Number | Flag | Choice | None:
+def _kind(path: tuple[str, ...], data: Mapping[str, Any]) -> Number | Flag | Choice | Objective | None:
     if path == ("objective",):
-        return _OBJECTIVE
+        return Objective()
     keys: tuple[Key, ...] = ()
     if len(path) == 1:
         keys = TOP_VALUES
@@ -149,8 +149,8 @@ def _limit(path: tuple[str, ...], sense: str, data: Mapping[str, Any]) -> Variab
     usual = ">=" if row.better == "higher" else "<="
     known = sense or (_SENSES.get(stated[0], "") if len(stated) == 1 else "") or usual
     if row.unit == "class":
-        return Variable(path, Choice(path[1], DAMP_CLASSES), known)
-    return Variable(path, Number(path[1], row.unit), known)
+        return Variable(path, Choice(DAMP_CLASSES), known)
+    return Variable(path, Number(row.unit), known)
 
 
 def _texts(raw: object) -> list[str]:

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP_VALUES, VESSEL
-from optimizer.jobfile.kinds import Number
+from optimizer.key_kinds import Number
 from optimizer.nomenclature import QUANTITIES
 
 ROOT = Path(__file__).resolve().parents[2]

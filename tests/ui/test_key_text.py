@@ -8,9 +8,8 @@ import re
 import pytest
 
 from optimizer.jobfile import schema
-from optimizer.jobfile.key_tables import key_tables
-from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP_VALUES, VESSEL
-from optimizer.jobfile.kinds import Number
+from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP_VALUES, VESSEL, key_tables
+from optimizer.key_kinds import Number
 from ui.cli import run
 
 NUMBERS = [key for key in (*VESSEL, *CANDLE, *SHOP, *PRICE, *BOUNDS, *TOP_VALUES) if isinstance(key, Number)]

@@ -9,10 +9,10 @@ from typing import Final, NamedTuple
 import streamlit as st
 
 from optimizer.errors import FileFaults
-from optimizer.jobfile.keys import WEEKDAYS
 from optimizer.money.order import OrderPlan
 from optimizer.money.ranking import Ranked
 from optimizer.money.remedies import Remedy, week_of
+from optimizer.shop import WEEKDAYS
 from optimizer.studies.order_blends import OrderAnswer
 from ui.blends import blend_text
 from ui.fields import ORDER_SHOP

@@ -1,4 +1,9 @@
-"""Kinds of value a job file holds: each reads what a file says, writes it back, and names what is allowed."""
+"""Kinds of value a job file holds: each reads what a file says, writes it back, and names what is allowed.
+
+The records of `optimizer.shop` are annotated with them: a field's unit and range stand beside its default.
+Ranges are wide: they catch slips of the pen and of units, they do not judge a studio. pydantic asks
+a kind for its part of the JSON schema; nothing here imports it.
+"""
 
 from __future__ import annotations
 
@@ -6,8 +11,9 @@ import datetime
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Final, TypeAlias
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import Any, Final, get_type_hints
 
 from optimizer.errors import QuantityError
 from optimizer.unit_words import allowed_text
@@ -25,6 +31,7 @@ __all__ = [
     "Pairs",
     "Text",
     "Words",
+    "keys_of",
     "number_text",
     "read_number",
     "shown_unit",
@@ -43,14 +50,61 @@ LEAST_MONEY: Final = 1e-6
 _MOST_ROWS: Final = 50
 
 
-@dataclass(frozen=True)
-class Number:
-    """A quantity: its key, unit and range.
+@dataclass(frozen=True, kw_only=True)
+class Key:
+    """One key of a file.
 
     Attributes
     ----------
     name : str
-        Key in the file.
+        Key in the file; where left out, the name of the field.
+    field : str
+        Name in the record, where it differs from the key.
+    """
+
+    name: str = ""
+    field: str = ""
+
+    def read(self, raw: object) -> Any:  # noqa: ANN401  of the kind
+        """Return the value of `raw`; raises `QuantityError`."""
+        raise NotImplementedError
+
+    def write(self, value: Any) -> Any:  # noqa: ANN401  of the kind
+        """Return the value as it stands in a file."""
+        return value
+
+    def _schema(self) -> dict[str, Any]:
+        raise NotImplementedError
+
+    def __get_pydantic_json_schema__(self, _core: object, _handler: object) -> dict[str, Any]:
+        return self._schema()
+
+
+@cache
+def keys_of(record: type) -> tuple[Key, ...]:
+    """Return the keys that the fields of a record are annotated with, each with its names.
+
+    Examples
+    --------
+    >>> from optimizer.shop import Bounds
+    >>> [(key.name, key.field) for key in keys_of(Bounds)]
+    [('min', 'least'), ('max', 'most')]
+    """
+    hints = get_type_hints(record, include_extras=True)
+    parts = ((field, part) for field, hint in hints.items() for part in getattr(hint, "__metadata__", ()))
+    return tuple(
+        replace(key, name=key.name or field, field=field if key.name else "")
+        for field, key in parts
+        if isinstance(key, Key)
+    )
+
+
+@dataclass(frozen=True)
+class Number(Key):
+    """A quantity.
+
+    Attributes
+    ----------
     unit : str
         Unit held in the record.
     least, most : float
@@ -59,18 +113,14 @@ class Number:
         True when that end of the range is itself excluded.
     whole : bool
         True when only whole numbers of the unit make sense; counts are whole anyway.
-    field : str
-        Name in the record, where it differs from the key.
     """
 
-    name: str
     unit: str
     least: float = 0.0
     most: float = math.inf
     open_least: bool = False
     open_most: bool = False
     whole: bool = False
-    field: str = ""
 
     @property
     def range_text(self) -> str:
@@ -102,6 +152,14 @@ class Number:
             return value
         return f"{number_text(value)} {unit_word(self.unit)}"
 
+    def _schema(self) -> dict[str, Any]:
+        if self.unit not in PLAIN_UNITS:
+            return {"type": "string", "$comment": allowed_text(self.unit)}
+        low = {"exclusiveMinimum" if self.open_least else "minimum": self.least}
+        high = {"exclusiveMaximum" if self.open_most else "maximum": self.most}
+        number = "integer" if self.unit == "count" else "number"
+        return {"type": [number, "string"], **low, **(high if math.isfinite(self.most) else {})}
+
     def _range_repair(self, value: float) -> str:
         meant = value / 100.0
         if self.unit == "fraction" and 1.0 < value <= 100.0 and self.least <= meant <= self.most:
@@ -114,11 +172,8 @@ class Number:
 
 
 @dataclass(frozen=True)
-class Flag:
+class Flag(Key):
     """A value that is true or false."""
-
-    name: str
-    field: str = ""
 
     def read(self, raw: object) -> bool:
         """Return the flag; raises `QuantityError`."""
@@ -126,78 +181,67 @@ class Flag:
             raise QuantityError(raw, "true or false", "Write true or false, without quotes.")
         return raw
 
-    def write(self, value: bool) -> bool:
-        """Return the value as it stands in a file."""
-        return value
+    def _schema(self) -> dict[str, Any]:
+        return {"type": "boolean"}
 
 
 @dataclass(frozen=True)
-class Choice:
+class Choice(Key):
     """A word out of a list."""
 
-    name: str
     words: tuple[str, ...]
-    field: str = ""
 
     def read(self, raw: object) -> str:
         """Return the word; raises `QuantityError`."""
         if not isinstance(raw, str) or raw not in self.words:
-            quoted = ", ".join(f'"{word}"' for word in self.words)
-            raise QuantityError(raw, quoted, "Write one of these words in quotes.")
+            raise QuantityError(raw, _quoted(self.words), "Write one of these words in quotes.")
         return raw
 
-    def write(self, value: str) -> str:
-        """Return the value as it stands in a file."""
-        return value
+    def _schema(self) -> dict[str, Any]:
+        return {"enum": list(self.words)}
 
 
 @dataclass(frozen=True)
-class Text:
+class Text(Key):
     """Free text of one line."""
 
-    name: str
     longest: int = 200
-    field: str = ""
 
     def read(self, raw: object) -> str:
         """Return the text; raises `QuantityError`."""
         if not isinstance(raw, str) or len(raw) > self.longest:
-            raise QuantityError(
-                raw, f"text of at most {self.longest} characters", "Write a short text in quotes."
-            )
+            allowed = f"text of at most {self.longest} characters"
+            raise QuantityError(raw, allowed, "Write a short text in quotes.")
         return raw
 
-    def write(self, value: str) -> str:
-        """Return the value as it stands in a file."""
-        return value
+    def _schema(self) -> dict[str, Any]:
+        return {"type": "string", "maxLength": self.longest}
 
 
 @dataclass(frozen=True)
-class Words:
+class Words(Key):
     """Some words of an ordered list, held as their places in it."""
 
-    name: str
     words: tuple[str, ...]
-    field: str = ""
 
     def read(self, raw: object) -> tuple[int, ...]:
         """Return the places in rising order; raises `QuantityError`."""
         if not isinstance(raw, list) or not raw or any(word not in self.words for word in raw):
-            quoted = ", ".join(f'"{word}"' for word in self.words)
-            raise QuantityError(raw, f"a list of {quoted}", f'Write a list such as ["{self.words[0]}"].')
+            repair = f'Write a list such as ["{self.words[0]}"].'
+            raise QuantityError(raw, f"a list of {_quoted(self.words)}", repair)
         return tuple(place for place, word in enumerate(self.words) if word in raw)
 
     def write(self, value: Sequence[int]) -> list[str]:
         """Return the value as it stands in a file."""
         return [self.words[place] for place in value]
 
+    def _schema(self) -> dict[str, Any]:
+        return {"type": "array", "items": {"enum": list(self.words)}, "minItems": 1}
+
 
 @dataclass(frozen=True)
-class Dates:
+class Dates(Key):
     """Days of the calendar."""
-
-    name: str
-    field: str = ""
 
     def read(self, raw: object) -> tuple[datetime.date, ...]:
         """Return the dates in rising order; raises `QuantityError`."""
@@ -209,6 +253,9 @@ class Dates:
         """Return the value as it stands in a file."""
         return list(value)
 
+    def _schema(self) -> dict[str, Any]:
+        return {"type": "array", "items": {"type": "string", "format": "date"}}
+
     def _date(self, raw: object) -> datetime.date:
         if type(raw) is datetime.date:  # a datetime is a date too, and not wanted
             return raw
@@ -219,23 +266,19 @@ class Dates:
 
 
 @dataclass(frozen=True)
-class Pairs:
+class Pairs(Key):
     """Rows of two quantities, ascending in the first: a list of pairs or of small tables.
 
     Attributes
     ----------
-    name : str
-        Key in the file.
     columns : tuple[Number, Number]
         The two quantities.
     falling : bool
         True when the second may not rise from row to row.
     """
 
-    name: str
     columns: tuple[Number, Number]
     falling: bool = False
-    field: str = ""
 
     def read(self, raw: object) -> tuple[tuple[float, float], ...]:
         """Return the rows; raises `QuantityError`."""
@@ -255,6 +298,12 @@ class Pairs:
         """Return the rows as they stand in a file."""
         return [{c.name: c.write(x) for c, x in zip(self.columns, row, strict=True)} for row in rows]
 
+    def _schema(self) -> dict[str, Any]:
+        cells = {column.name: column._schema() for column in self.columns}
+        pair = {"type": "array", "prefixItems": list(cells.values()), "minItems": 2, "maxItems": 2}
+        table = {"type": "object", "properties": cells, "additionalProperties": False, "required": [*cells]}
+        return {"type": "array", "items": {"anyOf": [pair, table]}}
+
     @property
     def _example(self) -> str:
         first, second = self.columns
@@ -271,30 +320,15 @@ class Pairs:
         return self.columns[0].read(cells[0]), self.columns[1].read(cells[1])
 
 
-Key: TypeAlias = Number | Flag | Choice | Text | Words | Dates | Pairs
+def _quoted(words: Sequence[str]) -> str:
+    return ", ".join(f'"{word}"' for word in words)
 
 
 def read_number(raw: object, unit: str) -> float:
     """Return a quantity of a file in `unit`, clean of the dust a conversion leaves.
 
     "80.6 F" and "27 C" must be one job: a converted value keeps 12 significant digits.
-
-    Parameters
-    ----------
-    raw : object
-        Text with its unit; a plain number where the unit allows one.
-    unit : str
-        Unit wanted.
-
-    Returns
-    -------
-    float
-        The quantity [`unit`].
-
-    Raises
-    ------
-    QuantityError
-        As `optimizer.units.parse`.
+    Raises `QuantityError`.
 
     Examples
     --------
