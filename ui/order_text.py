@@ -109,7 +109,7 @@ def first_words(answer: OrderAnswer, plan: OrderPlan) -> Iterator[str]:
         if early != late:
             yield (
                 f"Ready between {day_words(early)} and {day_words(late)} in nine of ten orders: times, coats "
-                "of sealer and rejects are not known better."
+                "of sealer and scrap are not known better."
             )
     first = answer.ranked[0].plan.candidate.name
     if first != plan.candidate.name:
@@ -172,7 +172,7 @@ def _blend(answer: OrderAnswer, plan: OrderPlan, catalogue: Catalogue, units: Sy
 
 def pours_words(plan: OrderPlan) -> str:
     """Return how many to pour, and how surely enough of them come good."""
-    enough = f"{plan.vessels} come good with {100.0 * GOOD_ENOUGH:.0f} %, rejects counted"
+    enough = f"{plan.vessels} come good with {100.0 * GOOD_ENOUGH:.0f} %, scrap counted"
     return f"Pour {plan.pours}, so that {enough}."
 
 

@@ -36,7 +36,7 @@ def seen_chart(rows: Sequence[dict[str, Any]], kind: str, units: System) -> alt.
     ends = (float(frame.min().min()), float(frame.max().max()))
     scale = alt.Scale(domain=list(ends), nice=True, padding=10)
     word = unit_word(kind, units)
-    x = alt.X("seen:Q", title=f"{KINDS[kind].words} seen{word}", scale=scale)
+    x = alt.X("seen:Q", title=f"{KINDS[kind].words} measured{word}", scale=scale)
     line = alt.Chart(pd.DataFrame({"seen": ends, "level": ends})).mark_line(strokeDash=[4, 4])
     base = alt.Chart(frame)
     marks = [colored(line.encode(x=x, y=alt.Y("level:Q", scale=scale)), "line")]

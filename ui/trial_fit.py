@@ -107,7 +107,7 @@ def _seen(fit: Fit) -> None:
     kinds = list(dict.fromkeys(row["kind"] for row in rows))
     if kinds:
         kind = st.selectbox(
-            "Predicted against seen for",
+            "Predicted against measured for",
             kinds,
             index=kinds.index(_FIRST) if _FIRST in kinds else 0,
             key="seen_kind",
@@ -117,7 +117,7 @@ def _seen(fit: Fit) -> None:
         draw(
             seen_chart(chosen, kind, units()),
             key="seen",
-            alt=f"{KINDS[kind].words}: expected against seen for {len(chosen)} readings",
+            alt=f"{KINDS[kind].words}: expected against measured for {len(chosen)} readings",
         )
         st.caption(
             "Cross: expected with the shipped figures. Dot: with the fitted ones. Dashed: where both agree."
@@ -129,7 +129,7 @@ def _seen(fit: Fit) -> None:
                 "reading": row.reading,
                 "expected before": row.before,
                 "expected after": row.after,
-                "seen": row.seen,
+                "measured": row.seen,
                 "note": "; ".join(filter(None, (_BOUND if row.bound else "", _MARKS[row.mark]))),
             }
             for row in seen_rows(fit, units())
@@ -141,7 +141,7 @@ def _seen(fit: Fit) -> None:
             "expected after": st.column_config.TextColumn("after", width=_NARROW),
             "reading": st.column_config.TextColumn(width=3 * _NARROW),
             "note": st.column_config.TextColumn(width=3 * _NARROW),
-            "seen": st.column_config.TextColumn(width=_NARROW + 32),
+            "measured": st.column_config.TextColumn(width=_NARROW + 32),
         },
         key="seen_table",
         alt="Every reading used, one a row",

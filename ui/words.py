@@ -60,7 +60,7 @@ COST_GROUPS: Final[Mapping[str, tuple[str, ...]]] = {
     "molds": ("molds",),
     "sealer": ("sealer",),
     "drying rack": ("shelf",),
-    "rejects": ("casting_rejects", "finishing_rejects"),
+    "scrap": ("casting_rejects", "finishing_rejects"),
     "packing": ("packing",),
     "shipping": ("shipping",),
 }

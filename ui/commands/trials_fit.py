@@ -169,9 +169,9 @@ def _fit_blocks(found: Fit, catalogue: Catalogue, units: System) -> Iterator[Blo
 
     kept = found.calibration
     yield sentence(f"{len(kept.trials)} trials, {len(found.seen)} readings used.")
-    yield heading("Predicted before, predicted now, and seen")
+    yield heading("Predicted before, predicted now, and measured")
     read = seen_rows(found, units)
-    heads = ("trial", "reading", "before", "now", "seen", "")
+    heads = ("trial", "reading", "before", "now", "measured", "")
     firsts = [row.trial if k == 0 or read[k - 1].trial != row.trial else "" for k, row in enumerate(read)]
     rows = [
         (first, row.reading, row.before, row.after, row.seen, ("\u2264" if row.bound else "") + row.mark)
