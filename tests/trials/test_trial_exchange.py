@@ -21,9 +21,10 @@ from optimizer.errors import FileFaults
 from optimizer.trials import tables, xlsxfile
 from optimizer.trials.book import TrialBook
 from optimizer.trials.cells import neutral, restored
+from optimizer.trials.columns import headers_for
 from optimizer.trials.csvfile import read_csv, read_csv_text, write_csv_text
 from optimizer.trials.exchange import export_trials, import_trials, read_trials
-from optimizer.trials.records import Portion, Strength, Trial
+from optimizer.trials.records import Portion, Strength, Trial, Version
 
 
 @settings(max_examples=100)
@@ -42,6 +43,15 @@ def test_spreadsheet_round_trip_is_exact(tmp_path_factory, several):
     table = read_trials(path, TODAY)
     assert table.faults == ()
     assert table.trials == tuple(several)
+
+
+@pytest.mark.parametrize(("tried", "most"), [((), 1), ((HALF,), 1), ((HALF, FULL), 4)])
+def test_a_table_has_each_group_of_readings_as_often_as_the_fullest_trial_needs(tried, most):
+    """Once where there is none, to be filled in; the full sample has four weighings."""
+    columns = headers_for([Version(trial) for trial in tried])
+    numbers = {column.number for column in columns if (column.field, column.part) == ("weighings", "mass")}
+    assert numbers == set(range(1, most + 1))
+    assert columns[-1].field == "remarks"
 
 
 @pytest.mark.parametrize("ending", ["out.csv", "out.xlsx"])

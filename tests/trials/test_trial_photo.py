@@ -89,6 +89,15 @@ def test_cards_on_both_sides_take_slanting_light_away():
     assert two.spread > 1.5 * even.spread
 
 
+@pytest.mark.parametrize(("card", "read"), [(0.19, False), (0.2, True), (1.0, True), (1.01, False)])
+def test_no_card_reflects_more_than_all_light_and_a_gray_one_is_not_white(card, read):
+    if read:
+        assert whiteness_of_pixels(_photo(0.1, 0.2), FACE, [CARD], card).value > 0.0
+        return
+    with pytest.raises(QuantityError, match=r"from 0\.2 to 1"):
+        whiteness_of_pixels(_photo(0.1, 0.2), FACE, [CARD], card)
+
+
 @pytest.mark.parametrize(("share", "told"), [(0.004, False), (0.007, True)])
 @pytest.mark.parametrize(("code", "words"), [(255, "burned out"), (0, "too dark")])
 def test_more_than_half_a_percent_of_pixels_without_detail_is_told(share, told, code, words):
