@@ -12,7 +12,7 @@ from optimizer.certificate import certify_bound
 from optimizer.certificate.certify import _certificate
 from optimizer.certificate.nodes import split_point
 from optimizer.certificate.prove import Found
-from optimizer.certificate.terms import Box
+from optimizer.certificate.terms import Box, quartered
 from optimizer.chain.body import demand_of, per_liter
 from optimizer.engine.swap_search import best_mix
 from optimizer.problem import problem_of
@@ -87,6 +87,32 @@ def test_a_ratio_of_nothing_to_nothing_is_split_in_the_middle():
     box = Box(np.array([7.0]), np.array([9.0]))
     assert split_point(box, 0, np.nan, None) == 8.0
     assert np.isfinite(split_point(Box(np.array([-np.inf]), np.array([9.0])), 0, np.nan, None))
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "near"),
+    [(0.0, 8.0, (3.0, 5.0)), (-np.inf, 8.0, (3.75, 5.0)), (0.0, np.inf, (3.0, 4.25))],
+)
+def test_a_range_is_narrowed_to_the_quarter_around_a_value(low, high, near):
+    """A quarter of the way to each end from 4 (own arithmetic)."""
+    box = quartered(Box(np.array([low]), np.array([high])), 0, 4.0)
+    assert (box.low[0], box.high[0]) == near
+
+
+@pytest.mark.parametrize(
+    ("objective", "value", "size"),
+    [
+        ("cost", 8.0, 8.0),
+        ("working_window", 20.0, 20.0),
+        ("heat_margin", -2.0, 10.0),
+        ("heat_margin", 40.0, 40.0),
+    ],
+)
+def test_a_gap_is_a_share_of_the_value_or_of_what_counts_as_one_unit(demo, catalogue, objective, value, size):
+    """A margin of heat may be zero: ten kelvin count as one unit of it."""
+    asked = problem_of(replace(demo, objective=objective), catalogue)
+    found = Found(value - 0.5, SimpleNamespace(value=value), True, 1, 1, ())
+    assert _certificate(asked, found, 1e-3, 0.1).gap == pytest.approx(0.5 / size)
 
 
 @pytest.mark.parametrize(("times", "proved"), [(0.0, True), (0.9, True), (1.5, False), (9.0, False)])

@@ -124,7 +124,8 @@ def _figures() -> frozenset[str]:
 def _neutral(node: ast.AST, op: ast.operator) -> bool:
     """Return whether a sum is as good without a node, or a product: a tolerance, or one and a tolerance."""
     if isinstance(op, ast.Add | ast.Sub):
-        return _tiny(node)
+        product = isinstance(node, ast.BinOp) and isinstance(node.op, ast.Mult)
+        return _tiny(node) or (product and (_tiny(node.left) or _tiny(node.right)))
     return isinstance(node, ast.BinOp) and (_tiny(node.left) or _tiny(node.right))
 
 

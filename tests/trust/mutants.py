@@ -35,8 +35,6 @@ PACKAGES: Final = ("verdict", "money", "certificate", "calibration", "trials", "
 _APART: Final = ("benchmarks", "browser", "house", "trust", "test_packaging.py", "test_readme.py")
 """Tests that start many processes, or read the code as text: they are not asked."""
 _ASKED: Final = ("tests", "optimizer", *(f"--ignore=tests/{name}" for name in _APART))
-_TESTS_RUN: Final = 20.0
-"""Most for the tests of one change, by what they took when they were measured [s]."""
 _RAN: Final = 10
 """Added to what pytest returns: a process that itself fails returns 1, too."""
 _CODES: Final = {_RAN: "survived", _RAN + 1: "killed", _RAN + 2: "killed", None: "no end"}
@@ -69,13 +67,13 @@ def survivors(printed: str, packages: tuple[str, ...]) -> list[tuple[str, Mutant
 
 
 def trying(
-    package: str, mutant: Mutant, reached: Reached, used: dict[str, set[tuple[str, int]]]
+    package: str, mutant: Mutant, reached: Reached, used: dict[str, set[tuple[str, int]]], most: float
 ) -> list[str]:
     """Return the tests for a change: those that reach its lines, else lines that read the names it sets."""
     file = str(mutant.path.relative_to(ROOT))
     found = reached.at((file, line) for line in mutant.lines)
     found = found or reached.at(place for name in mutant.names for place in used.get(name, ()))
-    return reached.order(found or reached.of_package(package), package, _TESTS_RUN)
+    return reached.order(found or reached.of_package(package), package, most)
 
 
 def outcome(copy: Path, tests: list[str], mutant: Mutant | None, seconds: float) -> tuple[str, str]:
@@ -149,9 +147,12 @@ def _asked() -> argparse.Namespace:
     reader = argparse.ArgumentParser(description=__doc__)
     reader.add_argument("--count", type=int, default=300)
     reader.add_argument("--seed", type=int, default=1)
-    reader.add_argument("--seconds", type=float, default=300.0, help="most for the tests of one change")
+    reader.add_argument("--seconds", type=float, default=300.0, help="after which a change has no end")
     reader.add_argument(
         "--reached", type=Path, help="file with what the tests reach; written where there is none"
+    )
+    reader.add_argument(
+        "--most", type=float, default=60.0, help="for the tests of one change, as measured [s]"
     )
     reader.add_argument("--again", type=Path, help="what an earlier run printed: try its survivors only")
     reader.add_argument("--tests", nargs="+", default=_ASKED, help="paths and options for pytest")
@@ -173,7 +174,7 @@ def main() -> None:
         _warm(reached.modules)
         used, ends, killers = uses(ROOT), Counter[str](), set()
         for package, mutant in tried:
-            end, by = outcome(copy, trying(package, mutant, reached, used), mutant, asked.seconds)
+            end, by = outcome(copy, trying(package, mutant, reached, used, asked.most), mutant, asked.seconds)
             ends[end] += 1
             killers.add(by.split("[")[0])
             sys.stdout.write(f"{end} {_where(mutant)}\n" + (f"    {by}\n" if by else ""))

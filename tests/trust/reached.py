@@ -60,7 +60,7 @@ class Reached:
         return {test for test in self.seconds if test.startswith(f"tests/{package}/")} - set(self.failed)
 
     def order(self, tests: set[str], package: str, most: float) -> list[str]:
-        """Return the fastest tests first, those of a package before others, until they take `most` seconds.
+        """Return the fastest tests first, those of a package before others, until `most` seconds.
 
         Tests of about the same length stay together by file, because a change of file ends shared fixtures.
         """
@@ -72,8 +72,8 @@ class Reached:
 
         out, used = [], 0.0
         for test in sorted(tests, key=rank):
-            if out and used + self.seconds[test] > most:
-                continue
+            if used >= most:
+                break
             out.append(test)
             used += self.seconds[test]
         return out

@@ -77,11 +77,10 @@ def test_a_change_is_tried_by_the_tests_that_reach_it(project):
     test = "tests/money/test_law.py::"
     assert reached.failed == [f"{test}test_that_falls"]
     law = ROOT / "optimizer" / "money" / "law.py"
+    used = {"LIMIT": {("optimizer/money/law.py", 3)}}
 
     def tried(lines, names=()):
-        tests = trying(
-            "money", Mutant(law, lines, "", "", names), reached, {"LIMIT": {("optimizer/money/law.py", 3)}}
-        )
+        tests = trying("money", Mutant(law, lines, "", "", names), reached, used, 60.0)
         return {each.removeprefix(test) for each in tests}
 
     assert tried((3,)) == {"test_law", "test_shared"}, "also what a shared fixture executed"
@@ -90,7 +89,7 @@ def test_a_change_is_tried_by_the_tests_that_reach_it(project):
     assert tried((99,)) == {"test_law", "test_shared", "test_other"}, "else all of the package"
 
 
-def test_fast_trying_the_package_come_first_until_the_time_is_used():
+def test_fast_tests_of_the_package_come_first_until_the_time_is_used():
     seconds = {"tests/money/a.py::slow": 5.0, "tests/ui/b.py::fast": 0.1, "tests/money/a.py::fast": 0.1}
     reached = Reached(seconds, {}, [], [])
     assert reached.order(set(seconds), "money", 60.0) == [
@@ -98,7 +97,7 @@ def test_fast_trying_the_package_come_first_until_the_time_is_used():
         "tests/ui/b.py::fast",
         "tests/money/a.py::slow",
     ]
-    assert reached.order(set(seconds), "money", 1.0) == ["tests/money/a.py::fast", "tests/ui/b.py::fast"]
+    assert reached.order(set(seconds), "money", 0.15) == ["tests/money/a.py::fast", "tests/ui/b.py::fast"]
 
 
 @pytest.mark.parametrize(
