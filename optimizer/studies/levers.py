@@ -248,7 +248,7 @@ def _warm_water(degrees: float) -> Step:
     def taken(job: Job) -> Job:
         return replace(job, shop=replace(job.shop, water_temperature=degrees))
 
-    edit = f'shop.water_temperature = "{degrees:g} C"'
+    edit = f'[shop] water_temperature = "{degrees:g} C"'
     return Step(f"mix with water of {degrees:g} °C", (edit,), f"cement sets sooner; {_RISK}", taken)
 
 
@@ -256,7 +256,7 @@ def _warm_room(degrees: float) -> Step:
     def taken(job: Job) -> Job:
         return replace(job, shop=replace(job.shop, temperature=degrees))
 
-    edit = f'shop.temperature = "{degrees:g} C"'
+    edit = f'[shop] temperature = "{degrees:g} C"'
     return Step(
         f"cast in a room of {degrees:g} °C", (edit,), f"its heating is not in the cost; {_RISK}", taken
     )

@@ -10,6 +10,7 @@ from typing import Final
 __all__ = ["date_order", "iso_day", "order_of_pattern"]
 
 _SLASHED: Final = re.compile(r"([0-9]{1,2})[/\-]([0-9]{1,2})[/\-]([0-9]{4}|[0-9]{2})(?:[T ].*)?")
+_ANY: Final = re.compile(r"([0-9]{1,2})[/\-.]([0-9]{1,2})[/\-.]([0-9]{4}|[0-9]{2})(?:[T ].*)?")
 _DOTTED: Final = re.compile(r"([0-9]{1,2})\.([0-9]{1,2})\.([0-9]{4}|[0-9]{2})")
 _ISO: Final = re.compile(r"([0-9]{4})[-/.]([0-9]{1,2})[-/.]([0-9]{1,2})(?:[T ][0-9:.]+)?")
 _NAMED: Final = re.compile(r"([0-9]{1,2})[ \-.]*([a-z]{3,9})[ \-.,]*([0-9]{4}|[0-9]{2})")
@@ -34,13 +35,15 @@ def order_of_pattern(text: str) -> str:
     return {"md": "us", "dm": "day-first"}.get(letters[0][0] + letters[1][0], "")
 
 
-def date_order(cells: Iterable[str]) -> tuple[str, str]:
+def date_order(cells: Iterable[str], dotted: bool = False) -> tuple[str, str]:
     """Return the order the slashed days of a column must have, and a day that shows it.
 
     Parameters
     ----------
     cells : Iterable[str]
         Cells of the column [-].
+    dotted : bool
+        True: days with points count as slashed ones do; else they are always day first [-].
 
     Returns
     -------
@@ -55,7 +58,7 @@ def date_order(cells: Iterable[str]) -> tuple[str, str]:
     """
     shown: dict[str, str] = {}
     for cell in cells:
-        match = _SLASHED.fullmatch(cell.strip())
+        match = (_ANY if dotted else _SLASHED).fullmatch(cell.strip())
         if match:
             first, second = int(match[1]), int(match[2])
             order = "day-first" if first > 12 else "us" if second > 12 else "open"
@@ -66,7 +69,7 @@ def date_order(cells: Iterable[str]) -> tuple[str, str]:
     return next(iter(decided.items()), next(iter(shown.items()), ("", "")))
 
 
-def iso_day(cell: str, order: str) -> str:
+def iso_day(cell: str, order: str, dotted: bool = False) -> str:
     """Return a day as year-month-day; a cell that is no day stays as it is.
 
     Parameters
@@ -75,6 +78,8 @@ def iso_day(cell: str, order: str) -> str:
         As written [-].
     order : str
         ``us`` or ``day-first`` for slashed days [-].
+    dotted : bool
+        As in `date_order` [-].
 
     Returns
     -------
@@ -85,11 +90,11 @@ def iso_day(cell: str, order: str) -> str:
     --------
     >>> iso_day("3/2/26", "us"), iso_day("3/2/26", "day-first"), iso_day("2-Mar-2026", "")
     ('2026-03-02', '2026-02-03', '2026-03-02')
-    >>> iso_day("soon", "us")
-    'soon'
+    >>> iso_day("soon", "us"), iso_day("3.2.26", "us"), iso_day("3.2.26", "us", dotted=True)
+    ('soon', '2026-02-03', '2026-03-02')
     """
     text = cell.strip()
-    parts = _parts(text.lower(), order)
+    parts = _parts(text.lower(), order, dotted)
     if parts is None:
         return cell
     year, month, day = parts
@@ -99,13 +104,13 @@ def iso_day(cell: str, order: str) -> str:
         return cell
 
 
-def _parts(text: str, order: str) -> tuple[int, int, int] | None:
+def _parts(text: str, order: str, dotted: bool) -> tuple[int, int, int] | None:
     """Return year, month and day of a text."""
     if match := _ISO.fullmatch(text.upper()):
         return int(match[1]), int(match[2]), int(match[3])
-    if match := _DOTTED.fullmatch(text):
+    if not dotted and (match := _DOTTED.fullmatch(text)):
         return int(match[3]), int(match[2]), int(match[1])
-    if (match := _SLASHED.fullmatch(text)) and order:
+    if (match := (_ANY if dotted else _SLASHED).fullmatch(text)) and order:
         first, second = int(match[1]), int(match[2])
         month, day = (first, second) if order == "us" else (second, first)
         return int(match[3]), month, day

@@ -83,6 +83,11 @@ class Layout:
     questions: tuple[Fault, ...] = ()
     doubts: tuple[Fault, ...] = ()
 
+    @property
+    def own(self) -> bool:
+        """True when every header that is read is one of the trial table's own."""
+        return all(column.name in ("", column.written) for column in self.columns)
+
 
 @dataclass
 class _Column:
@@ -147,7 +152,7 @@ def laid_out(
     body, columns, dropped = _without_totals(body, columns, where)
     dates, asked, told = _dates(columns, where, choices)
     questions += [*asked, *_units(columns, where, choices)]
-    doubts += [*told, *dropped, *_column_doubts(columns, where)]
+    doubts += [*told, *dropped, *_column_doubts(columns, where), *_running(columns, where)]
     _numbered(columns)
     return _layout(columns, body, head, dates, tuple(questions), tuple(doubts))
 
@@ -263,8 +268,9 @@ def _dates(
     column = next((one for one in columns if _is_day(one)), None)
     if column is None:
         return "", [], []
-    order, shown = date_order(column.cells)
     place = f"{where}: column {column.written!r}"
+    dotted = choices.dates == "us"  # who says that months come first means days with points, too
+    order, shown = date_order(column.cells, dotted)
     said = choices.dates or order_of_pattern(column.meaning.unit) or order_of_pattern(column.written)
     column.meaning = replace(column.meaning, unit="")
     told: list[Fault] = []
@@ -281,7 +287,7 @@ def _dates(
         repair = f"Every day is read {'month' if order == 'us' else 'day'} first."
         told = [Fault(place, shown, "days in one order, which this one shows", repair)]
     order = said or (order if order in ("us", "day-first") else "")
-    column.cells = [iso_day(cell, order or "us") for cell in column.cells]
+    column.cells = [iso_day(cell, order or "us", dotted) for cell in column.cells]
     return order, asked, told
 
 
@@ -343,6 +349,19 @@ def _column_doubts(columns: Sequence[_Column], where: str) -> Iterator[Fault]:
             meant = column.meaning.column.header if not column.meaning.column.material else _header(column)
             repair = f'If it is not, say --column "{column.written}=..."; nothing after = leaves it out.'
             yield Fault(place, f"a column taken for {meant!r} by its likeness", "that it is", repair)
+
+
+def _running(columns: Sequence[_Column], where: str) -> Iterator[Fault]:
+    """Give castings poured that count up from row to row: they may be the numbers of the casts."""
+    for column in columns:
+        counts = [cell.strip() for cell in column.cells if cell.strip()]
+        if column.meaning.column is None or column.meaning.column.field != "cast" or len(counts) < 2:
+            continue
+        first = int(counts[0]) if re.fullmatch("[0-9]{1,6}", counts[0]) else 0
+        if counts == [str(first + more) for more in range(len(counts))]:
+            place = f"{where}: column {column.written!r}"
+            repair = f'If they number the casts, say --column "{column.written}=id".'
+            yield Fault(place, f"{', '.join(counts[:3])}, taken for castings poured", "that it is", repair)
 
 
 def _header(column: _Column) -> str:

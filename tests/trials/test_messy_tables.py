@@ -306,6 +306,54 @@ def test_a_state_column_that_is_not_filled_is_named(tmp_path):
     assert doubt.repair == "Fill in the column 'strength 1 state'."
 
 
+def test_numbers_of_casts_are_not_silently_castings_poured(tmp_path):
+    path = tmp_path / "casts.csv"
+    path.write_text("Cast,date,water [g]\n1,2026-03-02,105\n2,2026-03-03,106\n")
+    (doubt,) = read_trials(path, TODAY, MATERIALS).layout.doubts
+    assert '--column "Cast=id"' in doubt.repair
+    said = read_trials(path, TODAY, MATERIALS, read_choices(columns=["Cast=id"]))
+    assert [trial.id for trial in said.trials] == ["1", "2"]
+    assert not said.layout.doubts
+    path.write_text("cast,date,water [g]\n6,2026-03-02,105\n6,2026-03-03,106\n")
+    assert not read_trials(path, TODAY, MATERIALS).layout.doubts
+
+
+def test_who_says_months_come_first_means_days_with_points_too(tmp_path):
+    path = tmp_path / "casts.csv"
+    path.write_text("date,water [g]\n3.2.2026,105\n3.14.2026,106\n")
+    read = read_trials(path, TODAY, MATERIALS, read_choices("us"))
+    assert [trial.date for trial in read.trials] == [DAY, NEXT]
+    path.write_text("date,water [g]\n14.3.2026,105\n")
+    assert [trial.date for trial in read_trials(path, TODAY, MATERIALS).trials] == [NEXT]
+    with pytest.raises(FileFaults, match="Say --dates day-first"):
+        read_trials(path, TODAY, MATERIALS, read_choices("us"))
+
+
+def test_a_table_in_other_words_is_shown_even_where_nothing_is_to_be_confirmed(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    Path("casts.csv").write_text("date,mixing water,water temp\n2026-03-02,0.105,70\n")
+    assert run(["trials", "import", "casts.csv", "--unit", "kg,F"]) == 0
+    told = capsys.readouterr()
+    assert "water_temperature [F]" in told.err
+    assert "1 added" in told.out
+    Path("own.csv").write_text("date,water [g]\n2026-03-02,106\n")
+    assert run(["trials", "import", "own.csv"]) == 0
+    assert capsys.readouterr().err == ""
+
+
+def test_what_is_to_be_confirmed_is_told_once(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    Path("casts.csv").write_text("date,watre [g]\n2026-03-02,106\n")
+    assert run(["trials", "import", "casts.csv"]) == 4
+    assert capsys.readouterr().err.count("likeness. If it") == 1
+    Path("casts.csv").write_text("date,watre [g]\n2026-03-02,106\n2026-03-03,much\n")
+    assert run(["trials", "import", "casts.csv"]) == 4
+    said = capsys.readouterr().err
+    assert said.count("likeness. If it") == 1
+    assert "'much'" in said
+    assert not Path("trials.db").exists()
+
+
 def test_what_seldom_is_is_one_line_per_column(tmp_path):
     path = tmp_path / "casts.csv"
     rows = "".join(f"2026-03-{day:02},24,0.{day:02}\n" for day in range(1, 31))

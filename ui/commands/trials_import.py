@@ -63,9 +63,10 @@ def trials_import(
     """Enter all trials of FILE (CSV, XLSX; - for CSV on standard input).
 
     A table with the columns of `vesselblend trials columns` is entered at once. Of any other it is shown what
-    was understood, and it is entered when you say so. Nothing is entered when a row has a fault, unless
-    faulty rows are left out.
+    was understood; where that may be wrong, it is entered when you say so. Nothing is entered when a row has
+    a fault, unless faulty rows are left out.
     """
+    from optimizer.errors import FileFaults
     from optimizer.specs import load_catalogue
     from optimizer.trials.exchange import by_column, import_trials, read_trials
     from optimizer.trials.import_choices import read_choices
@@ -75,14 +76,22 @@ def trials_import(
     with tempfile.TemporaryDirectory() as folder:
         path = _from_stdin(Path(folder)) if table == STANDARD else Path(table)
         read = read_trials(path, materials=materials, choices=choices)
-    done = import_trials(
-        Path(book),
-        read,
-        corrections=corrections,
-        leave_out_faulty=leave_out_faulty,
-        materials=materials,
-        confirmed=yes or _confirmed(read),
-    )
+    understood = yes or _confirmed(read)
+    try:
+        done = import_trials(
+            Path(book),
+            read,
+            corrections=corrections,
+            leave_out_faulty=leave_out_faulty,
+            materials=materials,
+            confirmed=understood,
+        )
+    except FileFaults as error:
+        told = () if understood else read.layout.doubts  # said above, beside what was understood
+        faults = [fault for fault in error.faults if fault not in told]
+        if faults:
+            raise FileFaults(faults) from None
+        return error.exit_code
     for fault in by_column(done.faults):
         say(str(fault))
     entered = done.entered
@@ -102,9 +111,10 @@ def _confirmed(read: Table) -> bool:
     from ui.import_text import understood_blocks
     from ui.terminal import rendered
 
+    if not read.layout.own or read.layout.doubts:
+        say(rendered(understood_blocks(read), None))
     if not read.layout.doubts:
         return True
-    say(rendered(understood_blocks(read), None))
     if sys.stdin is None or not sys.stdin.isatty():
         say("Nothing is entered yet: look at what was understood, then say --yes.")
         return False
