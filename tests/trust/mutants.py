@@ -32,9 +32,6 @@ from tests.trust.reached import OWN, Reached, in_fork, measure, read, uses
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGES: Final = ("verdict", "money", "certificate", "calibration", "trials", "chain")
 """Packages of `optimizer`; the tests of each lie in the folder of its name."""
-_APART: Final = ("benchmarks", "browser", "house", "trust", "test_packaging.py", "test_readme.py")
-"""Tests that start many processes, or read the code as text: they are not asked."""
-_ASKED: Final = ("tests", "optimizer", *(f"--ignore=tests/{name}" for name in _APART))
 _RAN: Final = 10
 """Added to what pytest returns: a process that itself fails returns 1, too."""
 _CODES: Final = {_RAN: "survived", _RAN + 1: "killed", _RAN + 2: "killed", None: "no end"}
@@ -155,9 +152,15 @@ def _asked() -> argparse.Namespace:
         "--most", type=float, default=60.0, help="for the tests of one change, as measured [s]"
     )
     reader.add_argument("--again", type=Path, help="what an earlier run printed: try its survivors only")
-    reader.add_argument("--tests", nargs="+", default=_ASKED, help="paths and options for pytest")
+    reader.add_argument(
+        "--tests", nargs="+", help="what pytest runs; else the tests and examples of the packages"
+    )
     reader.add_argument("packages", nargs="*", default=list(PACKAGES))
-    return reader.parse_args()
+    asked = reader.parse_args()
+    asked.tests = asked.tests or [
+        f"{top}/{each}" for top in ("tests", "optimizer") for each in asked.packages
+    ]
+    return asked
 
 
 def main() -> None:

@@ -14,7 +14,7 @@ from optimizer.chain.predict import PREDICTORS, cast_of
 from optimizer.chain.samples import DrawSet, samples_of
 from optimizer.problem import problem_of
 from optimizer.shop import Limit
-from optimizer.verdict.assess import assess, drawn_cost_parts, is_open, word_of
+from optimizer.verdict.assess import assess, drawn_cost_parts, held_and_cost, is_open, word_of
 from optimizer.verdict.judge import cost_parts_of, judge
 from tests.chain.helpers import plain_samples
 
@@ -221,6 +221,30 @@ def test_a_cost_without_prices_is_open_and_a_cost_limit_counts_like_others(probl
     unpriced = asked.with_job(replace(asked.job, prices={}))
     seen = assess(unpriced, mix)
     assert (seen.cost, seen.open, seen.joint_probability) == (None, (True,), 1.0)
+
+
+def test_a_blend_without_one_of_its_prices_has_no_cost_and_one_it_does_not_use_is_not_missed(problem):
+    mix = per_liter(problem.model, np.eye(len(problem.names))[:1])[0]
+    grams = mix * problem.liters * 1e3
+    values = judge(problem, grams).values
+    prices = dict(problem.job.prices)
+    unused, used = problem.names[1], problem.names[0]
+    for left_out, costs in ((unused, True), (used, False)):
+        rest = {name: price for name, price in prices.items() if name != left_out}
+        asked = problem.with_job(replace(problem.job, prices=rest))
+        assert bool(cost_parts_of(asked, grams, values)) == costs, left_out
+    assert cost_parts_of(problem, grams, {**values, "sealer_coats": np.inf}) == {}
+
+
+def test_draws_in_which_all_limits_hold_are_those_of_the_chance_and_their_costs_those_of_the_mean(problem):
+    """The mean of the draws is the joint chance, that of their costs the expected cost (own arithmetic)."""
+    loose = asking(problem, Limit("demold_time", "<=", 50.0), Limit("dry_strength", ">=", 25.0))
+    for mix in mixes(problem, 3):
+        held, costs = held_and_cost(loose, mix)
+        seen = assess(loose, mix)
+        assert held.shape == costs.shape == (2048,)
+        assert held.mean() == seen.joint_probability
+        assert costs.mean() == pytest.approx(seen.cost.value, rel=1e-9)
 
 
 def test_costs_of_draws_are_costs_of_draws(problem):
