@@ -57,6 +57,14 @@ def test_us_degrees_are_those_of_the_scale():
     assert re.search(r"118 °F", caution_words("setting_heat", "us"))
 
 
+@pytest.mark.parametrize(("cement", "told"), [(0.0, False), (0.1, False), (0.5, True), (1.0, False)])
+def test_gypsum_in_much_cement_is_told_not_to_stand_in_damp(demo, catalogue, cement, told):
+    """Late ettringite takes ye'elimite and gypsum (its formula): either alone makes none."""
+    solution = check(demo, {"gypsum_cement": 1.0 - cement, "csa_cement": cement}, catalogue)
+    assert solution.properties["damp_risk"].value == float(told)
+    assert ("damp" in solution.cautions) == told
+
+
 @pytest.mark.parametrize(("share", "told"), [(0.0005, False), (0.0015, True)])
 def test_silica_is_told_from_a_tenth_of_a_percent(demo, catalogue, share, told):
     """The cut-off of 29 CFR 1910.1200 (OSHA, from memory) of what causes cancer; sand is quartz."""
