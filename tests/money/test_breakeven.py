@@ -17,8 +17,11 @@ def test_counting_finds_what_the_formula_says():
     Then 2 x 28 + 7.00 n against 28 + 7.05 n: the same at 28 / 0.05 = 560 vessels.
     """
     slow, fast = OrderLine("slow", 7.00, 1, 400), OrderLine("fast", 7.05, 2, 400)
-    found = break_even(slow, fast, Shop(molds=0, mold_price=28.0, mold_life=1e9, reject=0.0), most=800)
+    shop = Shop(molds=0, mold_price=28.0, mold_life=1e9, reject=0.0)
+    found = break_even(slow, fast, shop, most=800)
     assert found == (Switch(1, "slow"), Switch(401, "fast"), Switch(561, "slow"))
+    assert break_even(slow, fast, shop, most=561) == found
+    assert break_even(slow, fast, shop, most=560) == found[:2]
 
 
 @pytest.mark.parametrize("owned", [0, 3, 28])

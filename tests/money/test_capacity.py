@@ -74,3 +74,25 @@ def test_a_vessel_of_just_the_mass_of_the_last_band_is_shipped(mass, fits):
         return
     with pytest.raises(FileFaults, match=r"up to 350 g"):
         plan_order(request, candidate(dry_mass=mass))
+
+
+@pytest.mark.parametrize(
+    ("vessels", "people"), [(2000, 39), (2200, 45), (3000, 60), (3300, 90), (5000, 150), (8000, 300)]
+)
+def test_many_more_hands_are_proposed_in_steps_of_what_there_are(vessels, people):
+    """Of 420 min at 8 min each one hand casts 52.5 a day: 2,000 take 38.1, more than forty go up in steps."""
+    request = order(vessels, day(1), molds=100_000, people=30.0, may_buy_molds=False)
+    plan = plan_order(request, candidate())
+    (change,) = (c for remedy in plan.remedies for c in remedy.changes[:1] if c.name == "people")
+    assert change.needed == people
+
+
+def test_what_leaves_the_mold_whole_is_sealed_and_what_passes_is_packed():
+    """Of 100 cast a quarter is lost at the mold and a fifth of the rest later: 75 sealed, 60 packed."""
+    request = order(60, day(300), molds=4, reject=0.25, finish_reject=0.2, may_buy_molds=False)
+    plan = plan_order(request, candidate(coats=1, drying_time=2.0))
+    days = plan.schedule.days
+    assert sum(each.packed for each in days) == 60
+    whole = sum(each.cast for each in days) * 0.75
+    assert sum(each.sealed for each in days) == pytest.approx(whole, abs=1.0)
+    assert max(each.off_shelf for each in days) <= 60

@@ -149,6 +149,12 @@ def test_a_large_purchase_is_the_division_rounded_up():
     assert (bought.packs("sand"), bought.total) == (140, 1490.0)
 
 
+def test_what_costs_nothing_is_still_counted_in_packs():
+    """Three packs of 25 kg hold 75 kg, whether given away or not (own arithmetic)."""
+    bought = buy_bags({"sand": 75.0}, {"sand": Price(pack=25.0, price=0.0)})
+    assert (bought.packs("sand"), bought.total) == (3, 0.0)
+
+
 def test_the_parts_are_the_total():
     offer = Price(pack=25.0, price=9.99, tax=0.19, freight=7.5, freight_per_kg=0.03)
     bought = buy_bags({"sand": 130.0}, {"sand": offer}, wage=17.0)
