@@ -11,7 +11,7 @@ from orders import MONDAY, candidate, day, order, shop
 from optimizer.errors import FileFaults
 from optimizer.money.capacity import capacity, molds_per_mix
 from optimizer.money.order import plan_order
-from optimizer.money.remedies import LONGEST_SHIFT
+from optimizer.money.remedies import LONGEST_SHIFT, week_of
 from optimizer.money.schedule import most_vessels
 from optimizer.shop import Shop
 
@@ -81,7 +81,8 @@ def test_a_vessel_of_just_the_mass_of_the_last_band_is_shipped(mass, fits):
 )
 def test_many_more_hands_are_proposed_in_steps_of_what_there_are(vessels, people):
     """Of 420 min at 8 min each one hand casts 52.5 a day: 2,000 take 38.1, more than forty go up in steps."""
-    request = order(vessels, day(1), molds=100_000, people=30.0, may_buy_molds=False)
+    changes = {"molds": 100_000, "people": 30.0, "mixes_per_day": 10_000, "may_buy_molds": False}
+    request = order(vessels, day(1), **changes)
     plan = plan_order(request, candidate())
     (change,) = (c for remedy in plan.remedies for c in remedy.changes[:1] if c.name == "people")
     assert change.needed == people
@@ -96,3 +97,18 @@ def test_what_leaves_the_mold_whole_is_sealed_and_what_passes_is_packed():
     whole = sum(each.cast for each in days) * 0.75
     assert sum(each.sealed for each in days) == pytest.approx(whole, abs=1.0)
     assert max(each.off_shelf for each in days) <= 60
+
+
+@pytest.mark.parametrize(
+    ("own", "days", "week"),
+    [
+        ((0, 1, 2, 3, 4), 5, (0, 1, 2, 3, 4)),
+        ((0, 1, 2, 3, 4), 6, (0, 1, 2, 3, 4, 5)),
+        ((0, 1, 2, 3, 4), 7, (0, 1, 2, 3, 4, 5, 6)),
+        ((1, 3), 3, (1, 3, 5)),
+        ((1, 3), 5, (0, 1, 3, 5, 6)),
+    ],
+)
+def test_a_longer_week_takes_saturday_first(own, days, week):
+    """Monday is 0; then Sunday, and then what else is free (judgement)."""
+    assert week_of(shop(working_days=own), days) == week
