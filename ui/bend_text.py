@@ -24,8 +24,6 @@ def bend_words(over: Sequence[str], told: Sequence[str]) -> str:
     ----------
     over : Sequence[str]
         Quantities of the frontier, the one given first.
-    told : Sequence[str]
-        Their values at the bend, in words.
 
     Examples
     --------

@@ -192,10 +192,6 @@ def sheet_of(
     ----------
     solution : Solution
         A designed or checked blend.
-    batch : Batch
-        What to weigh for one mix.
-    catalogue : Catalogue
-        Its materials.
     units : str
         ``metric`` or ``us``; grams stay, ounces come beside them [-].
     trials : int
@@ -293,8 +289,6 @@ def card_html(sheet: Sheet, paper: str = "a5") -> str:
 
     Parameters
     ----------
-    sheet : Sheet
-        What it says.
     paper : str
         One of `PAPERS` [-].
     """

@@ -56,8 +56,6 @@ def margin_rows(solutions: Mapping[str, Solution], units: System) -> list[dict[s
     ----------
     solutions
         One or more blends judged by the same limits, by name; the first one sets the order.
-    units
-        Units of the words.
     """
     first = next(iter(solutions.values()))
     ordered = sorted(first.limits, key=lambda v: (v.probability, v.margin))

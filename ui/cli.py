@@ -102,11 +102,6 @@ def run(arguments: Sequence[str]) -> int:
     ----------
     arguments : Sequence[str]
         Words after the program's name [-].
-
-    Returns
-    -------
-    int
-        As documented in README [-].
     """
     with warnings.catch_warnings():
         if not os.environ.get(DEBUG):

@@ -38,8 +38,6 @@ def cost_range_words(
         Its 5 % and 95 % points [currency].
     moves : Mapping[str, tuple[float, float]]
         From `optimizer.studies.cost_range.cost_moves` [currency].
-    currency : str
-        Of the job.
 
     Examples
     --------

@@ -125,8 +125,6 @@ def laid_over(tables: Mapping[str, Any], edits: Mapping[str, Any]) -> Tables:
 
     Parameters
     ----------
-    tables : Mapping[str, Any]
-        Tables of the job file edited.
     edits : Mapping[str, Any]
         Text, flag or list by dotted key.
     """

@@ -114,8 +114,6 @@ def ask(job: str | None, specs: str | None, calibration: str | None = None) -> A
     ----------
     job : str | None
         File of the job; None: the shipped demo; ``-``: standard input [-].
-    specs : str | None
-        Folder of own spec files [-].
     calibration : str | None
         Calibration file, a folder whose newest one counts, or ``none``; None: as the job says [-].
 
@@ -189,8 +187,6 @@ def read_blend(text: str, catalogue: Catalogue, where: str = "--blend") -> dict[
         Name=parts for each dry material, parted by commas or semicolons; all in parts or all in % [-].
     catalogue : Catalogue
         Materials that may be named.
-    where : str
-        What faults call the text [-].
 
     Returns
     -------
@@ -223,14 +219,10 @@ def read_amounts(
 
     Parameters
     ----------
-    text : str
-        The line [-].
     catalogue : Catalogue
         Materials that may be named.
     unit : str
         Unit of the amounts; a plain number is taken in it, and so is a percentage where it is ``-`` [-].
-    where : str
-        What faults call the line [-].
     water : bool
         True when ``water`` may be named [-].
 

@@ -104,8 +104,6 @@ def typed_powder(
     ----------
     name, like : str
         Name in jobs, and the powder it is most like.
-    bag : BagFacts
-        What the bag says.
     paid : tuple[str, str]
         What a pack holds and what it costs, as typed; both may be empty.
     folder : Path

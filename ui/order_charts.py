@@ -23,8 +23,6 @@ def calendar_chart(days: Sequence[DayPlan], due: datetime.date, hours: float) ->
 
     Parameters
     ----------
-    days
-        Days with work.
     due
         Last day on which the order may leave.
     hours

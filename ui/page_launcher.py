@@ -72,11 +72,6 @@ def run(port: int | None = None, open_browser: bool = True) -> int:
     open_browser : bool
         True opens a browser window.
 
-    Returns
-    -------
-    int
-        Exit code.
-
     Raises
     ------
     VesselblendError

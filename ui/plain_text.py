@@ -107,10 +107,6 @@ def tag(name: str, *inside: str, **attributes: str) -> Html:
 
     Parameters
     ----------
-    name
-        Of the element.
-    inside
-        Texts and elements.
     attributes
         By name, a low line for a hyphen and one at the end for none: ``aria_label``, ``class_``.
 

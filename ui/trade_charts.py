@@ -89,8 +89,6 @@ def trade_chart(
         From `mark_row`, each with a ``letter``: the selected blend first, then the binders alone.
     limits
         Limits of the job; those on the two axes are drawn where they are near the blends.
-    currency, units
-        For the titles of the axes.
     jump
         Place of the blend where the cost jumps, and why.
     """

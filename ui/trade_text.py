@@ -32,10 +32,6 @@ def frontier_blocks(found: Frontier, problem: Problem, units: System) -> Iterato
 
     Parameters
     ----------
-    found : Frontier
-        The blends.
-    problem : Problem
-        What they were solved for.
     units : str
         ``metric`` or ``us`` [-].
     """

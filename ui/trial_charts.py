@@ -26,8 +26,6 @@ def seen_chart(rows: Sequence[dict[str, Any]], kind: str, units: System) -> alt.
         From `ui.trial_seen.seen_rows`, of one kind.
     kind
         Key of `optimizer.calibration.lab_errors.KINDS`.
-    units
-        Units shown.
     """
     name = KINDS[kind].quantity
     frame = pd.DataFrame(

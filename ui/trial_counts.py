@@ -58,8 +58,6 @@ def counts_of(trial: Trial, catalogue: Catalogue, studio: Studio | None = None) 
     ----------
     trial : Trial
         As noted, in the book or not yet.
-    catalogue : Catalogue
-        Materials the fit knows.
     studio : Studio | None
         Where it was cast; None: as in a fit that names a job.
 

@@ -28,12 +28,8 @@ def vessel_section(
 
     Parameters
     ----------
-    vessel
-        Its measures.
     temperatures
         Words beside the wall, outer first, by what they are of.
-    units, theme
-        Units of the measures, and colors.
     """
     scale = _LONGEST / max(vessel.outer_diameter, vessel.height)
     wide, high = scale * vessel.outer_diameter, scale * vessel.height

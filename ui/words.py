@@ -99,8 +99,6 @@ def saving_words(old: float, new: float, currency: str) -> str:
     ----------
     old, new : float
         What one good vessel costs with each blend [currency].
-    currency : str
-        Its code [-].
 
     Examples
     --------

@@ -67,8 +67,6 @@ def results_at(path: Path, columns: Columns, job: str) -> ResultsFile:
     ----------
     path, columns
         File to make or to go on with, and the columns of every row.
-    job
-        What stands in the rows' second column.
 
     Raises
     ------

@@ -76,8 +76,6 @@ def read_scenarios(vary: Sequence[str], table: Path | None, data: Mapping[str, A
         Texts of axes, each one or several of ``key=first:last:count`` or ``key=one|two`` [-].
     table : Path | None
         CSV file: a header of keys, one row per scenario; an empty cell keeps the job's value [-].
-    data : Mapping
-        Tables of the job file [-].
 
     Raises
     ------

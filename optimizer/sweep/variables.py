@@ -102,8 +102,6 @@ def variable_of(text: str, data: Mapping[str, Any], where: str) -> Variable:
         The key, a limit perhaps with its sense: ``limits.dry_mass <=`` [-].
     data : Mapping
         Tables of the job file; they say the sense of a limit that names none [-].
-    where : str
-        What faults call the place [-].
 
     Raises
     ------
@@ -184,8 +182,6 @@ def changed(data: Mapping[str, Any], changes: Mapping[Variable, Value]) -> dict[
 
     Parameters
     ----------
-    data : Mapping
-        Tables of the job file [-].
     changes : Mapping[Variable, Value]
         New values, each in its key's unit.
 

@@ -113,10 +113,6 @@ def plan_of(text: str, where: str, catalogue: Catalogue, specs: str | None, cali
 
     Parameters
     ----------
-    text, where
-        The job file, and what faults call it.
-    catalogue, specs
-        The figures, and the folder of own spec files they were read with.
     calibration
         Text of the calibration in use; empty for shipped figures.
     """

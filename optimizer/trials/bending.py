@@ -87,11 +87,6 @@ def bending_strength(force: float, span: float, width: float, depth: float) -> f
 def bar_strength(bar: BentBar) -> float:
     """Return the modulus of rupture of one bar, with its own weight [MPa].
 
-    Parameters
-    ----------
-    bar : BentBar
-        Loads and measures.
-
     Returns
     -------
     float
@@ -133,8 +128,6 @@ def modulus_of_rupture(
 
     Parameters
     ----------
-    bars : Sequence[BentBar]
-        Bars of the same batch, age and state.
     load_step : float
         How finely the load at break is known: what was poured between two looks [g].
     caliper, rule : float

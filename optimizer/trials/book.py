@@ -158,19 +158,10 @@ class TrialBook:
 
         Parameters
         ----------
-        trial : Trial
-            The whole record as it should read [-].
-        reason : str
-            Why [-].
         supersedes : int | None
             Revision the correction was made from; a newer one is then a conflict [-].
         today : datetime.date | None
             As in `add` [-].
-
-        Returns
-        -------
-        int
-            Revision of the correction.
 
         Raises
         ------
@@ -194,13 +185,6 @@ class TrialBook:
         ----------
         id : str
             Id of the trial, or its short name [-].
-        reason : str
-            Why [-].
-
-        Returns
-        -------
-        int
-            Revision of the withdrawal.
 
         Raises
         ------

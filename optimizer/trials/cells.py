@@ -60,11 +60,6 @@ _PLAIN: Final = re.compile(r"-?[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]+)?")
 def neutral(text: str) -> str:
     """Return text that no spreadsheet takes for a formula: an apostrophe goes before = + - @ tab or line end.
 
-    Parameters
-    ----------
-    text : str
-        Any text [-].
-
     Returns
     -------
     str
@@ -80,11 +75,6 @@ def neutral(text: str) -> str:
 
 def restored(text: str) -> str:
     """Undo `neutral`.
-
-    Parameters
-    ----------
-    text : str
-        A cell as read [-].
 
     Returns
     -------
@@ -104,8 +94,6 @@ def write_row(version: Version, columns: Sequence[Column]) -> list[Cell]:
 
     Parameters
     ----------
-    version : Version
-        The record [-].
     columns : Sequence[Column]
         As `columns.headers_for` gives them [-].
 
@@ -162,12 +150,6 @@ def read_row(
 
     Parameters
     ----------
-    cells : Sequence[str]
-        Texts of the row [-].
-    headers : Sequence[Header | None]
-        What the columns mean [-].
-    where : str
-        File and row, for faults [-].
     decimal_comma : bool
         True when the numbers of the file are written with a decimal comma [-].
 
@@ -202,15 +184,8 @@ def row_faults(row: Row, where: str, today: dt.date | None = None) -> tuple[Faul
     ----------
     row : Row
         From `read_row` [-].
-    where : str
-        File and row [-].
     today : datetime.date | None
         As in `checks.trial_faults` [-].
-
-    Returns
-    -------
-    tuple[Fault, ...]
-        Cells that cannot be read, and what the trial cannot be.
     """
     return row.faults + tuple(
         at_column(row, fault, where) for fault in trial_faults(row.version.trial, today)
@@ -222,17 +197,8 @@ def at_column(row: Row, fault: Fault, where: str) -> Fault:
 
     Parameters
     ----------
-    row : Row
-        The row [-].
     fault : Fault
         As `checks` names it, such as ``strengths.2.age`` [-].
-    where : str
-        File and row [-].
-
-    Returns
-    -------
-    Fault
-        The same complaint.
     """
     typed = row.typed.get(fault.where)
     value = fault.value

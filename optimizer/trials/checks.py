@@ -39,8 +39,6 @@ def trial_faults(trial: Trial, today: dt.date | None = None) -> tuple[Fault, ...
 
     Parameters
     ----------
-    trial : Trial
-        The record [-].
     today : datetime.date | None
         The day after which a date is in the future; None: the machine's date [-].
 
@@ -70,8 +68,6 @@ def check_trial(trial: Trial, today: dt.date | None = None) -> None:
 
     Parameters
     ----------
-    trial : Trial
-        The record [-].
     today : datetime.date | None
         See `trial_faults` [-].
 

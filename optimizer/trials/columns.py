@@ -132,11 +132,6 @@ _ALIASES: Final = {
 def headers_for(versions: Sequence[Version]) -> tuple[Column, ...]:
     """Return the columns that hold everything in `versions`.
 
-    Parameters
-    ----------
-    versions : Sequence[Version]
-        Versions of trials [-].
-
     Returns
     -------
     tuple[Column, ...]
@@ -159,12 +154,6 @@ def read_header(
 
     Parameters
     ----------
-    texts : Sequence[str]
-        Names of the columns [-].
-    where : str
-        Name of the file, for faults [-].
-    row : int
-        Row of the header, for faults [-].
     written : Sequence[str]
         Cells of the header as they stand in the file, where `texts` are their meanings [-].
 

@@ -67,8 +67,6 @@ def write_csv(trials: Sequence[Trial | Version], path: Path, decimal_comma: bool
     ----------
     trials : Sequence[Trial | Version]
         Records, or all versions of them [-].
-    path : Path
-        File to make [-].
     decimal_comma : bool
         As in `write_csv_text` [-].
 
@@ -91,17 +89,10 @@ def read_csv(
 
     Parameters
     ----------
-    path : Path
-        File [-].
     today : datetime.date | None
         The day after which a date is in the future; None: the machine's date [-].
     materials, choices : Collection[str], ImportChoices | None
         As in `layout.laid_out` [-].
-
-    Returns
-    -------
-    Table
-        Trials, and faults with row and column.
 
     Raises
     ------
@@ -131,17 +122,8 @@ def read_csv_text(
 
     Parameters
     ----------
-    text : str
-        Content of the file [-].
-    where : str
-        Its name, for faults [-].
     today, materials, choices : datetime.date | None, Collection[str], ImportChoices | None
         As in `read_csv` [-].
-
-    Returns
-    -------
-    Table
-        Trials, and faults with row and column.
 
     Raises
     ------

@@ -40,8 +40,6 @@ def date_order(cells: Iterable[str], dotted: bool = False) -> tuple[str, str]:
 
     Parameters
     ----------
-    cells : Iterable[str]
-        Cells of the column [-].
     dotted : bool
         True: days with points count as slashed ones do; else they are always day first [-].
 
@@ -74,8 +72,6 @@ def iso_day(cell: str, order: str, dotted: bool = False) -> str:
 
     Parameters
     ----------
-    cell : str
-        As written [-].
     order : str
         ``us`` or ``day-first`` for slashed days [-].
     dotted : bool

@@ -80,14 +80,10 @@ def read_trials(
 
     Parameters
     ----------
-    path : Path
-        File [-].
     today : datetime.date | None
         The day after which a date is in the future; None: the machine's date [-].
     materials : Collection[str]
         Names that a header or a cell may mean by a powder, in any writing [-].
-    choices : ImportChoices | None
-        What a person said about the table [-].
 
     Returns
     -------
@@ -139,11 +135,6 @@ def import_trials(
         As in `read_trials` [-].
     confirmed : bool
         True when a person has looked at what was taken by a likeness, passed over, or seldom is [-].
-
-    Returns
-    -------
-    Imported
-        What was done.
 
     Raises
     ------
@@ -205,11 +196,6 @@ def export_trials(trials: Sequence[Trial | Version], path: Path, decimal_comma: 
 def row_of(fault: Fault) -> int | None:
     """Return the row of a file a fault is about; None where it is about the whole file.
 
-    Parameters
-    ----------
-    fault : Fault
-        From reading a table [-].
-
     Returns
     -------
     int | None
@@ -226,11 +212,6 @@ def row_of(fault: Fault) -> int | None:
 
 def by_column(faults: Sequence[Fault]) -> tuple[Fault, ...]:
     """Return faults of rows as one for each column and kind of trouble, with the rows it is in.
-
-    Parameters
-    ----------
-    faults : Sequence[Fault]
-        Faults of single cells [-].
 
     Returns
     -------
@@ -351,22 +332,7 @@ def _strange(table: Table, materials: Collection[str]) -> Iterator[Fault]:
 
 
 def strange_fault(where: str, name: str, materials: Collection[str]) -> Fault:
-    """Return the fault of a material without a spec file, with the nearest names.
-
-    Parameters
-    ----------
-    where : str
-        Place of the name [-].
-    name : str
-        As read [-].
-    materials : Collection[str]
-        Names that are known [-].
-
-    Returns
-    -------
-    Fault
-        With the repair.
-    """
+    """Return the fault of a material without a spec file, with the nearest names."""
     near = get_close_matches(name.lower().replace(" ", "_"), materials, n=3, cutoff=0.0)
     return Fault(
         where,

@@ -46,8 +46,6 @@ def prepare(path: Path, timeout: float) -> None:
 
     Parameters
     ----------
-    path : Path
-        File of the book [-].
     timeout : float
         How long to wait for other programs [s].
 
@@ -80,8 +78,6 @@ def writing(path: Path, timeout: float) -> Iterator[sqlite3.Connection]:
 
     Parameters
     ----------
-    path : Path
-        File of the book [-].
     timeout : float
         How long to wait for other programs [s].
 
@@ -107,8 +103,6 @@ def reading(path: Path, timeout: float, everything: bool = False) -> Iterator[sq
 
     Parameters
     ----------
-    path : Path
-        File of the book [-].
     timeout : float
         How long to wait for other programs [s].
     everything : bool

@@ -110,13 +110,6 @@ _SHORT: Final = 3
 def material_named(text: str, materials: Collection[str]) -> tuple[str, bool, tuple[str, ...]]:
     """Return the material a text names, whether by a part of its name only, and the several it could name.
 
-    Parameters
-    ----------
-    text : str
-        As written [-].
-    materials : Collection[str]
-        Known names [-].
-
     Returns
     -------
     tuple[str, bool, tuple[str, ...]]
@@ -174,8 +167,6 @@ def meaning_of(text: str, materials: tuple[str, ...] = (), likeness: bool = True
 
     Parameters
     ----------
-    text : str
-        As it stands in the file [-].
     materials : tuple[str, ...]
         Known materials; none: only headers that say ``mass of`` name one [-].
     likeness : bool

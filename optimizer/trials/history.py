@@ -18,11 +18,6 @@ CONFLICT: Final = "conflict"
 def state_of(version: Version) -> State:
     """Return what tells two versions of a trial apart.
 
-    Parameters
-    ----------
-    version : Version
-        The record [-].
-
     Returns
     -------
     State
@@ -38,8 +33,6 @@ def standing(known: Sequence[State], version: Version, corrections: bool) -> str
     ----------
     known : Sequence[State]
         Versions the book holds of the trial, oldest first [-].
-    version : Version
-        The one to enter [-].
     corrections : bool
         True when other content of a known trial is meant as a correction [-].
 

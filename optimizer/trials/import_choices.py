@@ -52,15 +52,8 @@ def read_choices(dates: str = "", units: Iterable[str] = (), columns: Iterable[s
     ----------
     dates : str
         One of `DATE_ORDERS`, or empty [-].
-    units : Iterable[str]
-        Units, several of them parted by commas [-].
     columns : Iterable[str]
         ``header=meaning`` each [-].
-
-    Returns
-    -------
-    ImportChoices
-        What they say.
 
     Raises
     ------

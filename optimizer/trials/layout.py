@@ -114,19 +114,8 @@ def laid_out(
 
     Parameters
     ----------
-    rows : Iterable[Sequence[str]]
-        Cells as text [-].
-    where : str
-        Name of the file, for faults [-].
     materials : Collection[str]
         Names that powders may have; empty: only headers such as ``mass of marble_flour`` name one [-].
-    choices : ImportChoices | None
-        What a person said about the table [-].
-
-    Returns
-    -------
-    Layout
-        Columns and rows, questions and doubts.
     """
     choices = choices or ImportChoices()
     powders = tuple(sorted(name for name in materials if name != "water"))

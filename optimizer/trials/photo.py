@@ -67,18 +67,11 @@ def whiteness_from_photo(
     ----------
     path : Path
         JPEG, PNG or TIFF file.
-    sample : Box
-        The dry face.
     cards : Sequence[Box]
         The white card: one box, or better one on either side of the face.
     card_reflectance, card_error : float
         Luminance of the card and its standard error, 1 for a perfect white [fraction]. Plain white office
         paper is about 0.86 (common practice, no source).
-
-    Returns
-    -------
-    Measured
-        L* [-].
 
     Raises
     ------
@@ -105,11 +98,6 @@ def whiteness_of_pixels(
         Height by width by 3, 0 to 255 [-].
     sample, cards, card_reflectance, card_error
         As in `whiteness_from_photo`.
-
-    Returns
-    -------
-    Measured
-        L* [-].
 
     Raises
     ------

@@ -337,11 +337,6 @@ def as_versions(records: Iterable[Trial | Version]) -> tuple[Version, ...]:
 def digest(trial: Trial) -> str:
     """Return a fingerprint of everything in `trial` but its id.
 
-    Parameters
-    ----------
-    trial : Trial
-        The record [-].
-
     Returns
     -------
     str
@@ -360,16 +355,6 @@ def digest(trial: Trial) -> str:
 
 def field_names(record: object) -> tuple[str, ...]:
     """Return the names of the fields of a trial or of one of its readings, in order.
-
-    Parameters
-    ----------
-    record : object
-        A record of this module [-].
-
-    Returns
-    -------
-    tuple[str, ...]
-        Field names.
 
     Examples
     --------

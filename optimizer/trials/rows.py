@@ -86,8 +86,6 @@ def insert(
         An open book inside a transaction [-].
     trial : Trial
         The record, with its id [-].
-    revision : int
-        Revision it gets [-].
     reason : str
         Why it supersedes the one before [-].
     withdrawn : bool
@@ -145,8 +143,6 @@ def entry_from(row: Mapping[str, Any] | sqlite3.Row, readings: Mapping[str, Iter
 
     Parameters
     ----------
-    row : sqlite3.Row
-        Row of table entry [-].
     readings : Mapping[str, Iterable]
         Field of `Trial` -> records or labels, in order [-].
 

@@ -92,11 +92,6 @@ def salvage(path: Path) -> Salvage:
     path : Path
         File of the book; it is not touched [-].
 
-    Returns
-    -------
-    Salvage
-        Whole trials, partial ones, and the numbers of lost entries.
-
     Raises
     ------
     BookDamaged

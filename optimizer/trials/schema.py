@@ -175,15 +175,8 @@ def version_of(connection: sqlite3.Connection, path: Path, newest: int | None = 
     ----------
     connection : sqlite3.Connection
         The open file [-].
-    path : Path
-        Its path, for the error [-].
     newest : int | None
         Newest version this program knows; None: its own [-].
-
-    Returns
-    -------
-    int
-        Version [-].
 
     Raises
     ------
@@ -213,8 +206,6 @@ def migrate(connection: sqlite3.Connection, path: Path) -> None:
     ----------
     connection : sqlite3.Connection
         An open file, outside of a transaction [-].
-    path : Path
-        Its path, for errors [-].
 
     Raises
     ------

@@ -15,11 +15,6 @@ _SHORTEST: Final = 3
 def short_names(ids: Iterable[str]) -> dict[str, str]:
     """Return a name that can be typed for each machine-made id.
 
-    Parameters
-    ----------
-    ids : Iterable[str]
-        All ids of a book [-].
-
     Returns
     -------
     dict[str, str]
@@ -45,13 +40,6 @@ def short_names(ids: Iterable[str]) -> dict[str, str]:
 
 def full_names(text: str, ids: Iterable[str]) -> tuple[str, ...]:
     """Return the machine-made ids that a short name could mean, with or without its day.
-
-    Parameters
-    ----------
-    text : str
-        As typed [-].
-    ids : Iterable[str]
-        All ids of a book [-].
 
     Returns
     -------

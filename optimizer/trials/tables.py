@@ -78,11 +78,6 @@ class Table:
 def check_size(path: Path) -> None:
     """Raise `FileFaults` when the file is missing, no file, or larger than `MOST_BYTES`.
 
-    Parameters
-    ----------
-    path : Path
-        File to be read [-].
-
     Raises
     ------
     FileFaults
@@ -108,21 +103,12 @@ def read_table(
 
     Parameters
     ----------
-    rows : Iterable[Sequence[str]]
-        Cells as text [-].
-    where : str
-        Name of the file, for faults [-].
     decimal_comma : bool | None
         How numbers are written; None: see whether the file uses a decimal comma anywhere [-].
     today : datetime.date | None
         The day after which a date is in the future; None: the machine's date [-].
     materials, choices : Collection[str], ImportChoices | None
         As in `layout.laid_out` [-].
-
-    Returns
-    -------
-    Table
-        Trials and faults.
 
     Raises
     ------
@@ -148,18 +134,7 @@ def read_table(
 
 
 def too_many_cells(where: str) -> FileFaults:
-    """Return the error of a file with more than `MOST_CELLS` cells.
-
-    Parameters
-    ----------
-    where : str
-        Name of the file [-].
-
-    Returns
-    -------
-    FileFaults
-        With the repair.
-    """
+    """Return the error of a file with more than `MOST_CELLS` cells."""
     repair = "Split the file, or delete empty rows and columns and save it again."
     return FileFaults([Fault(where, f"more than {MOST_CELLS} cells", f"at most {MOST_CELLS}", repair)])
 

@@ -18,11 +18,6 @@ _AT_DEMOLDING: Final = 1.0 / 24.0
 def teaches(trial: Trial) -> tuple[str, ...]:
     """Return the properties `trial` has evidence for.
 
-    Parameters
-    ----------
-    trial : Trial
-        The record [-].
-
     Returns
     -------
     tuple[str, ...]
@@ -42,11 +37,6 @@ def teaches(trial: Trial) -> tuple[str, ...]:
 
 def cannot_teach(trial: Trial) -> dict[str, str]:
     """Return the properties `trial` has no evidence for, each with what is missing.
-
-    Parameters
-    ----------
-    trial : Trial
-        The record [-].
 
     Returns
     -------

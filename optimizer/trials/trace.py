@@ -57,17 +57,8 @@ def trace_lot(book: TrialBook, lot: str, material: str | None = None) -> Trace:
 
     Parameters
     ----------
-    book : TrialBook
-        The book [-].
-    lot : str
-        Lot as noted on weighing [-].
     material : str | None
         Only bags of this material; None: any [-].
-
-    Returns
-    -------
-    Trace
-        With batches, bags, vessels and orders.
 
     Raises
     ------
@@ -82,13 +73,6 @@ def trace_lot(book: TrialBook, lot: str, material: str | None = None) -> Trace:
 
 def trace_vessel(book: TrialBook, label: str) -> Trace:
     """Return the batch or batches a vessel was cast from, and through them its bags.
-
-    Parameters
-    ----------
-    book : TrialBook
-        The book [-].
-    label : str
-        Label of the vessel [-].
 
     Returns
     -------

@@ -132,11 +132,6 @@ _BY_CODE = {
 def translated(path: Path) -> Iterator[None]:
     """Turn an error of the database into one of ours, with its repair.
 
-    Parameters
-    ----------
-    path : Path
-        File of the book, to be named in the error [-].
-
     Raises
     ------
     BookError

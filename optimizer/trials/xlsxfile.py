@@ -83,17 +83,10 @@ def read_xlsx(
 
     Parameters
     ----------
-    path : Path
-        File [-].
     today : datetime.date | None
         The day after which a date is in the future; None: the machine's date [-].
     materials, choices : Collection[str], ImportChoices | None
         As in `layout.laid_out` [-].
-
-    Returns
-    -------
-    Table
-        Trials, and faults with row and column.
 
     Raises
     ------

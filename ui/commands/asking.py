@@ -20,8 +20,6 @@ def believed(faults: Sequence[Fault], *, yes: bool = False) -> None:
 
     Parameters
     ----------
-    faults
-        What is odd.
     yes
         True: it was said already that it is right.
 
