@@ -458,14 +458,7 @@ class Solution:
 
 
 def shown(name: str, value: float) -> str:
-    """Return the value of a property as people read it.
-
-    Parameters
-    ----------
-    name : str
-        A name of `optimizer.nomenclature`.
-    value : float
-        Its value [the property's unit].
+    """Return a value [the property's unit] of one of `optimizer.nomenclature.PROPERTIES` as people read it.
 
     Examples
     --------
@@ -483,7 +476,7 @@ def _html(solution: Solution) -> Iterator[str]:
             [(name, show_amount(mass, "g")) for name, mass in solution.mix.grams.items()],
         )
     if solution.limits:
-        heads = ("limit", "asked", "best value", "verdict", "chance")
+        heads = ("limit", "bound", "best value", "verdict", "chance")
         yield html_table(heads, [_limit_cells(each) for each in solution.limits])
     if solution.cost is not None:
         yield html_lines([f"One good vessel: {show(solution.cost, 'cost')} {solution.job.currency}."])

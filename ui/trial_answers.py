@@ -9,8 +9,9 @@ from typing import Any
 import streamlit as st
 
 from optimizer.calibration.fit import Fit, calibrate
-from optimizer.calibration.next_trial import NextTrial, grams_of, next_trial
+from optimizer.calibration.next_trial import NextTrial, next_trial
 from optimizer.calibration.readings import studio_of
+from optimizer.calibration.trial_candidates import grams_of
 from optimizer.errors import VesselblendError
 from optimizer.problem import problem_of
 from optimizer.trials.records import Trial

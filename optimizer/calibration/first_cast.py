@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
-from optimizer.calibration.next_trial import NextTrial, grams_of, next_trial
+from optimizer.calibration.next_trial import NextTrial, next_trial
+from optimizer.calibration.trial_candidates import grams_of
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.problem import problem_of

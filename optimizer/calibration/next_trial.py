@@ -8,10 +8,8 @@ open it is: one that is sure to hold, or sure to fail, is no reason to cast.
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 from typing import Final
 
 import numpy as np
@@ -20,6 +18,7 @@ from numpy.typing import NDArray
 from optimizer.calibration.lab_errors import KINDS
 from optimizer.calibration.observe import Evidence, expected, observe
 from optimizer.calibration.readings import Studio
+from optimizer.calibration.trial_candidates import DAY, Candidate, candidates, standard_trial
 from optimizer.chain.body import per_liter
 from optimizer.chain.predict import cast_of
 from optimizer.chain.spreads import Moves, moves_of
@@ -28,19 +27,16 @@ from optimizer.limit_rows import limit_rows, row_scale
 from optimizer.nomenclature import QUANTITIES
 from optimizer.problem import Problem
 from optimizer.shop import Limit
-from optimizer.solution import DESIGNED, SECOND_CHOICE, Alternative, Solution, TrialWorth, WeighedMix
-from optimizer.studies.trial_worth import curve_mixes, trial_worths
-from optimizer.trials.records import Portion, Strength, Trial, Weighing
+from optimizer.solution import DESIGNED, Solution, TrialWorth
+from optimizer.studies.trial_worth import trial_worths
 from optimizer.units import significant
 from optimizer.verdict.assess import assess, is_open
 
-__all__ = ["Candidate", "Fall", "NextTrial", "grams_of", "next_trial", "standard_trial"]
+__all__ = ["Fall", "NextTrial", "next_trial"]
 
 Array = NDArray[np.float64]
 
-_DAY: Final = 1440.0
 _NEARLY_AS_GOOD: Final = 0.95
-_TRACE: Final = 1e-6
 _OPEN: Final = 0.04
 """4 p (1 - p) of a limit below which it is as good as decided [-]: a chance of 99 or 1 %."""
 
@@ -61,25 +57,6 @@ _PLAIN: Final = frozenset(
     }
 )
 """Properties whose doubt is said in their unit; that of the others in percent."""
-
-
-@dataclass(frozen=True)
-class Candidate:
-    """A cast that might be made.
-
-    Attributes
-    ----------
-    name : str
-        What it is, as a caster says it.
-    blend : Mapping[str, float]
-        Share of the dry mass by material [-].
-    water_ratio : float
-        Water per dry mass [-].
-    """
-
-    name: str
-    blend: Mapping[str, float]
-    water_ratio: float
 
 
 @dataclass(frozen=True)
@@ -162,7 +139,7 @@ class NextTrial:
     alone: Mapping[str, float]
     others: tuple[tuple[Candidate, float], ...]
     open: bool
-    early: float = _DAY
+    early: float = DAY
     worth: TrialWorth | None = None
     sure: bool = True
 
@@ -273,7 +250,7 @@ def next_trial(problem: Problem, solution: Solution) -> NextTrial:
     if not rows:
         raise NoVerdict("no limit of this job can be told more about by a cast")
     weights = _openness(problem, rows, target)
-    casts = list(_candidates(problem, solution.mix, solution.alternatives))
+    casts = list(candidates(problem, solution.mix, solution.alternatives))
     worths = _worths(problem, target, casts)
     taken = [_taken(problem, moves, rows, cast) for cast in casts]
     score = [float(weights @ (part / rows.spreads**2)) / float(weights.sum()) for part in taken]
@@ -340,64 +317,6 @@ def _openness(problem: Problem, rows: _Rows, target: Array) -> Array:
     return np.array([4.0 * chances[limit] * (1.0 - chances[limit]) + 1e-9 for limit in rows.limits])
 
 
-def _candidates(
-    problem: Problem, mix: WeighedMix, alternatives: Iterable[Alternative]
-) -> Iterator[Candidate]:
-    """Give the blend itself, second choices, every binder alone, and binders half and half."""
-    blend = {name: share for name, share in mix.blend.items() if share > 0.0}
-    yield Candidate("the designed blend", blend, mix.water_ratio)
-    ties = [other for other in alternatives if other.name.startswith(SECOND_CHOICE) and other.blend]
-    for number, other in enumerate(ties, start=1):
-        name = "a blend that costs about the same"
-        yield Candidate(f"{name} ({number})" if len(ties) > 1 else name, dict(other.blend), other.water_ratio)
-    if all(name in problem.job.prices for name in problem.names):
-        yield from (_on_curve(problem, mix) for mix in curve_mixes(problem))
-    binders = [k for k in problem.solids if problem.materials[k].role == "binder"]
-    for binder in binders:
-        yield _at_demand(problem, f"{problem.materials[binder].short_label} alone", (binder,))
-    for pair in combinations(binders, 2):
-        labels = " and ".join(problem.materials[k].short_label for k in pair)
-        yield _at_demand(problem, f"{labels} half and half", pair)
-
-
-def _on_curve(problem: Problem, mix: Array) -> Candidate:
-    shares = mix[:-1] / mix[:-1].sum()
-    kept = {name: float(share) for name, share in zip(problem.names, shares, strict=True) if share > _TRACE}
-    return Candidate("a blend that may be cheaper", kept, float(mix[-1] / mix[:-1].sum()))
-
-
-def _at_demand(problem: Problem, name: str, parts: Sequence[int]) -> Candidate:
-    shares = np.zeros((1, len(problem.names)))
-    shares[0, list(parts)] = 1.0 / len(parts)
-    mix = per_liter(problem.model, shares)[0]
-    return Candidate(
-        name, {problem.names[k]: 1.0 / len(parts) for k in parts}, float(mix[-1] / mix[:-1].sum())
-    )
-
-
-def standard_trial(cast: Candidate, early: float = _DAY) -> Trial:
-    """Return what a careful caster notes of one batch; the figures are placeholders.
-
-    Wet density, both sets, the first time out of the mold, the mass of one piece then and at the end, a cube
-    crushed at the age `early` [min] and another dry, the whiteness from a photo and the water soaked up.
-    """
-    return Trial(
-        dt.date(2000, 1, 1),
-        id="next",
-        portions=tuple(Portion(name, 1000.0 * share) for name, share in cast.blend.items()),
-        water=1000.0 * cast.water_ratio,
-        cavity_volume=200.0,
-        fresh_density=1.0,
-        initial_set=1.0,
-        final_set=1.0,
-        demold_first=1.0,
-        whiteness=50.0,
-        absorption=0.1,
-        weighings=(Weighing(0.0, 1.0), Weighing(1.0, 1.0)),
-        strengths=(Strength(1.0, early, "wet", method="cube"), Strength(1.0, None, "dry", method="cube")),
-    )
-
-
 def _taken(problem: Problem, moves: Moves, rows: _Rows, cast: Candidate) -> Array:
     """Return the variance that a cast takes off each row."""
     readings = _read(problem, moves, cast)
@@ -443,28 +362,10 @@ def _off(moves: Moves, rows: _Rows, slopes: Array, errors: Array) -> Array:
     return np.asarray(np.sum(shared * np.linalg.solve(spread, shared), axis=0))
 
 
-def grams_of(problem: Problem, cast: Candidate, volume: float) -> dict[str, float]:
-    """Return what to weigh of a cast for a volume of slurry, water last [g].
-
-    Parameters
-    ----------
-    problem
-        The question, for the densities of its materials.
-    cast
-        What is cast.
-    volume
-        Slurry wanted [mL].
-    """
-    shares = np.array([[cast.blend.get(name, 0.0) for name in problem.names]])
-    mix = per_liter(problem.model, shares, np.array([cast.water_ratio]))[0] * volume
-    names = (*problem.names, "water")
-    return {name: float(mass) for name, mass in zip(names, mix, strict=True) if mass > 0.0}
-
-
 def _early(problem: Problem) -> float:
     """Crush the early cube when the castings are to leave their molds."""
     limit = problem.limit("demold_time", "<=")
-    return _DAY if limit is None else limit.bound
+    return DAY if limit is None else limit.bound
 
 
 def _errors(evidence: Evidence) -> Array:

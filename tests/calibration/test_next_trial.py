@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from optimizer.calibration.fit import calibrate
-from optimizer.calibration.next_trial import Candidate, next_trial, standard_trial
+from optimizer.calibration.next_trial import next_trial
 from optimizer.calibration.record import parameter_set
+from optimizer.calibration.trial_candidates import Candidate, standard_trial
 from optimizer.chain.body import per_liter
 from optimizer.chain.predict import cast_of
 from optimizer.chain.spreads import moves_of

@@ -81,7 +81,8 @@ def trials_next(job: str | None, book: str, specs: str | None, delivery: Deliver
     The newest calibration beside the book counts; without one, what the job names, or the shipped figures.
     """
     from optimizer.calibration.files import calibrated, newest_calibration
-    from optimizer.calibration.next_trial import grams_of, next_trial
+    from optimizer.calibration.next_trial import next_trial
+    from optimizer.calibration.trial_candidates import grams_of
     from optimizer.problem import problem_of
     from optimizer.studies.design import design_problem
     from ui.answer_text import no_blend_blocks
