@@ -22,7 +22,7 @@ from optimizer.certificate.needs import Need
 from optimizer.certificate.terms import sum_of
 from optimizer.chain.predict import burn_of
 from optimizer.chain.strength import FLEXURAL_POWER
-from optimizer.chain.timing import NEED_WALL
+from optimizer.chain.timing import bending_need
 from optimizer.limit_rows import held_bound
 from optimizer.problem import Problem
 from optimizer.properties.color import absorption_ratio
@@ -160,13 +160,13 @@ def _need(builder: Builder, strength: Coefficients, wanted: float, shift: float)
 
 
 def _demold(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> None:
-    shop, model = builder.problem.job.shop, builder.problem.model
+    shop = builder.problem.job.shop
     if limit.bound < shop.demold_floor or limit.bound <= 0.0:
         _row(builder, _NEVER)
         return
     latest = math.log(limit.bound) - shifts[1]
     _row(builder, Row({builder.form("hydrates"): latest, builder.ln_final: -1.0}))
-    bending = float(model["demold_bending"]) * (NEED_WALL / builder.problem.bench.vessel.wall) ** 2
+    bending = float(bending_need(builder.problem.model, builder.problem.bench.vessel.wall))
     _need(builder, _strength(builder, dry=False), bending, shifts[0])
 
 

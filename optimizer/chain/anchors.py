@@ -22,10 +22,10 @@ from optimizer.chain.columns import (
     own_columns,
     plain_columns,
 )
-from optimizer.chain.parameters import SPREAD_OF_RANGE
+from optimizer.chain.parameters import dry_wet_ratio, ln_spread
 from optimizer.chain.strength import sulfate_knee
 from optimizer.constants import WATER_DENSITY
-from optimizer.materials import Catalogue, Figure, Material, ReferencePoint
+from optimizer.materials import Catalogue, Material, ReferencePoint
 from optimizer.properties.maturity import gain_rate_from_two, gypsum_gain, hyperbolic_gain
 
 __all__ = ["DISAGREEMENT", "Anchor", "anchor_in", "anchor_of", "family_gap"]
@@ -36,7 +36,7 @@ DISAGREEMENT = math.log(1.30)
 """Gap between a binder's own intrinsic strength and that of the cement it names [ln] that gets a note."""
 
 _DEFAULT_RATE = 0.003
-_DEFAULT_DRY_RATIO = {"gypsum": 2.0, "csa": 1.08}
+_TINY = 1e-12
 
 
 @dataclass(frozen=True)
@@ -136,16 +136,12 @@ def family_gap(catalogue: Catalogue, name: str) -> float:
 def _ln_time(material: Material, key: str, lookup: Lookup) -> Array:
     figure = material.figures[key]
     return np.asarray(
-        math.log(figure.value) + lookup(f"{material.name}.set_time", 0.0) * _ln_spread(figure), float
+        math.log(figure.value) + lookup(f"{material.name}.set_time", 0.0) * ln_spread(figure), float
     )
 
 
-def _ln_spread(figure: Figure) -> float:
-    return math.log(figure.high / figure.low) / SPREAD_OF_RANGE
-
-
 def _ln_strength(material: Material, point: ReferencePoint, lookup: Lookup) -> Array:
-    spread = _ln_spread(point.strength)
+    spread = ln_spread(point.strength)
     return np.asarray(
         math.log(point.strength.value) + lookup(f"{material.name}.strength", 0.0) * spread, float
     )
@@ -217,12 +213,31 @@ def _ln_mix_factor(material: Material, point: ReferencePoint, lookup: Lookup) ->
 def _ln_dry_ratio(
     material: Material, ln_intrinsic: Array, tested: Array, lookup: Lookup, family: Anchor | None
 ) -> Array:
+    ratio = dry_wet_ratio(material)
+    ln_drawn = np.log(lookup(f"{material.name}.dry_wet_ratio", ratio.value))
     dry = [point for point in material.reference_points if point.state == "dry"]
     if dry:
         latest = max(dry, key=lambda point: point.age)
         wet_there = ln_intrinsic + _ln_mix_factor(material, latest, lookup)
-        return _ln_strength(material, latest, lookup) - wet_there
+        return _ln_dry_strength(material, latest, ln_drawn, lookup) - wet_there
     if family is not None and "dry_wet_ratio" not in material.figures:
-        return family.ln_dry_ratio
-    default = material.figure("dry_wet_ratio", _DEFAULT_DRY_RATIO.get(material.kind, 1.0))
-    return np.asarray(np.log(lookup(f"{material.name}.dry_wet_ratio", default)) + tested, float)
+        return np.asarray(family.ln_dry_ratio + (ln_drawn - math.log(ratio.value)))
+    return np.asarray(ln_drawn + tested, float)
+
+
+def _ln_dry_strength(material: Material, dry: ReferencePoint, ln_ratio: Array, lookup: Lookup) -> Array:
+    """Return ln of a dry point's strength, as far tied to the wet one's as the three stated ranges say.
+
+    Of ranges of wet strength, dry strength and their ratio any two give the third only with how the first
+    two go together. That tie is taken from all three, so that each comes out as stated; a stronger bag is
+    never weaker dry.
+    """
+    ratio = dry_wet_ratio(material)
+    wet = max((p for p in material.reference_points if p.state == "wet"), key=lambda point: point.age)
+    wets, dries, ratios = (ln_spread(each) for each in (wet.strength, dry.strength, ratio))
+    tie = (wets**2 + dries**2 - ratios**2) / max(2.0 * wets * dries, _TINY)
+    tie = min(max(tie, 0.0), 1.0)
+    own = math.sqrt(1.0 - tie**2) * dries / max(ratios, _TINY)
+    bag = lookup(f"{material.name}.strength", 0.0)
+    apart = ln_ratio - math.log(ratio.value)
+    return np.asarray(math.log(dry.strength.value) + tie * dries * bag + own * apart, float)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from optimizer.chain.discrepancy import Discrepancy, NoTrials
 from optimizer.materials import Catalogue, Figure, Material
 
-__all__ = ["SPREAD_OF_RANGE", "Parameter", "ParameterSet", "parameters_of"]
+__all__ = ["SPREAD_OF_RANGE", "Parameter", "ParameterSet", "dry_wet_ratio", "ln_spread", "parameters_of"]
 
 Array = NDArray[np.float64]
 
@@ -62,6 +62,11 @@ _MATERIAL_NORMAL = ("reflectance", "water_reduction", "crystalline_silica")
 _MOST = {"reflectance": 0.995, "crystalline_silica": 1.0}
 _LEAST = {"reflectance": 0.01}
 """A powder of which little is known may be dark in some draws, and no powder is black."""
+_DRY_WET = {
+    "gypsum": Figure(2.0, 1.67, 2.5, "-", "aij_gypsum_3", "abstract: 0.50 +/- 0.1 wet over dry"),
+    "csa": Figure(1.08, 0.95, 1.3, "-", "judgement", "assumption: drying adds little to ettringite"),
+}
+"""Strength dry over wet of a binder whose file does not state it, by kind."""
 _OF_EACH_BAG = {"yeelimite_share": "yeelimite", "anhydrite_share": "anhydrite"}
 """Figures of the model that are the range of a phase of every clinker, drawn bag by bag."""
 
@@ -101,8 +106,7 @@ class Parameter:
     ) -> Parameter:
         """Read low and high of a figure as the 5 % and 95 % points of a (log)normal distribution."""
         if log:
-            spread = math.log(figure.high / figure.low) / SPREAD_OF_RANGE if figure.high > figure.low else 0.0
-            return cls(name, math.log(figure.value), spread, True, most, least)
+            return cls(name, math.log(figure.value), ln_spread(figure), True, most, least)
         return cls(name, figure.value, (figure.high - figure.low) / SPREAD_OF_RANGE, False, most, least)
 
     def natural(self, value: Array | float) -> Array:
@@ -188,6 +192,16 @@ def _root(matrix: Array) -> Array:
     return np.asarray((vectors * np.sqrt(np.clip(values, 0.0, None))) @ vectors.T)
 
 
+def ln_spread(figure: Figure) -> float:
+    """Return the standard deviation of the natural log of a positive figure [-]."""
+    return math.log(figure.high / figure.low) / SPREAD_OF_RANGE
+
+
+def dry_wet_ratio(material: Material) -> Figure:
+    """Return the strength dry over wet of a binder [-]: its file's figure, or that of its kind."""
+    return material.figures.get("dry_wet_ratio", _DRY_WET[material.kind])
+
+
 def parameters_of(catalogue: Catalogue, names: Sequence[str]) -> ParameterSet:
     """List the parameters of the model and of the materials `names`, as shipped or as the specs say."""
     items = [
@@ -218,3 +232,5 @@ def _of_material(material: Material) -> Iterator[Parameter]:
         # One common factor a bag for its strengths and one for its times: bags differ as a whole.
         yield Parameter(f"{material.name}.strength", 0.0, 1.0, log=False)
         yield Parameter(f"{material.name}.set_time", 0.0, 1.0, log=False)
+        if "dry_wet_ratio" not in material.figures:
+            yield Parameter.of_figure(f"{material.name}.dry_wet_ratio", dry_wet_ratio(material))

@@ -21,6 +21,7 @@ __all__ = [
     "DAY",
     "LONGEST",
     "Clock",
+    "bending_need",
     "clock_of",
     "csa_gain",
     "demold_need",
@@ -179,11 +180,26 @@ def demold_need(model: Model, gypsum_share: Array, wall: float) -> Array:
 
     Notes
     -----
-    A need in bending, the figure `demold_bending` at 8 mm, which the same load raises with the square of a
-    thinner wall (ring under two forces), read back into compression by each binder's own flexural law.
+    A need in bending, read back into compression by each binder's own flexural law, see `bending_need`.
     """
-    bending = model["demold_bending"] * (NEED_WALL / wall) ** 2
-    return compressive_for_flexural(model, bending, gypsum_share)
+    return compressive_for_flexural(model, bending_need(model, wall), gypsum_share)
+
+
+def bending_need(model: Model, wall: float) -> Array:
+    """Return the bending strength a vessel needs to leave the mold unharmed [MPa].
+
+    Parameters
+    ----------
+    model, wall
+        As for `demold_need`.
+
+    Notes
+    -----
+    The figure `demold_bending` at 8 mm, which the same load raises with the square of a thinner wall: exact
+    for a plate, a ring and a cup that bends without stretching, and nearly so for a cup pinched by two
+    fingers (`tests/chain/pinched_cup.py`).
+    """
+    return np.asarray(model["demold_bending"] * (NEED_WALL / wall) ** 2)
 
 
 def demold_time(clock: Clock, need: Array, floor: float = 0.0, later: Array | float = 1.0) -> Array:

@@ -111,6 +111,10 @@ def test_the_set_moves_the_window_and_the_demold_time_its_own_way(problem):
     assert np.log(np.ravel(later.clock.final)).std() == pytest.approx(PRIOR_SPREADS["set"], rel=0.01)
     window = np.ravel(PREDICTORS["working_window"](later))
     assert np.log(window + problem.job.shop.mixing).std() == pytest.approx(PRIOR_SPREADS["set"], rel=0.01)
+    thin = replace(
+        problem.bench, vessel=replace(problem.job.vessel, wall=6.0)
+    )  # strength decides, not the set
+    problem = replace(problem, bench=thin)
     times = np.ravel(PREDICTORS["demold_time"](drawn(problem, "demold_time")))
     free = times > 1.001 * float(cast(problem, BLEND).clock.final[0])
     assert free.mean() > 0.5

@@ -40,9 +40,6 @@ LATE = 4 * 60.0
 SPARE = 1.25
 """Final strength over what demolding needs below which its time runs away to never [-]; see the last test."""
 
-WALL_SPARE = 2.3
-"""The same along the wall, where a hundredth of the range moves the need by up to 8 %, time by more [-]."""
-
 PARENTS = (
     {"gypsum_cement": 1.0},
     {"molding_plaster": 1.0},
@@ -65,22 +62,22 @@ MOST_SHARE = {
 """Most of each material that a job may use; binders to the whole."""
 
 
-def steps_of(found: dict[str, np.ndarray], name: str, spare: float) -> np.ndarray:
+def steps_of(found: dict[str, np.ndarray], name: str) -> np.ndarray:
     """Return the changes between neighbors over what a caster would call large."""
     seen = found[name]
     if name in REACH:
         return np.abs(np.diff(seen)) / np.maximum(np.abs(seen[1:]), REACH[name])
     if name == "demold_time":
-        sure = (found["spare"][1:] > spare) & (found["spare"][:-1] > spare)
+        sure = (found["spare"][1:] > SPARE) & (found["spare"][:-1] > SPARE)
         return np.where(sure, np.abs(np.diff(np.log(np.minimum(seen, LATE)))), 0.0)
     return np.abs(np.diff(np.log(seen)))
 
 
-def assert_smooth(found: dict[str, np.ndarray], told: str, spare: float = SPARE) -> None:
+def assert_smooth(found: dict[str, np.ndarray], told: str) -> None:
     for name in PREDICTORS:
         if name in COUNTED or np.all(np.isnan(found[name])):
             continue
-        steps = steps_of(found, name, spare)
+        steps = steps_of(found, name)
         worst = int(np.argmax(steps))
         pair = found[name][worst], found[name][worst + 1]
         assert steps[worst] <= MOST, f"{told}: {name} from {pair[0]:.4g} to {pair[1]:.4g} at step {worst}"
@@ -114,23 +111,30 @@ def test_water(problem, parent):
 
 
 @pytest.mark.parametrize(
-    ("change", "low", "high"),
+    ("change", "grid"),
     [
-        pytest.param(lambda job, x: replace(job, vessel=replace(job.vessel, wall=x)), 4.0, 15.0, id="wall"),
         pytest.param(
-            lambda job, x: replace(job, shop=replace(job.shop, temperature=x)), 5.0, 35.0, id="room"
+            lambda job, x: replace(job, vessel=replace(job.vessel, wall=x)),
+            np.geomspace(4.0, 15.0, STEPS + 1),  # the need to leave the mold goes with its square
+            id="wall",
         ),
         pytest.param(
-            lambda job, x: replace(job, shop=replace(job.shop, damp_cure=x)), 0.0, 3 * 1440.0, id="damp-cure"
+            lambda job, x: replace(job, shop=replace(job.shop, temperature=x)),
+            np.linspace(5.0, 35.0, STEPS + 1),
+            id="room",
+        ),
+        pytest.param(
+            lambda job, x: replace(job, shop=replace(job.shop, damp_cure=x)),
+            np.linspace(0.0, 3 * 1440.0, STEPS + 1),
+            id="damp-cure",
         ),
     ],
 )
 @pytest.mark.parametrize("parent", PARENTS, ids=NAMES)
-def test_vessel_room_and_cure(problem, parent, change, low, high):
-    """Every tenth of the range finer than that: a job is compiled for each."""
+def test_vessel_room_and_cure(problem, parent, change, grid):
     base = shares_of(problem, parent)
     rows = []
-    for x in np.linspace(low, high, STEPS + 1):
+    for x in grid:
         job = change(problem.job, float(x))
         there = replace(
             problem,
@@ -139,7 +143,7 @@ def test_vessel_room_and_cure(problem, parent, change, low, high):
         )
         rows.append(swept(there, base))
     found = {name: np.concatenate([row[name] for row in rows]) for name in rows[0]}
-    assert_smooth(found, "input", WALL_SPARE)
+    assert_smooth(found, "input")
 
 
 def test_a_little_more_sand_in_plaster_leaves_the_mold_a_little_later(problem):
@@ -174,14 +178,18 @@ def test_no_vessel_is_heavier_dry_than_out_of_the_mold(problem, seed):
             assert np.all(found["dry_mass"] <= found["demolded_mass"] * (1.0 + 1e-12))
 
 
-@pytest.mark.parametrize("parent", PARENTS, ids=NAMES)
+SANDED = {"molding_plaster": 0.89, "silica_sand": 0.11}
+
+
+@pytest.mark.parametrize("parent", [*PARENTS, SANDED], ids=[*NAMES, "sanded plaster"])
 def test_walls_on_either_side_of_six_millimeters(problem, parent):
+    """Each leaves its mold, plaster too (common practice, no source), and the thinner wall a little later."""
     times = []
     for wall in (5.9, 6.1):
         vessel = replace(problem.job.vessel, wall=wall)
         bench = replace(problem.bench, vessel=vessel)
         times.append(values(replace(problem, bench=bench), parent)["demold_time"])
-    assert min(times) == pytest.approx(max(times), rel=0.25)
+    assert times[1] <= times[0] <= 1.25 * times[1] < 1.25 * LATE
 
 
 def test_the_strength_of_neat_cement_falls_strictly_with_its_water(problem):
