@@ -15,7 +15,16 @@ from optimizer.chain.strength import (
     part_weights,
     retarder_loss,
 )
-from optimizer.properties.maturity import arrhenius_rate, gypsum_gain, hyperbolic_gain
+from optimizer.properties.maturity import (
+    LEAST_SPAN,
+    SET_STRENGTH,
+    arrhenius_rate,
+    avrami_parameters,
+    avrami_time,
+    gypsum_gain,
+    hyperbolic_gain,
+    late_pace,
+)
 
 __all__ = [
     "DAY",
@@ -57,7 +66,9 @@ _LN2 = float(np.log(2.0))
 _NEVER = 30.0
 """Log of a set time that stands for "never" inside the arithmetic [ln min]."""
 
-_ROUNDS, _POINTS = 3, 24
+_HALVINGS = 30
+_LN_LONGEST = float(np.log(LONGEST))
+_TINY = 1e-12
 _ENOUGH = 2e-6
 """Shortfall of ln strength that is still strong enough [-]: twice what a row may miss by and be met."""
 
@@ -118,6 +129,7 @@ def clock_of(
     sets = body.hydrates > 1e-9
     initial = np.where(sets, np.exp(np.minimum(body.mean("ln_initial") + shift, _NEVER)), np.exp(_NEVER))
     final = np.where(sets, np.exp(np.minimum(body.mean("ln_final") + shift, _NEVER)), np.exp(_NEVER))
+    final = np.maximum(final, LEAST_SPAN * initial)
     csa_volume = np.maximum(body["csa_volume"], 1e-12)
     rate = np.exp(np.minimum(np.maximum(body["ln_rate"] / csa_volume, -30.0), 10.0)) * fast
     weights = part_weights(model, body)
@@ -227,32 +239,42 @@ def first_strong_age(clock: Clock, need: Array, start: Array) -> Array:
 
     Notes
     -----
-    Monotone in age, so the crossing is found by zooming into a grid on the log of age and a straight line
-    on the last step.
+    Exact where no retarder holds the cement. Where one does, its hold is that of the age looked for, which
+    halving finds: the later an age, the less is held, and the less is held, the earlier the age.
     """
-    shape = np.broadcast_shapes(np.shape(start), np.shape(need), np.shape(clock.final))
-    low = np.log(_spread(start, shape)).ravel()
-    high = np.full_like(low, np.log(LONGEST))
-    wanted = (np.log(_spread(need, shape)) - _ENOUGH).reshape(-1, 1)
-    parts = (_spread(getattr(clock, name), shape) for name in Clock.__dataclass_fields__)
-    wide = Clock(*(part.reshape(-1, 1) for part in parts))
-    steps, rows = np.linspace(0.0, 1.0, _POINTS), np.arange(len(low))
-    reached = np.ones(len(low), dtype=bool)
-    for _ in range(_ROUNDS):
-        grid = low[:, None] + (high - low)[:, None] * steps
-        excess = np.log(np.maximum(wet_strength_at(wide, np.exp(grid)), 1e-12)) - wanted
-        reached &= excess[:, -1] >= 0.0  # never, where the oldest of the first grid is too weak
-        first = np.argmax(excess >= 0.0, axis=-1)
-        before = np.maximum(first - 1, 0)
-        low, high = grid[rows, before], grid[rows, first]
-        short, over = excess[rows, before], excess[rows, first]
-    # Straight line on the last bracket: smooth enough for slopes to be taken of it.
-    share = np.where(over > short, -short / np.where(over > short, over - short, 1.0), 0.0)
-    age = np.exp(low + (high - low) * np.clip(share, 0.0, 1.0)).reshape(shape)
-    found = reached.reshape(shape) & (start < LONGEST)
-    return np.asarray(np.where(found, np.maximum(age, start), np.inf))
+    wanted = np.exp(np.minimum(np.log(need) - _ENOUGH - clock.ln_end, 1.0))
+    age = _age_of_gain(clock, wanted, clock.csa_weight)
+    if np.any(clock.csa_held > 0.0):
+        age = np.where(clock.csa_held > 0.0, _age_when_held(clock, wanted, age), age)
+    return np.asarray(np.where((age < LONGEST) & (start < LONGEST), np.maximum(age, start), np.inf))
 
 
-def _spread(values: Array, shape: tuple[int, ...]) -> Array:
-    """Return values broadcast to a shape most of them already have."""
-    return values if np.shape(values) == shape else np.broadcast_to(values, shape)
+def _age_when_held(clock: Clock, wanted: Array, free: Array) -> Array:
+    """Return the age at which a share `wanted` is reached beside a retarder, `free` without [min]."""
+    low, high = np.minimum(np.log(np.maximum(free, 1e-3)), _LN_LONGEST), np.full_like(free, _LN_LONGEST)
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        freed = 1.0 - clock.csa_held * np.exp(-np.exp(middle) / RETARDER_FADES)
+        later = _age_of_gain(clock, wanted, clock.csa_weight * freed) > np.exp(middle)
+        low, high = np.where(later, middle, low), np.where(later, high, middle)
+    return np.asarray(np.where(high < _LN_LONGEST, np.exp(high), np.inf))
+
+
+def _age_of_gain(clock: Clock, wanted: Array, cement: Array) -> Array:
+    """Return the age at which a share `wanted` of the end strength is reached [min], see `gain_at`.
+
+    Up to the final set gypsum alone gains; from there both gain by hyperbolas, and the age is the root of a
+    quadratic. `cement` is the cement part's weight, less what a retarder holds of it.
+    """
+    gypsum, at_set = clock.gypsum_weight, clock.gypsum_weight * SET_STRENGTH
+    degree = np.cbrt(np.minimum(wanted, at_set) / np.maximum(gypsum, _TINY))
+    young = avrami_time(degree, *avrami_parameters(clock.initial, clock.final))
+    left, pace = wanted - at_set, late_pace(clock.end) / clock.final
+    late = gypsum - at_set
+    curve = pace * clock.rate * (late + cement - left)
+    slope = late * pace + cement * clock.rate - left * (pace + clock.rate)
+    root = np.sqrt(np.maximum(slope**2 + 4.0 * curve * left, 0.0))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        past = np.where(slope > 0.0, 2.0 * left / (slope + root), (root - slope) / (2.0 * curve))
+    after = np.where(curve > 0.0, clock.final + past, np.inf)
+    return np.asarray(np.where(left <= 0.0, young, after))

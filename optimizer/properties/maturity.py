@@ -12,6 +12,8 @@ from optimizer.properties.arrays import Values
 __all__ = [
     "FINAL_SET_DEGREE",
     "INITIAL_SET_DEGREE",
+    "LEAST_SPAN",
+    "SET_STRENGTH",
     "arrhenius_rate",
     "avrami_degree",
     "avrami_parameters",
@@ -20,6 +22,7 @@ __all__ = [
     "gypsum_gain",
     "hemihydrate_degree",
     "hyperbolic_gain",
+    "late_pace",
 ]
 
 INITIAL_SET_DEGREE: Final = 0.10
@@ -30,10 +33,12 @@ FINAL_SET_DEGREE: Final = 0.65
 
 _INITIAL_DECAY: Final = -np.log1p(-INITIAL_SET_DEGREE)
 _LOG_SPAN: Final = float(np.log(-np.log1p(-FINAL_SET_DEGREE) / _INITIAL_DECAY))
-_LEAST_SPAN: Final = 1.01
+LEAST_SPAN: Final = 1.01
 """Least final over initial set that the curves tell apart [-]."""
 
-_SET_STRENGTH: Final = FINAL_SET_DEGREE**3
+SET_STRENGTH: Final = FINAL_SET_DEGREE**3
+"""Share of its final wet strength that gypsum has at final set [fraction]."""
+
 _LATE: Final = 1.0 - FINAL_SET_DEGREE
 _LAST: Final = 0.02
 
@@ -158,7 +163,7 @@ def avrami_parameters(initial_set: Values, final_set: Values) -> tuple[Values, V
     >>> round(float(exponent), 2), round(float(rate), 4)
     (3.91, 0.0563)
     """
-    exponent = _LOG_SPAN / np.log(np.maximum(final_set / initial_set, _LEAST_SPAN))
+    exponent = _LOG_SPAN / np.log(np.maximum(final_set / initial_set, LEAST_SPAN))
     return exponent, _INITIAL_DECAY ** (1.0 / exponent) / initial_set
 
 
@@ -245,16 +250,26 @@ def hemihydrate_degree(time: Values, initial_set: Values, final_set: Values, end
     >>> [round(float(hemihydrate_degree(t, 10.0, 16.0, 6.0)), 3) for t in (10.0, 16.0, 96.0)]
     [0.1, 0.65, 0.98]
     """
-    final_set = np.maximum(final_set, _LEAST_SPAN * initial_set)
+    final_set = np.maximum(final_set, LEAST_SPAN * initial_set)
     young = avrami_degree(np.minimum(time, final_set), *avrami_parameters(initial_set, final_set))
     return young + (1.0 - young) * _late_share(time, final_set, end)
 
 
 def _late_share(time: Values, final_set: Values, end: Values) -> Values:
     """Return the share of what is missing at final set that has come by `time` [fraction]: a hyperbola."""
-    pace = (_LATE / _LAST - 1.0) / (np.maximum(end, 1.01) - 1.0)
-    grown = pace * np.maximum(np.minimum(time, _ENDLESS) / final_set - 1.0, 0.0)
+    grown = late_pace(end) * np.maximum(np.minimum(time, _ENDLESS) / final_set - 1.0, 0.0)
     return grown / (1.0 + grown)
+
+
+def late_pace(end: Values) -> Values:
+    """Return how fast what is missing at final set comes, per final set: of the hyperbola after it [-].
+
+    Parameters
+    ----------
+    end : Values
+        As for `hemihydrate_degree`.
+    """
+    return (_LATE / _LAST - 1.0) / (np.maximum(end, 1.01) - 1.0)
 
 
 def gypsum_gain(time: Values, initial_set: Values, final_set: Values, end: Values) -> Values:
@@ -280,9 +295,9 @@ def gypsum_gain(time: Values, initial_set: Values, final_set: Values, end: Value
     >>> [round(float(gypsum_gain(t, 10.0, 16.0, 6.0)), 2) for t in (10.0, 16.0, 32.0, 96.0)]
     [0.0, 0.27, 0.83, 0.96]
     """
-    final_set = np.maximum(final_set, _LEAST_SPAN * initial_set)
+    final_set = np.maximum(final_set, LEAST_SPAN * initial_set)
     late = _late_share(time, final_set, end)
     if np.all(time >= final_set):  # by then the first part is the same for all: most ages that are asked for
-        return _SET_STRENGTH + (1.0 - _SET_STRENGTH) * late
+        return SET_STRENGTH + (1.0 - SET_STRENGTH) * late
     young = hemihydrate_degree(np.minimum(time, final_set), initial_set, final_set, end) ** 3
     return young + (1.0 - young) * late
