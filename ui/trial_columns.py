@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Final
 
 from optimizer.trials.columns import BOOK, GROUPS, SCALARS, Column
-from optimizer.trials.fields import FIELDS, GROUP_FIELDS
+from optimizer.trials.records import FIELDS, GROUP_FIELDS
 from optimizer.units import System
 from ui.terminal import Block, sentence, table
 from ui.unit_text import ShownColumn, column_in

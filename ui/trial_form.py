@@ -14,9 +14,8 @@ from typing import Final
 from optimizer.errors import Fault
 from optimizer.trials.cells import read_row, row_faults
 from optimizer.trials.columns import read_header
-from optimizer.trials.fields import FIELDS, GROUP_FIELDS
 from optimizer.trials.plausible import doubtful
-from optimizer.trials.records import METHODS, STATES, Trial
+from optimizer.trials.records import FIELDS, GROUP_FIELDS, METHODS, STATES, Trial
 
 __all__ = ["CHOICES", "READINGS", "Reading", "doubts_of", "powder_column", "trial_of"]
 

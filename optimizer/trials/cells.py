@@ -14,7 +14,7 @@ from typing import Any, Final, cast
 from optimizer.errors import Fault, QuantityError
 from optimizer.trials.checks import trial_faults
 from optimizer.trials.columns import BOOK, GROUPS, WORDS, Column, Header
-from optimizer.trials.records import Burn, Portion, Reject, Strength, Trial, Version, Weighing
+from optimizer.trials.records import RECORDS, Trial, Version, needed
 from optimizer.units import parse
 
 __all__ = [
@@ -39,20 +39,7 @@ Value = str | float | int | bool | dt.date | tuple[str, ...] | None
 _Place = tuple[int, str]
 _Readings = dict[str, dict[_Place, dict[str, tuple["Typed", Value]]]]
 
-_RECORDS: Final[dict[str, type[Any]]] = {
-    "portions": Portion,
-    "weighings": Weighing,
-    "strengths": Strength,
-    "burns": Burn,
-    "rejects": Reject,
-}
-_NEEDED: Final = {
-    "portions": ("material", "mass"),
-    "weighings": ("age", "mass"),
-    "strengths": ("value",),
-    "burns": (),
-    "rejects": ("cause", "count"),
-}
+_RECORDS: Final = dict(RECORDS.values())
 _FORMULA: Final = re.compile(r"'*[=+\-@\t\n]")
 _PLAIN: Final = re.compile(r"-?[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]+)?")
 
@@ -277,7 +264,7 @@ def _records(
             if not known.get("mass"):
                 continue  # a column per powder: an empty or zero cell means it is not in this batch
             known = {"material": place[1]} | known
-        missing = [part for part in _NEEDED[field] if part not in known]
+        missing = [part for part in needed(_RECORDS[field]) if part not in known]
         if missing:
             if (field, place) not in broken:  # else the cell that cannot be read is the fault
                 faults += [_incomplete(field, place[0], part, where) for part in missing]

@@ -1,6 +1,6 @@
 """What a trial cannot be: values outside what a bench can show, and readings that contradict each other.
 
-Ranges of single values stand in `optimizer.trials.fields`; what is odd but can be is asked about by
+Ranges of single values stand in `optimizer.trials.records`; what is odd but can be is asked about by
 `optimizer.trials.plausible`.
 """
 
@@ -14,8 +14,8 @@ from itertools import pairwise
 from typing import Final
 
 from optimizer.errors import Fault, FileFaults
-from optimizer.trials.fields import TrialField, field_of
-from optimizer.trials.records import Trial, field_names
+from optimizer.trials.fields import TrialField
+from optimizer.trials.records import Trial, field_names, field_of
 
 __all__ = ["LONGEST_TEXT", "check_trial", "trial_faults"]
 

@@ -15,8 +15,8 @@ from types import MappingProxyType
 from typing import Final
 
 from optimizer.errors import Fault, QuantityError
-from optimizer.trials.fields import FIELDS, GROUP_FIELDS, WORDS
-from optimizer.trials.records import Version
+from optimizer.trials.fields import WORDS
+from optimizer.trials.records import FIELDS, GROUP_FIELDS, Version
 from optimizer.units import parse
 
 __all__ = [

@@ -2,7 +2,11 @@
 
 A trial is one batch from powder meeting water to the last reading; a batch nobody measured is a trial
 with nothing to teach, kept for the trace. Everything but the date may be missing. Records are frozen;
-units are those of `optimizer.nomenclature`, times count from powder meeting water unless said.
+units are those of `optimizer.nomenclature`, times count from powder meeting water unless said. Each field is
+annotated with what may stand there: columns, checks, forms and help read it from `FIELDS`.
+
+Ranges are wide on purpose: they catch slips of the pen and of the unit, not surprising results. All of them
+are common practice, no source, unless they follow from the meaning of the reading.
 """
 
 from __future__ import annotations
@@ -10,14 +14,20 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
-from collections.abc import Iterable
-from dataclasses import dataclass, fields
-from typing import Final
+from collections.abc import Iterable, Mapping
+from dataclasses import MISSING, dataclass, fields, replace
+from types import MappingProxyType
+from typing import Annotated, Any, Final, get_type_hints
+
+from optimizer.trials.fields import TrialField
 
 __all__ = [
     "EXPOSURES",
+    "FIELDS",
+    "GROUP_FIELDS",
     "KINDS",
     "METHODS",
+    "RECORDS",
     "SENSES",
     "STATES",
     "Burn",
@@ -30,6 +40,8 @@ __all__ = [
     "as_versions",
     "digest",
     "field_names",
+    "field_of",
+    "needed",
 ]
 
 METHODS = ("cube", "cylinder", "bent bar", "test house", "held or broke", "other")
@@ -48,6 +60,9 @@ EXPOSURES = ("continuous", "repeated burns", "single hour")
 """How the vessel met heat, as in `optimizer.shop.EXPOSURES`."""
 
 
+_YEAR: Final = 366.0 * 1440.0
+
+
 class _Noted:
     """A record whose numbers are those of the language: a NumPy scalar is a number like any other."""
 
@@ -59,205 +74,219 @@ class _Noted:
 
 @dataclass(frozen=True)
 class Portion(_Noted):
-    """One material as weighed into the batch.
+    """One material as weighed into the batch."""
 
-    Attributes
-    ----------
-    material : str
-        Name of the material, as in the job file.
-    mass : float
-        Mass weighed [g].
-    lot : str
-        Lot of the bag it came from.
-    """
-
-    material: str
-    mass: float
-    lot: str = ""
+    material: Annotated[str, TrialField("name", "name of a powder or admixture, such as gypsum_cement")]
+    mass: Annotated[
+        float,
+        TrialField(
+            "g", "what was weighed of it; `mass of gypsum_cement [g]` says both in one column", 0.0, 1e6
+        ),
+    ]
+    lot: Annotated[str, TrialField("name", "lot of the bag; or `lot of gypsum_cement`")] = ""
 
 
 @dataclass(frozen=True)
 class Weighing(_Noted):
-    """One weighing of a piece while it dries.
+    """One weighing of a piece while it dries."""
 
-    Attributes
-    ----------
-    age : float
-        Time since demolding [d].
-    mass : float
-        Mass of the piece [g].
-    """
-
-    age: float
-    mass: float
+    age: Annotated[float, TrialField("d", "days since demolding (0: as it left the mold)", 0.0, 3660.0)]
+    mass: Annotated[
+        float, TrialField("g", "what the piece weighed then; 1, 2, 3 in the order of days", 0.1, 1e6)
+    ]
 
 
 @dataclass(frozen=True)
 class Strength(_Noted):
-    """One strength, by whatever route.
+    """One strength, by whatever route."""
 
-    Attributes
-    ----------
-    value : float
-        Strength [MPa].
-    age : float | None
-        Age at the test [min].
-    state : str
-        One of `STATES`, or empty when not noted.
-    kind : str
-        One of `KINDS`.
-    method : str
-        One of `METHODS`.
-    sense : str
-        One of `SENSES`.
-    error : float | None
-        Standard error the test house or the measuring function states [MPa].
-    """
-
-    value: float
-    age: float | None = None
-    state: str = ""
-    kind: str = "compressive"
-    method: str = "other"
-    sense: str = "="
-    error: float | None = None
+    value: Annotated[
+        float, TrialField("MPa", "strength tested; a bent bar by trials measure bar", 0.0, 300.0)
+    ]
+    age: Annotated[
+        float | None, TrialField("min", "age at the test, such as 24 h in min, h or d", 0.0, 100.0 * _YEAR)
+    ] = None
+    state: Annotated[
+        str,
+        TrialField(
+            "name", f"{' or '.join(STATES)}: never dried, or at constant mass", choices=STATES, optional=True
+        ),
+    ] = ""
+    kind: Annotated[str, TrialField("name", " or ".join(KINDS), choices=KINDS)] = "compressive"
+    method: Annotated[str, TrialField("name", ", ".join(METHODS), choices=METHODS)] = "other"
+    sense: Annotated[
+        str, TrialField("name", "= measured, >= held at this, <= broke at or before it", choices=SENSES)
+    ] = "="
+    error: Annotated[float | None, TrialField("MPa", "its standard error, where it is known", 0.0, 150.0)] = (
+        None
+    )
 
 
 @dataclass(frozen=True)
 class Burn(_Noted):
-    """Wall temperatures of one test burn.
+    """Wall temperatures of one test burn."""
 
-    Attributes
-    ----------
-    outer, inner : float | None
-        Steady outside and inside of the wall [degC].
-    error : float | None
-        Standard error of the outer reading [K].
-    burn_rate : float | None
-        Wax burned by one wick [g/h].
-    wicks : int
-        Number of wicks [count].
-    exposure : str
-        One of `EXPOSURES`, or empty when not noted.
-    room : float | None
-        Room temperature during the burn [degC].
-    """
-
-    outer: float | None = None
-    inner: float | None = None
-    error: float | None = None
-    burn_rate: float | None = None
-    wicks: int = 1
-    exposure: str = ""
-    room: float | None = None
+    outer: Annotated[
+        float | None,
+        TrialField("degC", "outside of the wall in a test burn (trials measure burn)", -20.0, 400.0),
+    ] = None
+    inner: Annotated[float | None, TrialField("degC", "inside of the wall in a test burn", -20.0, 800.0)] = (
+        None
+    )
+    error: Annotated[float | None, TrialField("K", "standard error of the outer reading", 0.0, 100.0)] = None
+    burn_rate: Annotated[float | None, TrialField("g/h", "wax burned by one wick", 0.01, 100.0)] = None
+    wicks: Annotated[int, TrialField("count", "number of wicks", 1, 50)] = 1
+    exposure: Annotated[str, TrialField("name", ", ".join(EXPOSURES), choices=EXPOSURES, optional=True)] = ""
+    room: Annotated[float | None, TrialField("degC", "room temperature during the burn", -20.0, 60.0)] = None
 
 
 @dataclass(frozen=True)
 class Reject(_Noted):
-    """Castings of the batch that were thrown away for one cause.
+    """Castings of the batch that were thrown away for one cause."""
 
-    Attributes
-    ----------
-    cause : str
-        Why, in the caster's words.
-    count : int
-        How many [count].
-    """
-
-    cause: str
-    count: int
+    cause: Annotated[str, TrialField("name", "why castings were thrown away, in your words")]
+    count: Annotated[int, TrialField("count", "how many for this cause", 1, 10_000)]
 
 
 @dataclass(frozen=True)
 class Trial(_Noted):
-    """One batch and what was seen of it.
+    """One batch and what was seen of it: whatever is None, empty or () was not noted.
 
-    Attributes
-    ----------
-    date : datetime.date
-        Day of the pour.
-    id : str
-        Name of the batch, unique in the book; empty: the book gives one, date and letter.
-    portions : tuple[Portion, ...]
-        Dry materials and admixtures in the order of weighing.
-    water : float | None
-        Mass of water [g].
-    water_temperature, room_temperature : float | None
-        Temperatures at mixing [degC].
-    humidity : float | None
-        Relative humidity of the room [fraction].
-    damp_cure : float | None
-        How long the castings were kept damp [min].
-    vessel : str
-        Kind of vessel cast.
-    cavity_volume : float | None
-        Volume of one mold [mL].
-    cast : int | None
-        Castings poured [count].
-    labels : tuple[str, ...]
-        Labels of the single vessels, without spaces.
-    sold_order : str
-        Order the vessels went to.
-    fresh_density : float | None
-        Of the slurry [g/cm3].
-    window_end : float | None
-        When the mix would no longer pour, from powder meeting water [min].
-    initial_set, final_set : float | None
-        When they were seen [min].
-    demold : float | None
-        When the castings were taken out of the molds; they may have been strong enough earlier [min].
-    demold_first : float | None
-        When a casting could first leave its mold: tried until one came out whole [min].
-    casting_peak : float | None
-        Highest temperature while setting [degC].
-    whiteness, whiteness_error : float | None
-        CIE L* of the dry face and its standard error [-].
-    absorption, absorption_error : float | None
-        Water a dry piece took up in a day under water, over its dry mass, and its standard error [fraction].
-    coats : int | None
-        Coats of sealer it took until water no longer soaked in [count].
-    weighings : tuple[Weighing, ...]
-        Masses of one piece over the days, oldest first.
-    strengths : tuple[Strength, ...]
-        Strengths by any route.
-    burns : tuple[Burn, ...]
-        Test burns.
-    rejects : tuple[Reject, ...]
-        Rejects by cause.
-    remarks : str
-        Anything else.
+    Portions stand in the order of weighing; weighings are those of one piece, oldest first; absorption is
+    over the dry mass. Where there is no id, the book gives one of date and letter.
     """
 
-    date: dt.date
-    id: str = ""
+    date: Annotated[
+        dt.date, TrialField("date", "day of the pour, such as 2026-03-02; the one column every table needs")
+    ]
+    id: Annotated[str, TrialField("name", "name of the batch; left empty, the book gives one")] = ""
     portions: tuple[Portion, ...] = ()
-    water: float | None = None
-    water_temperature: float | None = None
-    room_temperature: float | None = None
-    humidity: float | None = None
-    damp_cure: float | None = None
-    vessel: str = ""
-    cavity_volume: float | None = None
-    cast: int | None = None
-    labels: tuple[str, ...] = ()
-    sold_order: str = ""
-    fresh_density: float | None = None
-    window_end: float | None = None
-    initial_set: float | None = None
-    final_set: float | None = None
-    demold: float | None = None
-    demold_first: float | None = None
-    casting_peak: float | None = None
-    whiteness: float | None = None
-    whiteness_error: float | None = None
-    absorption: float | None = None
-    absorption_error: float | None = None
-    coats: int | None = None
+    water: Annotated[
+        float | None, TrialField("g", "water weighed", 0.0, 1e6, label="water weighed", example="118 g")
+    ] = None
+    water_temperature: Annotated[float | None, TrialField("degC", "temperature of the water", 0.0, 95.0)] = (
+        None
+    )
+    room_temperature: Annotated[
+        float | None,
+        TrialField("degC", "temperature of the room", -20.0, 60.0, label="room", example="21 C or 70 F"),
+    ] = None
+    humidity: Annotated[
+        float | None, TrialField("fraction", "relative humidity of the room, 0.5 or 50 %", 0.0, 1.0)
+    ] = None
+    damp_cure: Annotated[
+        float | None, TrialField("min", "how long the castings were kept damp", 0.0, _YEAR)
+    ] = None
+    vessel: Annotated[str, TrialField("name", "kind of vessel cast")] = ""
+    cavity_volume: Annotated[
+        float | None,
+        TrialField(
+            "mL",
+            "what one mold holds (trials measure volume)",
+            1.0,
+            1e5,
+            label="one mold holds",
+            example="190 mL",
+        ),
+    ] = None
+    cast: Annotated[
+        int | None, TrialField("count", "castings poured", 0, 10_000, label="castings poured", example="6")
+    ] = None
+    labels: Annotated[
+        tuple[str, ...], TrialField("labels", "labels of the single vessels, parted by spaces")
+    ] = ()
+    sold_order: Annotated[str, TrialField("name", "order the vessels went to")] = ""
+    fresh_density: Annotated[
+        float | None, TrialField("g/cm3", "weight of a liter of slurry (trials measure density)", 0.2, 4.0)
+    ] = None
+    window_end: Annotated[
+        float | None,
+        TrialField(
+            "min",
+            "when the mix would no longer pour, from powder meeting water",
+            0.0,
+            _YEAR,
+            label="would no longer pour after",
+            example="15 min",
+        ),
+    ] = None
+    initial_set: Annotated[float | None, TrialField("min", "when it began to set", 0.0, _YEAR)] = None
+    final_set: Annotated[float | None, TrialField("min", "when it had set", 0.0, _YEAR)] = None
+    demold: Annotated[
+        float | None,
+        TrialField(
+            "min",
+            "when the castings were taken out of the molds; perhaps ready earlier: an upper bound",
+            0.0,
+            _YEAR,
+            label="was taken out after (perhaps ready earlier)",
+            example="58 min",
+        ),
+    ] = None
+    demold_first: Annotated[
+        float | None,
+        TrialField(
+            "min",
+            "when a casting could first leave its mold whole: tried until it did",
+            0.0,
+            _YEAR,
+            label="could first leave the mold after",
+            example="45 min",
+        ),
+    ] = None
+    casting_peak: Annotated[
+        float | None,
+        TrialField(
+            "degC",
+            "hottest while setting",
+            -20.0,
+            110.0,
+            label="hottest while setting",
+            example="55 C or 131 F",
+        ),
+    ] = None
+    whiteness: Annotated[
+        float | None,
+        TrialField(
+            "-",
+            "L* of the dry face (trials measure whiteness)",
+            0.0,
+            100.0,
+            label="whiteness L*",
+            example="88",
+        ),
+    ] = None
+    whiteness_error: Annotated[float | None, TrialField("-", "its standard error", 0.0, 50.0)] = None
+    absorption: Annotated[
+        float | None,
+        TrialField(
+            "fraction",
+            "water a dry piece takes up in a day under water (trials measure soak)",
+            0.0,
+            2.0,
+            label="water taken up in a day's soak",
+            example="17 %",
+        ),
+    ] = None
+    absorption_error: Annotated[float | None, TrialField("fraction", "its standard error", 0.0, 1.0)] = None
+    coats: Annotated[
+        int | None,
+        TrialField(
+            "count",
+            "coats of sealer until water no longer soaked in",
+            0,
+            20,
+            label="coats of sealer it took",
+            example="2",
+        ),
+    ] = None
     weighings: tuple[Weighing, ...] = ()
     strengths: tuple[Strength, ...] = ()
     burns: tuple[Burn, ...] = ()
     rejects: tuple[Reject, ...] = ()
-    remarks: str = ""
+    remarks: Annotated[str, TrialField("text", "anything else", label="remarks", example="poured slowly")] = (
+        ""
+    )
 
     @property
     def powder_mass(self) -> float:
@@ -384,3 +413,61 @@ _NAMES: Final[dict[type[object], tuple[str, ...]]] = {
     kind: tuple(field.name for field in fields(kind))
     for kind in (Trial, Portion, Weighing, Strength, Burn, Reject)
 }
+
+
+def _fields_of(record: type) -> Mapping[str, TrialField]:
+    hints = get_type_hints(record, include_extras=True)
+    notes = ((name, one) for name, hint in hints.items() for one in getattr(hint, "__metadata__", ()))
+    return MappingProxyType({name: replace(one, name=name) for name, one in notes})
+
+
+_OF_TRIAL: Final = _fields_of(Trial)
+_AT_FIRST: Final = ("id", "date", "vessel", "cast", "labels", "sold_order")
+
+FIELDS: Final[Mapping[str, TrialField]] = MappingProxyType(
+    {name: _OF_TRIAL[name] for name in dict.fromkeys((*_AT_FIRST, *_OF_TRIAL))}
+)
+"""Fields of a trial itself, in the order of the table's columns."""
+
+RECORDS: Final[Mapping[str, tuple[str, type[Any]]]] = MappingProxyType(
+    {
+        "powder": ("portions", Portion),
+        "weighing": ("weighings", Weighing),
+        "strength": ("strengths", Strength),
+        "burn": ("burns", Burn),
+        "reject": ("rejects", Reject),
+    }
+)
+"""Word in the header of a column -> field of a trial, and the record of one of its readings."""
+
+GROUP_FIELDS: Final[Mapping[str, tuple[str, Mapping[str, TrialField]]]] = MappingProxyType(
+    {word: (field, _fields_of(record)) for word, (field, record) in RECORDS.items()}
+)
+"""Word in the header of a column -> field of a trial, and the parts of one of its readings."""
+
+_BY_PLACE: Final[Mapping[str, TrialField]] = {
+    **FIELDS,
+    **{f"{field}.{name}": one for field, parts in GROUP_FIELDS.values() for name, one in parts.items()},
+}
+
+
+def field_of(place: str) -> TrialField | None:
+    """Return the field at `place`, such as ``water`` or ``strengths.age``; None where it has no row.
+
+    Examples
+    --------
+    >>> field_of("strengths.age").unit
+    'min'
+    """
+    return _BY_PLACE.get(place)
+
+
+def needed(record: type[Any]) -> tuple[str, ...]:
+    """Return the fields of a reading that must be stated: those without a default.
+
+    Examples
+    --------
+    >>> needed(Portion), needed(Burn)
+    (('material', 'mass'), ())
+    """
+    return tuple(field.name for field in fields(record) if field.default is MISSING)

@@ -17,9 +17,8 @@ from optimizer.shop import Shop
 from optimizer.trials.book import TrialBook
 from optimizer.trials.checks import check_trial
 from optimizer.trials.exchange import import_trials
-from optimizer.trials.fields import FIELDS, GROUP_FIELDS
 from optimizer.trials.plausible import DoubtfulReadings, doubtful
-from optimizer.trials.records import Portion, Strength, Trial, field_names
+from optimizer.trials.records import FIELDS, GROUP_FIELDS, Portion, Strength, Trial, field_names
 from optimizer.trials.soak import absorption_soaked
 from ui.cli import run
 from ui.trial_form import doubts_of
