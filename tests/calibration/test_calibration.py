@@ -283,6 +283,9 @@ class TestBags:
         fit = calibrate(found, catalogue)
         factor = {bag.lot: bag.factor for bag in fit.calibration.bags if bag.figure == "strength"}
         assert factor["strong"] > 1.03 > 0.97 > factor["weak"]
+        # 1.2 spreads apart, of a strength from 20 to 30 MPa at its 5 and 95 % points: a factor of 1.16
+        apart = (30.0 / 20.0) ** (1.2 / (2.0 * 1.645))
+        assert factor["strong"] / factor["weak"] == pytest.approx(apart, rel=0.06)
         assert not fit.calibration.flagged
 
     def test_the_next_bag_stays_unknown(self, catalogue):

@@ -103,6 +103,22 @@ def test_for_one_vessel_no_cast_pays(priced):
     assert found.sentence().startswith("No cast is worth its cost: cast the design, or stop testing.")
 
 
+def test_each_cast_it_looks_at_is_a_whole_recipe(priced):
+    """Shares that sum to one, at a water ratio that a mix can have (own arithmetic)."""
+    found = next_trial(priced, design_problem(priced))
+    casts = [found.cast, *(cast for cast, _ in found.others)]
+    assert any(cast.name == "a blend that may be cheaper" for cast in casts)
+    for cast in casts:
+        assert sum(cast.blend.values()) == pytest.approx(1.0, abs=1e-3), cast.name
+        assert 0.1 < cast.water_ratio < 1.0, cast.name
+
+
+def test_one_limit_in_doubt_among_sure_ones_leaves_the_job_open(problem, solution):
+    sure = Limit("dry_strength", ">=", 1.0)
+    assert next_trial(problem, solution).open
+    assert next_trial(problem.with_limits((*problem.job.limits, sure)), solution).open
+
+
 def test_a_decided_job_is_said_to_be_decided(problem, solution, catalogue):
     sure = replace(problem.job, limits=(Limit("dry_strength", ">=", 1.0),))
     easy = problem_of(sure, catalogue)
