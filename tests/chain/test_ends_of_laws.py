@@ -7,7 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
+from optimizer.chain.columns import csa_moisture
 from optimizer.chain.parameters import parameters_of
 from optimizer.chain.predict import coat_factor_of
 from optimizer.chain.timing import wet_strength_at
@@ -90,6 +92,38 @@ def test_cement_that_reacts_less_is_weighed_the_same_when_dry(catalogue, demo):
         problem = problem_of(replace(demo, materials=EVERYTHING), catalogue, told)
         masses.append(values(problem, {"csa_cement": 1.0})["dry_mass"])
     assert masses == pytest.approx([masses[0]] * 3, rel=0.01)
+    figures = {key: figure.value for key, figure in catalogue.model.items()}
+    told = csa_moisture(lambda key, default: {**figures, "yeelimite_degree": 0.97}.get(key, default))
+    assert told == pytest.approx(figures["room_moisture_csa"])  # the degree at which it is stated
+
+
+def test_cement_short_of_water_has_the_pores_it_would_have_with_just_enough(catalogue, demo):
+    """Just enough is what its hydrates bind at full degree (own arithmetic)."""
+    problem = all_materials(demo, catalogue)
+    wet = cast(problem, {"csa_cement": 1.0}, 0.45).body
+    enough = float(wet["bound"][0] / wet["powder"][0])
+    pores = [cast(problem, {"csa_cement": 1.0}, w * enough).body.paste_porosity[0] for w in (0.8, 0.9, 1.0)]
+    assert pores == pytest.approx([pores[2]] * 3, rel=1e-6)
+
+
+def test_cement_denser_than_its_reference_mix_gains_ever_less(catalogue, demo):
+    """Strength x above its reference counts as ln 1.25 x ln(1 + x / ln 1.25): three mixes agree on one x.
+
+    Pores alone tell how far x lies apart from mix to mix (own arithmetic, root by scipy).
+    """
+    problem = all_materials(demo, catalogue)
+    slope, bend = float(problem.model["b_csa"]), math.log(float(problem.model["strength_ceiling"]))
+    there = [cast(problem, {"csa_cement": 1.0}, water) for water in (0.40, 0.36, 0.32)]
+    strength = [float(each.clock.ln_end[0]) for each in there]
+    pores = [float(each.body.paste_porosity[0]) for each in there]
+    nearer, further = (slope * (pores[0] - pores[k]) for k in (1, 2))
+
+    def gained(start, more):
+        return bend * (math.log1p((start + more) / bend) - math.log1p(start / bend))
+
+    start = brentq(lambda x: gained(x, nearer) - (strength[1] - strength[0]), 0.0, 5.0)
+    assert strength[2] - strength[0] == pytest.approx(gained(start, further), rel=1e-6)
+    assert strength[2] - strength[0] < 0.8 * further
 
 
 def test_every_property_stays_finite_at_absurd_doses(catalogue, demo):

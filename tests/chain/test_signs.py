@@ -144,6 +144,7 @@ def test_retarder_buys_time_and_costs_strength(catalogue, demo):
 @pytest.mark.parametrize("water", [5.0, 45.0])
 def test_water_that_warms_the_mix_sets_cement_as_a_room_that_warm_would(catalogue, demo, water):
     """The mix is as warm as its parts by the heat they hold (own arithmetic); gypsum sets as before."""
+    demo = replace(demo, shop=replace(demo.shop, temperature=15.0))
     problem = all_materials(replace(demo, shop=replace(demo.shop, water_temperature=water)), catalogue)
     there = cast(problem, {"csa_cement": 1.0})
     held, powder = 4.18 * there.body["water"][0], 0.78 * there.body["powder"][0]
