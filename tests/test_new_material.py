@@ -199,6 +199,14 @@ def test_the_first_cast_is_the_powder_alone_and_takes_doubt_off(tmp_path):
     assert "initial_set" in found.alone
 
 
+def test_the_first_cast_of_a_filler_is_three_tenths_of_it_in_a_binder():
+    """Of the dry powder, by mass (judgement): 30 to 70."""
+    found, _, weighed = first_cast("marble_flour", CATALOGUE)
+    assert sum(found.cast.blend.values()) == pytest.approx(1.0)
+    (binder,) = set(weighed) - {"marble_flour", "water"}
+    assert weighed["marble_flour"] / weighed[binder] == pytest.approx(3.0 / 7.0, rel=0.01)
+
+
 def test_the_command_keeps_a_powder_and_a_job_that_may_use_it(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     assert run(["init", "demo.toml", "--demo"]) == 0

@@ -19,6 +19,7 @@ from optimizer.limit_rows import limit_rows
 from optimizer.problem import problem_of
 from optimizer.shop import Limit
 from optimizer.studies.design import design_problem
+from optimizer.verdict.assess import assess
 from optimizer.verdict.evidence import evidence_of
 from tests.calibration.studios import NAMES, filled
 
@@ -101,6 +102,18 @@ def test_for_one_vessel_no_cast_pays(priced):
     assert found.stop
     assert found.cast.name == "the designed blend"
     assert found.sentence().startswith("No cast is worth its cost: cast the design, or stop testing.")
+
+
+def test_what_a_cast_takes_off_is_weighed_by_how_open_each_limit_is(problem, solution):
+    """The share of the variance that falls, weighed by 4 p (1 - p): 1 for an even chance (own arithmetic)."""
+    found = next_trial(problem, solution)
+    chances = assess(problem, np.array(solution.mix.per_liter)).probabilities
+    taken = np.array([1.0 - (fall.after / fall.before) ** 2 for fall in found.falls])
+    weights = np.array([4.0 * chances[fall.limit] * (1.0 - chances[fall.limit]) for fall in found.falls])
+    assert len(taken) == 2
+    assert weights.max() < 20.0 * weights.min(), "both count"
+    assert found.share == pytest.approx(weights @ taken / weights.sum(), rel=1e-6)
+    assert found.share / 2.0 < max(found.alone.values()) <= found.share + 1e-12
 
 
 def test_each_cast_it_looks_at_is_a_whole_recipe(priced):

@@ -9,10 +9,11 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from optimizer.calibration.fit import calibrate
+from optimizer.calibration.fit import Seen, calibrate
 from optimizer.calibration.lab_errors import KINDS
 from optimizer.calibration.observe import expected
 from optimizer.calibration.outliers import Blocks, standardized, trust
+from optimizer.calibration.readings import Reading
 from optimizer.calibration.task import Task
 from optimizer.calibration.update import Measured, Slopes, absorb, pulls, update
 from optimizer.chain.model import compile_model
@@ -205,3 +206,24 @@ def _surplus(task, catalogue, draws, normal):
 
 def test_every_kind_of_reading_has_errors():
     assert all(kind.error > 0.0 and kind.batch > 0.0 for kind in KINDS.values())
+
+
+@pytest.mark.parametrize(
+    ("side", "before", "after", "worse"),
+    [
+        (0, 0.05, 0.0595, False),
+        (0, 0.05, 0.0605, True),
+        (0, -0.05, 0.0605, True),
+        (0, 0.05, 0.0, False),
+        (1, -0.05, -0.0520, False),
+        (1, -0.05, -0.0530, True),
+        (1, 0.05, 0.5, False),
+        (-1, 0.05, 0.0530, True),
+        (-1, 0.05, -0.5, False),
+    ],
+)
+def test_a_fit_is_worse_where_it_moves_off_a_reading_by_a_fifth_of_its_error(side, before, after, worse):
+    """Errors of 0.04 and 0.03 are 0.05 together; of a bound, on its wrong side, a twentieth is told."""
+    reading = Reading("a", 0, "wet_strength", 20.0, 0.04, side)
+    levels = (np.log(20.0) + before, np.log(20.0) + after)
+    assert Seen(reading, 20.0, 20.0, 0.0, False, 1.0, levels).worse == worse
