@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Final
 
-from optimizer.trials.columns import BOOK, GROUPS, SCALARS, Column
+from optimizer.trials.columns import BOOK, Column
 from optimizer.trials.records import FIELDS, GROUP_FIELDS
 from optimizer.units import System
 from ui.terminal import Block, sentence, table
@@ -38,11 +38,11 @@ def scale_column(head: str, units: System) -> ShownColumn:
 
 def column_rows(units: System = "metric") -> Iterator[tuple[str, str]]:
     """Give each column as a table writes it, with its meaning; of numbered ones the first."""
-    for field, unit in {**SCALARS, **BOOK}.items():
+    for field, unit in {**{name: one.unit for name, one in FIELDS.items()}, **BOOK}.items():
         yield scale_column(Column(field, unit).header, units).name, MEANINGS[field]
-    for word, (field, parts) in GROUPS.items():
-        for part, unit in parts.items():
-            yield scale_column(Column(field, unit, 1, part).header, units).name, MEANINGS[f"{word} {part}"]
+    for field, parts in GROUP_FIELDS.values():
+        for part, one in parts.items():
+            yield scale_column(Column(field, one.unit, 1, part).header, units).name, one.meaning
 
 
 def column_blocks(units: System) -> Iterator[Block]:

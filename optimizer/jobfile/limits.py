@@ -14,6 +14,7 @@ from optimizer.nomenclature import PROPERTIES, quantity
 from optimizer.shop import DAMP_CLASSES, Limit
 
 __all__ = [
+    "SENSES",
     "Bound",
     "Currency",
     "Objective",
@@ -25,7 +26,9 @@ __all__ = [
     "write_objective",
 ]
 
-_SENSES: Final = {"<=": "<=", "≤": "<=", ">=": ">=", "≥": ">="}
+SENSES: Final = {"<=": "<=", "≤": "<=", ">=": ">=", "≥": ">="}
+"""Sign of a limit as written -> as held."""
+
 _LIMIT: Final = re.compile(r"\s*(<=|>=|≤|≥)\s*(.*?)\s*", re.DOTALL)
 _OBJECTIVE: Final = re.compile(r"\s*(?:(min|max)\s+)?(\w+)\s*")
 
@@ -198,7 +201,7 @@ def _read_limit(name: str, raw: object) -> Limit:
     match = _LIMIT.fullmatch(raw) if isinstance(raw, str) else None
     if match is None:
         raise QuantityError(raw, f"<= or >= and a bound, such as {_example(name)}", _sense_repair(name, raw))
-    limit = Limit(name, _SENSES[match[1]], _bound(name, match[2]))
+    limit = Limit(name, SENSES[match[1]], _bound(name, match[2]))
     _check_reach(limit, raw)
     return limit
 

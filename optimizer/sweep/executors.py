@@ -7,6 +7,7 @@ any executor, and the memory it takes does not grow with its length.
 
 from __future__ import annotations
 
+import logging
 import os
 import signal
 import threading
@@ -123,6 +124,8 @@ class ClusterWorkers(Workers):
                 f"No Dask cluster with a worker answers at {address}: {reason}. "
                 "Start it first, such as with: dask scheduler; dask worker ADDRESS"
             ) from None
+        # What it logs of a lost cluster is a traceback; `restart` says it in a line.
+        logging.getLogger("distributed.client").setLevel(logging.CRITICAL)
         killed = import_module("distributed.scheduler").KilledWorker
         self.lost = (BrokenExecutor, CancelledError, dask.CancelledError, OSError, killed)
         super().__init__(

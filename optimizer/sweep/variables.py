@@ -14,7 +14,7 @@ from typing import Any, Final, TypeAlias
 from optimizer.errors import Fault, FileFaults
 from optimizer.jobfile.faults import nearest
 from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP_VALUES, VESSEL
-from optimizer.jobfile.limits import Objective, read_limits, write_limit
+from optimizer.jobfile.limits import SENSES, Objective, read_limits, write_limit
 from optimizer.key_kinds import Choice, Flag, Key, Number, unit_word
 from optimizer.nomenclature import PROPERTIES, quantity
 from optimizer.shop import DAMP_CLASSES, Limit
@@ -26,7 +26,6 @@ Value: TypeAlias = float | bool | str
 """A value in its record's unit, a flag, or a word."""
 
 _NAME: Final = re.compile(r"\s*([A-Za-z][\w.]*?)\s*(<=|>=|≤|≥)?\s*")
-_SENSES: Final = {"<=": "<=", "≤": "<=", ">=": ">=", "≥": ">="}
 _TABLES: Final[Mapping[str, tuple[Key, ...]]] = {"vessel": VESSEL, "candle": CANDLE, "shop": SHOP}
 _BY_MATERIAL: Final[Mapping[str, tuple[Key, ...]]] = {"prices": PRICE, "bounds": BOUNDS}
 
@@ -120,7 +119,7 @@ def variable_of(text: str, data: Mapping[str, Any], where: str) -> Variable:
     if match is None or not all(path):
         raise _unknown(where, text, data)
     if path[0] == "limits" and len(path) == 2 and path[1] in PROPERTIES:
-        return _limit(path, _SENSES.get(match[2] or "", ""), data)
+        return _limit(path, SENSES.get(match[2] or "", ""), data)
     kind = _kind(path, data)
     if kind is None or match[2]:
         raise _unknown(where, text, data)
@@ -145,7 +144,7 @@ def _limit(path: tuple[str, ...], sense: str, data: Mapping[str, Any]) -> Variab
     row = quantity(path[1])
     stated = [text.strip()[:2] for text in _texts(data.get("limits", {}).get(path[1]))]
     usual = ">=" if row.better == "higher" else "<="
-    known = sense or (_SENSES.get(stated[0], "") if len(stated) == 1 else "") or usual
+    known = sense or (SENSES.get(stated[0], "") if len(stated) == 1 else "") or usual
     if row.unit == "class":
         return Variable(path, Choice(DAMP_CLASSES), known)
     return Variable(path, Number(row.unit), known)
@@ -207,6 +206,6 @@ def changed(data: Mapping[str, Any], changes: Mapping[Variable, Value]) -> dict[
 
 def _beside(present: object, sense: str, text: str) -> str | list[str]:
     """Return the new limit, beside the present one of the other sense if there is one."""
-    kept = [each for each in _texts(present) if _SENSES.get(each.strip()[:2].strip()) != sense]
-    kept = [each for each in kept if not each.strip().startswith({"<=": "≤", ">=": "≥"}[sense])]
+    signs = tuple(sign for sign, meant in SENSES.items() if meant == sense)
+    kept = [each for each in _texts(present) if not each.strip().startswith(signs)]
     return [*kept, text] if kept else text

@@ -13,8 +13,8 @@ from typing import Any, Final, cast
 
 from optimizer.errors import Fault, QuantityError
 from optimizer.trials.checks import trial_faults
-from optimizer.trials.columns import BOOK, GROUPS, WORDS, Column, Header
-from optimizer.trials.records import RECORDS, Trial, Version, needed
+from optimizer.trials.columns import BOOK, WORDS, Column, Header
+from optimizer.trials.records import RECORDS, Trial, Version, field_of, needed
 from optimizer.units import parse
 
 __all__ = [
@@ -294,8 +294,8 @@ def _version(found: dict[str, Any]) -> Version:
 
 
 def _incomplete(field: str, number: int, part: str, where: str) -> Fault:
-    unit = dict(_parts_of(field))[part]
-    name = Column(field, unit, number, part).header
+    one = field_of(f"{field}.{part}")
+    name = Column(field, one.unit if one else "", number, part).header
     repair = "Fill it in, or empty the other cells of this reading."
     return Fault(f"{where}, column {name!r}", "nothing", "a value", repair)
 
@@ -324,10 +324,6 @@ def _write_cell(value: Value) -> Cell:
 def _place(column: Column) -> tuple[int, str]:
     """Order readings by their number; powders named in the header come after, in the order of the columns."""
     return (column.number, "") if column.number else (10**6, column.material)
-
-
-def _parts_of(field: str) -> Mapping[str, str]:
-    return next(parts for name, parts in GROUPS.values() if name == field)
 
 
 def _surplus(cells: Sequence[str], headers: Sequence[Header | None], where: str) -> list[Fault]:

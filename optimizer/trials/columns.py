@@ -21,8 +21,6 @@ from optimizer.units import parse
 
 __all__ = [
     "BOOK",
-    "GROUPS",
-    "SCALARS",
     "WORDS",
     "Column",
     "Header",
@@ -94,21 +92,10 @@ class Header:
     text: str
 
 
-SCALARS: Final[Mapping[str, str]] = MappingProxyType({name: one.unit for name, one in FIELDS.items()})
-"""Field of a trial -> unit or kind of its column."""
-
-GROUPS: Final[Mapping[str, tuple[str, Mapping[str, str]]]] = MappingProxyType(
-    {
-        word: (field, {name: one.unit for name, one in parts.items()})
-        for word, (field, parts) in GROUP_FIELDS.items()
-    }
-)
-"""Word in the header -> field of a trial, and the parts of one reading with their units or kinds."""
-
 BOOK: Final[Mapping[str, str]] = MappingProxyType({"version": "count", "void": "yes", "reason": "text"})
 """Columns about a version of a trial: written where a book holds corrections or void trials."""
 
-_WORD_OF: Final = {field: word for word, (field, _) in GROUPS.items()}
+_WORD_OF: Final = {field: word for word, (field, _) in GROUP_FIELDS.items()}
 _ALIASES: Final = {
     "trial": "id",
     "batch": "id",
@@ -137,11 +124,11 @@ def headers_for(versions: Sequence[Version]) -> tuple[Column, ...]:
     tuple[Column, ...]
         Every field of a trial, and each group of readings as often as the fullest trial needs, once at least.
     """
-    columns = [Column(field, unit) for field, unit in SCALARS.items() if field != "remarks"]
-    for field, parts in GROUPS.values():
+    columns = [Column(field, one.unit) for field, one in FIELDS.items() if field != "remarks"]
+    for field, parts in GROUP_FIELDS.values():
         most = max((len(getattr(version.trial, field)) for version in versions), default=1)
         for number in range(1, max(most, 1) + 1):
-            columns += [Column(field, unit, number, part) for part, unit in parts.items()]
+            columns += [Column(field, one.unit, number, part) for part, one in parts.items()]
     if any(version.stated for version in versions):
         columns += [Column(field, unit) for field, unit in BOOK.items()]
     return (*columns, Column("remarks", "text"))
@@ -225,17 +212,17 @@ def known_column(name: str) -> Column | None:
     """
     key = re.sub(r"[\s_\-]+", "_", name.strip().lower()).strip("_")
     key = _ALIASES.get(key, key)
-    if key in SCALARS or key in BOOK:
-        return Column(key, SCALARS.get(key) or BOOK[key])
+    if key in FIELDS or key in BOOK:
+        return Column(key, FIELDS[key].unit if key in FIELDS else BOOK[key])
     named = re.fullmatch(r"(mass|lot)_of_(.+)", key)
     if named:
-        return Column("portions", GROUPS["powder"][1][named[1]], 0, named[1], named[2])
-    match = re.fullmatch(rf"({'|'.join(GROUPS)})(?:_?([0-9]+))?(?:_(.+))?", key)
+        return Column("portions", GROUP_FIELDS["powder"][1][named[1]].unit, 0, named[1], named[2])
+    match = re.fullmatch(rf"({'|'.join(GROUP_FIELDS)})(?:_?([0-9]+))?(?:_(.+))?", key)
     if not match or not 1 <= int(match[2] or 1) <= _MOST_READINGS:
         return None
-    field, parts = GROUPS[match[1]]
+    field, parts = GROUP_FIELDS[match[1]]
     part = match[3] or ("material" if match[1] == "powder" else "value")
-    return Column(field, parts[part], int(match[2] or 1), part) if part in parts else None
+    return Column(field, parts[part].unit, int(match[2] or 1), part) if part in parts else None
 
 
 def _header_faults(header: Header | None, text: str, place: str) -> Iterator[Fault]:

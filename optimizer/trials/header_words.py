@@ -15,8 +15,9 @@ from functools import lru_cache
 from typing import Final
 
 from optimizer.errors import QuantityError
-from optimizer.trials.columns import SCALARS, WORDS, Column, known_column
+from optimizer.trials.columns import WORDS, Column, known_column
 from optimizer.trials.import_choices import header_key
+from optimizer.trials.records import FIELDS
 from optimizer.unit_words import spell
 from optimizer.units import parse
 
@@ -273,7 +274,7 @@ def _alike(key: str, materials: tuple[str, ...]) -> Meaning:
     found = _powder(key, materials, likeness=True)
     if found.column is not None or found.among:
         return found
-    near = _nearest(key, (*SCALARS, *_MEANT))
+    near = _nearest(key, (*FIELDS, *_MEANT))
     if near:
         return Meaning(known_column(_MEANT.get(near, near)), alike=True)
     column = known_column(key)  # the mass of a material nobody knows: its rows say so

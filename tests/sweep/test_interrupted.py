@@ -178,7 +178,7 @@ if __name__ == "__main__":
 
 @pytest.fixture
 def cluster(tmp_path):
-    """Run a Dask cluster of two workers on this machine; give its address and their process ids."""
+    """Run a Dask cluster of two workers on this machine; give its address, its process and their ids."""
     pytest.importorskip("distributed")
     script = tmp_path / "cluster.py"
     script.write_text(CLUSTER)
@@ -192,14 +192,14 @@ def cluster(tmp_path):
         text=True,
     ) as running:
         address, *pids = running.stdout.readline().split()
-        yield address, [int(pid) for pid in pids]
+        yield address, running, [int(pid) for pid in pids]
         running.stdin.close()
         running.wait(timeout=60)
 
 
 @pytest.mark.slow
 def test_a_cluster_that_loses_a_worker_writes_the_same_file(tmp_path, whole, cluster):
-    address, pids = cluster
+    address, _, pids = cluster
     folder = tmp_path / "sweep"
     folder.mkdir()
     with started(folder, "out.csv", "--executor", address) as running:
@@ -208,3 +208,19 @@ def test_a_cluster_that_loses_a_worker_writes_the_same_file(tmp_path, whole, clu
         _, said = running.communicate(timeout=300)
     assert running.returncode == 0, said
     assert (folder / "out.csv").read_bytes() == whole
+
+
+@pytest.mark.slow
+def test_a_cluster_that_is_lost_ends_the_sweep_in_one_line(tmp_path, whole, cluster):
+    address, scheduler, pids = cluster
+    folder = tmp_path / "sweep"
+    folder.mkdir()
+    with started(folder, "out.csv", "--executor", address) as running:
+        wait_for(lambda: len(lines(folder / "out.csv")) > 2)
+        for process in (scheduler, *map(psutil.Process, pids)):
+            process.kill()
+        _, said = running.communicate(timeout=60)
+    assert running.returncode == 1
+    kept = "What was answered before is kept; the same command goes on from there."
+    assert said == f"The cluster was lost. {kept}\n"
+    assert whole.startswith((folder / "out.csv").read_bytes())
