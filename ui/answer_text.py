@@ -27,6 +27,7 @@ from optimizer.units import System, significant
 from optimizer.verdict.assess import FAILS, HOLDS, UNCERTAIN
 from optimizer.verdict.evidence import EVIDENCE_WORDS
 from ui.batch_text import batch_words
+from ui.cost_words import even_price_words
 from ui.reasons import (
     barred_words,
     evidence_words,
@@ -389,9 +390,7 @@ def _saving(comparison: Comparison, catalogue: Catalogue) -> Iterator[Block]:
     both = f"{money(new, job.currency)} against {money(old, job.currency)}"
     words = f"On each good vessel the candidate {saving_words(old, new, job.currency)}: {both}.{sure}"
     yield sentence(words, "bold", gap=True)
-    for name, (now, even) in comparison.even_prices.items():
-        label, price, at = label_of(name, catalogue), *(money(each, job.currency) for each in (now, even))
-        yield sentence(f"Both cost the same at {at} a kilogram of {label}, landed; now {price}.")
+    yield from map(sentence, even_price_words(comparison, catalogue))
     if job.example_prices:
         yield sentence(EXAMPLE_PRICES)
 

@@ -21,6 +21,7 @@ from optimizer.studies.batch import Batch, batch_of
 from optimizer.studies.check import Comparison, check, compare
 from optimizer.studies.design import design, design_problem, nominal_best
 from optimizer.studies.explain import named_alternatives
+from optimizer.studies.levers import Lever, levers
 from ui.blends import DESIGNED, blend_of, blend_text
 from ui.jobs import read_blend, read_water_ratio
 from ui.question import Question, catalogue
@@ -33,6 +34,7 @@ __all__ = [
     "checked",
     "compared",
     "designed",
+    "hastened",
     "in_hand",
     "largest_saving",
     "more_coats",
@@ -53,6 +55,14 @@ def designed(asked: Question, explain: bool) -> Solution:
     with _ONE_AT_A_TIME:
         problem, grid, found = _sought(asked)
         return asked.signed(design_problem(problem, explain=explain, grid=grid, nominal=found))
+
+
+@st.cache_data(max_entries=16, show_spinner=False)
+def hastened(asked: Question) -> tuple[Lever, ...]:
+    """Return the levers with which a job that lacks time is sure enough, or the surest ones."""
+    without = designed(asked, explain=False)
+    with _ONE_AT_A_TIME:
+        return levers(asked.job, catalogue(), lambda job: asked.parameters(job.materials), without)
 
 
 @st.cache_resource(max_entries=16, show_spinner=False)

@@ -6,9 +6,11 @@ import math
 from collections.abc import Mapping
 from typing import Final
 
-from ui.words import money
+from optimizer.materials import Catalogue
+from optimizer.studies.check import Comparison
+from ui.words import label_of, money
 
-__all__ = ["cost_range_words"]
+__all__ = ["cost_range_words", "even_price_words"]
 
 _AT_END: Final = 0.1
 """Part of the range within which the shown cost counts as standing at its end."""
@@ -65,3 +67,13 @@ def _side(way: str, room: float, width: float, moves: Mapping[tuple[str, int], f
         return f"hardly {way}"
     name, end = max(moves, key=lambda each: moves[each])
     return f"{way} if {_WAYS[name][end]}"
+
+
+def even_price_words(comparison: Comparison, catalogue: Catalogue) -> tuple[str, ...]:
+    """Return at which price of each powder that only one of two blends has both cost the same."""
+    currency = comparison.candidate.job.currency
+    return tuple(
+        f"Both cost the same at {money(even, currency)} a kilogram of {label_of(name, catalogue)}, landed; "
+        f"now {money(now, currency)}."
+        for name, (now, even) in comparison.even_prices.items()
+    )

@@ -16,7 +16,7 @@ from ui.terminal import Block, heading, indented, sentence, table
 from ui.unit_text import prose_in, typed_in
 from ui.words import money
 
-__all__ = ["lever_blocks", "levers_json", "levers_of"]
+__all__ = ["demold_words", "lever_blocks", "lever_heading", "levers_json", "levers_of", "price_notes"]
 
 
 def levers_of(asked: Asked, solution: Solution) -> tuple[Lever, ...]:
@@ -47,38 +47,49 @@ def levers_json(found: Sequence[Lever]) -> list[dict[str, Any]]:
 
 def lever_blocks(found: Sequence[Lever], job: Job, units: System, *, looked: bool) -> Iterator[Block]:
     """Give the levers, cheapest first, each with its cost, its chance and its risk; `looked`: also none."""
-    asked = f"{100.0 * job.confidence:.0f} %"
     if not found:
         if looked:
-            words = "Warm water, a warmer room and accelerators, alone and together, do not help here"
-            yield sentence(f"{words}: what hastens demolding takes as much from the pouring time.", gap=True)
+            yield sentence(f"{lever_heading(found, job)}.", gap=True)
         return
-    if found[0].sure:
-        yield heading(f"Or hasten it: any one of these lets a blend hold with {asked}")
-    else:
-        yield heading(f"Hastening it helps, but no lever lets a blend hold with {asked}")
+    yield heading(lever_heading(found, job))
     heads = ("do", "then a vessel costs", "all limits together", "demold time")
     yield table(heads, [_row(lever, job, units) for lever in found])
     for step in dict.fromkeys(step for lever in found for step in lever.steps):
         edits = "; ".join(typed_in(edit, units) for edit in step.edits)
         yield indented(f"{prose_in(step.words, units)} ({edits}): {step.risk.rstrip('.')}.")
     for lever in found:
-        yield from map(indented, _own_prices(lever, units))
+        yield from map(indented, price_notes(lever, units))
     yield sentence("A shorter set is a shorter pour: try it on one vessel first.")
+
+
+def lever_heading(found: Sequence[Lever], job: Job) -> str:
+    """Return what the levers found, cheapest or surest first, do for a job."""
+    asked = f"{100.0 * job.confidence:.0f} %"
+    if not found:
+        window = any(limit.property == "working_window" for limit in job.limits)
+        why = ": what hastens demolding shortens the pouring time, which has a limit, too" if window else ""
+        return f"Warm water, a warmer room and accelerators, alone or together, make nothing surer here{why}"
+    if found[0].sure:
+        return f"Or hasten it: any one of these lets a blend hold with {asked}"
+    return f"Hastening it helps, but no lever lets a blend hold with {asked}"
 
 
 def _row(lever: Lever, job: Job, units: System) -> tuple[str, ...]:
     cost = lever.solution.cost
     paid = "" if cost is None else money(cost, job.currency)
-    demold = show(_demold(lever), "demold_time", units)
-    return prose_in(lever.words, units), paid, odds_words(lever.chance), demold
+    return prose_in(lever.words, units), paid, odds_words(lever.chance), demold_words(lever, units)
 
 
 def _demold(lever: Lever) -> float:
     return float(lever.solution.properties["demold_time"].value)
 
 
-def _own_prices(lever: Lever, units: System) -> Iterator[str]:
+def demold_words(lever: Lever, units: System) -> str:
+    """Return the demold time with a lever."""
+    return show(_demold(lever), "demold_time", units)
+
+
+def price_notes(lever: Lever, units: System) -> Iterator[str]:
     """Give what to know of accelerators the job states no price for."""
     mix = lever.solution.mix
     for name in lever.unpriced if mix is not None else ():

@@ -6,7 +6,7 @@ something in a field cannot be read, the page goes on showing the last draft tha
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, Final, cast
@@ -20,6 +20,7 @@ from optimizer.jobfile import parse_job
 from optimizer.jobfile.limits import write_limit
 from optimizer.shop import Limit
 from optimizer.solution import Solution
+from optimizer.studies.levers import Step
 from optimizer.toml_files import read_text, shown_value
 from optimizer.units import System, hints_in
 from ui import answers
@@ -41,6 +42,7 @@ __all__ = [
     "set_base",
     "set_materials",
     "take_powder",
+    "take_steps",
     "units",
 ]
 
@@ -213,6 +215,17 @@ def take_powder(name: str, listed: list[str], pack: str, price: str) -> None:
     priced = {f"prices.{name}.pack": pack, f"prices.{name}.price": price} if pack and price else {}
     _lay({"materials": [*listed, name], **priced})
     st.session_state["powders"] = [*listed, name]
+
+
+def take_steps(steps: Iterable[Step]) -> None:
+    """Take the steps of a lever into the job; an accelerator comes in at the price stated, or at none."""
+    for step in steps:
+        if step.figure:
+            apply_figures({f"shop.{step.figure}": f"{step.degrees:g} C"})
+        else:
+            listed = list(base_tables()["materials"])
+            take_powder(step.accelerator, listed, *(("1 kg", "0") if step.unpriced else ("", "")))
+    drop_pick()
 
 
 def _lay(edits: dict[str, Any]) -> None:

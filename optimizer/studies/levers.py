@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import Final
+from typing import Any, Final
 
 from optimizer.chain.parameters import ParameterSet
 from optimizer.job import Job
@@ -49,12 +49,12 @@ class Step:
     ----------
     words : str
         What to do.
-    edits : tuple[str, ...]
-        The lines of the job file that do it.
     risk : str
         What it brings with it.
-    taken : Callable[[Job], Job]
-        A job with the change made.
+    figure : str
+        Temperature of the shop that it changes, a field of `Shop`; empty where it changes none.
+    degrees : float
+        What it becomes [degC].
     accelerator : str
         Material it adds; empty where it adds none.
     unpriced : bool
@@ -62,11 +62,27 @@ class Step:
     """
 
     words: str
-    edits: tuple[str, ...]
     risk: str
-    taken: Callable[[Job], Job]
+    figure: str = ""
+    degrees: float = 0.0
     accelerator: str = ""
     unpriced: bool = False
+
+    @property
+    def edits(self) -> tuple[str, ...]:
+        """The lines of the job file that do it."""
+        if self.figure:
+            return (f'[shop] {self.figure} = "{self.degrees:g} C"',)
+        price = f'[prices.{self.accelerator}] pack = "1 kg" price = 0 (or yours)'
+        return (f'materials: add "{self.accelerator}"', *([price] if self.unpriced else []))
+
+    def taken(self, job: Job) -> Job:
+        """Return a job with the change made; an accelerator without a price costs nothing in it."""
+        if self.figure:
+            figures: dict[str, Any] = {self.figure: self.degrees}
+            return replace(job, shop=replace(job.shop, **figures))
+        prices = {**job.prices, self.accelerator: Price(1.0, 0.0)} if self.unpriced else job.prices
+        return replace(job, materials=(*job.materials, self.accelerator), prices=prices)
 
 
 @dataclass(frozen=True)
@@ -245,32 +261,16 @@ def _kinds(job: Job, catalogue: Catalogue) -> Iterator[_Kind]:
 
 
 def _warm_water(degrees: float) -> Step:
-    def taken(job: Job) -> Job:
-        return replace(job, shop=replace(job.shop, water_temperature=degrees))
-
-    edit = f'[shop] water_temperature = "{degrees:g} C"'
-    return Step(f"mix with water of {degrees:g} °C", (edit,), f"cement sets sooner; {_RISK}", taken)
+    words = f"mix with water of {degrees:g} °C"
+    return Step(words, f"cement sets sooner; {_RISK}", "water_temperature", degrees)
 
 
 def _warm_room(degrees: float) -> Step:
-    def taken(job: Job) -> Job:
-        return replace(job, shop=replace(job.shop, temperature=degrees))
-
-    edit = f'[shop] temperature = "{degrees:g} C"'
-    return Step(
-        f"cast in a room of {degrees:g} °C", (edit,), f"its heating is not in the cost; {_RISK}", taken
-    )
+    words = f"cast in a room of {degrees:g} °C"
+    return Step(words, f"its heating is not in the cost; {_RISK}", "temperature", degrees)
 
 
 def _accelerator(job: Job, material: Material) -> Step:
     """Return an accelerator, at the price the job states or at none."""
-    name, priced = material.name, material.name in job.prices
-
-    def taken(job: Job) -> Job:
-        prices = job.prices if priced else {**job.prices, name: Price(1.0, 0.0)}
-        return replace(job, materials=(*job.materials, name), prices=prices)
-
-    edits: tuple[str, ...] = (f'materials: add "{name}"',)
-    if not priced:
-        edits += (f'[prices.{name}] pack = "1 kg" price = 0 (or yours)',)
-    return Step(f"add {material.label}", edits, material.note, taken, name, not priced)
+    unpriced = material.name not in job.prices
+    return Step(f"add {material.label}", material.note, accelerator=material.name, unpriced=unpriced)

@@ -18,6 +18,7 @@ from ui.cost_answers import cost_told
 from ui.draft import field_value, invented, tables_of, whose
 from ui.drawings import WeighLine, blend_bar, dots, limits_table, weigh_table
 from ui.fields import CANDLE, MOST_POWDERS, ROOM, TITLE, VESSEL
+from ui.lever_buttons import show_levers
 from ui.page_words import MARKS, UNREAD, chance_phrase, examples_words, mark_of, spoken_bound
 from ui.plain_text import bullets, marked, paragraphs, plain
 from ui.printing import print_card
@@ -88,6 +89,7 @@ def show() -> None:
         _explanation(now.asked, now.blend)
     with worth:
         _worth(now.asked, now.blend)
+        show_levers(now, solution)
 
 
 def _verdict(now: Session, solution: Solution) -> None:
@@ -279,6 +281,7 @@ def _no_blend(now: Session) -> None:
     else:
         st.markdown("Any one of these changes is enough:")
     _changes(now, solution)
+    show_levers(now, solution)
     st.markdown(paragraphs(no_blend_words(solution, _NAMES)))
 
 

@@ -11,8 +11,9 @@ from optimizer.studies.check import Comparison
 from ui import answers
 from ui.blend_form import BlendForm
 from ui.charts import BARS, in_short, margin_chart, margin_rows
+from ui.cost_words import even_price_words
 from ui.page_words import chance_phrase
-from ui.plain_text import marked, plain
+from ui.plain_text import marked, paragraphs, plain
 from ui.reasons import barred_words
 from ui.state import Session, pick, session, units
 from ui.unit_text import prose_in
@@ -172,6 +173,7 @@ def _saving(found: Comparison, currency: str) -> None:
         return
     both = f"{money(new, currency)} against {money(old, currency)}"
     st.markdown(marked("The candidate **{}**: {}.", saving_words(old, new, currency), both))
+    st.markdown(paragraphs(even_price_words(found, answers.catalogue())))
 
 
 def _weights(found: Comparison) -> None:
