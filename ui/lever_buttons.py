@@ -23,15 +23,24 @@ def show_levers(now: Session, solution: Solution) -> None:
     if not time_is_short(solution):
         return
     if st.session_state.get(_ASKED) != now.asked:
-        words = "Would warm water, a warmer room or an accelerator do?"
-        st.button(words, key="ask_levers", on_click=_ask, args=(now,))
+        st.button(
+            "Would warm water, a warmer room or an accelerator do?",
+            key="ask_levers",
+            on_click=_ask,
+            args=(now,),
+        )
         return
     with st.spinner("Trying warm water, a warmer room and accelerators"):
         found = answers.hastened(now.asked)
     st.markdown(plain(f"{lever_heading(found, now.job)}{':' if found else '.'}"))
     for place, lever in enumerate(found):
-        words = plain(_words(lever, now))
-        st.button(words, key=f"lever_{place}", on_click=take_steps, args=(lever.steps,), wrap=True)
+        st.button(
+            plain(_words(lever, now)),
+            key=f"lever_{place}",
+            on_click=take_steps,
+            args=(lever.steps,),
+            wrap=True,
+        )
     for step in dict.fromkeys(step for lever in found for step in lever.steps):
         st.caption(marked("{}: {}", prose_in(step.words, units()), step.risk))
     st.markdown(paragraphs([note for lever in found for note in price_notes(lever, units())]))
