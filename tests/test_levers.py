@@ -193,16 +193,20 @@ def test_a_job_late_by_ten_minutes_is_offered_levers_and_taking_one_gives_just_t
         assert_taking_gives_just_that(lever, late)
 
 
-def test_a_blend_that_is_not_sure_enough_for_time_is_offered_the_cheapest_lever():
-    """Within some five minutes of being sure enough: each kind does alone, and all cost less than slow."""
-    job = short_of_time(30.0, "white_csa_cement", "gypsum_cement")
+def test_a_blend_ten_minutes_from_sure_enough_is_offered_the_cheapest_lever():
+    """The limit stands ten minutes below the least that is sure enough without a lever."""
+
+    def asked(minutes):
+        return short_of_time(float(minutes), "white_csa_cement", "gypsum_cement")
+
+    answers = ((minutes, design(asked(minutes), CATALOGUE, explain=False)) for minutes in range(24, 60, 2))
+    job = asked(next(minutes for minutes, answer in answers if answer.status == DESIGNED) - 10)
     unsure = design(job, CATALOGUE, explain=False)
     assert unsure.mix is not None
     assert unsure.joint_probability < job.confidence
     assert time_is_short(unsure)
-    assert design(short_of_time(40.0, *job.materials), CATALOGUE, explain=False).status == DESIGNED
     found = levers(job, CATALOGUE, without=unsure)
-    assert len({lever.words for lever in found}) == len(found) >= 3
+    assert len({lever.words for lever in found}) == len(found) >= 2
     assert all(lever.sure and len(lever.steps) == 1 for lever in found)
     assert [lever.cost for lever in found] == sorted(lever.cost for lever in found)
     assert_taking_gives_just_that(found[0], job)
@@ -215,7 +219,13 @@ def test_a_blend_that_is_not_sure_enough_for_time_is_offered_the_cheapest_lever(
 
 
 def test_where_no_lever_does_alone_the_cheapest_combination_is_offered():
-    job = short_of_time(40.0, "white_csa_cement", "silica_sand", confidence=0.7)
+    # the chance asked for stands between that of the surest lever alone and that of the surest pair
+    hopeless = short_of_time(24.0, "white_csa_cement", "silica_sand", confidence=0.99)
+    pair = next(lever for lever in levers(hopeless, CATALOGUE) if len(lever.steps) == 2)
+    single = [design(step.taken(hopeless), CATALOGUE, explain=False) for step in pair.steps]
+    alone = max(answer.joint_probability or 0.0 for answer in single)
+    assert alone < pair.chance - 0.04
+    job = replace(hopeless, confidence=0.5 * (alone + pair.chance))
     failed = design(job, CATALOGUE)
     assert time_is_short(failed)
     found = levers(job, CATALOGUE, without=failed)
@@ -230,7 +240,7 @@ def test_where_no_lever_does_alone_the_cheapest_combination_is_offered():
 
 
 def test_where_no_combination_is_enough_the_surest_are_told_as_such():
-    job = short_of_time(30.0, "white_csa_cement", "silica_sand")
+    job = short_of_time(18.0, "white_csa_cement", "silica_sand")
     found = levers(job, CATALOGUE)
     assert found
     assert not any(lever.sure for lever in found)

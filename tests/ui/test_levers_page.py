@@ -14,7 +14,7 @@ materials = ["white_csa_cement", "gypsum_cement"]
 [vessel]
 cavity_volume = "215 mL"
 [limits]
-demold_time = "<= 30 min"
+demold_time = "<= 22 min"
 dry_strength = ">= 25 MPa"
 [prices.white_csa_cement]
 pack = "25 kg"
