@@ -19,7 +19,7 @@ fresh:
 readme:
     UPDATE_README=1 python -m pytest -q tests/test_readme.py
 
-# Change the code in 300 places, one at a time, try each by the tests that reach it, and name what none noticed.
+# Change the code in 300 places, each tried by the tests that reach it, and name what none noticed; within the hour.
 mutants:
     nice -n 19 python -m tests.trust.mutants --count 300
 

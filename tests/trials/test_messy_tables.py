@@ -402,3 +402,19 @@ def test_a_machine_made_id_has_a_short_name_that_can_be_typed(tmp_path, monkeypa
     assert book.count() == 1
     with pytest.raises(NoSuchTrial, match="could be"):
         book.get("2026-03-")
+
+
+@pytest.mark.parametrize(
+    ("header", "said"),
+    [
+        ("7 d strength [MPa]", '=dry strength 7 d" (or wet strength 7 d).'),
+        ("strength [MPa]", '=dry strength" (or wet strength 1 d).'),
+        ("wet strength [MPa]", '=wet strength 1 d".'),
+    ],
+)
+def test_what_a_column_of_strengths_lacks_is_said_with_the_age_it_has(tmp_path, header, said):
+    table = tmp_path / "casts.csv"
+    table.write_text(f"id;date;mass of gypsum_cement [g];water [g];{header}\na;2026-03-02;300;105;20\n")
+    with pytest.raises(FileFaults) as told:
+        import_trials(tmp_path / "new.db", table, today=TODAY)
+    assert f'Say it once: --column "{header}{said}' in told.value.faults[0].repair
