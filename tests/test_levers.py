@@ -147,7 +147,8 @@ STRONG = Limit("dry_strength", ">=", 25.0)
 
 def short_of_time(minutes, *materials, **asked):
     limits = (STRONG, Limit("demold_time", "<=", minutes))
-    return replace(DEMO, materials=materials, limits=limits, **asked)
+    thinner = replace(DEMO.vessel, wall=6.7)  # needs the strength for which cement takes its time
+    return replace(DEMO, materials=materials, limits=limits, vessel=thinner, **asked)
 
 
 @pytest.fixture(scope="module")

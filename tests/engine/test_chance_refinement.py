@@ -62,8 +62,8 @@ def test_no_mix_of_a_grid_is_surer(problem, plain, refined):
 
 
 def test_it_is_surer_than_where_walks_end_and_keeps_the_rules(catalogue):
-    """Frozen departures lead the walks of this random job aside: 2 points are lost on it."""
-    problem = problem_of(parse_job(job_text(SEED, 19, catalogue), catalogue, "job"), catalogue)
+    """Frozen departures lead the walks of this random job aside: 15 points are lost on it."""
+    problem = problem_of(parse_job(job_text(SEED, 2, catalogue), catalogue, "job"), catalogue)
     question = ChanceQuestion(problem, judged_limits(problem), problem.job.confidence)
     walked = chance_blends([question], or_surest=True)[0]
     refined = refined_surest(question, walked)
