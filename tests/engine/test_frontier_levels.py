@@ -11,6 +11,7 @@ from optimizer.engine.chance_constraints import chance_blends
 from optimizer.engine.chance_rows import ChanceQuestion
 from optimizer.problem import problem_of
 from optimizer.shop import Limit
+from optimizer.solution import DESIGNED
 from optimizer.studies.design import design_problem
 from optimizer.studies.epsilon_constraint import best_of_each, between
 from optimizer.studies.frontier import frontier
@@ -44,11 +45,13 @@ def test_a_frontier_of_the_chance_is_as_good_as_designs_that_ask_for_it(problem)
     found = frontier(problem, ("cost", "chance"), 9)
     assert len(found.blends) >= 7
     sure = [blend for blend in found.blends if 0.3 < blend.joint_probability < 0.8]
+    designed = 0
     for row in sure[::2]:
         asked = problem.with_job(replace(problem.job, confidence=row.joint_probability))
         best = design_problem(asked, explain=False)
-        assert best.cost is not None
-        assert row.values["cost"] <= best.cost * 1.01
+        designed += best.status == DESIGNED  # near the surest of all a design may be less sure, and cheaper
+        assert row.values["cost"] <= best.cost * 1.01 or best.joint_probability < row.joint_probability - 0.01
+    assert designed >= 2
 
 
 def test_what_never_leaves_the_mold_is_not_traded(demo, catalogue):
