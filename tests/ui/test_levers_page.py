@@ -36,6 +36,12 @@ price = 41.5
 """
 
 
+@pytest.fixture(autouse=True)
+def folder(tmp_path, monkeypatch):
+    """Run in an empty folder: the page keeps its work where it is started."""
+    monkeypatch.chdir(tmp_path)
+
+
 def levers_of(at):
     return [each for each in at.button if str(each.key).startswith("lever_")]
 
