@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from optimizer import fitted_parameters
@@ -197,6 +198,17 @@ def test_where_no_blend_is_sure_enough_a_change_is_a_button_that_makes_one():
     at.button(key="relax_0").click().run()
     assert not at.exception
     assert "no blend found is as sure" not in " ".join(each.value for each in at.markdown)
+
+
+def test_a_change_clicked_in_its_fragment_runs_the_whole_page_again(monkeypatch):
+    at = opened()
+    scopes: list[str] = []
+    button = st.button
+    monkeypatch.setattr(st, "rerun", lambda *, scope="app": scopes.append(scope))
+    monkeypatch.setattr(st, "button", lambda *a, **kept: button(*a, **kept) or kept.get("key") == "relax_0")
+    at.text_input(key="dry_strength").set_value("50 MPa").run()
+    assert not at.exception
+    assert scopes == ["app"]  # a browser runs no more than the fragment of a button by itself
 
 
 def test_a_mix_of_any_size_holds_waste_and_sums_to_what_the_molds_take():

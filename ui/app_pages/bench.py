@@ -55,7 +55,6 @@ _NAMES = {
     "measured_outer": "“outer wall in your burn test” (below)",
 }
 _WORTH = 120  # pixels kept for the blend worth a trial, which comes later, too
-_CHANGES = 190  # pixels kept below it for changes that make an answer sure enough
 _WHY = 220  # pixels kept for the reasons, which come later, so that nothing below them jumps
 
 
@@ -77,7 +76,7 @@ def show() -> None:
     with left:
         st.markdown("### What certainty costs")
         unsure = solution.status == NOT_SURE
-        worth = st.container(height=_WORTH + _CHANGES * unsure, border=False)
+        worth = st.container(height="content" if unsure else _WORTH, border=False)
         show_certainty(now)
     with right:
         _cautions(solution)
@@ -286,14 +285,15 @@ def _no_blend(now: Session) -> None:
 
 
 def _changes(now: Session, solution: Solution) -> None:
-    """Show the smallest changes of limits that would do, each a click."""
+    """Show the smallest changes of limits that would do, each a click; a click in a fragment runs no more."""
     for place, relaxation in enumerate(solution.relaxations[:3]):
-        st.button(
+        if st.button(
             plain(_relaxation_words(now, relaxation)),
             key=f"relax_{place}",
             on_click=apply_limits,
             args=(relaxation.limits,),
-        )
+        ):
+            st.rerun()
 
 
 def _relaxation_words(now: Session, relaxation: Relaxation) -> str:
