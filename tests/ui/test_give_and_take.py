@@ -139,9 +139,18 @@ def test_the_table_tells_number_and_blend_first() -> None:
 def test_a_preset_asks_its_question(preset: str, asked: str) -> None:
     at = turned(opened(), "give_and_take")
     assert at.title[0].value == "What does a faster mold cost?"
+    assert at.segmented_control(key="trade_preset").value == "faster"
     at.segmented_control(key="trade_preset").set_value(preset).run()
     assert not at.exception
     assert asked in at.title[0].value
+    assert at.segmented_control(key="trade_preset").value == preset
+
+
+def test_quantities_of_no_preset_mark_none() -> None:
+    at = turned(opened(), "give_and_take")
+    at.selectbox(key="take").set_value("working_window").run()
+    assert not at.exception
+    assert at.segmented_control(key="trade_preset").value is None
 
 
 def test_the_card_beside_the_chart_tells_what_a_selected_blend_holds_more_of() -> None:

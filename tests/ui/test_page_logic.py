@@ -573,6 +573,7 @@ class TestTrialBook:
         _button(at, "Enter it").click().run()
         assert not at.exception
         assert "Entered as" in at.success[0].value
+        assert "### 1 trial" in [each.value for each in at.markdown]
         entered = TrialBook(folder / "trials.db").page()[0].trial
         assert (entered.water, entered.demold) == (118.0, 58.0)
         assert len(turned(opened(), "trial_book").dataframe[0].value) == 1

@@ -115,6 +115,9 @@ def _worth(asked: Question, blend: str) -> None:
         return
     with st.spinner("Looking for a blend worth a trial"):
         solution = answers.designed(asked, explain=True)
+    if solution.relaxations:
+        st.markdown(marked(":small[**Sure enough** by any one of these changes:]"))
+        _changes(session(), solution)
     for each in solution.worth_a_trial[:1]:
         words, button = st.columns([3, 1], vertical_alignment="center")
         words.markdown(
@@ -124,9 +127,6 @@ def _worth(asked: Question, blend: str) -> None:
             if st.button("Look at it", key="look_at_trial"):
                 pick(blend_text(each.blend, each.water_ratio))
                 st.rerun()
-    if solution.relaxations:
-        st.markdown(marked(":small[**Sure enough** by any one of these changes:]"))
-        _changes(session(), solution)
 
 
 def _price(now: Session, solution: Solution) -> None:

@@ -97,14 +97,7 @@ def _choices() -> tuple[tuple[str, ...], int]:
         for name in (*PROPERTIES, CHANCE.name)
         if not frontier_faults((name, "cost" if name != "cost" else "whiteness"))
     ]
-    st.segmented_control(
-        "A vessel that is",
-        list(_PRESETS),
-        key="trade_preset",
-        on_change=_preset,
-        format_func=lambda each: plain(each),
-        label_visibility="collapsed",
-    )
+    presets = st.container()
     with st.expander("Other quantities, and how many blends"):
         columns = st.columns(4)
         common: dict[str, Any] = {"format_func": _label, "bind": "query-params", "persist_state": "session"}
@@ -112,7 +105,17 @@ def _choices() -> tuple[tuple[str, ...], int]:
         second = columns[1].selectbox("Take", names, index=names.index("demold_time"), key="take", **common)
         third = columns[2].selectbox("And", [_NONE, *names], key="and", **common)
         points = columns[3].selectbox("Blends", _POINTS, index=1, key="points", persist_state="session")
-    return tuple(name for name in (first, second, third) if name != _NONE), int(points or _POINTS[0])
+    over = tuple(name for name in (first, second, third) if name != _NONE)
+    st.session_state["trade_preset"] = next((word for word, each in _PRESETS.items() if each == over), None)
+    presets.segmented_control(
+        "A vessel that is",
+        list(_PRESETS),
+        key="trade_preset",
+        on_change=_preset,
+        format_func=lambda each: plain(each),
+        label_visibility="collapsed",
+    )
+    return over, int(points or _POINTS[0])
 
 
 def _preset() -> None:

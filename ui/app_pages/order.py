@@ -22,6 +22,7 @@ from ui.order_headline import headline
 from ui.order_text import (
     BOTTLENECKS,
     busiest_words,
+    counted,
     first_words,
     left_words,
     leftover_words,
@@ -356,7 +357,7 @@ def _buying(now: Session, plan: OrderPlan) -> None:
         if mass > 0.0
     ]
     if plan.molds_to_buy:
-        lines.append(f"{plan.molds_to_buy} molds")
+        lines.append(counted(plan.molds_to_buy, "mold"))
     st.markdown("### Buy")
     st.markdown(bullets(lines or ["Nothing."]))
     st.markdown(paragraphs(leftover_words(plan, known, now.job.currency, units())))

@@ -18,6 +18,7 @@ from optimizer.trials.records import Trial
 from optimizer.units import show as show_value
 from ui import answers
 from ui.measure_form import show_measuring
+from ui.order_text import counted
 from ui.plain_text import marked, named, plain
 from ui.state import Session, session, units
 from ui.trial_answers import book_folder
@@ -247,7 +248,7 @@ def _exchange(path: Path, book: TrialBook | None) -> None:
 
 def _list(now: Session, book: TrialBook) -> None:
     entries = book.page(_PAGE)
-    st.markdown(marked("### {} trials", str(book.count())))
+    st.markdown(marked("### {}", counted(book.count(), "trial")))
     damaged = sum(not entry.whole for entry in entries)
     if damaged:
         st.warning(
