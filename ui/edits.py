@@ -69,7 +69,7 @@ def show_receipt(now: Session) -> None:
 def _what(before: Seen, after: Seen) -> list[str]:
     old, new = tables_of(before.asked.text), tables_of(after.asked.text)
     prices = (field for name in answers.catalogue() for field in price_fields(name))
-    told = changed_fields(old, new, (*DECISIONS, *SHOP, *prices))
+    told = changed_fields(old, new, (*DECISIONS, *SHOP, *prices), answers.catalogue())
     told += ["other powders"] if old["materials"] != new["materials"] else []
     if old["currency"] != new["currency"]:
         told.append(f"currency {old['currency']} → {new['currency']}, no figure is converted")

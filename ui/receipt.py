@@ -31,13 +31,28 @@ class Answer:
 
 
 def changed_fields(
-    before: Mapping[str, object], after: Mapping[str, object], fields: Sequence[Field]
+    before: Mapping[str, object],
+    after: Mapping[str, object],
+    fields: Sequence[Field],
+    catalogue: Catalogue,
 ) -> list[str]:
     """Return what was changed between the tables of two job files: `mold volume 215 mL -> 190 mL`."""
     pairs = ((each, field_value(before, each.key), field_value(after, each.key)) for each in fields)
-    told = [f"{each.label} {old or 'empty'} → {new or 'empty'}" for each, old, new in pairs if old != new]
+    told = [
+        f"{_name(each, catalogue)} {old or 'empty'} → {new or 'empty'}"
+        for each, old, new in pairs
+        if old != new
+    ]
     more = len(told) - _NAMED
     return [*told[:_NAMED], *([f"{more} more"] if more > 0 else [])]
+
+
+def _name(field: Field, catalogue: Catalogue) -> str:
+    """Return the label of a field; that of a price says of which powder."""
+    head, _, rest = field.key.partition(".")
+    return (
+        f"{label_of(rest.partition('.')[0], catalogue)}, {field.label}" if head == "prices" else field.label
+    )
 
 
 def receipt_words(before: Answer, after: Answer, catalogue: Catalogue) -> str:

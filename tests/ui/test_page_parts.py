@@ -35,6 +35,7 @@ from ui.fields import DECISIONS, SHOP, price_fields
 from ui.page_launcher import SETTINGS, free_port, settings
 from ui.page_words import chance_phrase
 from ui.palette import DARK, LIGHT, PARTS
+from ui.receipt import changed_fields
 from ui.trial_form import READINGS, powder_column, trial_of
 from ui.vessel_drawing import vessel_section
 
@@ -431,3 +432,9 @@ def test_the_examples_in_the_docs_are_true(name):
     done = doctest.testmod(importlib.import_module(f"ui.{name}"))
     assert done.attempted
     assert not done.failed
+
+
+def test_a_changed_price_says_of_which_powder():
+    before, after = ({"prices": {"gypsum_cement": {"price": price}}} for price in ("41.5", "30"))
+    told = changed_fields(before, after, price_fields("gypsum_cement"), load_catalogue())
+    assert told == ["gypsum cement, price of a pack 41.5 → 30"]
