@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from optimizer.errors import NoBlend as NoBlend
     from optimizer.errors import NoVerdict as NoVerdict
     from optimizer.job import Job as Job
+    from optimizer.job_inputs import Limit as Limit
     from optimizer.jobfile import parse_job as parse_job
     from optimizer.jobfile import read_job as read_job
     from optimizer.jobfile import template as template
@@ -51,7 +52,6 @@ if TYPE_CHECKING:
     from optimizer.notebook import calibrate as calibrate
     from optimizer.notebook import frontier as frontier
     from optimizer.notebook import order as order
-    from optimizer.shop import Limit as Limit
     from optimizer.solution import Solution as Solution
     from optimizer.specs import load_catalogue as load_catalogue
     from optimizer.studies.check import Comparison as Comparison
@@ -108,7 +108,7 @@ _HOMES: Final = {
     "Fit": "calibration.fit",
     "Frontier": "studies.frontier",
     "Job": "job",
-    "Limit": "shop",
+    "Limit": "job_inputs",
     "NoBlend": "errors",
     "NoVerdict": "errors",
     "OrderAnswer": "studies.order_blends",

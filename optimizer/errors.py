@@ -6,7 +6,7 @@
     |-- QuantityError           a text that is not a quantity of the wanted kind
     |-- FileFaults              exit code 4: one or more faults of a file, all at once
     |-- UnknownMaterial         a name the catalogue does not hold, with the three nearest
-    |-- BookError               exit code 4: the trial book's file; see `optimizer.trials.troubles`
+    |-- BookError               exit code 4: the trial book's file; see `optimizer.trials.trial_errors`
     |-- NoBlend                 exit code 3: no blend meets the limits
     `-- NoVerdict               exit code 5: too little data for a verdict
 

@@ -47,7 +47,7 @@ def fingerprint(
 
     Examples
     --------
-    >>> from optimizer.shop import Vessel
+    >>> from optimizer.job_inputs import Vessel
     >>> len(fingerprint(Job("Cup", "EUR", (), Vessel(215.0)), Catalogue({}, {}, {})))
     64
     """

@@ -14,13 +14,13 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.body import water_cut
-from optimizer.chain.columns import SAND_DENSITY
-from optimizer.chain.predict import PREDICTORS, Cast, cast_of
+from optimizer.job_inputs import Limit
 from optimizer.limit_rows import limit_rows, row_count
 from optimizer.money.vessel_cost import CostLine
 from optimizer.problem import Problem
-from optimizer.shop import Limit
+from optimizer.property_model.coefficients import SAND_DENSITY
+from optimizer.property_model.microstructure import water_cut
+from optimizer.property_model.predict import PREDICTORS, Cast, cast_of
 
 __all__ = [
     "Case",
@@ -186,7 +186,7 @@ def _case_cut(problem: Problem, case: Case) -> float:
 
 def curved_rows(problem: Problem, case: Case, mixes: Array) -> tuple[Array, Cast]:
     """Return all curved rows of mixes, shape (mixes, rows), positive when held, and the casts."""
-    cast = cast_of(problem.model, problem.bench, mixes)
+    cast = cast_of(problem.model, problem.conditions, mixes)
     return rows_of_cast(problem, case, cast), cast
 
 

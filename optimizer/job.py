@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Annotated
 
+from optimizer.job_inputs import HEAT_WITHOUT_BURN, Bounds, Candle, Limit, Price, Shop, Vessel
 from optimizer.key_kinds import Choice, Flag, Number, Text
-from optimizer.shop import HEAT_WITHOUT_BURN, Bounds, Candle, Limit, Price, Shop, Vessel
 
 __all__ = ["Job"]
 

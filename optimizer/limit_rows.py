@@ -12,10 +12,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.predict import PREDICTORS, Cast, coat_factor_of
-from optimizer.chain.timing import wet_strength_at
+from optimizer.job_inputs import Limit
 from optimizer.properties.sealing import absorption_edge
-from optimizer.shop import Limit
+from optimizer.property_model.predict import PREDICTORS, Cast, coat_factor_of
+from optimizer.property_model.timing import wet_strength_at
 
 __all__ = ["held_bound", "limit_rows", "row_count", "row_scale"]
 
@@ -65,7 +65,7 @@ def limit_rows(limit: Limit, cast: Cast, bounds: Array | None = None) -> tuple[A
     limit
         The bound; its property must have a predictor (cost is handled by the money rows).
     cast
-        Mixes at their bench.
+        Mixes with the conditions they are cast in.
     bounds
         A bound for each mix in place of the limit's own, shape (mixes,) [the property's unit]; infinite
         where a mix has none.
@@ -123,13 +123,13 @@ def _demold_within(bound: Array, cast: Cast) -> tuple[Array, ...]:
     clock = cast.clock
     sooner = bound * np.exp(-cast.departure("demold_time"))
     reached = np.log(np.maximum(wet_strength_at(clock, sooner), 1e-9))
-    early = bound < cast.bench.shop.demold_floor
+    early = bound < cast.conditions.shop.demold_floor
     strong = np.where(early, -_FAR, reached - np.log(cast.demold_need))
     return strong, np.where(early, -_FAR, np.log(bound) - np.log(clock.final))
 
 
 def _window_at_least(bound: Array, cast: Cast) -> tuple[Array, ...]:
-    return (np.log(cast.clock.initial) - np.log(bound + cast.bench.shop.mixing),)
+    return (np.log(cast.clock.initial) - np.log(bound + cast.conditions.shop.mixing),)
 
 
 def _window_at_most(bound: Array, cast: Cast) -> tuple[Array, ...]:
@@ -139,7 +139,7 @@ def _window_at_most(bound: Array, cast: Cast) -> tuple[Array, ...]:
 def _coats_at_most(bound: Array, cast: Cast) -> tuple[Array, ...]:
     """No more absorption than so many whole coats still seal."""
     coats = np.maximum(np.floor(np.where(np.isfinite(bound), bound, 0.0)), 0.0)
-    edge = absorption_edge(cast.bench.shop.target_absorption, coat_factor_of(cast), coats)
+    edge = absorption_edge(cast.conditions.shop.target_absorption, coat_factor_of(cast), coats)
     return (np.log(edge) - np.log(np.maximum(cast.absorption, 1e-12)),)
 
 

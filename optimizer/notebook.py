@@ -14,11 +14,11 @@ from pathlib import Path
 from optimizer.calibration.fit import Fit
 from optimizer.calibration.fit import calibrate as fit_trials
 from optimizer.calibration.readings import studio_of
-from optimizer.chain.parameters import ParameterSet
 from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.problem import problem_of
+from optimizer.property_model.parameters import ParameterSet
 from optimizer.studies.frontier import Frontier
 from optimizer.studies.frontier import frontier as trade
 from optimizer.studies.order_blends import OrderAnswer, plan_blends, shop_request

@@ -9,15 +9,15 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.bench import Bench, bench_of
-from optimizer.chain.model import Model, compile_model
-from optimizer.chain.parameters import ParameterSet, parameters_of
-from optimizer.chain.samples import SampleSets
 from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
+from optimizer.job_inputs import Bounds, Limit
 from optimizer.materials import Catalogue, Material
-from optimizer.money.landed import landed_price
-from optimizer.shop import Bounds, Limit
+from optimizer.money.landed_cost import landed_price
+from optimizer.property_model.conditions import Conditions, conditions_of
+from optimizer.property_model.model import Model, compile_model
+from optimizer.property_model.parameters import ParameterSet, parameters_of
+from optimizer.property_model.samples import SampleSets
 
 __all__ = ["Problem", "counts_money", "price_faults", "problem_of", "require_prices"]
 
@@ -39,7 +39,7 @@ class Problem:
         Dry materials in order; mixes hold one more column, water.
     parameters : ParameterSet
         What the chain is unsure of.
-    bench : Bench
+    conditions : Conditions
         Vessel, shop, candle.
     model : Model
         The chain at the centers of the parameters.
@@ -49,7 +49,7 @@ class Problem:
     catalogue: Catalogue
     names: tuple[str, ...]
     parameters: ParameterSet
-    bench: Bench
+    conditions: Conditions
     model: Model
 
     @cached_property
@@ -143,8 +143,8 @@ def problem_of(
     """
     names = tuple(dict.fromkeys((*job.materials, *extra)))
     known = parameters or parameters_of(catalogue, names)
-    bench = bench_of(job)
-    return Problem(job, catalogue, names, known, bench, compile_model(catalogue, names, known))
+    conditions = conditions_of(job)
+    return Problem(job, catalogue, names, known, conditions, compile_model(catalogue, names, known))
 
 
 def counts_money(job: Job) -> bool:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
+from optimizer.job_inputs import Bounds, Candle, Limit, Price, Shop, Vessel
 from optimizer.jobfile import complaints, parse_job
 from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP_VALUES, VESSEL
 from optimizer.jobfile.limits import reach
@@ -28,7 +29,6 @@ from optimizer.key_kinds import (
     Words,
 )
 from optimizer.nomenclature import PROPERTIES, quantity
-from optimizer.shop import Bounds, Candle, Limit, Price, Shop, Vessel
 from optimizer.specs import load_catalogue
 
 CATALOGUE = load_catalogue()

@@ -14,8 +14,8 @@ import pytest
 from optimizer.canonical import canonical_text
 from optimizer.fingerprint import fingerprint
 from optimizer.job import Job
+from optimizer.job_inputs import Limit, Price, Shop, Vessel
 from optimizer.materials import Catalogue, Figure, Material
-from optimizer.shop import Limit, Price, Shop, Vessel
 
 PLASTER = Material(
     "plaster",

@@ -15,10 +15,10 @@ from dataclasses import replace
 
 import pytest
 
-from optimizer.chain.predict import cast_of
+from optimizer.job_inputs import Limit, Price
 from optimizer.jobfile import parse_job, template
 from optimizer.problem import problem_of
-from optimizer.shop import Limit, Price
+from optimizer.property_model.predict import cast_of
 from optimizer.solution import DESIGNED
 from optimizer.specs import load_catalogue
 from optimizer.studies.check import check, grams_of_blend
@@ -87,7 +87,7 @@ def test_the_mix_has_the_temperature_of_the_heat_it_holds():
     job = replace(DEMO, shop=replace(DEMO.shop, temperature=20.0, water_temperature=40.0))
     problem = problem_of(job, CATALOGUE, extra=("csa_cement",))
     grams = grams_of_blend(problem, CEMENT, 0.5)
-    cast = cast_of(problem.model, problem.bench, grams[None, :] * 1e-3 / problem.liters)
+    cast = cast_of(problem.model, problem.conditions, grams[None, :] * 1e-3 / problem.liters)
     by_hand = (100.0 * 0.78 * 20.0 + 50.0 * 4.18 * 40.0) / (100.0 * 0.78 + 50.0 * 4.18)
     assert float(cast.mix_temperature[0]) == pytest.approx(by_hand, abs=1e-6)
     assert by_hand == pytest.approx(34.6, abs=0.05)

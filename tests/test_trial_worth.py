@@ -9,17 +9,17 @@ import numpy as np
 import pytest
 
 from optimizer.calibration.files import fitted_parameters
-from optimizer.chain.body import per_liter
-from optimizer.chain.predict import predict
-from optimizer.chain.samples import DrawSet, samples_of
+from optimizer.job_inputs import Limit
 from optimizer.jobfile import parse_job, template
 from optimizer.problem import problem_of
-from optimizer.shop import Limit
+from optimizer.property_model.microstructure import per_liter
+from optimizer.property_model.predict import predict
+from optimizer.property_model.samples import DrawSet, samples_of
 from optimizer.solution import LEAST_WORTH, TrialWorth
 from optimizer.studies.design import design
 from optimizer.studies.trial_worth import best_trial, curve_mixes, trial_cost, trial_worths
 from optimizer.verdict.assess import assess, joint_probability
-from tests.chain.helpers import plain_samples
+from tests.property_model.helpers import plain_samples
 from ui.answer_text import trial_words
 
 FEW = DrawSet(256, 5)
@@ -138,7 +138,7 @@ def drawn(problem, grams_per_liter, plain):
     Prices, minutes and losses are those of the demo job: 1.66, 0.88, 0.64, 2.40, 0.56, 0.28 and 9 a kilogram;
     20 an hour; 8 minutes to cast, 4 to pack, 2.5 and 0.12 a coat; a mold of 28 lasts 80 casts; 8 % lost.
     """
-    seen = predict(plain.cast(problem.bench, grams_per_liter[None, :]))
+    seen = predict(plain.cast(problem.conditions, grams_per_liter[None, :]))
     at = {name: np.broadcast_to(x, (DRAWS, 1))[:, 0] for name, x in seen.items()}
     held = (at["demold_time"] <= 45) & (at["dry_strength"] >= 25) & (at["dry_mass"] <= 380)
     held &= (at["working_window"] >= 8) & (at["whiteness"] >= 88) & (at["heat_margin"] >= 0)

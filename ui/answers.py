@@ -13,9 +13,9 @@ import streamlit as st
 from optimizer.engine.grid_search import GridSearch
 from optimizer.engine.search_state import Found
 from optimizer.errors import Fault, FileFaults, NoBlend
+from optimizer.job_inputs import Limit
 from optimizer.jobfile import template
 from optimizer.problem import Problem, problem_of, require_prices
-from optimizer.shop import Limit
 from optimizer.solution import Solution
 from optimizer.studies.batch import Batch, batch_of
 from optimizer.studies.check import Comparison, check, compare

@@ -20,8 +20,8 @@ st.set_page_config(page_title="vesselblend", layout="wide", initial_sidebar_stat
 st.html(tag("style", STYLE))
 page = st.navigation(
     [
-        st.Page(_PAGES / "bench.py", title="Weigh", default=True),
-        st.Page(_PAGES / "give_and_take.py", title="Trade-offs", url_path="give-and-take"),
+        st.Page(_PAGES / "weigh.py", title="Weigh", default=True),
+        st.Page(_PAGES / "trade_offs.py", title="Trade-offs", url_path="give-and-take"),
         st.Page(_PAGES / "swap.py", title="Cheaper blend?", url_path="cheaper-blend"),
         st.Page(_PAGES / "order.py", title="Order", url_path="order"),
         st.Page(_PAGES / "shelf.py", title="Shelf and prices", url_path="shelf"),

@@ -11,9 +11,9 @@ from importlib.resources import files
 from itertools import groupby
 from typing import Any, Final
 
+from optimizer.job_inputs import Limit
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
-from optimizer.shop import Limit
 from optimizer.solution import LimitVerdict, Solution
 from optimizer.studies.batch import Batch, Portion
 from optimizer.units import System, show_amount

@@ -13,8 +13,8 @@ from typing import Any, Final
 import altair as alt
 import pandas as pd
 
+from optimizer.job_inputs import Limit
 from optimizer.nomenclature import quantity
-from optimizer.shop import Limit
 from optimizer.solution import LimitVerdict, Solution
 from optimizer.units import System
 from ui.page_words import spoken_bound

@@ -15,6 +15,7 @@ from typing import Any, Final
 
 from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
+from optimizer.job_inputs import Price, Shop
 from optimizer.jobfile import parse_job, template
 from optimizer.jobfile.keys import PRICE as PRICE_KEYS
 from optimizer.jobfile.keys import SHOP as SHOP_KEYS
@@ -24,7 +25,6 @@ from optimizer.key_kinds import PLAIN_UNITS
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.problem import counts_money
-from optimizer.shop import Price, Shop
 
 __all__ = [
     "Drafted",

@@ -21,7 +21,7 @@ from ui.delivery import STANDARD, read_stdin, say
 
 if TYPE_CHECKING:
     from optimizer.calibration.record import Calibration
-    from optimizer.chain.parameters import ParameterSet
+    from optimizer.property_model.parameters import ParameterSet
     from optimizer.solution import Solution
 
 __all__ = ["Asked", "ask", "named_calibration", "read_amounts", "read_blend", "read_water_ratio"]

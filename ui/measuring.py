@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Final
 
 from optimizer.errors import Fault, FileFaults, QuantityError
-from optimizer.shop import Candle, Vessel
+from optimizer.job_inputs import Candle, Vessel
 from optimizer.trials.bending import BentBar, compressive_estimate, modulus_of_rupture
 from optimizer.trials.burn_test import flame_share, steady_wall_temperature
 from optimizer.trials.drying_watch import days_to_constant_mass, dry_mass_forecast

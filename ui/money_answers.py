@@ -9,12 +9,12 @@ from typing import Final
 import pandas as pd
 import streamlit as st
 
+from optimizer.job_inputs import Price, Shop
 from optimizer.money.breakeven import OrderLine, Switch, break_even, order_money
-from optimizer.money.landed import Landed, landed_price
+from optimizer.money.landed_cost import Landed, landed_price
+from optimizer.money.lateness_options import Remedy, with_remedy
 from optimizer.money.order import plan_order
-from optimizer.money.remedies import Remedy, with_remedy
 from optimizer.money.request import Candidate, OrderRequest
-from optimizer.shop import Price, Shop
 from optimizer.studies.from_stock import from_stock
 from optimizer.studies.order_blends import OrderAnswer, plan_blends, shop_request
 from ui.answers import checked

@@ -9,12 +9,12 @@ from pathlib import Path
 
 from optimizer.calibration.files import parse_calibration
 from optimizer.calibration.record import Calibration, parameter_set
-from optimizer.chain.parameters import ParameterSet
 from optimizer.errors import Fault, FileFaults
 from optimizer.fingerprint import fingerprint
 from optimizer.job import Job
 from optimizer.jobfile import parse_job
 from optimizer.materials import Catalogue
+from optimizer.property_model.parameters import ParameterSet
 from optimizer.solution import Solution
 from optimizer.specs import load_catalogue
 from ui.new_powder import FOLDER

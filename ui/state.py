@@ -16,9 +16,9 @@ import streamlit as st
 from optimizer.calibration.files import DEMO_CALIBRATION, calibration_file, newest_calibration
 from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
+from optimizer.job_inputs import Limit
 from optimizer.jobfile import parse_job
 from optimizer.jobfile.limits import write_limit
-from optimizer.shop import Limit
 from optimizer.solution import Solution
 from optimizer.studies.levers import Step
 from optimizer.toml_files import read_text, shown_value

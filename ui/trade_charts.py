@@ -8,8 +8,8 @@ from typing import Any, Final
 import altair as alt
 import pandas as pd
 
+from optimizer.job_inputs import Limit
 from optimizer.nomenclature import CHANCE, quantity
-from optimizer.shop import Limit
 from optimizer.solution import Solution
 from optimizer.studies.frontier import Frontier
 from optimizer.units import System, display_value

@@ -14,8 +14,8 @@ from optimizer.studies.frontier import Frontier, FrontierBlend
 from optimizer.units import System
 from optimizer.verdict.judge import judge
 from ui.answer_text import EXAMPLE_PRICES
-from ui.bend_text import bend_words
 from ui.card import CARD_CAUTIONS
+from ui.knee_text import bend_words
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import grams_words, label_of, money, odds_words, value_words
 

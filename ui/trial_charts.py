@@ -8,7 +8,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from optimizer.calibration.lab_errors import KINDS
+from optimizer.calibration.measurement_errors import KINDS
 from optimizer.units import System, display_value
 from ui.charts import colored, layered
 
@@ -25,7 +25,7 @@ def seen_chart(rows: Sequence[dict[str, Any]], kind: str, units: System) -> alt.
     rows
         From `ui.trial_seen.seen_rows`, of one kind.
     kind
-        Key of `optimizer.calibration.lab_errors.KINDS`.
+        Key of `optimizer.calibration.measurement_errors.KINDS`.
     """
     name = KINDS[kind].quantity
     frame = pd.DataFrame(

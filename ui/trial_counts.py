@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Final
 
-from optimizer.calibration.lab_errors import KINDS
+from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.readings import Reading, Studio, readings_of
+from optimizer.job_inputs import Vessel
 from optimizer.materials import Catalogue
-from optimizer.shop import Vessel
 from optimizer.trials.records import Trial
 
 __all__ = ["Counts", "counts_of"]

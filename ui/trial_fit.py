@@ -10,7 +10,7 @@ import streamlit as st
 from optimizer.calibration.agreement import agreement
 from optimizer.calibration.files import calibration_text, keep_calibration, newest_calibration
 from optimizer.calibration.fit import Fit
-from optimizer.calibration.lab_errors import KINDS
+from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.words import figure_words, size_words
 from optimizer.errors import FileFaults, NoVerdict
 from optimizer.trials.book import TrialBook

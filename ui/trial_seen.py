@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 
 from optimizer.calibration.fit import Fit, Seen
-from optimizer.calibration.lab_errors import KINDS
 from optimizer.calibration.leave_out import LeftOut, Unexplained
+from optimizer.calibration.measurement_errors import KINDS
 from optimizer.units import System, show, show_amount
 
 __all__ = [

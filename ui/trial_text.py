@@ -17,8 +17,8 @@ from optimizer.trials.cells import Cell, cell_text, restored, write_row
 from optimizer.trials.columns import headers_for
 from optimizer.trials.records import Trial, Version
 from optimizer.trials.rows import Entry
-from optimizer.trials.teaching import cannot_teach, teaches
 from optimizer.trials.trace import Trace
+from optimizer.trials.usable_readings import cannot_teach, teaches
 from optimizer.units import System, show, significant
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.trial_columns import scale_column

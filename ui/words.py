@@ -10,9 +10,9 @@ from collections.abc import Mapping
 from typing import Final
 
 from optimizer.caution_words import CAUTIONS
+from optimizer.job_inputs import DAMP_CLASSES, Limit
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
-from optimizer.shop import DAMP_CLASSES, Limit
 from optimizer.solution import (
     BURN_FIRST,
     NO_PRICE,

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from optimizer.calibration.fit import Fit, Seen
-from optimizer.calibration.lab_errors import KINDS
+from optimizer.calibration.measurement_errors import KINDS
 
 __all__ = ["Agreement", "agreement", "compared", "left_over"]
 
@@ -19,7 +19,7 @@ class Agreement:
     Attributes
     ----------
     kind : str
-        Key of `optimizer.calibration.lab_errors.KINDS`.
+        Key of `optimizer.calibration.measurement_errors.KINDS`.
     readings : int
         How many were compared; flagged ones and bounds are not [count].
     before, after : float

@@ -14,9 +14,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.calibration.lab_errors import BAG
-from optimizer.chain.parameters import ParameterSet
+from optimizer.calibration.measurement_errors import BAG
 from optimizer.materials import Catalogue
+from optimizer.property_model.parameters import ParameterSet
 from optimizer.trials.records import Trial
 
 __all__ = ["Effect", "common_part", "effects_of", "own_parts"]

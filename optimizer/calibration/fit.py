@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.calibration.bags import Effect, own_parts
-from optimizer.calibration.lab_errors import KINDS
 from optimizer.calibration.leave_out import LeftOut, Unexplained, left_out, unexplained
+from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.observe import Evidence, observe
 from optimizer.calibration.outliers import FLAG
 from optimizer.calibration.readings import Reading, Studio
@@ -32,10 +32,10 @@ from optimizer.calibration.record import (
 )
 from optimizer.calibration.task import Task
 from optimizer.calibration.update import Settled, pulls, update
-from optimizer.chain.parameters import Parameter
-from optimizer.chain.timing import LONGEST
 from optimizer.errors import NoVerdict
 from optimizer.materials import Catalogue
+from optimizer.property_model.parameters import Parameter
+from optimizer.property_model.timing import LONGEST
 from optimizer.tables import data_frame
 from optimizer.trials.records import Trial
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import chi2
 
-from optimizer.calibration.lab_errors import KINDS
+from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.task import Task
 from optimizer.calibration.update import Measured, Settled, softened
 
@@ -36,7 +36,7 @@ class LeftOut:
     Attributes
     ----------
     kind : str
-        Key of `optimizer.calibration.lab_errors.KINDS`.
+        Key of `optimizer.calibration.measurement_errors.KINDS`.
     readings : int
         How many [count].
     before, after : float

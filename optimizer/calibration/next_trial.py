@@ -15,18 +15,18 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.calibration.lab_errors import KINDS
+from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.observe import Evidence, expected, observe
 from optimizer.calibration.readings import Studio
 from optimizer.calibration.trial_candidates import DAY, Candidate, candidates, standard_trial
-from optimizer.chain.body import per_liter
-from optimizer.chain.predict import cast_of
-from optimizer.chain.spreads import Moves, moves_of
 from optimizer.errors import NoBlend, NoVerdict
+from optimizer.job_inputs import Limit
 from optimizer.limit_rows import limit_rows, row_scale
 from optimizer.nomenclature import QUANTITIES
 from optimizer.problem import Problem
-from optimizer.shop import Limit
+from optimizer.property_model.microstructure import per_liter
+from optimizer.property_model.predict import cast_of
+from optimizer.property_model.uncertainty import Perturbations, perturbations_of
 from optimizer.solution import DESIGNED, Solution, TrialWorth
 from optimizer.studies.trial_worth import trial_worths
 from optimizer.units import significant
@@ -244,7 +244,7 @@ def next_trial(problem: Problem, solution: Solution) -> NextTrial:
     """
     if solution.mix is None:
         raise NoBlend("no blend meets the limits: loosen a limit, or cast what you have and fit again")
-    moves = moves_of(problem.catalogue, problem.names, problem.parameters)
+    moves = perturbations_of(problem.catalogue, problem.names, problem.parameters)
     target = np.array(solution.mix.per_liter)
     rows = _rows(problem, moves, target)
     if not rows:
@@ -290,8 +290,8 @@ class _Rows:
         return len(self.limits) > 0
 
 
-def _rows(problem: Problem, moves: Moves, target: Array) -> _Rows:
-    moved = cast_of(moves.model, problem.bench, target[None, :])
+def _rows(problem: Problem, moves: Perturbations, target: Array) -> _Rows:
+    moved = cast_of(moves.model, problem.conditions, target[None, :])
     half = len(moves.names)
     limits: list[Limit] = []
     slopes: list[Array] = []
@@ -317,13 +317,13 @@ def _openness(problem: Problem, rows: _Rows, target: Array) -> Array:
     return np.array([4.0 * chances[limit] * (1.0 - chances[limit]) + 1e-9 for limit in rows.limits])
 
 
-def _taken(problem: Problem, moves: Moves, rows: _Rows, cast: Candidate) -> Array:
+def _taken(problem: Problem, moves: Perturbations, rows: _Rows, cast: Candidate) -> Array:
     """Return the variance that a cast takes off each row."""
     readings = _read(problem, moves, cast)
     return _off(moves, rows, readings.slopes, readings.errors)
 
 
-def _taken_alone(problem: Problem, moves: Moves, rows: _Rows, cast: Candidate) -> dict[str, Array]:
+def _taken_alone(problem: Problem, moves: Perturbations, rows: _Rows, cast: Candidate) -> dict[str, Array]:
     """Return what each kind of reading of a cast would take off each row if it were the only one."""
     readings = _read(problem, moves, cast)
     kinds = np.array(readings.kinds)
@@ -343,7 +343,7 @@ class _Readings:
     errors: Array
 
 
-def _read(problem: Problem, moves: Moves, cast: Candidate) -> _Readings:
+def _read(problem: Problem, moves: Perturbations, cast: Candidate) -> _Readings:
     evidence = observe(
         [standard_trial(cast, _early(problem))], problem.catalogue, Studio(shop=problem.job.shop)
     )
@@ -356,7 +356,7 @@ def _read(problem: Problem, moves: Moves, cast: Candidate) -> _Readings:
     return _Readings(kinds, slopes[:, seen], _errors(evidence)[np.ix_(seen, seen)])
 
 
-def _off(moves: Moves, rows: _Rows, slopes: Array, errors: Array) -> Array:
+def _off(moves: Perturbations, rows: _Rows, slopes: Array, errors: Array) -> Array:
     spread = slopes.T @ moves.correlation @ slopes + errors
     shared = slopes.T @ moves.correlation @ rows.slopes.T
     return np.asarray(np.sum(shared * np.linalg.solve(spread, shared), axis=0))

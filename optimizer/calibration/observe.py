@@ -10,13 +10,18 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.calibration.lab_errors import KINDS
+from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.readings import Reading, Studio, Unused, readings_of
-from optimizer.chain.bench import Bench, bench_of
-from optimizer.chain.model import Model
-from optimizer.chain.predict import PREDICTORS, Cast, cast_of, setting_heat
-from optimizer.chain.strength import dry_gain, flexural
-from optimizer.chain.timing import (
+from optimizer.job import Job
+from optimizer.job_inputs import Candle, Vessel
+from optimizer.materials import Catalogue
+from optimizer.properties.casting_heat import casting_peak
+from optimizer.properties.service_heat import WallCase, flux_driven, wall_case
+from optimizer.property_model.conditions import Conditions, conditions_of
+from optimizer.property_model.model import Model
+from optimizer.property_model.predict import PREDICTORS, Cast, cast_of, setting_heat
+from optimizer.property_model.strength import dry_gain, flexural
+from optimizer.property_model.timing import (
     DAY,
     LONGEST,
     SPEC_TEMPERATURE,
@@ -25,11 +30,6 @@ from optimizer.chain.timing import (
     dry_strength_at,
     wet_strength_at,
 )
-from optimizer.job import Job
-from optimizer.materials import Catalogue
-from optimizer.properties.casting_heat import casting_peak
-from optimizer.properties.service_heat import WallCase, flux_driven, wall_case
-from optimizer.shop import Candle, Vessel
 from optimizer.trials.records import Burn, Trial
 
 __all__ = ["Evidence", "demold_times", "expected", "observe"]
@@ -122,11 +122,11 @@ class Evidence:
         return tuple((wall_case(vessel, candle), np.array(places)) for candle, places in rows.items())
 
     @cached_property
-    def bench(self) -> Bench:
+    def conditions(self) -> Conditions:
         """Surroundings of the castings, each in the room its trial notes."""
         shop = replace(self.studio.shop, damp_service=False)
-        bench = bench_of(Job("trials", "", (), self.studio.vessel or Vessel(1.0), shop=shop))
-        return replace(bench, temperature=self.rooms)
+        conditions = conditions_of(Job("trials", "", (), self.studio.vessel or Vessel(1.0), shop=shop))
+        return replace(conditions, temperature=self.rooms)
 
 
 def _candle(burn: Burn, heat_of_combustion: float) -> Candle:
@@ -169,7 +169,7 @@ def expected(evidence: Evidence, model: Model) -> Array:
     model
         The chain for `evidence.names` with draws of the parameters.
     """
-    cast = cast_of(model, evidence.bench, evidence.mixes)
+    cast = cast_of(model, evidence.conditions, evidence.mixes)
     draws = np.shape(cast.fresh_density)[0]
     out = np.zeros((draws, len(evidence.readings)))
     for kind, rows in evidence.by_kind.items():
@@ -281,7 +281,7 @@ def _wall(face: int) -> Callable[[_Sheet], Array]:
 
 def _peak(sheet: _Sheet) -> Array:
     """Return the highest temperature while setting, in the room of each trial [degC]."""
-    mold = sheet.evidence.bench.mold
+    mold = sheet.evidence.conditions.mold
     shape = sheet.clocks.initial.shape
     clock = sheet.cast.clock
     heat = np.stack([np.broadcast_to(one, clock.initial.shape) for one in setting_heat(sheet.cast, clock)])
@@ -306,7 +306,7 @@ def demold_times(evidence: Evidence, model: Model) -> Array:
     model
         The chain for `evidence.names` with draws of the parameters.
     """
-    cast = cast_of(model, evidence.bench, evidence.mixes)
+    cast = cast_of(model, evidence.conditions, evidence.mixes)
     return demold_time(cast.clock, cast.demold_need, later=np.exp(cast.departure("demold_time")))
 
 

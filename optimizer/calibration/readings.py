@@ -6,14 +6,14 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
-from optimizer.calibration.lab_errors import KINDS, STATED_LEAST, STRENGTH_ERRORS
+from optimizer.calibration.measurement_errors import KINDS, STATED_LEAST, STRENGTH_ERRORS
 from optimizer.job import Job
+from optimizer.job_inputs import Shop, Vessel
 from optimizer.materials import Catalogue
 from optimizer.properties.sealing import coat_edges
-from optimizer.shop import Shop, Vessel
 from optimizer.trials.drying_watch import constant_since
 from optimizer.trials.records import Burn, Strength, Trial, Weighing
-from optimizer.trials.teaching import strength_missing
+from optimizer.trials.usable_readings import strength_missing
 
 __all__ = ["Reading", "Studio", "Unused", "readings_of", "studio_of"]
 
@@ -59,7 +59,7 @@ class Reading:
     place : int
         Position of the trial among those used.
     kind : str
-        Key of `optimizer.calibration.lab_errors.KINDS`.
+        Key of `optimizer.calibration.measurement_errors.KINDS`.
     value : float
         What was read [unit of the kind's quantity].
     error : float

@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from optimizer.calibration.process import TaughtDiscrepancy
 from optimizer.canonical import canonical_text
-from optimizer.chain.parameters import Parameter, ParameterSet, parameters_of
 from optimizer.errors import Fault, FileFaults
 from optimizer.materials import Catalogue, Figure, Material
+from optimizer.property_model.parameters import Parameter, ParameterSet, parameters_of
 from optimizer.tables import data_frame, html_lines, html_table
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ class Learned:
     Attributes
     ----------
     name : str
-        As in `optimizer.chain.parameters`.
+        As in `optimizer.property_model.parameters`.
     log : bool
         True when center and spread are those of the natural log.
     prior_center, prior_spread : float

@@ -11,21 +11,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.calibration.bags import Effect, common_part, effects_of, own_parts
-from optimizer.calibration.lab_errors import KINDS
+from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.observe import Evidence, demold_times, expected
 from optimizer.calibration.outliers import Blocks
 from optimizer.calibration.process import TaughtDiscrepancy, chosen_supports, unknown_name
 from optimizer.calibration.readings import Reading
 from optimizer.calibration.update import Measured, Slopes
-from optimizer.chain.discrepancy import (
+from optimizer.property_model.discrepancy import (
     DISCREPANT,
     PRIOR_SPREADS,
     Discrepancy,
     NoTrials,
     mix_coordinates,
 )
-from optimizer.chain.model import compile_model
-from optimizer.chain.parameters import ParameterSet, parameters_of
+from optimizer.property_model.model import compile_model
+from optimizer.property_model.parameters import ParameterSet, parameters_of
 
 __all__ = ["Placed", "Task"]
 

@@ -11,8 +11,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.body import per_liter
 from optimizer.problem import Problem
+from optimizer.property_model.microstructure import per_liter
 from optimizer.solution import SECOND_CHOICE, Alternative, WeighedMix
 from optimizer.studies.trial_worth import curve_mixes
 from optimizer.trials.records import Portion, Strength, Trial, Weighing

@@ -88,7 +88,7 @@ def figure_words(name: str, catalogue: Catalogue) -> str:
     Parameters
     ----------
     name : str
-        As in `optimizer.chain.parameters` [-].
+        As in `optimizer.property_model.parameters` [-].
     catalogue : Catalogue
         For the labels of the materials.
 

@@ -8,18 +8,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.certificate.build import Builder
-from optimizer.certificate.days import add_days
-from optimizer.certificate.ground import Ground, water_rays
-from optimizer.certificate.laws import EXCESS, laws_of, sums_of
+from optimizer.certificate.case_constants import EXCESS, laws_of, sums_of
+from optimizer.certificate.drying_relaxation import add_days
 from optimizer.certificate.layout import FREE, Row
 from optimizer.certificate.limits import LOWER, UPPER, absorption_row, lay_limit, line_of
+from optimizer.certificate.linear_bounds import Ground, water_rays
 from optimizer.certificate.relax import CaseRow, Relaxation, RowNumbers
 from optimizer.certificate.terms import Box, sum_of
 from optimizer.engine.candidate import TOLERANCE
 from optimizer.formulation import Case, RowLabel, linear_rows
+from optimizer.job_inputs import Limit
 from optimizer.limit_rows import row_count
 from optimizer.problem import Problem
-from optimizer.shop import Limit
 from optimizer.solvers.relaxation import WarmLP
 
 __all__ = ["has_goal", "relaxation_of", "shared_case", "shifts_of"]
@@ -142,7 +142,7 @@ def _budget_row(builder: Builder, case: Case) -> Callable[[float], Row]:
 
 
 def _mass_row(builder: Builder) -> Callable[[float], Row]:
-    grams, column = builder.problem.bench.vessel.cavity_volume, builder.form("dry")
+    grams, column = builder.problem.conditions.vessel.cavity_volume, builder.form("dry")
     return lambda bound: Row({column: -grams}, -bound)
 
 

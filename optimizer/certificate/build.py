@@ -8,9 +8,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.certificate.ground import Ground
-from optimizer.certificate.laws import EXCESS, Laws
+from optimizer.certificate.case_constants import EXCESS, Laws
 from optimizer.certificate.layout import Coefficients, Layout, Range
+from optimizer.certificate.linear_bounds import Ground
 from optimizer.certificate.terms import Grain, Mixed, Product, Sum, Term, Wet, sum_of
 from optimizer.problem import Problem
 

@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 
 from optimizer.certificate.assemble import has_goal
 from optimizer.certificate.prove import Bounding, Found
-from optimizer.chain.discrepancy import NoTrials
 from optimizer.engine.candidate import Candidate
 from optimizer.formulation import RowLabel
+from optimizer.job_inputs import Limit
 from optimizer.limit_rows import row_scale
 from optimizer.problem import Problem
-from optimizer.shop import Limit
+from optimizer.property_model.discrepancy import NoTrials
 
 __all__ = ["Certificate", "certify_bound"]
 

@@ -14,20 +14,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.certificate.build import Builder
-from optimizer.certificate.days import add_days
+from optimizer.certificate.case_constants import EXCESS
+from optimizer.certificate.drying_relaxation import add_days
+from optimizer.certificate.flexural_relaxation import Need
 from optimizer.certificate.heat import Conduct, GrainParts, HeatParts, Walls, lowest_limit
-from optimizer.certificate.laws import EXCESS
 from optimizer.certificate.layout import FREE, Coefficients, Row
-from optimizer.certificate.needs import Need
 from optimizer.certificate.terms import sum_of
-from optimizer.chain.predict import burn_of
-from optimizer.chain.strength import FLEXURAL_POWER
-from optimizer.chain.timing import bending_need
+from optimizer.job_inputs import Limit
 from optimizer.limit_rows import held_bound
 from optimizer.problem import Problem
 from optimizer.properties.color import absorption_ratio
 from optimizer.properties.sealing import coat_edges
-from optimizer.shop import Limit
+from optimizer.property_model.predict import burn_of
+from optimizer.property_model.strength import FLEXURAL_POWER
+from optimizer.property_model.timing import bending_need
 
 __all__ = ["LOWER", "UPPER", "absorption_row", "lay_limit", "line_of"]
 
@@ -37,7 +37,7 @@ _NEVER = Row({}, 1.0, FREE)
 
 
 def _per_vessel(problem: Problem) -> float:
-    return problem.bench.vessel.cavity_volume
+    return problem.conditions.vessel.cavity_volume
 
 
 Sums = Mapping[str, Array]
@@ -166,7 +166,7 @@ def _demold(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> None:
         return
     latest = math.log(limit.bound) - shifts[1]
     _row(builder, Row({builder.form("hydrates"): latest, builder.ln_final: -1.0}))
-    bending = float(bending_need(builder.problem.model, builder.problem.bench.vessel.wall))
+    bending = float(bending_need(builder.problem.model, builder.problem.conditions.vessel.wall))
     _need(builder, _strength(builder, dry=False), bending, shifts[0])
 
 
@@ -210,20 +210,22 @@ def _drying(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> None:
 
 def _heat(builder: Builder, limit: Limit, shifts: tuple[float, ...]) -> None:
     problem = builder.problem
-    if problem.bench.wall is None:
+    if problem.conditions.wall is None:
         _row(builder, _NEVER)
         return
     bound = held_bound(limit, shifts[0])
     faces = {"outer_wall_temperature": (True, False), "inner_wall_temperature": (False, True)}
     if limit.property == "heat_margin":
-        exposure = "repeated burns" if problem.bench.candle is None else problem.bench.candle.exposure
+        exposure = (
+            "repeated burns" if problem.conditions.candle is None else problem.conditions.candle.exposure
+        )
         warmest = lowest_limit(exposure, float(problem.model["ettringite_limit"]), bound)
     else:
 
         def warmest(gypsum: float, ettringite: float) -> float:
             return bound
 
-    walls = Walls(problem.bench.wall, burn_of(problem.model))
+    walls = Walls(problem.conditions.wall, burn_of(problem.model))
     both = faces.get(limit.property, (True, True))
     builder.terms.append(Conduct(builder.layout, _heat_parts(builder), walls, warmest, both))
 

@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.certificate.assemble import relaxation_of, shared_case, shifts_of
-from optimizer.certificate.ground import ImpossibleError
-from optimizer.certificate.laws import EXCESS, SHORT
+from optimizer.certificate.case_constants import EXCESS, SHORT
+from optimizer.certificate.linear_bounds import ImpossibleError
 from optimizer.certificate.nodes import OPEN, Node, choices, split, widest, worst_fault
 from optimizer.certificate.relax import Relaxation
 from optimizer.certificate.terms import Box
@@ -22,8 +22,8 @@ from optimizer.engine.candidate import Candidate
 from optimizer.engine.cases import cases_of
 from optimizer.engine.nlp_refinement import polish
 from optimizer.formulation import Case, RowLabel, backoff_vector
+from optimizer.job_inputs import Limit
 from optimizer.problem import Problem
-from optimizer.shop import Limit
 from optimizer.solvers.relaxation import RelaxationAnswer
 from optimizer.solvers.status import Status
 

@@ -15,9 +15,9 @@ from optimizer.certificate.layout import FREE, Range, Row, dense_row
 from optimizer.certificate.ranges import Narrower
 from optimizer.certificate.terms import Box, Term
 from optimizer.formulation import Case
+from optimizer.job_inputs import Limit
 from optimizer.limit_rows import held_bound
 from optimizer.problem import Problem
-from optimizer.shop import Limit
 from optimizer.solvers.relaxation import RelaxationAnswer, WarmLP
 
 __all__ = ["CaseRow", "Relaxation", "RowNumbers"]

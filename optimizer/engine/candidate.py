@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.predict import PREDICTORS, Cast
 from optimizer.formulation import Case, cost_of_line
 from optimizer.problem import Problem
+from optimizer.property_model.predict import PREDICTORS, Cast
 
 __all__ = ["NEVER", "TOLERANCE", "TRACE", "Candidate", "objective_of", "property_objective"]
 

@@ -13,8 +13,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.predict import PREDICTORS, Cast, cast_of
-from optimizer.chain.samples import points_of
 from optimizer.engine.candidate import TRACE, Candidate
 from optimizer.engine.chance_rows import ChanceQuestion, ChanceTable
 from optimizer.engine.grid_search import GridSearch, with_doses
@@ -22,8 +20,10 @@ from optimizer.engine.lockstep import Pace, Walks, walk
 from optimizer.engine.search_state import Found, Question
 from optimizer.engine.supports import References, exchanged_sets, packed, reduced_costs, screened
 from optimizer.engine.swap_search import best_mixes
+from optimizer.job_inputs import Limit
 from optimizer.problem import Problem
-from optimizer.shop import Limit
+from optimizer.property_model.predict import PREDICTORS, Cast, cast_of
+from optimizer.property_model.samples import points_of
 
 __all__ = ["HOLDS", "ChanceBlend", "chance_blends", "surest_blends"]
 
@@ -106,7 +106,7 @@ def chance_blends(
     Parameters
     ----------
     questions
-        Of the same materials, chain, bench and objective; they are searched together.
+        Of the same materials, model, conditions and objective; they are searched together.
     whole
         False judges by the smooth chance and cost: small changes of a question then show as small changes
         of the answer, which counting whole draws would hide.
@@ -247,7 +247,7 @@ class _Search:
             return []
         mix = nominal.best.mix[None, :]
         drawn = self.table.drawn(mix)
-        plain = cast_of(question.problem.model, question.problem.bench, mix)
+        plain = cast_of(question.problem.model, question.problem.conditions, mix)
         out = []
         for share in _TIGHTENED:
             new = {limit: _moved(limit, drawn, plain, share) for limit in question.judged}
@@ -302,7 +302,7 @@ class _Search:
         return out
 
     def _coats(self, mix: Array) -> float:
-        cast = cast_of(self.table.problem.model, self.table.problem.bench, mix[None, :])
+        cast = cast_of(self.table.problem.model, self.table.problem.conditions, mix[None, :])
         return float(np.ravel(PREDICTORS["sealer_coats"](cast))[0])
 
     def _exchanged(self, leaders: Sequence[_Ended], width: float) -> list[_Ended]:

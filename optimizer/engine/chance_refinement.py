@@ -14,12 +14,12 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.predict import cast_of
-from optimizer.chain.samples import DrawSet, samples_of
 from optimizer.engine.candidate import TRACE, Candidate
 from optimizer.engine.chance_constraints import HOLDS, ChanceBlend
 from optimizer.engine.chance_rows import ChanceQuestion, ChanceTable
 from optimizer.engine.nlp_refinement import rows_of_support
+from optimizer.property_model.predict import cast_of
+from optimizer.property_model.samples import DrawSet, samples_of
 from optimizer.solvers.nonlinear import SmoothProblem, minimize_smooth
 
 __all__ = ["refined_surest"]
@@ -122,7 +122,7 @@ class _Slopes:
         mixes[np.arange(count), self.free] += _STEP
         task = np.full(count + 1, self.task, np.intp)
         with np.errstate(all="ignore"):
-            cast = cast_of(table.problem.model, table.problem.bench, mixes)
+            cast = cast_of(table.problem.model, table.problem.conditions, mixes)
             held = table.rows_of_cast(cast, task)[1]
             values = -np.log(np.maximum(table.smooth_chance(mixes, task, _WIDTH), _LEAST_CHANCE))
         gradient, jacobian = np.zeros(len(mix)), np.zeros((held.shape[1], len(mix)))

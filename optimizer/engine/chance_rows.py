@@ -19,15 +19,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.predict import PREDICTORS, Cast, cast_of
 from optimizer.engine.candidate import TRACE, Candidate
 from optimizer.engine.cases import cases_under_doubt, cost_steps
 from optimizer.engine.row_table import LinearPart, RowTable, Slopes, forward_slopes
 from optimizer.engine.search_state import Found
 from optimizer.formulation import Case
+from optimizer.job_inputs import Limit
 from optimizer.limit_rows import limit_rows
 from optimizer.problem import Problem
-from optimizer.shop import Limit
+from optimizer.property_model.predict import PREDICTORS, Cast, cast_of
 
 __all__ = ["ChanceQuestion", "ChanceTable", "rows_near"]
 
@@ -144,7 +144,7 @@ class ChanceTable(RowTable):
         out.bounds = {kind: bounds[task] for kind, bounds in self.bounds.items()}
         out.width = width
         own = np.arange(task.size)
-        drawn, plain = self.drawn(mixes), cast_of(self.problem.model, self.problem.bench, mixes)
+        drawn, plain = self.drawn(mixes), cast_of(self.problem.model, self.problem.conditions, mixes)
         with np.errstate(all="ignore"):
             moved, best = out.event_rows(drawn, own), out.event_rows(plain, own)
             out.departures = np.nan_to_num(moved - best).transpose(1, 0, 2)
@@ -155,7 +155,7 @@ class ChanceTable(RowTable):
 
     def drawn(self, mixes: Array) -> Cast:
         """Return mixes cast in the draws of solvers."""
-        return self.samples.cast(self.problem.bench, mixes)
+        return self.samples.cast(self.problem.conditions, mixes)
 
     def first_look(self) -> ChanceTable:
         """Return the table with few draws, to look over many mixes."""
@@ -164,7 +164,7 @@ class ChanceTable(RowTable):
         return out
 
     def _raw(self, mixes: Array, task: Index) -> tuple[Array, Array]:
-        cast = cast_of(self.problem.model, self.problem.bench, mixes)
+        cast = cast_of(self.problem.model, self.problem.conditions, mixes)
         value, rows = self.rows_of_cast(cast, task)
         return value, np.concatenate([rows, self.event_rows(cast, task)], axis=1)
 

@@ -9,12 +9,12 @@ from itertools import combinations, product
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.body import per_liter
-from optimizer.chain.predict import Cast, cast_of
 from optimizer.engine.candidate import NEVER
 from optimizer.engine.row_table import RowTable
 from optimizer.formulation import Case
 from optimizer.problem import Problem
+from optimizer.property_model.microstructure import per_liter
+from optimizer.property_model.predict import Cast, cast_of
 
 __all__ = ["GridSearch", "blend_grid", "with_doses"]
 
@@ -42,7 +42,7 @@ class GridSearch:
     Attributes
     ----------
     problem : Problem
-        Materials, prices and bench; its limits play no part.
+        Materials, prices and conditions; its limits play no part.
     """
 
     problem: Problem
@@ -64,7 +64,7 @@ class GridSearch:
         key = tuple(sorted(case.doses.items()))
         if key not in self._casts:
             mixes = with_doses(self.problem, case, self.grid)
-            self._casts[key] = cast_of(self.problem.model, self.problem.bench, mixes)
+            self._casts[key] = cast_of(self.problem.model, self.problem.conditions, mixes)
         return self._casts[key]
 
     def ranked(

@@ -13,13 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.predict import PREDICTORS, Cast, cast_of
 from optimizer.engine.candidate import property_objective
 from optimizer.engine.cases import cases_of
 from optimizer.formulation import Case, chain_rows, linear_rows
+from optimizer.job_inputs import Limit
 from optimizer.limit_rows import limit_rows
 from optimizer.problem import Problem
-from optimizer.shop import Limit
+from optimizer.property_model.predict import PREDICTORS, Cast, cast_of
 
 __all__ = ["LinearPart", "RowTable", "Slopes", "forward_slopes"]
 
@@ -86,7 +86,7 @@ class RowTable:
     Parameters
     ----------
     problems
-        Variants: the same materials, chain, bench and objective.
+        Variants: the same materials, model, conditions and objective.
     cases
         Lists the cases of a problem.
 
@@ -134,7 +134,7 @@ class RowTable:
 
     def rows(self, mixes: Array, task: Index) -> tuple[Array, Array]:
         """Return the objective, shape (mixes,), and the curved rows, (mixes, rows), each mix in its task."""
-        return self.rows_of_cast(cast_of(self.problem.model, self.problem.bench, mixes), task)
+        return self.rows_of_cast(cast_of(self.problem.model, self.problem.conditions, mixes), task)
 
     def rows_of_cast(self, cast: Cast, task: Index) -> tuple[Array, Array]:
         """Return what `rows` does, of mixes cast before."""

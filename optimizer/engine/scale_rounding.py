@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.body import water_cut
 from optimizer.engine.candidate import TOLERANCE, Candidate
 from optimizer.engine.row_table import RowTable
 from optimizer.formulation import linear_rows
 from optimizer.problem import Problem
+from optimizer.property_model.microstructure import water_cut
 
 __all__ = ["NEAREST", "REACH", "Weighed", "weigh"]
 

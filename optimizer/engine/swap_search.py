@@ -53,7 +53,7 @@ _POLISHED, _POLISH_NEAR, _POLISH_GAIN = 2, 0.02, 2e-4
 
 
 def best_mixes(questions: Sequence[Question], grid: GridSearch | None = None) -> list[Found]:
-    """Return the answers to questions of the same materials, chain, bench and objective.
+    """Return the answers to questions of the same materials, model, conditions and objective.
 
     Parameters
     ----------

@@ -45,7 +45,7 @@ def alike_blends(
     Parameters
     ----------
     questions
-        Of the same materials, chain, bench and objective, in an order in which neighbors are alike.
+        Of the same materials, model, conditions and objective, in an order in which neighbors are alike.
     known
         Blends of like questions to start from, too.
     """

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from optimizer.job import Job
+from optimizer.job_inputs import Bounds
 from optimizer.materials import Catalogue
-from optimizer.shop import Bounds
 
 __all__ = [
     "Complaint",

@@ -12,9 +12,9 @@ from typing import Any, Final, NamedTuple
 
 from optimizer.errors import Fault, QuantityError
 from optimizer.job import Job
+from optimizer.job_inputs import Bounds, Candle, Price, Shop, Vessel
 from optimizer.key_kinds import Choice, Key, Number, keys_of
 from optimizer.nomenclature import PROPERTIES, QUANTITIES
-from optimizer.shop import Bounds, Candle, Price, Shop, Vessel
 
 __all__ = [
     "BOUNDS",

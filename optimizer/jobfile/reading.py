@@ -10,12 +10,12 @@ from typing import Any, Final
 
 from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
+from optimizer.job_inputs import Bounds, Candle, Price, Shop, Vessel, ring_volume
 from optimizer.jobfile.checks import complaints
 from optimizer.jobfile.faults import Faults, nearest, read_form
 from optimizer.jobfile.keys import UNTITLED, VESSEL
 from optimizer.key_kinds import keys_of
 from optimizer.materials import Catalogue, unknown_repair
-from optimizer.shop import Bounds, Candle, Price, Shop, Vessel, ring_volume
 from optimizer.toml_files import parse_toml, read_text, shown_key, shown_value
 
 __all__ = ["parse_job", "read_job"]

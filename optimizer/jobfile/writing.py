@@ -6,10 +6,10 @@ from dataclasses import fields
 from typing import Any
 
 from optimizer.job import Job
+from optimizer.job_inputs import ring_volume
 from optimizer.jobfile.keys import UNTITLED
 from optimizer.jobfile.limits import write_limit, write_objective
 from optimizer.key_kinds import keys_of
-from optimizer.shop import ring_volume
 
 __all__ = ["write_job"]
 
@@ -22,7 +22,7 @@ def write_job(job: Job) -> str:
 
     Examples
     --------
-    >>> from optimizer.shop import Shop, Vessel
+    >>> from optimizer.job_inputs import Shop, Vessel
     >>> print(write_job(Job("Cup", "EUR", ("gypsum_cement",), Vessel(215.0), Shop(wage=24.5))))
     title = "Cup"
     currency = "EUR"

@@ -15,9 +15,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from optimizer.errors import VesselblendError
+from optimizer.job_inputs import Price
 from optimizer.money.bags import Bags, delivery_of, purchase_money, trip_money, usable_mass
-from optimizer.money.turns import whole_down, whole_up
-from optimizer.shop import Price
+from optimizer.money.mold_turns import whole_down, whole_up
 from optimizer.solvers.linear import LinearAnswer, LinearModel, LinearRow, solve_linear
 from optimizer.solvers.status import Status
 

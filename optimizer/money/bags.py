@@ -6,8 +6,8 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from optimizer.money.landed import pack_price
-from optimizer.shop import Price
+from optimizer.job_inputs import Price
+from optimizer.money.landed_cost import pack_price
 
 __all__ = ["Bags", "delivery_of", "purchase_money", "trip_money", "usable_mass"]
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from optimizer.money.turns import molds_needed, pours_needed
+from optimizer.job_inputs import Shop
+from optimizer.money.mold_turns import molds_needed, pours_needed
 from optimizer.money.vessel_cost import order_charge
-from optimizer.shop import Shop
 
 __all__ = ["OrderLine", "Switch", "break_even", "order_money"]
 

@@ -7,9 +7,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
+from optimizer.job_inputs import Shop
+from optimizer.money.mold_turns import DAY, turns_per_day, whole_down, whole_up
 from optimizer.money.request import Candidate
-from optimizer.money.turns import DAY, turns_per_day, whole_down, whole_up
-from optimizer.shop import Shop
 
 __all__ = ["RESOURCES", "Capacity", "capacity", "day_rates", "molds_per_mix", "without"]
 

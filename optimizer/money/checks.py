@@ -7,10 +7,10 @@ import math
 from typing import NamedTuple
 
 from optimizer.errors import Fault
+from optimizer.job_inputs import Shop
 from optimizer.jobfile.keys import range_faults
-from optimizer.money.landed import check_price
+from optimizer.money.landed_cost import check_price
 from optimizer.money.request import Candidate, OrderRequest
-from optimizer.shop import Shop
 
 MOST_VESSELS = 1_000_000
 """Largest order that is planned [count]."""

@@ -6,9 +6,9 @@ import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from optimizer.money.landed import landed_price
+from optimizer.job_inputs import Price
+from optimizer.money.landed_cost import landed_price
 from optimizer.money.purchase import Purchase
-from optimizer.shop import Price
 
 __all__ = ["Leftover", "leftovers"]
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import datetime
 from dataclasses import dataclass, replace
 
+from optimizer.job_inputs import Shop
 from optimizer.money.capacity import capacity
+from optimizer.money.mold_turns import least_whole, turns_per_day, whole_up
 from optimizer.money.pours import pours_for_order
 from optimizer.money.request import Candidate, OrderRequest
 from optimizer.money.schedule import ready_date
-from optimizer.money.turns import least_whole, turns_per_day, whole_up
-from optimizer.shop import Shop
 
 __all__ = ["MoldSearch", "ready_in", "search_molds"]
 

@@ -12,16 +12,16 @@ from optimizer.errors import FileFaults
 from optimizer.money.breakeven import OrderLine
 from optimizer.money.capacity import RESOURCES, Capacity, capacity, day_rates, without
 from optimizer.money.checks import check_candidate, check_request
-from optimizer.money.landed import landed_price
+from optimizer.money.landed_cost import landed_price
+from optimizer.money.lateness_options import Remedy, find_remedies
 from optimizer.money.leftover import Leftover, leftovers
+from optimizer.money.mold_turns import turns_per_day
 from optimizer.money.molds import search_molds
 from optimizer.money.pours import pours_for_order
 from optimizer.money.purchase import Purchase, buy_bags
 from optimizer.money.ready_range import ready_range
-from optimizer.money.remedies import Remedy, find_remedies
 from optimizer.money.request import Candidate, OrderRequest
 from optimizer.money.schedule import Schedule, make_schedule, most_vessels, ready_date
-from optimizer.money.turns import turns_per_day
 from optimizer.money.vessel_cost import CostParts, MoldCharge, order_charge, price_floor, vessel_cost
 from optimizer.money.workdays import next_working, working_days_between
 

@@ -12,8 +12,8 @@ from typing import Final
 
 import numpy as np
 
-from optimizer.money.turns import least_whole, whole_up
-from optimizer.shop import Shop
+from optimizer.job_inputs import Shop
+from optimizer.money.mold_turns import least_whole, whole_up
 
 __all__ = ["CASTINGS_SEEN", "GOOD_ENOUGH", "chance_of_enough", "pours_for_order"]
 

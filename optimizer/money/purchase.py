@@ -11,10 +11,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from optimizer.errors import Fault, FileFaults
+from optimizer.job_inputs import Price, Shop
 from optimizer.money.bag_model import MILLIGRAM, cheapest_bags
 from optimizer.money.bags import Bags, purchase_money
 from optimizer.money.pours import pours_for_order
-from optimizer.shop import Price, Shop
 
 __all__ = ["Purchase", "buy_bags", "stock_limits"]
 

@@ -12,12 +12,12 @@ from collections.abc import Callable
 from functools import cache
 from typing import Final
 
+from optimizer.job_inputs import Shop
 from optimizer.money.capacity import Capacity, capacity
+from optimizer.money.mold_turns import whole_up
 from optimizer.money.pours import pours_for_order
 from optimizer.money.request import Candidate, OrderRequest, Times
 from optimizer.money.schedule import ready_date
-from optimizer.money.turns import whole_up
-from optimizer.shop import Shop
 
 __all__ = ["ready_range"]
 

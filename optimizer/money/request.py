@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from optimizer.shop import Price, Shop
+from optimizer.job_inputs import Price, Shop
 
 __all__ = ["Candidate", "OrderRequest", "Times"]
 

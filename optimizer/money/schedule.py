@@ -1,7 +1,7 @@
 """The day plan of an order: what is cast, sealed and packed on each date until the last box leaves.
 
-The floor (`optimizer.money.floor`) finishes what is ready before it casts more, and lets no more of the last
-castings go before finishing than the earliest ready date needs.
+The shop (`optimizer.money.shop_simulation`) finishes what is ready before it casts more, and lets no more
+of the last castings go before finishing than the earliest ready date needs.
 """
 
 from __future__ import annotations
@@ -11,12 +11,12 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from optimizer.job_inputs import Shop
 from optimizer.money.capacity import Capacity
-from optimizer.money.floor import HORIZON, Floor, OrderSize, run_floor
+from optimizer.money.mold_turns import least_whole, whole_down, whole_up
 from optimizer.money.pours import pours_for_order
-from optimizer.money.turns import least_whole, whole_down, whole_up
+from optimizer.money.shop_simulation import HORIZON, Floor, OrderSize, run_floor
 from optimizer.money.workdays import shift_working, working_days_between
-from optimizer.shop import Shop
 
 __all__ = ["DayPlan", "Schedule", "make_schedule", "most_vessels", "ready_date"]
 

@@ -15,9 +15,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.money.turns import molds_needed, pours_needed, whole_up
+from optimizer.job_inputs import Shop
+from optimizer.money.mold_turns import molds_needed, pours_needed, whole_up
 from optimizer.properties.arrays import Values
-from optimizer.shop import Shop
 
 __all__ = [
     "CostLine",

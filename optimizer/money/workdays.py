@@ -8,7 +8,7 @@ from typing import Literal, cast
 
 import numpy as np
 
-from optimizer.shop import Shop
+from optimizer.job_inputs import Shop
 
 __all__ = ["is_working", "next_working", "shift_working", "working_days_between", "working_flags"]
 

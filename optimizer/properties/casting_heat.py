@@ -15,9 +15,9 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.job_inputs import Shop, Vessel
 from optimizer.properties.arrays import Values
 from optimizer.properties.maturity import avrami_parameters, avrami_time
-from optimizer.shop import Shop, Vessel
 
 __all__ = [
     "CSA_HALF_TIME",

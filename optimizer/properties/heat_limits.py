@@ -10,8 +10,8 @@ from typing import Final
 
 import numpy as np
 
+from optimizer.job_inputs import EXPOSURES
 from optimizer.properties.arrays import Values
-from optimizer.shop import EXPOSURES
 
 __all__ = [
     "GYPSUM_LIMITS",

@@ -19,9 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.constants import ZERO_CELSIUS
+from optimizer.job_inputs import Candle, Vessel
 from optimizer.properties.arrays import Values
 from optimizer.properties.surface_loss import EMISSIVITY, STEFAN_BOLTZMANN, heat_flux
-from optimizer.shop import Candle, Vessel
 
 __all__ = [
     "HOTTEST_POOL",

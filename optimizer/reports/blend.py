@@ -11,8 +11,8 @@ import math
 from typing import Any
 
 from optimizer.caution_words import CAUTIONS
+from optimizer.job_inputs import DAMP_CLASSES, Limit
 from optimizer.nomenclature import QUANTITIES, quantity
-from optimizer.shop import DAMP_CLASSES, Limit
 from optimizer.solution import (
     NO_BLEND,
     NOT_SURE,

@@ -6,10 +6,10 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from optimizer.chain.parameters import ParameterSet
 from optimizer.errors import NoBlend
 from optimizer.materials import Catalogue
 from optimizer.money.capacity import molds_per_mix
+from optimizer.property_model.parameters import ParameterSet
 from optimizer.solution import Solution
 from optimizer.studies.check import check
 from optimizer.verdict.assess import HOLDS

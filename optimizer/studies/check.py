@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from optimizer.chain.body import per_liter
-from optimizer.chain.parameters import ParameterSet
 from optimizer.job import Job
 from optimizer.materials import Catalogue
-from optimizer.money.landed import landed_price
+from optimizer.money.landed_cost import landed_price
 from optimizer.money.vessel_cost import cost_coefficients
 from optimizer.nomenclature import quantity
 from optimizer.problem import Problem, problem_of
+from optimizer.property_model.microstructure import per_liter
+from optimizer.property_model.parameters import ParameterSet
 from optimizer.solution import Solution, shown
 from optimizer.tables import data_frame, html_lines, html_table
 from optimizer.units import show

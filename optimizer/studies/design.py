@@ -7,15 +7,15 @@ from dataclasses import replace
 
 import numpy as np
 
-from optimizer.chain.parameters import ParameterSet
 from optimizer.engine.candidate import Candidate
 from optimizer.engine.grid_search import GridSearch
 from optimizer.engine.search_state import Found, Question
 from optimizer.fingerprint import fingerprint
 from optimizer.job import Job
+from optimizer.job_inputs import Limit
 from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of, require_prices
-from optimizer.shop import Limit
+from optimizer.property_model.parameters import ParameterSet
 from optimizer.solution import (
     DESIGNED,
     NO_BLEND,

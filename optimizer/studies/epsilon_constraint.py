@@ -13,17 +13,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.predict import cast_of, predict
 from optimizer.engine.chance_constraints import ChanceBlend, chance_blends, surest_blends
 from optimizer.engine.chance_refinement import refined_surest
 from optimizer.engine.chance_rows import ChanceQuestion
 from optimizer.engine.search_state import Question
 from optimizer.engine.warm_start import alike_blends, along_chances
 from optimizer.errors import NoBlend
+from optimizer.job_inputs import Limit
 from optimizer.nomenclature import CHANCE
 from optimizer.pareto import Sense
 from optimizer.problem import Problem
-from optimizer.shop import Limit
+from optimizer.property_model.predict import cast_of, predict
 from optimizer.studies.proofs import sought
 from optimizer.studies.under_doubt import judged_limits
 from optimizer.verdict.judge import cost_parts_of
@@ -60,7 +60,7 @@ class Placed:
 
 def values_of(problem: Problem, mix: Array) -> dict[str, float]:
     """Return every property of a mix of shape (n + 1,) [kg/L], and ``cost`` [currency]; nan: not priced."""
-    cast = cast_of(problem.model, problem.bench, mix[None, :])
+    cast = cast_of(problem.model, problem.conditions, mix[None, :])
     values = {name: float(np.ravel(v)[0]) for name, v in predict(cast).items()}
     parts = cost_parts_of(problem, mix * problem.liters * 1e3, values)
     return {**values, "cost": float(sum(parts.values())) if parts else float("nan")}

@@ -14,9 +14,9 @@ from optimizer.engine.chance_rows import ChanceQuestion
 from optimizer.engine.grid_search import GridSearch
 from optimizer.engine.search_state import Question
 from optimizer.engine.swap_search import best_mixes
+from optimizer.job_inputs import Limit
 from optimizer.materials import Catalogue
 from optimizer.problem import Problem
-from optimizer.shop import Limit
 from optimizer.solution import SECOND_CHOICE, Alternative, LimitPrice
 from optimizer.studies.under_doubt import judged_limits
 from optimizer.verdict.assess import assess

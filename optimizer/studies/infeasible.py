@@ -6,8 +6,8 @@ from optimizer.engine.candidate import Candidate
 from optimizer.engine.grid_search import GridSearch
 from optimizer.engine.search_state import Question
 from optimizer.engine.swap_search import best_mixes
+from optimizer.job_inputs import Limit
 from optimizer.problem import Problem
-from optimizer.shop import Limit
 
 __all__ = ["conflict_of"]
 

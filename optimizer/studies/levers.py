@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Any, Final
 
-from optimizer.chain.parameters import ParameterSet
 from optimizer.job import Job
+from optimizer.job_inputs import Price
 from optimizer.materials import Catalogue, Material
-from optimizer.shop import Price
+from optimizer.property_model.parameters import ParameterSet
 from optimizer.solution import DESIGNED, NOT_SURE, Solution
 from optimizer.studies.design import design
 

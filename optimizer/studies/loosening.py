@@ -14,12 +14,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.predict import PREDICTORS, cast_of
 from optimizer.engine.candidate import Candidate
 from optimizer.engine.chance_constraints import surest_blends
 from optimizer.engine.chance_rows import ChanceQuestion
+from optimizer.job_inputs import Limit
 from optimizer.problem import Problem
-from optimizer.shop import Limit
+from optimizer.property_model.predict import PREDICTORS, cast_of
 from optimizer.solution import Relaxation
 from optimizer.studies.explain import moved, step_of
 from optimizer.studies.under_doubt import judged_limits
@@ -112,8 +112,8 @@ def steps_needed(problem: Problem, mix: Array) -> Array:
     """
     samples = problem.samples.printed
     held, cost = assess(problem, mix).held, held_and_cost(problem, mix)[1]
-    drawn = samples.cast(problem.bench, mix[None, :])
-    plain = cast_of(problem.model, problem.bench, mix[None, :])
+    drawn = samples.cast(problem.conditions, mix[None, :])
+    plain = cast_of(problem.model, problem.conditions, mix[None, :])
     out = np.zeros(held.shape)
     for k, limit in enumerate(problem.job.limits):
         left_open = is_open(problem, limit)

@@ -10,20 +10,20 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from optimizer.chain.parameters import ParameterSet
-from optimizer.chain.predict import predict
-from optimizer.chain.samples import DrawSet, samples_of
 from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
+from optimizer.job_inputs import Limit
 from optimizer.materials import Catalogue
 from optimizer.money.breakeven import Switch, break_even
 from optimizer.money.checks import check_candidate, check_request
+from optimizer.money.lateness_options import fast_enough
 from optimizer.money.order import OrderPlan, plan_order
 from optimizer.money.ranking import Ranked, rank_candidates
-from optimizer.money.remedies import fast_enough
 from optimizer.money.request import Candidate, OrderRequest, Times
 from optimizer.problem import problem_of
-from optimizer.shop import Limit
+from optimizer.property_model.parameters import ParameterSet
+from optimizer.property_model.predict import predict
+from optimizer.property_model.samples import DrawSet, samples_of
 from optimizer.solution import BURN_FIRST, Solution
 from optimizer.studies.check import check
 from optimizer.studies.design import design
@@ -189,7 +189,7 @@ def _drawn(solution: Solution, catalogue: Catalogue, parameters: ParameterSet | 
     problem = problem_of(solution.job, catalogue, parameters, extra=tuple(solution.mix.blend))
     grams = np.array([solution.mix.grams.get(name, 0.0) for name in (*problem.names, "water")])
     samples = samples_of(catalogue, problem.names, problem.parameters, _DRAWS)
-    cast = samples.cast(problem.bench, mix_of_grams(problem, grams)[1][None, :])
+    cast = samples.cast(problem.conditions, mix_of_grams(problem, grams)[1][None, :])
     drawn = predict(cast, ("demold_time", "drying_time", "working_window", "sealer_coats"))
     columns = [np.broadcast_to(values, (_DRAWS.count, 1))[:, 0].tolist() for values in drawn.values()]
     return tuple(

@@ -14,12 +14,12 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.samples import DrawSet, Samples, samples_of
 from optimizer.engine.candidate import Candidate
 from optimizer.engine.chance_constraints import ChanceBlend, chance_blends, surest_blends
 from optimizer.engine.chance_rows import ChanceQuestion
+from optimizer.job_inputs import Limit
 from optimizer.problem import Problem
-from optimizer.shop import Limit
+from optimizer.property_model.samples import DrawSet, Samples, samples_of
 from optimizer.solution import TrialWorth
 from optimizer.studies.explain import blend_shares
 from optimizer.verdict.assess import held_and_cost, is_open, joint_probability

@@ -31,11 +31,11 @@ from optimizer.engine.warm_start import alike_blends
 from optimizer.errors import FileFaults, VesselblendError
 from optimizer.fingerprint import fingerprint
 from optimizer.job import Job
+from optimizer.job_inputs import DAMP_CLASSES
 from optimizer.jobfile import parse_job
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import PROPERTIES, QUANTITIES
 from optimizer.problem import Problem, counts_money, price_faults, problem_of, require_prices
-from optimizer.shop import DAMP_CLASSES
 from optimizer.solution import Solution
 from optimizer.specs import load_catalogue
 from optimizer.studies.design import design_problem, solution_under_doubt
@@ -186,25 +186,25 @@ def solve(plan: Plan, chunk: Sequence[Values]) -> tuple[Row, ...]:
         If this process cannot take part: it has not the figures or the version of the plan.
     """
     try:
-        bench = _workbench(plan)
+        prepared = _workbench(plan)
     except VesselblendError as error:
         raise _refusal(f"cannot read the job or its materials: {error}") from None
-    if bench.fingerprint != plan.fingerprint:
+    if prepared.fingerprint != plan.fingerprint:
         raise _refusal("has other material files or another version of vesselblend")
     outcomes: list[Outcome] = [VesselblendError("not asked")] * len(chunk)
     groups: dict[tuple[object, ...], list[tuple[int, Question]]] = {}
     for place, values in enumerate(chunk):
         try:
-            job = bench.job_of(plan, values)
+            job = prepared.job_of(plan, values)
             kind = (job.materials, job.at_most_materials, job.objective, job.maximize)
-            groups.setdefault(kind, []).append((place, bench.question(job)))
+            groups.setdefault(kind, []).append((place, prepared.question(job)))
         except Exception as error:
             outcomes[place] = error
     for alike in groups.values():
         places, questions = zip(*alike, strict=True)
         for place, outcome in zip(places, answers(questions, in_full=plan.in_full), strict=True):
             outcomes[place] = outcome
-    return tuple(_row(plan, bench.job, *each) for each in zip(chunk, outcomes, strict=True))
+    return tuple(_row(plan, prepared.job, *each) for each in zip(chunk, outcomes, strict=True))
 
 
 def _refusal(reason: str) -> VesselblendError:

@@ -9,8 +9,8 @@ from typing import Final
 
 import numpy as np
 
-from optimizer.chain.strength import compressive_for_flexural, flexural_power
 from optimizer.errors import QuantityError
+from optimizer.property_model.strength import compressive_for_flexural, flexural_power
 from optimizer.specs import load_catalogue
 from optimizer.trials.measured import Measured
 from optimizer.trials.measuring import repeat_error

@@ -20,7 +20,7 @@ from optimizer.trials.history import CONFLICT, State, refused, standing
 from optimizer.trials.records import Trial, Version, as_versions
 from optimizer.trials.rows import DAMAGED, Entry, entries_of, insert
 from optimizer.trials.short_names import full_names, short_names
-from optimizer.trials.troubles import BookConflict, NoSuchTrial
+from optimizer.trials.trial_errors import BookConflict, NoSuchTrial
 
 __all__ = ["Entered", "TrialBook", "book_beside"]
 

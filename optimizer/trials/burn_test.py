@@ -8,8 +8,8 @@ from itertools import pairwise
 from typing import Final
 
 from optimizer.errors import NoVerdict, QuantityError
-from optimizer.shop import Candle, Vessel
-from optimizer.trials.approach import Beforehand, fit_approach
+from optimizer.job_inputs import Candle, Vessel
+from optimizer.trials.drying_curve import Beforehand, fit_approach
 from optimizer.trials.measured import Measured
 
 __all__ = ["flame_share", "steady_wall_temperature"]

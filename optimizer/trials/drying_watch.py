@@ -9,7 +9,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 from optimizer.errors import NoVerdict, QuantityError
-from optimizer.trials.approach import Approach, Beforehand, fit_approach
+from optimizer.trials.drying_curve import Approach, Beforehand, fit_approach
 from optimizer.trials.measured import Measured
 from optimizer.trials.records import Weighing
 
@@ -219,7 +219,7 @@ def _day_constant(
 
 
 def _middle_two_thirds(draws: NDArray[np.float64]) -> tuple[float, float]:
-    from optimizer.chain.samples import points_of
+    from optimizer.property_model.samples import points_of
 
     low, high = points_of(draws, (0.1587, 0.8413))
     return float(low), float(high)

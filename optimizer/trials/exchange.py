@@ -27,7 +27,7 @@ from optimizer.trials.import_choices import ImportChoices
 from optimizer.trials.plausible import doubtful
 from optimizer.trials.records import Trial, Version, digest
 from optimizer.trials.tables import Table
-from optimizer.trials.teaching import strength_missing
+from optimizer.trials.usable_readings import strength_missing
 from optimizer.trials.xlsxfile import read_xlsx, write_xlsx
 
 __all__ = [

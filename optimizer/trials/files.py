@@ -19,7 +19,7 @@ from optimizer.errors import short
 from optimizer.outputs import BOOK_MARK
 from optimizer.trials.rows import readable_text
 from optimizer.trials.schema import MIGRATIONS, check_schema, entry_digest, migrate, version_of
-from optimizer.trials.troubles import SALVAGE, BookDamaged, NotABook, translated
+from optimizer.trials.trial_errors import SALVAGE, BookDamaged, NotABook, translated
 
 __all__ = ["CHECKED_UP_TO", "prepare", "reading", "writing"]
 

@@ -20,7 +20,7 @@ from optimizer.errors import short
 from optimizer.outputs import BOOK_MARK
 from optimizer.trials.records import Trial, Version, as_versions
 from optimizer.trials.rows import DAMAGED, GROUPS, Entry, bare, entry_from, readable_text
-from optimizer.trials.troubles import BookDamaged, translated
+from optimizer.trials.trial_errors import BookDamaged, translated
 
 __all__ = ["Salvage", "salvage"]
 

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Final
 
 from optimizer.outputs import BOOK_MARK
-from optimizer.trials.troubles import SALVAGE, BookDamaged, BookNewer, NotABook
+from optimizer.trials.trial_errors import SALVAGE, BookDamaged, BookNewer, NotABook
 
 __all__ = [
     "APPLICATION",

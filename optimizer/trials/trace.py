@@ -9,7 +9,7 @@ from optimizer.trials.book import TrialBook
 from optimizer.trials.files import reading
 from optimizer.trials.records import Trial
 from optimizer.trials.rows import entries_of
-from optimizer.trials.troubles import NoSuchTrial
+from optimizer.trials.trial_errors import NoSuchTrial
 
 __all__ = ["Trace", "trace_lot", "trace_vessel"]
 

@@ -1,8 +1,8 @@
 """How sure a mix is: the chance of each limit and of all together, what it costs on average, its ranges.
 
-All of it is counted in the same draws of the whole chain (`optimizer.chain.samples`), which no solver has
-seen. Heat in use that nobody has measured in a burn test is left open: its limits are estimated, but stand
-outside the chance that all limits hold, unless the job asks to judge them.
+All of it is counted in the same draws of the whole chain (`optimizer.property_model.samples`), which no
+solver has seen. Heat in use that nobody has measured in a burn test is left open: its limits are estimated,
+but stand outside the chance that all limits hold, unless the job asks to judge them.
 """
 
 from __future__ import annotations
@@ -15,13 +15,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.predict import Cast, predict
-from optimizer.chain.samples import Samples, points_of
+from optimizer.job_inputs import Limit
 from optimizer.limit_rows import limit_rows
-from optimizer.money.turns import turns_in_draws
+from optimizer.money.mold_turns import turns_in_draws
 from optimizer.money.vessel_cost import cost_parts
 from optimizer.problem import Problem
-from optimizer.shop import Limit
+from optimizer.property_model.predict import Cast, predict
+from optimizer.property_model.samples import Samples, points_of
 from optimizer.solution import ExpectedCost
 
 __all__ = [
@@ -115,7 +115,7 @@ def assess(problem: Problem, mix: Array, samples: Samples | None = None) -> Asse
         Draws; default: those for what is printed.
     """
     samples = problem.samples.printed if samples is None else samples
-    cast = samples.cast(problem.bench, mix[None, :])
+    cast = samples.cast(problem.conditions, mix[None, :])
     values = {name: np.broadcast_to(value, (len(samples), 1))[:, 0] for name, value in predict(cast).items()}
     parts = drawn_cost_parts(problem, cast, values)
     total = _total(parts)
@@ -130,7 +130,7 @@ def assess(problem: Problem, mix: Array, samples: Samples | None = None) -> Asse
 def joint_probability(problem: Problem, mix: Array, samples: Samples | None = None) -> float:
     """Return the joint chance of `assess` and nothing else, for mixes that are only looked at [-]."""
     samples = problem.samples.printed if samples is None else samples
-    cast = samples.cast(problem.bench, mix[None, :])
+    cast = samples.cast(problem.conditions, mix[None, :])
     priced = any(limit.property == "cost" for limit in problem.job.limits)
     total = _total(drawn_cost_parts(problem, cast)) if priced else None
     held, left_open = _judged(problem, cast, total)
@@ -146,7 +146,7 @@ def held_and_cost(
     left out.
     """
     samples = problem.samples.printed if samples is None else samples
-    cast = samples.cast(problem.bench, mix[None, :])
+    cast = samples.cast(problem.conditions, mix[None, :])
     total = _total(drawn_cost_parts(problem, cast))
     held, left_open = _judged(problem, cast, total)
     return np.asarray(held[:, ~np.array(left_open, dtype=bool)].all(axis=1)), total

@@ -7,9 +7,9 @@ from collections.abc import Mapping
 import numpy as np
 
 from optimizer.caution_words import CAUTIONS
-from optimizer.chain.predict import Cast
 from optimizer.problem import Problem
 from optimizer.properties.casting_heat import adiabatic_temperature
+from optimizer.property_model.predict import Cast
 
 __all__ = ["CAUTIONS", "cautions_of"]
 

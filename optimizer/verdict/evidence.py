@@ -8,11 +8,11 @@ from typing import Final
 
 import numpy as np
 
-from optimizer.chain.anchors import DISAGREEMENT, family_gap
-from optimizer.chain.predict import Cast
 from optimizer.materials import Catalogue, Material, ReferencePoint
 from optimizer.nomenclature import quantity
 from optimizer.problem import Problem
+from optimizer.property_model.anchors import DISAGREEMENT, family_gap
+from optimizer.property_model.predict import Cast
 
 __all__ = ["EVIDENCE", "EVIDENCE_WORDS", "cement_notes", "evidence_of", "evidences", "uses"]
 

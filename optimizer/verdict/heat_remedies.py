@@ -9,11 +9,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.bench import bench_of
-from optimizer.chain.predict import PREDICTORS, cast_of
 from optimizer.job import Job
+from optimizer.job_inputs import Candle
 from optimizer.problem import Problem
-from optimizer.shop import Candle
+from optimizer.property_model.conditions import conditions_of
+from optimizer.property_model.predict import PREDICTORS, cast_of
 
 __all__ = ["heat_remedies", "remedy_note"]
 
@@ -80,5 +80,5 @@ def _changed(job: Job, candle: Candle) -> dict[str, Job]:
 
 
 def _margin(problem: Problem, mix: Array, job: Job) -> float:
-    there = cast_of(problem.model, bench_of(job), mix[None, :])
+    there = cast_of(problem.model, conditions_of(job), mix[None, :])
     return float(np.ravel(PREDICTORS["heat_margin"](there))[0])

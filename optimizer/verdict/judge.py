@@ -12,13 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.canonical import canonical_text
-from optimizer.chain.predict import PREDICTORS, Cast, cast_of, predict
 from optimizer.fingerprint import fingerprint
 from optimizer.limit_rows import limit_rows
-from optimizer.money.turns import turns_per_day
+from optimizer.money.mold_turns import turns_per_day
 from optimizer.money.vessel_cost import vessel_cost
 from optimizer.nomenclature import QUANTITIES
 from optimizer.problem import Problem
+from optimizer.property_model.predict import PREDICTORS, Cast, cast_of, predict
 from optimizer.solution import (
     BURN_FIRST,
     NO_PRICE,
@@ -121,7 +121,7 @@ def judge(problem: Problem, grams: Array) -> Judgement:
         Masses by material and, last, water, shape (n + 1,) [g].
     """
     mix, per_liter = mix_of_grams(problem, grams)
-    cast = cast_of(problem.model, problem.bench, per_liter[None, :])
+    cast = cast_of(problem.model, problem.conditions, per_liter[None, :])
     values = {name: float(np.ravel(value)[0]) for name, value in predict(cast).items()}
     seen = assess(problem, per_liter)
     ranges = {name: _holding(seen.ranges[name], value) for name, value in values.items()}

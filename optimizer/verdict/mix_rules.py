@@ -6,10 +6,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from optimizer.chain.body import demand_of
-from optimizer.chain.columns import SAND_DENSITY
-from optimizer.chain.predict import Cast
 from optimizer.problem import Problem
+from optimizer.property_model.coefficients import SAND_DENSITY
+from optimizer.property_model.microstructure import demand_of
+from optimizer.property_model.predict import Cast
 
 __all__ = ["broken_rules", "sets_at_all"]
 

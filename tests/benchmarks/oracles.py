@@ -7,10 +7,10 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from scipy.optimize import OptimizeResult, differential_evolution, linprog
 
-from optimizer.chain.body import demand_of, per_liter
 from optimizer.engine.cases import cases_of
 from optimizer.formulation import linear_rows
 from optimizer.problem import Problem
+from optimizer.property_model.microstructure import demand_of, per_liter
 from tests.trust.second_opinion import Opinion
 
 __all__ = ["bare_strength", "evolution", "linear_program", "many_objective_evolution"]

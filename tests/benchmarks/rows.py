@@ -14,10 +14,10 @@ from statistics import median
 import numpy as np
 
 from optimizer.calibration.fit import calibrate
-from optimizer.chain.body import per_liter
-from optimizer.chain.predict import PREDICTORS, cast_of, predict
 from optimizer.jobfile import parse_job, template
 from optimizer.problem import Problem, problem_of
+from optimizer.property_model.microstructure import per_liter
+from optimizer.property_model.predict import PREDICTORS, cast_of, predict
 from optimizer.specs import load_catalogue
 from optimizer.studies.design import design, design_problem
 from optimizer.studies.frontier import Frontier, frontier
@@ -51,7 +51,7 @@ def prediction() -> Iterator[Row]:
     problem = _demo()
     for count in (1, 10_000):
         mixes = _mixes(problem, count)
-        ours = measure(lambda m=mixes: predict(cast_of(problem.model, problem.bench, m)))  # type: ignore[misc]
+        ours = measure(lambda m=mixes: predict(cast_of(problem.model, problem.conditions, m)))  # type: ignore[misc]
         bare = measure(bare_strength(mixes))
         ratio = f"{ours.best / bare.best:.0f} times the bare law, for {len(PREDICTORS)} properties"
         each = f"; {1e6 * ours.best / count:.2g} us a mix" if count > 1 else ""

@@ -9,23 +9,23 @@ from functools import cached_property
 
 import numpy as np
 
-from optimizer.calibration.lab_errors import KINDS
+from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.observe import expected, observe
-from optimizer.chain.bench import bench_of
-from optimizer.chain.body import per_liter
-from optimizer.chain.model import compile_model
-from optimizer.chain.parameters import ParameterSet, parameters_of
-from optimizer.chain.predict import PREDICTORS, Cast, cast_of
 from optimizer.job import Job
+from optimizer.job_inputs import Vessel
 from optimizer.materials import Catalogue
-from optimizer.shop import Vessel
+from optimizer.property_model.conditions import conditions_of
+from optimizer.property_model.microstructure import per_liter
+from optimizer.property_model.model import compile_model
+from optimizer.property_model.parameters import ParameterSet, parameters_of
+from optimizer.property_model.predict import PREDICTORS, Cast, cast_of
 from optimizer.trials.records import Portion, Strength, Trial, Weighing
 
 NAMES = ("gypsum_cement", "rapid_set_mortar", "marble_flour")
 DAY = dt.date(2026, 3, 2)
 TARGET = {"gypsum_cement": 0.55, "rapid_set_mortar": 0.25, "marble_flour": 0.20}
 WATER = 0.31
-BENCH = bench_of(Job("studio", "", (), Vessel(215.0)))
+BENCH = conditions_of(Job("studio", "", (), Vessel(215.0)))
 
 
 def blank(

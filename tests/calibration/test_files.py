@@ -17,8 +17,8 @@ from optimizer.calibration.files import (
 )
 from optimizer.calibration.fit import calibrate
 from optimizer.calibration.record import Calibration, parameter_set
-from optimizer.chain.parameters import Parameter, ParameterSet
 from optimizer.errors import FileFaults
+from optimizer.property_model.parameters import Parameter, ParameterSet
 from tests.calibration.studios import NAMES, World
 
 

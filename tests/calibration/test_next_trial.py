@@ -11,13 +11,13 @@ from optimizer.calibration.fit import calibrate
 from optimizer.calibration.next_trial import next_trial
 from optimizer.calibration.record import parameter_set
 from optimizer.calibration.trial_candidates import Candidate, standard_trial
-from optimizer.chain.body import per_liter
-from optimizer.chain.predict import cast_of
-from optimizer.chain.spreads import moves_of
 from optimizer.errors import NoBlend, NoVerdict
+from optimizer.job_inputs import Limit
 from optimizer.limit_rows import limit_rows
 from optimizer.problem import problem_of
-from optimizer.shop import Limit
+from optimizer.property_model.microstructure import per_liter
+from optimizer.property_model.predict import cast_of
+from optimizer.property_model.uncertainty import perturbations_of
 from optimizer.studies.design import design_problem
 from optimizer.verdict.assess import assess
 from optimizer.verdict.evidence import evidence_of
@@ -40,8 +40,8 @@ def solution(problem):
 
 def spread_of(problem, limit, mix):
     """Return the standard deviation of a limit's row at a mix, from slopes in every figure [row units]."""
-    moves = moves_of(problem.catalogue, problem.names, problem.parameters)
-    (row, *_) = limit_rows(limit, cast_of(moves.model, problem.bench, mix[None, :]))
+    moves = perturbations_of(problem.catalogue, problem.names, problem.parameters)
+    (row, *_) = limit_rows(limit, cast_of(moves.model, problem.conditions, mix[None, :]))
     return float(moves.spread(moves.changes(np.broadcast_to(row, (2 * len(moves.names), 1))))[0])
 
 
@@ -158,7 +158,9 @@ def test_a_blend_is_called_calibrated_only_where_each_binder_is(problem, solutio
         shares = np.array([[blend.get(name, 0.0) for name in problem.names]])
         there = replace(problem, parameters=parameters)
         return evidence_of(
-            there, cast_of(problem.model, problem.bench, per_liter(problem.model, shares)), "dry_strength"
+            there,
+            cast_of(problem.model, problem.conditions, per_liter(problem.model, shares)),
+            "dry_strength",
         )
 
     assert word(problem.parameters, half) == "extrapolated"

@@ -7,16 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.calibration.lab_errors import KINDS, STATED_LEAST
+from optimizer.calibration.measurement_errors import KINDS, STATED_LEAST
 from optimizer.calibration.observe import expected, observe
 from optimizer.calibration.readings import Studio
-from optimizer.chain.bench import bench_of
-from optimizer.chain.body import per_liter
-from optimizer.chain.model import compile_model
-from optimizer.chain.parameters import parameters_of
-from optimizer.chain.predict import PREDICTORS, cast_of
 from optimizer.job import Job
-from optimizer.shop import Candle, Shop, Vessel
+from optimizer.job_inputs import Candle, Shop, Vessel
+from optimizer.property_model.conditions import conditions_of
+from optimizer.property_model.microstructure import per_liter
+from optimizer.property_model.model import compile_model
+from optimizer.property_model.parameters import parameters_of
+from optimizer.property_model.predict import PREDICTORS, cast_of
 from optimizer.trials.records import Burn, Strength, Weighing
 from tests.calibration.studios import NAMES, TARGET, WATER, blank
 
@@ -46,9 +46,9 @@ def there(catalogue):
     model = compile_model(catalogue, NAMES)
     # The chain's own estimate of a wall without a burn test also asks the wax pool; with one it does not.
     outer = readings(catalogue, replace(blank(0, TARGET), burns=(BURN,)))["outer_wall"]
-    bench = bench_of(Job("x", "", (), VESSEL, SHOP, replace(candle, measured_outer=outer)))
+    conditions = conditions_of(Job("x", "", (), VESSEL, SHOP, replace(candle, measured_outer=outer)))
     shares = np.array([[TARGET[name] for name in NAMES]])
-    return cast_of(model, bench, per_liter(model, shares, np.array([WATER])))
+    return cast_of(model, conditions, per_liter(model, shares, np.array([WATER])))
 
 
 @pytest.fixture(scope="module")
@@ -86,7 +86,7 @@ def test_a_reading_is_the_property(seen, there, kind, name):
 def test_the_end_of_pouring_counts_from_powder_meeting_water(seen, there):
     """The working window begins when mixing ends; the end of pouring is told from powder meeting water."""
     window = float(np.ravel(PREDICTORS["working_window"](there))[0])
-    assert seen["window_end"] == pytest.approx(window + there.bench.shop.mixing, rel=1e-9)
+    assert seen["window_end"] == pytest.approx(window + there.conditions.shop.mixing, rel=1e-9)
 
 
 def test_dry_mass_by_its_share_and_alone(catalogue, seen, there):

@@ -14,9 +14,9 @@ from optimizer.calibration.observe import expected, observe
 from optimizer.calibration.process import LENGTH, TaughtDiscrepancy, chosen_supports
 from optimizer.calibration.record import parameter_set
 from optimizer.calibration.update import absorb
-from optimizer.chain.discrepancy import PRIOR_SPREADS
-from optimizer.chain.model import compile_model
-from optimizer.chain.parameters import parameters_of
+from optimizer.property_model.discrepancy import PRIOR_SPREADS
+from optimizer.property_model.model import compile_model
+from optimizer.property_model.parameters import parameters_of
 from tests.calibration.studios import NAMES, TARGET, WATER, World, blank, cast, filled, values
 
 SPREAD = PRIOR_SPREADS["strength"]

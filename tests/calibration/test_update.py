@@ -10,13 +10,13 @@ from scipy.integrate import quad
 from scipy.stats import norm
 
 from optimizer.calibration.fit import Seen, calibrate
-from optimizer.calibration.lab_errors import KINDS
+from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.observe import expected
 from optimizer.calibration.outliers import Blocks, standardized, trust
 from optimizer.calibration.readings import Reading
 from optimizer.calibration.task import Task
 from optimizer.calibration.update import Measured, Slopes, absorb, pulls, update
-from optimizer.chain.model import compile_model
+from optimizer.property_model.model import compile_model
 from tests.calibration.studios import NAMES, World
 
 

@@ -14,10 +14,10 @@ from typing import Any
 import numpy as np
 from pyscipopt import Model, exp, log, quicksum
 
-from optimizer.chain.timing import DAY
 from optimizer.formulation import Case, linear_rows
 from optimizer.problem import Problem
 from optimizer.properties.drying import drying_time
+from optimizer.property_model.timing import DAY
 
 KINDS = ("working_window", "whiteness")
 """Limits that hold whatever the binders; strength and mass are written out for gypsum alone."""
@@ -152,7 +152,7 @@ class Exact:
 
     def _bending(self) -> float:
         """Bending strength to leave the mold [MPa]."""
-        return self._figure("demold_bending") * (8.0 / self.problem.bench.vessel.wall) ** 2
+        return self._figure("demold_bending") * (8.0 / self.problem.conditions.vessel.wall) ** 2
 
     def _ln_gain(self, model: Model, body: dict[str, Any], age: float) -> Any:
         """Log of the share of gypsum's end strength at an age past its final set [min]: a hyperbola."""
@@ -169,7 +169,7 @@ class Exact:
             self._limit(model, mix, body, limit.property, limit.bound)
 
     def _limit(self, model: Model, mix: list[Any], body: dict[str, Any], name: str, bound: float) -> None:
-        vessel = self.problem.bench.vessel.cavity_volume
+        vessel = self.problem.conditions.vessel.cavity_volume
         if name == "dry_mass":
             model.addCons(vessel * body["dry"] <= bound)
         elif name == "whiteness":
@@ -200,7 +200,7 @@ class Exact:
     def _cost(self, model: Model, mix: list[Any], body: dict[str, Any]) -> None:
         line = self.case.line
         money = line.per_powder_money * self.problem.liters * np.nan_to_num(self.problem.prices)
-        room, wall = self.problem.bench.room, self.problem.bench.vessel.wall
+        room, wall = self.problem.conditions.room, self.problem.conditions.vessel.wall
         slower = 2.0 / (1.0 + self._figure("inner_face"))
         bare = slower * float(drying_time(room, 1e3, wall, 0.0))
         front = slower * float(drying_time(room, 1e3, wall, 1.0)) - bare

@@ -10,15 +10,15 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chain.body import demand_of, per_liter
-from optimizer.chain.predict import cast_of, predict
 from optimizer.engine.cases import cases_of
 from optimizer.engine.grid_search import with_doses
 from optimizer.formulation import Case, curved_rows, linear_rows
 from optimizer.job import Job
+from optimizer.job_inputs import Candle, Limit, Price, Shop, Vessel
 from optimizer.materials import Catalogue, Figure, Material
 from optimizer.problem import Problem, problem_of
-from optimizer.shop import Candle, Limit, Price, Shop, Vessel
+from optimizer.property_model.microstructure import demand_of, per_liter
+from optimizer.property_model.predict import cast_of, predict
 
 Array = NDArray[np.float64]
 
@@ -108,7 +108,7 @@ def limits_near(problem: Problem, rng: np.random.Generator) -> tuple[Limit, ...]
     """Return limits that some random mix meets, most of them not by much."""
     case = cases_of(problem)[-1]
     found = random_mixes(problem, case, rng, 300, held=False)
-    values = predict(cast_of(problem.model, problem.bench, found))
+    values = predict(cast_of(problem.model, problem.conditions, found))
     usable = np.flatnonzero((values["dry_strength"] > 8.0) & np.isfinite(values["demold_time"]))
     at = int(rng.choice(usable)) if usable.size else 0
     wanted = (

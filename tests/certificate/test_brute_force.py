@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from optimizer.certificate import certify_bound
-from optimizer.chain.body import demand_of, per_liter
 from optimizer.engine.cases import cases_of
 from optimizer.engine.swap_search import best_mix
 from optimizer.formulation import cost_of_line, curved_rows, linear_rows
 from optimizer.problem import Problem
+from optimizer.property_model.microstructure import demand_of, per_liter
 from tests.certificate.invented import invented_problem
 
 STEPS, WATERS = 40, 6

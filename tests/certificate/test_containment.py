@@ -12,19 +12,19 @@ import numpy as np
 import pytest
 
 from optimizer.certificate.assemble import relaxation_of, shifts_of
-from optimizer.certificate.ground import ImpossibleError
-from optimizer.certificate.laws import EXCESS, SHORT
+from optimizer.certificate.case_constants import EXCESS, SHORT
 from optimizer.certificate.limits import _CURVED, LOWER
+from optimizer.certificate.linear_bounds import ImpossibleError
 from optimizer.certificate.relax import Relaxation
 from optimizer.certificate.terms import Box
-from optimizer.chain.predict import cast_of, predict
-from optimizer.chain.strength import ln_end_strength
 from optimizer.engine.cases import cases_of
 from optimizer.formulation import Case
+from optimizer.job_inputs import Candle, Limit
 from optimizer.problem import Problem, problem_of
-from optimizer.shop import Candle, Limit
+from optimizer.property_model.predict import cast_of, predict
+from optimizer.property_model.strength import ln_end_strength
 from tests.certificate.invented import invented_problem, random_mixes
-from tests.chain.helpers import EVERYTHING
+from tests.property_model.helpers import EVERYTHING
 
 LOOSE = (
     ("dry_strength", ">=", 0.5),
@@ -68,7 +68,7 @@ def _case(problem: Problem, rng: np.random.Generator) -> Case:
 def _with_many_limits(problem: Problem, rng: np.random.Generator) -> Problem:
     case = _case(problem.with_limits(()), rng)
     mixes = random_mixes(problem.with_limits(()), case, rng, 400)
-    values = predict(cast_of(problem.model, problem.bench, mixes))
+    values = predict(cast_of(problem.model, problem.conditions, mixes))
     usable = np.flatnonzero(np.isfinite(values["demold_time"]) & (values["dry_strength"] > 3.0))
     at = int(rng.choice(usable))
     limits = []
@@ -168,7 +168,7 @@ def test_lifted_columns_are_what_the_chain_says(catalogue, demo, seed):
         for mix in _mixes_of(problem, case, regime, rng):
             relaxation = relaxation_of(problem, case, regime, shifts_of({}))
             point, names = relaxation.lift(mix), relaxation.builder.layout.names
-            cast = cast_of(problem.model, problem.bench, mix[None, :])
+            cast = cast_of(problem.model, problem.conditions, mix[None, :])
             hydrates = float(cast.body.hydrates[0])
             strength = float(ln_end_strength(problem.model, cast.body, damp=damp)[0])
             assert point[names["end strength"]] >= hydrates * strength - 1e-9

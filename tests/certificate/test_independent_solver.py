@@ -14,8 +14,8 @@ import pytest
 from optimizer.certificate import certify_bound
 from optimizer.engine.cases import cases_of
 from optimizer.engine.swap_search import best_mix
+from optimizer.job_inputs import Limit
 from optimizer.problem import problem_of
-from optimizer.shop import Limit
 from tests.certificate.exact import Exact
 
 GAP = 1e-4

@@ -13,10 +13,10 @@ from optimizer.certificate.certify import _certificate
 from optimizer.certificate.nodes import split_point
 from optimizer.certificate.prove import Found
 from optimizer.certificate.terms import Box, quartered
-from optimizer.chain.body import demand_of, per_liter
 from optimizer.engine.swap_search import best_mix
+from optimizer.job_inputs import Limit
 from optimizer.problem import problem_of
-from optimizer.shop import Limit
+from optimizer.property_model.microstructure import demand_of, per_liter
 from tests.engine.test_search import JOBS, brute_force
 
 LONG = 60.0
@@ -54,9 +54,9 @@ def test_never_impossible_where_a_mix_holds(seed, demo, catalogue):
     shares[picked] = rng.dirichlet([2.0, 2.0]) * 0.85
     shares[4] = 0.15
     mix = per_liter(plain.model, shares[None, :], demand_of(plain.model, shares[None, :]) * 1.05)
-    from optimizer.chain.predict import cast_of, predict
+    from optimizer.property_model.predict import cast_of, predict
 
-    values = {k: float(v[0]) for k, v in predict(cast_of(plain.model, plain.bench, mix)).items()}
+    values = {k: float(v[0]) for k, v in predict(cast_of(plain.model, plain.conditions, mix)).items()}
     limits = (
         Limit("dry_strength", ">=", values["dry_strength"] * 0.99),
         Limit("demold_time", "<=", values["demold_time"] * 1.02),

@@ -8,9 +8,9 @@ from dataclasses import replace
 import pytest
 
 from optimizer.certificate.heat import Walls
-from optimizer.chain.predict import burn_of
 from optimizer.problem import problem_of
 from optimizer.properties.service_heat import wall_temperatures
+from optimizer.property_model.predict import burn_of
 
 STEP = (math.log(1e2) - math.log(1e-3)) / 15_999
 """Of the table [ln W/mK]."""
@@ -20,7 +20,7 @@ STEP = (math.log(1e2) - math.log(1e-3)) / 15_999
 def walls(demo, catalogue):
     candle = replace(demo.candle, measured_outer=None)  # a measured outside is the same for every body
     problem = problem_of(replace(demo, candle=candle), catalogue)
-    return Walls(problem.bench.wall, burn_of(problem.model))
+    return Walls(problem.conditions.wall, burn_of(problem.model))
 
 
 @pytest.mark.parametrize("conductivity", [0.05, 0.2, 0.3, 0.7, 1.5])

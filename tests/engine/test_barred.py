@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 
 from optimizer.job import Job
+from optimizer.job_inputs import Limit
 from optimizer.materials import Catalogue
-from optimizer.shop import Limit
 from optimizer.solution import NO_BLEND
 from optimizer.studies.check import check
 from optimizer.studies.design import design

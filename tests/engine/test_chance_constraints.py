@@ -8,17 +8,17 @@ from statistics import NormalDist
 import numpy as np
 import pytest
 
-from optimizer.chain.predict import PREDICTORS
-from optimizer.chain.samples import DrawSet, standard_normals
 from optimizer.engine.cases import cases_of, cost_steps
 from optimizer.engine.chance_constraints import chance_blends, surest_blends
 from optimizer.engine.chance_rows import ChanceQuestion, ChanceTable
 from optimizer.engine.search_state import Question
 from optimizer.engine.swap_search import best_mixes
+from optimizer.job_inputs import Limit
 from optimizer.limit_rows import limit_rows
 from optimizer.money.vessel_cost import cost_coefficients
 from optimizer.problem import problem_of
-from optimizer.shop import Limit
+from optimizer.property_model.predict import PREDICTORS
+from optimizer.property_model.samples import DrawSet, standard_normals
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +44,7 @@ def blends(problem, judged, nominal):
 
 def fresh_chance(problem, judged, mix):
     """Share of the printed draws, which no solver sees, in which all limits hold."""
-    cast = problem.samples.printed.cast(problem.bench, mix[None, :])
+    cast = problem.samples.printed.cast(problem.conditions, mix[None, :])
     rows = [row for limit in judged for row in limit_rows(limit, cast)]
     return np.min(np.broadcast_arrays(*rows), axis=0).ravel(), len(problem.samples.printed)
 
@@ -116,7 +116,7 @@ def test_the_expected_cost_pays_coats_at_their_chance(problem, judged, blends):
     """Each draw's whole coats, counted here from the absorption of the solver's draws."""
     table = ChanceTable([ChanceQuestion(problem, judged, 0.5)])
     found = blends[0]
-    cast = problem.samples.search.cast(problem.bench, found.candidate.mix[None, :])
+    cast = problem.samples.search.cast(problem.conditions, found.candidate.mix[None, :])
     coats = np.ravel(PREDICTORS["sealer_coats"](cast))
     shop = problem.job.shop
     per_coat = cost_coefficients(shop, 1, 1).fixed - cost_coefficients(shop, 1, 0).fixed
@@ -160,6 +160,6 @@ def test_other_objectives_than_cost(problem, judged, nominal):
 
 
 def _cast(problem, mix):
-    from optimizer.chain.predict import cast_of
+    from optimizer.property_model.predict import cast_of
 
-    return cast_of(problem.model, problem.bench, mix[None, :])
+    return cast_of(problem.model, problem.conditions, mix[None, :])

@@ -7,16 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.chain.body import demand_of, per_liter
 from optimizer.engine.chance_constraints import HOLDS, chance_blends
 from optimizer.engine.chance_refinement import refined_surest
 from optimizer.engine.chance_rows import ChanceQuestion
 from optimizer.jobfile import parse_job
 from optimizer.problem import problem_of
+from optimizer.property_model.microstructure import demand_of, per_liter
 from optimizer.studies.design import design
 from optimizer.studies.under_doubt import judged_limits
 from optimizer.verdict.assess import joint_probability
-from tests.chain.helpers import plain_samples
+from tests.property_model.helpers import plain_samples
 from tests.trust.castings import SEED
 from tests.trust.job_maker import job_text
 

@@ -7,13 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from optimizer.job_inputs import Limit
 from optimizer.problem import problem_of
 from optimizer.reports.blend import comparison_json, solution_json
-from optimizer.shop import Limit
 from optimizer.studies.check import check, compare
 from optimizer.studies.design import design
 from optimizer.verdict.judge import judge
-from tests.chain.helpers import EVERYTHING
+from tests.property_model.helpers import EVERYTHING
 
 
 @pytest.fixture(scope="module")
@@ -145,7 +145,7 @@ def test_strength_alone_still_gives_a_blend_the_trade_would_accept(demo, catalog
 
 
 def _priced(demo):
-    from optimizer.shop import Price
+    from optimizer.job_inputs import Price
 
     cheap = {name: Price(25.0, 10.0) for name in EVERYTHING}
     return {**cheap, **demo.prices}

@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.chain.body import water_cut
 from optimizer.engine.cases import cases_of
+from optimizer.job_inputs import Limit
 from optimizer.problem import problem_of
-from optimizer.shop import Limit
+from optimizer.property_model.microstructure import water_cut
 from optimizer.studies.check import check
 from optimizer.studies.design import design
 

@@ -7,13 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.chain.body import demand_of, per_liter
 from optimizer.engine.candidate import objective_of
 from optimizer.engine.cases import cases_of
 from optimizer.engine.swap_search import best_mix
 from optimizer.formulation import curved_rows, linear_rows
+from optimizer.job_inputs import Limit
 from optimizer.problem import problem_of
-from optimizer.shop import Limit
+from optimizer.property_model.microstructure import demand_of, per_liter
 
 STEP = 0.02
 WATERS = (1.0, 1.05, 1.1, 1.15, 1.2, 1.25)

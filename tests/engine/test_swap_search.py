@@ -13,8 +13,8 @@ from optimizer.engine.row_table import RowTable
 from optimizer.engine.search_state import Question
 from optimizer.engine.supports import packed
 from optimizer.engine.swap_search import best_mix, best_mixes
+from optimizer.job_inputs import Limit, Price
 from optimizer.problem import problem_of
-from optimizer.shop import Limit, Price
 from tests.certificate.invented import invented_problem
 
 PATIENT = Pace(steps=25, ring=3, keep_best=True)

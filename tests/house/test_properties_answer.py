@@ -116,7 +116,10 @@ def spare(): return SLOPE
 )
 def test_the_search_sees_what_is_used(caller, dead):
     """Also through another function of the library, and never by a namesake elsewhere."""
-    trees = {"optimizer.properties.law": ast.parse(LAW), "optimizer.chain.predict": ast.parse(caller)}
+    trees = {
+        "optimizer.properties.law": ast.parse(LAW),
+        "optimizer.property_model.predict": ast.parse(caller),
+    }
     assert unused(trees) == [f"optimizer.properties.law.{name}" for name in dead]
 
 

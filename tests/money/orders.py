@@ -5,8 +5,8 @@ from __future__ import annotations
 import datetime
 from typing import Any
 
+from optimizer.job_inputs import Price, Shop
 from optimizer.money.request import Candidate, OrderRequest
-from optimizer.shop import Price, Shop
 
 MONDAY = datetime.date(2026, 12, 7)
 PRICES = {"gypsum_cement": Price(pack=25.0, price=40.0), "mortar": Price(pack=20.0, price=30.0)}

@@ -6,9 +6,9 @@ import math
 
 import pytest
 
+from optimizer.job_inputs import Shop
 from optimizer.money.breakeven import OrderLine, Switch, break_even, order_money
 from optimizer.money.vessel_cost import cost_coefficients
-from optimizer.shop import Shop
 
 
 def test_counting_finds_what_the_formula_says():

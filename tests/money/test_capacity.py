@@ -9,11 +9,11 @@ import pytest
 from orders import MONDAY, candidate, day, order, shop
 
 from optimizer.errors import FileFaults
+from optimizer.job_inputs import Shop
 from optimizer.money.capacity import capacity, molds_per_mix
+from optimizer.money.lateness_options import LONGEST_SHIFT, week_of
 from optimizer.money.order import plan_order
-from optimizer.money.remedies import LONGEST_SHIFT, week_of
 from optimizer.money.schedule import most_vessels
-from optimizer.shop import Shop
 
 
 def test_a_mix_that_takes_no_time_to_pour_fills_all_as_long_as_it_can_be_mixed():

@@ -12,12 +12,12 @@ from orders import MONDAY, candidate, day, order
 from scipy.stats import betabinom
 
 from optimizer.errors import FileFaults
+from optimizer.job_inputs import Price, Shop
 from optimizer.money.capacity import RESOURCES, molds_per_mix
+from optimizer.money.lateness_options import LONGEST_SHIFT, Remedy
 from optimizer.money.order import plan_order
 from optimizer.money.ranking import rank_candidates
-from optimizer.money.remedies import LONGEST_SHIFT, Remedy
 from optimizer.money.request import Candidate, OrderRequest, Times
-from optimizer.shop import Price, Shop
 from optimizer.units import parse
 
 _DEMOLD = {1: 300.0, 3: 100.0, 5: 65.0}

@@ -7,8 +7,8 @@ import random
 import pytest
 from scipy.stats import betabinom
 
+from optimizer.job_inputs import Shop
 from optimizer.money.pours import chance_of_enough, pours_for_order
-from optimizer.shop import Shop
 
 
 @pytest.mark.parametrize(

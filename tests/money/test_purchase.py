@@ -9,9 +9,9 @@ import random
 import pytest
 
 from optimizer.errors import FileFaults
+from optimizer.job_inputs import Price, Shop
 from optimizer.money.bags import purchase_money
 from optimizer.money.purchase import buy_bags, stock_limits
-from optimizer.shop import Price, Shop
 from optimizer.units import parse
 
 _WAGE = 20.0

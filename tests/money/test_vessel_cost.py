@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from optimizer.constants import WATER_DENSITY
-from optimizer.money.turns import molds_needed, pours_needed
+from optimizer.job_inputs import Shop
+from optimizer.money.mold_turns import molds_needed, pours_needed
 from optimizer.money.vessel_cost import (
     cost_coefficients,
     mold_charge,
@@ -19,7 +20,6 @@ from optimizer.money.vessel_cost import (
     shipping_edges,
     vessel_cost,
 )
-from optimizer.shop import Shop
 from optimizer.units import parse
 
 _BARE = Shop(

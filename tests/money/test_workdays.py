@@ -6,6 +6,7 @@ import datetime
 
 import pytest
 
+from optimizer.job_inputs import Shop
 from optimizer.money.workdays import (
     is_working,
     next_working,
@@ -13,7 +14,6 @@ from optimizer.money.workdays import (
     working_days_between,
     working_flags,
 )
-from optimizer.shop import Shop
 
 _DATE = datetime.date
 _DAY = datetime.timedelta(days=1)

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
+from optimizer.job_inputs import Shop, Vessel
 from optimizer.properties.casting_heat import (
     MoldCase,
     adiabatic_temperature,
@@ -16,7 +17,6 @@ from optimizer.properties.casting_heat import (
     mold_case,
 )
 from optimizer.properties.maturity import avrami_degree, avrami_parameters
-from optimizer.shop import Shop, Vessel
 
 GRID_ERROR = 0.1  # kelvin: what the coarse time grid may be off by
 QUICK = settings(max_examples=60, deadline=None)

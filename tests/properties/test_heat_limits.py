@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from optimizer.job_inputs import EXPOSURES
 from optimizer.properties.heat_limits import (
     GYPSUM_LIMITS,
     HARD_STOP,
@@ -12,7 +13,6 @@ from optimizer.properties.heat_limits import (
     heat_margin,
     phase_limit,
 )
-from optimizer.shop import EXPOSURES
 
 QUICK = settings(max_examples=60, deadline=None)
 

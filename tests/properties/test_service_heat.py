@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
+from optimizer.job_inputs import Candle, Vessel
 from optimizer.properties.heat_limits import heat_margin
 from optimizer.properties.service_heat import (
     INNER_FILM,
@@ -22,7 +23,6 @@ from optimizer.properties.service_heat import (
     wall_temperatures,
 )
 from optimizer.properties.surface_loss import heat_flux
-from optimizer.shop import Candle, Vessel
 
 FLAME_SHARE, POOL, POOL_SHARE = 0.20, 75.0, 0.35
 BURN = Burn(FLAME_SHARE, POOL, POOL_SHARE)

@@ -22,7 +22,7 @@ from optimizer.trials.book import TrialBook
 from optimizer.trials.exchange import import_trials, read_trials
 from optimizer.trials.import_choices import ImportChoices, read_choices
 from optimizer.trials.records import Portion, Strength, Trial, Weighing
-from optimizer.trials.troubles import NoSuchTrial
+from optimizer.trials.trial_errors import NoSuchTrial
 from ui.cli import run
 
 MATERIALS = tuple(load_catalogue(None))

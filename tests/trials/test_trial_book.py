@@ -23,7 +23,7 @@ from optimizer.trials import schema
 from optimizer.trials.book import TrialBook, book_beside
 from optimizer.trials.records import Trial, field_names
 from optimizer.trials.rows import GROUPS
-from optimizer.trials.troubles import BookConflict, NoSuchTrial
+from optimizer.trials.trial_errors import BookConflict, NoSuchTrial
 
 
 def _raw(book):

@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 from trial_samples import FULL, TODAY
 
-from optimizer.calibration.lab_errors import KINDS
+from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.readings import Studio, readings_of
 from optimizer.errors import FileFaults, QuantityError
-from optimizer.shop import Shop
+from optimizer.job_inputs import Shop
 from optimizer.trials.book import TrialBook
 from optimizer.trials.checks import check_trial
 from optimizer.trials.exchange import import_trials

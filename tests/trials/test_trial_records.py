@@ -10,11 +10,11 @@ from hypothesis import given
 from trial_samples import FULL, HALF, TODAY, trials
 
 from optimizer.errors import FileFaults
+from optimizer.job_inputs import EXPOSURES as SHOP_EXPOSURES
 from optimizer.nomenclature import PROPERTIES
-from optimizer.shop import EXPOSURES as SHOP_EXPOSURES
 from optimizer.trials.checks import check_trial, trial_faults
 from optimizer.trials.records import EXPOSURES, Burn, Portion, Reject, Strength, Trial, Weighing, digest
-from optimizer.trials.teaching import cannot_teach, teaches
+from optimizer.trials.usable_readings import cannot_teach, teaches
 
 IMPOSSIBLE = {
     "dry-heavier-than-wet": ({"weighings": (Weighing(0, 380.0), Weighing(3, 395.0))}, "weighings.2.mass"),

@@ -9,7 +9,7 @@ from trial_samples import TODAY
 
 from optimizer.trials.records import Portion, Trial
 from optimizer.trials.trace import trace_lot, trace_vessel
-from optimizer.trials.troubles import NoSuchTrial
+from optimizer.trials.trial_errors import NoSuchTrial
 
 
 @pytest.fixture

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from optimizer.errors import NoVerdict, QuantityError
-from optimizer.shop import Candle, Vessel
-from optimizer.trials.approach import Beforehand, fit_approach
+from optimizer.job_inputs import Candle, Vessel
 from optimizer.trials.burn_test import flame_share, steady_wall_temperature
+from optimizer.trials.drying_curve import Beforehand, fit_approach
 from optimizer.trials.drying_watch import CONSTANT, constant_since, days_to_constant_mass, dry_mass_forecast
 from optimizer.trials.measured import Measured
 from optimizer.trials.records import Weighing

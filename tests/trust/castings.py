@@ -15,13 +15,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from optimizer.calibration.files import fitted_parameters
-from optimizer.chain.discrepancy import DISCREPANT
-from optimizer.chain.model import compile_model
-from optimizer.chain.predict import Cast, cast_of, predict
 from optimizer.job import Job
 from optimizer.jobfile import parse_job, template
 from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of
+from optimizer.property_model.discrepancy import DISCREPANT
+from optimizer.property_model.model import compile_model
+from optimizer.property_model.predict import Cast, cast_of, predict
 from optimizer.solution import WITH_ITS_CHANCE, Solution
 from optimizer.specs import load_catalogue
 from optimizer.studies.design import design
@@ -101,7 +101,7 @@ def cast_plainly(problem: Problem, mix: Array, count: int, seed: int) -> Casting
 
 
 def _cast(problem: Problem, mix: Array, count: int, dice: np.random.Generator) -> Cast:
-    known, shop, bench = problem.parameters, problem.job.shop, problem.bench
+    known, shop, conditions = problem.parameters, problem.job.shop, problem.conditions
     figures = dice.multivariate_normal(known.centers, known.covariance(), count, method="eigh")
     lacking = dice.standard_normal((count, len(DISCREPANT)))
     model = compile_model(problem.catalogue, problem.names, known, figures, lacking)
@@ -109,7 +109,7 @@ def _cast(problem: Problem, mix: Array, count: int, dice: np.random.Generator) -
     model = replace(model, constants={**model.constants, "air": np.clip(air, 0.0, 0.5)})
     room = shop.temperature + shop.temperature_error * dice.standard_normal((count, 1))
     weighed = _weighed(problem, mix, count, dice)
-    return cast_of(model, bench.at(np.clip(room, _COLDEST, _WARMEST)), weighed, mix[None, :])
+    return cast_of(model, conditions.at(np.clip(room, _COLDEST, _WARMEST)), weighed, mix[None, :])
 
 
 def _weighed(problem: Problem, mix: Array, count: int, dice: np.random.Generator) -> Array:

@@ -23,16 +23,16 @@ import numpy as np
 from optimizer.calibration.files import calibration_text
 from optimizer.calibration.fit import Fit, calibrate
 from optimizer.calibration.readings import studio_of
-from optimizer.chain.body import per_liter
-from optimizer.chain.discrepancy import DISCREPANT
-from optimizer.chain.model import compile_model
-from optimizer.chain.predict import cast_of, predict
-from optimizer.chain.samples import DrawSet, standard_normals
 from optimizer.job import Job
 from optimizer.jobfile import parse_job, template
 from optimizer.jobfile.templates import demo_fit
 from optimizer.materials import Catalogue
 from optimizer.problem import problem_of
+from optimizer.property_model.discrepancy import DISCREPANT
+from optimizer.property_model.microstructure import per_liter
+from optimizer.property_model.model import compile_model
+from optimizer.property_model.predict import cast_of, predict
+from optimizer.property_model.samples import DrawSet, standard_normals
 from optimizer.specs import load_catalogue
 from optimizer.trials.records import Portion, Strength, Trial, Weighing
 
@@ -91,7 +91,8 @@ def casts(seed: int = SEED) -> list[Trial]:
         parts = np.array([grams.get(name, 0.0) for name in problem.names])
         mix = per_liter(problem.model, (parts / parts.sum())[None, :], np.array([ratio]))
         seen = {
-            name: float(np.ravel(x)[0]) for name, x in predict(cast_of(model, problem.bench, mix)).items()
+            name: float(np.ravel(x)[0])
+            for name, x in predict(cast_of(model, problem.conditions, mix)).items()
         }
         water = round(ratio * sum(grams.values()))
         out.append(_trial(day, grams, water, seen, problem.job.shop.mixing, rng))

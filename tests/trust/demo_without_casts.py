@@ -14,14 +14,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from optimizer.calibration.files import fitted_parameters
-from optimizer.chain.predict import predict
+from optimizer.job_inputs import Limit
 from optimizer.jobfile import parse_job, template
 from optimizer.problem import Problem, problem_of
-from optimizer.shop import Limit
+from optimizer.property_model.predict import predict
 from optimizer.solution import DESIGNED, WITH_ITS_CHANCE, Solution
 from optimizer.specs import load_catalogue
 from optimizer.studies.design import design
-from tests.chain.helpers import plain_samples
+from tests.property_model.helpers import plain_samples
 from tests.trust.castings import cast_plainly, limits_held, mean_cost, mix_of
 from tests.trust.dense_search import dense_search_of
 from tests.trust.second_opinion import Opinion
@@ -130,7 +130,7 @@ class _Look:
         shape = (SEARCHED, len(mixes))
         names = {limit.property for limit in self.limits} | set(_COST_DRIVERS)
         with np.errstate(all="ignore"):
-            cast = self.plain.cast(self.problem.bench, mixes)
+            cast = self.plain.cast(self.problem.conditions, mixes)
             values = {name: np.broadcast_to(x, shape) for name, x in predict(cast, names).items()}
             flat = {name: x.ravel() for name, x in values.items()}
             cost = self.opinion.cost(cast.mixes.reshape(-1, mixes.shape[1]), flat).reshape(shape)

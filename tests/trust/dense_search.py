@@ -12,8 +12,8 @@ from itertools import combinations, product
 
 import numpy as np
 
-from optimizer.chain.body import demand_of, per_liter
 from optimizer.problem import Problem
+from optimizer.property_model.microstructure import demand_of, per_liter
 from tests.trust.second_opinion import Opinion
 
 __all__ = ["Found", "Judge", "dense_search", "dense_search_of"]

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.chain.samples import DrawSet, samples_of
 from optimizer.jobfile import parse_job
 from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of
+from optimizer.property_model.samples import DrawSet, samples_of
 from optimizer.solution import NOT_SURE, Solution, WeighedMix
 from optimizer.studies.check import check
 from optimizer.studies.design import design

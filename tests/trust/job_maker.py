@@ -12,15 +12,15 @@ from typing import Any
 import numpy as np
 import tomli_w
 
-from optimizer.chain.body import per_liter
-from optimizer.chain.predict import cast_of, predict
 from optimizer.errors import FileFaults
+from optimizer.job_inputs import Limit
 from optimizer.jobfile import parse_job
 from optimizer.jobfile.limits import reach, write_limit
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import PROPERTIES, quantity
 from optimizer.problem import problem_of
-from optimizer.shop import Limit
+from optimizer.property_model.microstructure import per_liter
+from optimizer.property_model.predict import cast_of, predict
 
 __all__ = ["job_text"]
 
@@ -211,5 +211,6 @@ def _reachable(chance: random.Random, data: dict[str, Any], catalogue: Catalogue
         problem.model, shares[None, :], mix[:, -1] / mix[:, :-1].sum(axis=1) * chance.uniform(1.0, 1.2)
     )
     return {
-        name: float(np.ravel(x)[0]) for name, x in predict(cast_of(problem.model, problem.bench, mix)).items()
+        name: float(np.ravel(x)[0])
+        for name, x in predict(cast_of(problem.model, problem.conditions, mix)).items()
     }

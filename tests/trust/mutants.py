@@ -30,7 +30,7 @@ from tests.trust.changes import Mutant, mutant_at, places_of
 from tests.trust.reached import OWN, Reached, in_fork, measure, read, uses
 
 ROOT = Path(__file__).resolve().parents[2]
-PACKAGES: Final = ("verdict", "money", "certificate", "calibration", "trials", "chain")
+PACKAGES: Final = ("verdict", "money", "certificate", "calibration", "trials", "property_model")
 """Packages of `optimizer`; the tests of each lie in the folder of its name."""
 _RAN: Final = 10
 """Added to what pytest returns: a process that itself fails returns 1, too."""

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimizer.calibration.files import fitted_parameters
-from optimizer.chain.parameters import ParameterSet
 from optimizer.materials import Catalogue
+from optimizer.property_model.parameters import ParameterSet
 from optimizer.solution import Solution
 from optimizer.specs import load_catalogue
 from optimizer.studies.check import check

@@ -11,9 +11,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from optimizer.chain.predict import cast_of, predict
+from optimizer.job_inputs import Price, Shop
 from optimizer.problem import Problem
-from optimizer.shop import Price, Shop
+from optimizer.property_model.predict import cast_of, predict
 
 __all__ = ["Opinion"]
 
@@ -49,7 +49,7 @@ class Opinion:
     def values(self, mixes: Array, fill: float = 1.0) -> dict[str, Array]:
         """Return every property of each mix, and its cost where the cavity is filled to `fill`."""
         with np.errstate(all="ignore"):
-            cast = cast_of(self.model, self.problem.bench, mixes)
+            cast = cast_of(self.model, self.problem.conditions, mixes)
             out = {n: np.broadcast_to(np.asarray(x, float), len(mixes)) for n, x in predict(cast).items()}
             out["cost"] = self.cost(fill * mixes, out)
         return out
@@ -82,7 +82,7 @@ class Opinion:
         return mixes @ self.model.column(name)
 
     def _of_water(self, mixes: Array) -> dict[str, Array]:
-        body = cast_of(self.model, self.problem.bench, mixes).body
+        body = cast_of(self.model, self.problem.conditions, mixes).body
         powder = mixes[:, :-1].sum(axis=1)
         doses = self.sum_of(mixes, "plasticizer") / powder
         saved = self.sum_of(mixes, "plasticizer_cut") / powder / np.maximum(doses, 1.0)
@@ -97,7 +97,7 @@ class Opinion:
         }
 
     def _of_grains(self, mixes: Array) -> dict[str, Array]:
-        body = cast_of(self.model, self.problem.bench, mixes).body
+        body = cast_of(self.model, self.problem.conditions, mixes).body
         grains = self.sum_of(mixes, "heavy") + self.sum_of(mixes, "light")
         sand, powder = self.sum_of(mixes, "sand"), mixes[:, :-1].sum(axis=1)
         paste = self.sum_of(mixes, "volume") - grains

@@ -23,10 +23,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from optimizer.calibration.files import fitted_parameters
+from optimizer.job_inputs import Shop
 from optimizer.jobfile import parse_job, template
 from optimizer.money.order import OrderPlan
 from optimizer.problem import problem_of
-from optimizer.shop import Shop
 from optimizer.specs import load_catalogue
 from optimizer.studies.order_blends import OrderAnswer, plan_blends, shop_request
 from tests.trust.castings import cast_plainly, mix_of

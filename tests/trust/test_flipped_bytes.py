@@ -10,7 +10,7 @@ import pytest
 from optimizer.trials import files
 from optimizer.trials.book import TrialBook
 from optimizer.trials.salvage import salvage
-from optimizer.trials.troubles import BookDamaged
+from optimizer.trials.trial_errors import BookDamaged
 from tests.trust.flipped_bytes import BAD, ended, flips, sample
 from ui.cli import run
 

@@ -8,7 +8,7 @@ import subprocess
 import pytest
 
 from optimizer.trials.book import TrialBook
-from optimizer.trials.troubles import BookError
+from optimizer.trials.trial_errors import BookError
 from tests.trust.flipped_bytes import invented, sample
 from tests.trust.kills import trial
 from ui.cli import run

@@ -11,10 +11,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.chain.body import per_liter
+from optimizer.job_inputs import Limit
 from optimizer.jobfile import parse_job, template
 from optimizer.problem import problem_of
-from optimizer.shop import Limit
+from optimizer.property_model.microstructure import per_liter
 from optimizer.studies.check import check
 from optimizer.studies.design import design
 from tests.trust.dense_search import dense_search

@@ -15,13 +15,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from optimizer.chain.predict import predict
 from optimizer.errors import NoBlend
 from optimizer.job import Job
+from optimizer.job_inputs import Limit
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.problem import problem_of
-from optimizer.shop import Limit
+from optimizer.property_model.predict import predict
 from optimizer.solution import Solution
 from optimizer.studies.batch import Batch, batch_of
 from optimizer.studies.check import check, grams_of_blend
@@ -116,7 +116,9 @@ def test_rounding_keeps_every_verdict(demo: Job, catalogue: Catalogue) -> None:
     """A coarse scale and limits that just hold: the nearest rounding makes some of them uncertain."""
     names, problem = ("dry_strength", "whiteness"), problem_of(demo, catalogue, extra=tuple(FEW))
     grams = grams_of_blend(problem, FEW, None)
-    drawn = predict(problem.samples.printed.cast(problem.bench, mix_of_grams(problem, grams)[1][None]), names)
+    drawn = predict(
+        problem.samples.printed.cast(problem.conditions, mix_of_grams(problem, grams)[1][None]), names
+    )
     sure = [float(np.quantile(drawn[name], 0.2, method="lower")) for name in names]
     limits = tuple(Limit(name, ">=", bound) for name, bound in zip(names, sure, strict=True))
     job = replace(demo, limits=limits, shop=replace(demo.shop, weigh_step=5.0))

@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from optimizer.shop import Limit
+from optimizer.job_inputs import Limit
 from optimizer.studies.frontier import Frontier, FrontierBlend
 from tests.ui.test_page_logic import folder, opened, text_of, turned
-from ui.bend_text import bend_words
+from ui.knee_text import bend_words
 from ui.question import Question
 from ui.trade_answers import Traded, traded
 from ui.trade_charts import trade_chart

@@ -11,8 +11,8 @@ import pytest
 
 from optimizer.jobfile import parse_job
 from optimizer.money.breakeven import Switch
+from optimizer.money.lateness_options import with_remedy
 from optimizer.money.order import plan_order
-from optimizer.money.remedies import with_remedy
 from optimizer.specs import load_catalogue
 from optimizer.studies.order_blends import OrderAnswer, plan_blends, shop_request
 from tests.ui.test_give_and_take import SANDED

@@ -12,8 +12,8 @@ import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from optimizer import fitted_parameters
+from optimizer.job_inputs import Limit
 from optimizer.jobfile import parse_job, template
-from optimizer.shop import Limit
 from optimizer.specs import load_catalogue
 from optimizer.studies.batch import batch_of
 from optimizer.studies.check import check
@@ -26,7 +26,7 @@ from ui.page_words import UNREAD
 from ui.trial_form import powder_column
 
 APP = Path(__file__).parents[2] / "ui" / "app.py"
-PAGES = ("bench", "give_and_take", "swap", "order", "shelf", "trial_book", "materials")
+PAGES = ("weigh", "trade_offs", "swap", "order", "shelf", "trial_book", "materials")
 SMALL = """
 title = "Small tumbler"
 currency = "EUR"
@@ -174,7 +174,7 @@ def test_values_are_kept_from_page_to_page():
     at = turned(at, "order")
     at.text_input(key="shop.wage").set_value("31 /h").run()
     cost = next(m.value for m in at.markdown if "A good vessel" in m.value)
-    at = turned(at, "bench")
+    at = turned(at, "weigh")
     assert at.text_input(key="demold_time").value == "50 min"
     assert next(m.value for m in at.markdown if "A good vessel" in m.value) == cost
 
@@ -285,7 +285,7 @@ class TestGiveAndTake:
         assert at.query_params["blend"] == picked
         assert [place.startswith("●") for place in at.dataframe[0].value["no."]].index(True) == 1
         assert "picked by you" in at.markdown[0].value
-        at = turned(at, "bench")
+        at = turned(at, "weigh")
         assert at.session_state["blend"] == picked
         at.button(key="drop_pick").click().run()
         assert at.session_state["blend"] == ""

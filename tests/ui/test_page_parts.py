@@ -14,9 +14,9 @@ import pytest
 
 from optimizer.errors import VesselblendError
 from optimizer.job import Job
+from optimizer.job_inputs import Limit, Vessel
 from optimizer.jobfile import parse_job, template, write_job
 from optimizer.materials import Catalogue
-from optimizer.shop import Limit, Vessel
 from optimizer.specs import load_catalogue
 from optimizer.studies.check import check
 from ui.blends import blend_of, blend_text

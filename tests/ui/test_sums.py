@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from optimizer.job import Job
+from optimizer.job_inputs import Limit
 from optimizer.materials import Catalogue
-from optimizer.shop import Limit
 from optimizer.studies.batch import batch_of
 from optimizer.studies.check import check
 from optimizer.studies.design import design

@@ -8,15 +8,15 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from optimizer.chain.body import per_liter
-from optimizer.chain.discrepancy import DISCREPANT, PRIOR_SPREADS, NoTrials
-from optimizer.chain.predict import PREDICTORS, cast_of
-from optimizer.chain.samples import DrawSet, samples_of
+from optimizer.job_inputs import Limit
 from optimizer.problem import problem_of
-from optimizer.shop import Limit
+from optimizer.property_model.discrepancy import DISCREPANT, PRIOR_SPREADS, NoTrials
+from optimizer.property_model.microstructure import per_liter
+from optimizer.property_model.predict import PREDICTORS, cast_of
+from optimizer.property_model.samples import DrawSet, samples_of
 from optimizer.verdict.assess import assess, drawn_cost_parts, held_and_cost, is_open, word_of
 from optimizer.verdict.judge import cost_parts_of, judge
-from tests.chain.helpers import plain_samples
+from tests.property_model.helpers import plain_samples
 
 FEW, MANY = 6, 50
 PLAIN = 20_000
@@ -66,7 +66,7 @@ def test_one_limit_with_one_gaussian_figure_has_the_closed_form(problem, sigmas)
     """Strength is lognormal about its best value with the spread of its discrepancy: a normal integral."""
     alone = uncertain_only(problem, strength=0.2)
     mix = mixes(problem, 1)[0]
-    best = float(cast_of(alone.model, alone.bench, mix[None, :]).dry_strength[0])
+    best = float(cast_of(alone.model, alone.conditions, mix[None, :]).dry_strength[0])
     limit = Limit("dry_strength", ">=", best * np.exp(-0.2 * sigmas))
     seen = assess(asking(alone, limit), mix)
     assert seen.joint_probability == pytest.approx(ndtr(sigmas), abs=1e-3)
@@ -79,7 +79,9 @@ def test_one_drawn_figure_alone_has_the_closed_form(problem):
     alone = uncertain_only(problem, (name,))
     (figure,) = (x for x in alone.parameters if x.name == name)
     mix = per_liter(alone.model, np.eye(len(alone.names))[:1])[0]
-    best = float(np.ravel(PREDICTORS["embodied_co2"](cast_of(alone.model, alone.bench, mix[None, :])))[0])
+    best = float(
+        np.ravel(PREDICTORS["embodied_co2"](cast_of(alone.model, alone.conditions, mix[None, :])))[0]
+    )
     for sigmas in (-1.0, 0.3, 1.6):
         limit = Limit("embodied_co2", "<=", best * np.exp(sigmas * figure.spread))
         assert assess(asking(alone, limit), mix).joint_probability == pytest.approx(ndtr(sigmas), abs=1e-3)
@@ -88,7 +90,7 @@ def test_one_drawn_figure_alone_has_the_closed_form(problem):
 def test_two_independent_limits_hold_with_the_product_of_their_chances(problem):
     alone = uncertain_only(problem, strength=0.2, mass=0.016)
     mix = mixes(problem, 1)[0]
-    cast = cast_of(alone.model, alone.bench, mix[None, :])
+    cast = cast_of(alone.model, alone.conditions, mix[None, :])
     strong = Limit("dry_strength", ">=", float(cast.dry_strength[0]) * np.exp(-0.2 * 0.5))
     light = Limit("dry_mass", "<=", float(PREDICTORS["dry_mass"](cast)[0]) * np.exp(0.016 * 1.0))
     seen = assess(asking(alone, strong, light), mix)
@@ -100,7 +102,7 @@ def test_one_and_the_same_limit_twice_is_no_surer_than_once(problem):
     """Tied limits are not multiplied: strength dry and bending strength come from one figure."""
     alone = uncertain_only(problem, strength=0.2)
     mix = mixes(problem, 1)[0]
-    cast = cast_of(alone.model, alone.bench, mix[None, :])
+    cast = cast_of(alone.model, alone.conditions, mix[None, :])
     limits = [
         Limit(name, ">=", float(np.ravel(PREDICTORS[name](cast))[0]))
         for name in ("dry_strength", "flexural_strength")
@@ -153,7 +155,7 @@ def test_expected_parts_add_up_and_every_step_counts_at_its_probability(problem)
         seen = assess(problem, mix)
         assert sum(seen.cost.parts.values()) == pytest.approx(seen.cost.value, rel=1e-12)
         assert seen.cost.low <= seen.cost.value <= seen.cost.high
-        cast = problem.samples.printed.cast(problem.bench, mix[None, :])
+        cast = problem.samples.printed.cast(problem.conditions, mix[None, :])
         coats = float(np.mean(PREDICTORS["sealer_coats"](cast)))
         assert seen.cost.parts["sealer"] == pytest.approx(coats * shop.coat_cost, rel=1e-9)
 
@@ -172,7 +174,7 @@ def test_what_is_too_heavy_for_any_carrier_is_paid_for_by_the_rest(problem):
     """Half of the vessels above the last band: the other half carries the cost of both (own arithmetic)."""
     alone = uncertain_only(problem, mass=0.016)
     mix = mixes(problem, 1)[0]
-    mass = float(PREDICTORS["dry_mass"](cast_of(alone.model, alone.bench, mix[None, :]))[0])
+    mass = float(PREDICTORS["dry_mass"](cast_of(alone.model, alone.conditions, mix[None, :]))[0])
     bare = assess(alone, mix).cost.value
     bands = ((mass + alone.job.shop.shipped_extras, 4.0),)
     shop = replace(alone.job.shop, shipping_bands=bands)
@@ -250,7 +252,7 @@ def test_draws_in_which_all_limits_hold_are_those_of_the_chance_and_their_costs_
 def test_costs_of_draws_are_costs_of_draws(problem):
     """One draw through `vessel_cost` alone is the draw's cost: one computation."""
     mix = mixes(problem, 1)[0]
-    cast = problem.samples.search.cast(problem.bench, mix[None, :])
+    cast = problem.samples.search.cast(problem.conditions, mix[None, :])
     parts = drawn_cost_parts(problem, cast)
     for k in (0, 100, 255):
         values = {name: float(np.broadcast_to(f(cast), (256, 1))[k, 0]) for name, f in PREDICTORS.items()}

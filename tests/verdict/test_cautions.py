@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from optimizer.shop import Limit
+from optimizer.job_inputs import Limit
 from optimizer.studies.check import check
 from optimizer.verdict.cautions import CAUTIONS
 from ui.words import caution_words

@@ -8,7 +8,7 @@ import pytest
 
 from optimizer.job import Job
 from optimizer.materials import Catalogue
-from optimizer.money.landed import landed_price
+from optimizer.money.landed_cost import landed_price
 from optimizer.studies.check import check, compare
 
 

@@ -8,7 +8,7 @@ import pytest
 
 from optimizer.nomenclature import PROPERTIES, USES
 from optimizer.verdict.evidence import EVIDENCE, EVIDENCE_WORDS, evidences, uses
-from tests.chain.helpers import all_materials, cast
+from tests.property_model.helpers import all_materials, cast
 
 HEAT = ("outer_wall_temperature", "inner_wall_temperature", "heat_margin")
 PURE = {"gypsum_cement": 1.0}

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.chain.body import per_liter
+from optimizer.property_model.microstructure import per_liter
 from optimizer.verdict.heat_remedies import heat_remedies
-from tests.chain.helpers import all_materials, shares_of, values
+from tests.property_model.helpers import all_materials, shares_of, values
 
 
 def remedies(problem, blend):

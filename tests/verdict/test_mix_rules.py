@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from optimizer.verdict.mix_rules import broken_rules, sets_at_all
-from tests.chain.helpers import all_materials, cast
+from tests.property_model.helpers import all_materials, cast
 
 GYPSUM = {"gypsum_cement": 1.0}
 CEMENT = {"csa_cement": 1.0}

@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from optimizer.job_inputs import Limit
 from optimizer.problem import problem_of
-from optimizer.shop import Limit
 from optimizer.studies.check import grams_of_blend
 from optimizer.verdict.assess import assess
 from optimizer.verdict.judge import mix_of_grams

@@ -9,10 +9,10 @@ from typing import Final, NamedTuple
 import streamlit as st
 
 from optimizer.errors import FileFaults
+from optimizer.job_inputs import WEEKDAYS
+from optimizer.money.lateness_options import Remedy, week_of
 from optimizer.money.order import OrderPlan
 from optimizer.money.ranking import Ranked
-from optimizer.money.remedies import Remedy, week_of
-from optimizer.shop import WEEKDAYS
 from optimizer.studies.order_blends import OrderAnswer
 from ui.blends import blend_text
 from ui.fields import ORDER_SHOP
@@ -163,7 +163,7 @@ def _answer(now: Session, asked: _Asked) -> OrderAnswer | None:
         return None
     if not answer.ranked:
         st.info("No blend meets the limits, so there is nothing to plan.")
-        st.page_link("app_pages/bench.py", label="See the smallest changes that would do")
+        st.page_link("app_pages/weigh.py", label="See the smallest changes that would do")
         return None
     return answer
 

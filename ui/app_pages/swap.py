@@ -43,7 +43,7 @@ def show() -> None:
     present = now.solution
     if present.mix is None:
         st.info("No blend meets the limits, so the candidate stands alone.")
-        st.page_link("app_pages/bench.py", label="See the smallest changes that would do")
+        st.page_link("app_pages/weigh.py", label="See the smallest changes that would do")
     left, right = st.columns([4, 7], gap="large")
     with left:
         _today(now)

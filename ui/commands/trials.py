@@ -12,7 +12,7 @@ from ui.delivery import STANDARD, Delivery, delivered, say
 
 if TYPE_CHECKING:
     from optimizer.trials.records import Version
-    from optimizer.trials.troubles import BookDamaged
+    from optimizer.trials.trial_errors import BookDamaged
 
 __all__ = ["trials"]
 
@@ -133,7 +133,7 @@ def export(file: str | None, decimal_comma: bool, current: bool, book: str, deli
     """
     from optimizer.trials.csvfile import write_csv_text
     from optimizer.trials.exchange import export_trials
-    from optimizer.trials.troubles import BookDamaged
+    from optimizer.trials.trial_errors import BookDamaged
     from ui.trial_text import trial_json
 
     delivery = delivery if file in (None, STANDARD) else delivery.to(Path(file))

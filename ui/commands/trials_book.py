@@ -41,7 +41,7 @@ def trials_void(id: str, reason: str, book: str, delivery: Delivery) -> int:
 @delivered
 def trials_show(id: str, book: str, delivery: Delivery) -> int:
     """Show all that was noted of the trial ID, its history, and what it cannot teach."""
-    from optimizer.trials.teaching import cannot_teach
+    from optimizer.trials.usable_readings import cannot_teach
     from ui.trial_text import entry_json, history_blocks, opened
 
     versions = opened(Path(book)).history(id)

@@ -250,7 +250,7 @@ def _odd_blocks(found: Fit, units: System) -> Iterator[Block]:
 
 
 def _agreement_row(one: Agreement) -> tuple[str, str, str, str, str]:
-    from optimizer.calibration.lab_errors import KINDS
+    from optimizer.calibration.measurement_errors import KINDS
 
     kind = KINDS[one.kind]
     before, after = (f"{100.0 * x:.1f} %" if kind.log else f"{x:.1f}" for x in (one.before, one.after))

@@ -16,13 +16,13 @@ from optimizer.calibration.fit import calibrate
 from optimizer.calibration.next_trial import next_trial
 from optimizer.calibration.readings import studio_of
 from optimizer.calibration.record import parameter_set
-from optimizer.chain.body import per_liter
-from optimizer.chain.predict import PREDICTORS, cast_of
 from optimizer.errors import NoBlend, NoVerdict
 from optimizer.job import Job
 from optimizer.jobfile import parse_job, template
 from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of
+from optimizer.property_model.microstructure import per_liter
+from optimizer.property_model.predict import PREDICTORS, cast_of
 from optimizer.studies.design import design_problem
 from optimizer.trials.records import Trial
 from tests.benchmarks.closed_loop.truth import NAMES, Properties, Truth
@@ -263,7 +263,7 @@ def _readings(trial: Trial, mixing: float) -> dict[str, float]:
 
 def _law(studio: Studio, shares: np.ndarray, water: np.ndarray) -> dict[str, np.ndarray]:
     problem = studio.shipped
-    cast = cast_of(problem.model, problem.bench, per_liter(problem.model, shares, water))
+    cast = cast_of(problem.model, problem.conditions, per_liter(problem.model, shares, water))
     return {name: np.ravel(PREDICTORS[name](cast)) for name in (*JUDGED, "heat_margin")}
 
 

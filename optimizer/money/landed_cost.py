@@ -1,0 +1,134 @@
+"""What a kilogram of a material really costs once it stands, usable, on the caster's shelf."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from optimizer.errors import Fault
+from optimizer.job_inputs import Price
+from optimizer.jobfile.keys import range_faults
+
+__all__ = ["Landed", "check_price", "landed_price", "pack_price"]
+
+
+@dataclass(frozen=True)
+class Landed:
+    """Landed price of a material and what it is made of.
+
+    Attributes
+    ----------
+    per_usable_kg : float
+        Money for one kilogram that ends in a mix [currency/kg].
+    parts : Mapping[str, float]
+        ``goods``, ``tax``, ``freight``, ``trip`` and ``lost``, each per usable kilogram
+        [currency/kg]; they add up to `per_usable_kg`.
+    packs : float
+        Packs of the order the price holds for [count].
+    pack_price : float
+        Price of one pack in that order, before tax [currency].
+    """
+
+    per_usable_kg: float
+    parts: Mapping[str, float]
+    packs: float
+    pack_price: float
+
+
+def pack_price(price: Price, packs: float) -> float:
+    """Return the price of one pack, before tax, in an order of `packs` packs [currency].
+
+    Examples
+    --------
+    >>> steps = Price(pack=22.68, price=14.0, breaks=((10, 13.5), (20, 13.0)))
+    >>> [pack_price(steps, packs) for packs in (9, 10, 25)]
+    [14.0, 13.5, 13.0]
+    """
+    reached = [each for start, each in price.breaks if packs >= start]
+    return reached[-1] if reached else price.price
+
+
+def landed_price(
+    price: Price, wage: float, packs: float | None = None, *, daily_use: float | None = None
+) -> Landed:
+    """Return what one usable kilogram costs at the shelf.
+
+    Parameters
+    ----------
+    price : Price
+        Pack, price, tax, freight, trip, price breaks and loss.
+    wage : float
+        Cost of an hour spent fetching it [currency/h].
+    packs : float | None
+        Packs bought at once [count]; None takes `Price.packs_per_order`.
+    daily_use : float | None
+        Mass used on a calendar day [kg/d]. With `Price.shelf_life` it tells how much of the order is
+        used before it goes off; the rest counts as lost. None: all of it is used in time.
+
+    Returns
+    -------
+    Landed
+        Price per usable kilogram with its parts.
+
+    Notes
+    -----
+    Tax is a fraction of the goods' price before tax, not of freight. The loss is a fraction of the
+    bought mass, so everything paid is divided by (1 - lost), not multiplied by (1 + lost).
+
+    Examples
+    --------
+    A 25 kg bag at 40.00, 20 % tax on the price, 10.00 freight, 4 % of the bag lost: 58.00 for 24 kg.
+
+    >>> landed_price(Price(pack=25, price=40, tax=0.2, freight=10, lost=0.04), wage=20).per_usable_kg
+    2.416...
+    """
+    count = price.packs_per_order if packs is None else packs
+    mass = count * price.pack
+    each = pack_price(price, count)
+    paid = {
+        "goods": each / price.pack,
+        "tax": price.tax * each / price.pack,
+        "freight": price.freight / mass + price.freight_per_kg,
+        "trip": (price.trip_distance * price.trip_rate + price.trip_hours * wage) / mass,
+    }
+    total = sum(paid.values())
+    per_usable = total / _usable_share(price, mass, daily_use)
+    return Landed(per_usable, {**paid, "lost": per_usable - total}, count, each)
+
+
+def _usable_share(price: Price, mass: float, daily_use: float | None) -> float:
+    kept = 1.0 - price.lost
+    if daily_use is None or price.shelf_life is None:
+        return kept
+    return min(kept, daily_use * price.shelf_life / mass)
+
+
+def check_price(price: Price, where: str = "price") -> list[Fault]:
+    """Return every fault of one price record, each with its repair; an empty list when it is sound.
+
+    Parameters
+    ----------
+    price : Price
+        The record to look at.
+    where : str
+        Place named in the faults, such as ``job.toml:prices.gypsum_cement``.
+
+    Examples
+    --------
+    >>> [fault.where for fault in check_price(Price(pack=25, price=40, breaks=((10, 9.0), (5, 9.5))))]
+    ['price.breaks']
+    """
+    return [*range_faults(price, where), *_break_faults(price.breaks, f"{where}.breaks")]
+
+
+def _break_faults(breaks: tuple[tuple[float, float], ...], where: str) -> list[Fault]:
+    starts = [start for start, _ in breaks]
+    faults = []
+    if any(later <= sooner for sooner, later in itertools.pairwise(starts)):
+        repair = "Sort the price breaks by packs, fewest first, each number of packs once."
+        faults.append(Fault(where, f"{starts}", "packs in ascending order", repair))
+    if any(start < 1 or each < 0 for start, each in breaks):
+        repair = "Give each break as packs from 1 up and the price of one pack."
+        faults.append(Fault(where, f"{list(breaks)}", "packs 1 or more, price 0 or more", repair))
+    return faults

@@ -1,0 +1,271 @@
+"""The chain at common draws of all that is not known: figures, what the laws lack, and a batch's scatter.
+
+Every range, chance and expected cost is the property chain evaluated on such draws, so that nothing is
+linearized and what is printed of one mix agrees with what is printed of its neighbor. Two sets: `SEARCH`
+for solvers, and `PRINTED`, larger and of other draws, for whatever people read.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property, lru_cache
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from optimizer.job_inputs import Shop
+from optimizer.materials import Catalogue
+from optimizer.property_model.conditions import Conditions
+from optimizer.property_model.discrepancy import DISCREPANT
+from optimizer.property_model.model import Model, compile_model
+from optimizer.property_model.parameters import ParameterSet
+from optimizer.property_model.predict import Cast, cast_of
+
+__all__ = [
+    "FIRST_LOOK",
+    "PRINTED",
+    "SEARCH",
+    "DrawSet",
+    "SampleSets",
+    "Samples",
+    "points_of",
+    "samples_of",
+    "standard_normals",
+]
+
+Array = NDArray[np.float64]
+
+_FINE_ROLES: Final = ("pigment", "admixture")
+"""Roles weighed on the finer scale."""
+
+_UNIFORM: Final = 1.0 / np.sqrt(12.0)
+"""Standard deviation of a uniform error over its width [-]: rounding to a scale's step (JCGM 100:2008, 4.3.7,
+from memory)."""
+
+_MOST_ERROR: Final = 0.5
+"""Largest relative weighing error [-]: what a dose below the scale's step is weighed to, assumption."""
+
+_AIR_TEMPERATURES: Final = (1.0, 60.0)
+"""Room temperatures that the drying law covers [degC]; draws beyond are cut there."""
+
+_MOST_CONDITIONS: Final = 8
+"""Benches kept at their drawn temperatures [count]."""
+
+_MOST_DIMENSIONS: Final = 1024
+"""Dimensions of draws kept, for figures that the next list of materials has too [count]."""
+
+_MOST_AIR: Final = 0.5
+"""Largest share of air a draw may have [fraction]; assumption, never met with figures of a studio."""
+
+
+@dataclass(frozen=True)
+class DrawSet:
+    """How many draws, and which.
+
+    Attributes
+    ----------
+    count : int
+        Number of draws [count].
+    seed : int
+        Names the set; other seeds give other draws, the same seed the same draws on any machine.
+    """
+
+    count: int
+    seed: int
+
+
+SEARCH: Final = DrawSet(256, 1)
+"""Draws for solvers."""
+
+FIRST_LOOK: Final = DrawSet(32, 3)
+"""Draws with which solvers look over a grid of blends before they choose where to start."""
+
+PRINTED: Final = DrawSet(2048, 2)
+"""Draws for whatever is printed; no solver sees them."""
+
+
+@dataclass(frozen=True)
+class Samples:
+    """The chain compiled at draws of figures and discrepancies, with draws of the batch scatter.
+
+    Attributes
+    ----------
+    model : Model
+        Compiled at the draws; tables of shape (draws, n + 1, m).
+    weighing : Array
+        Error of each dry material and of water, shape (draws, 1, n + 1) [standard deviations].
+    temperature, air : Array
+        Departure of room and water temperature and of mixed-in air, shape (draws, 1) [standard deviations].
+
+    Notes
+    -----
+    How large one standard deviation is, the shop of the conditions says (`optimizer.job_inputs.Shop`), so one set
+    serves every job of the same materials and figures.
+    """
+
+    model: Model
+    weighing: Array
+    temperature: Array
+    air: Array
+    _conditions_kept: dict[int, tuple[Conditions, Conditions]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
+
+    def __len__(self) -> int:
+        """Return how many draws there are."""
+        return len(self.air)
+
+    def cast(self, conditions: Conditions, mixes: Array) -> Cast:
+        """Return the casts of mixes in every draw: properties of shape (draws, mixes).
+
+        Parameters
+        ----------
+        conditions
+            Where the mixes are cast; its shop states the scatter.
+        mixes
+            Intended kilograms per liter, shape (mixes, n + 1) [kg/L].
+        """
+        shop = conditions.shop
+        air = np.clip(self.model["air"] + shop.air_error * self.air, 0.0, _MOST_AIR)
+        model = replace(self.model, constants={**self.model.constants, "air": air})
+        weighed = mixes * np.exp(self._weighing_errors(conditions, mixes) * self.weighing)
+        return cast_of(model, self._drawn_conditions(conditions), weighed, mixes)
+
+    def _drawn_conditions(self, conditions: Conditions) -> Conditions:
+        """Return the conditions at the drawn temperatures, worked out once for all mixes cast at it."""
+        if id(conditions) not in self._conditions_kept:
+            if len(self._conditions_kept) >= _MOST_CONDITIONS:
+                self._conditions_kept.clear()
+            shop = conditions.shop
+            there = np.clip(shop.temperature + shop.temperature_error * self.temperature, *_AIR_TEMPERATURES)
+            self._conditions_kept[id(conditions)] = (
+                conditions,
+                conditions.at(there),
+            )  # holding the first keeps its id its own
+        return self._conditions_kept[id(conditions)][1]
+
+    def _weighing_errors(self, conditions: Conditions, mixes: Array) -> Array:
+        """Return the relative error of each weighing, shape (mixes, n + 1) [standard deviation, -].
+
+        The stated share of the amount and rounding to the scale's step, in one mix of the shop.
+        """
+        shop = conditions.shop
+        grams = mixes * conditions.vessel.cavity_volume * _vessels_per_mix(shop)
+        fine = [role in _FINE_ROLES for role in self.model.roles]
+        steps = np.array([shop.dose_step if x else shop.weigh_step for x in fine] + [shop.weigh_step])
+        shares = np.array([shop.powder_error] * len(fine) + [shop.water_error])
+        rounding = _UNIFORM * steps / np.maximum(grams, _UNIFORM * steps)
+        return np.asarray(np.minimum(np.hypot(shares, rounding), _MOST_ERROR))
+
+
+def _vessels_per_mix(shop: Shop) -> float:
+    """Return the vessels' worth of slurry that one mix makes, waste included [count]."""
+    return shop.molds_per_mix * (1.0 + shop.waste)
+
+
+def samples_of(
+    catalogue: Catalogue, names: Sequence[str], parameters: ParameterSet, draws: DrawSet = PRINTED
+) -> Samples:
+    """Compile the chain of the materials `names` at common draws.
+
+    Parameters
+    ----------
+    catalogue, names
+        Where figures come from, and the dry materials of the mixes in order.
+    parameters
+        What is uncertain, with its correlation where a calibration has found one.
+    draws
+        `SEARCH` or `PRINTED`.
+    """
+    departures = standard_normals(draws, [f"departure of {name}" for name in DISCREPANT])
+    weighing = standard_normals(draws, [f"weighing of {name}" for name in (*names, "water")])
+    temperature, air = standard_normals(draws, ("temperature of the day", "air of the day")).T[..., None]
+    fitted = parameters.fitted_at(standard_normals(draws, parameters.names))
+    model = compile_model(catalogue, names, parameters, fitted, departures)
+    return Samples(model, weighing[:, None, :], temperature, air)
+
+
+@dataclass(frozen=True)
+class SampleSets:
+    """The sets of one list of materials, each compiled when first asked for.
+
+    Attributes
+    ----------
+    catalogue, names, parameters
+        As for `samples_of`.
+    """
+
+    catalogue: Catalogue
+    names: tuple[str, ...]
+    parameters: ParameterSet
+
+    @cached_property
+    def search(self) -> Samples:
+        """Draws for solvers."""
+        return samples_of(self.catalogue, self.names, self.parameters, SEARCH)
+
+    @cached_property
+    def first_look(self) -> Samples:
+        """Draws for choosing where solvers start."""
+        return samples_of(self.catalogue, self.names, self.parameters, FIRST_LOOK)
+
+    @cached_property
+    def printed(self) -> Samples:
+        """Draws for whatever is printed."""
+        return samples_of(self.catalogue, self.names, self.parameters, PRINTED)
+
+
+def standard_normals(draws: DrawSet, names: Sequence[str]) -> Array:
+    """Return draws of independent standard normals, one dimension for each name, shape (count, names).
+
+    Notes
+    -----
+    Latin hypercube (McKay, Beckman and Conover 1979, Technometrics 21:239, from memory): in each dimension
+    one draw at the middle of each of `count` equally likely strata, in an order of its own. The order hangs
+    on the name alone: a range does not move because another material is listed or another figure is drawn.
+    It comes from the raw bits of a counter-based generator, the same in every version of the library.
+
+    Examples
+    --------
+    >>> draws = standard_normals(DrawSet(256, 1), ("air", "gamma", "cavity"))
+    >>> draws.shape, bool(abs(draws.mean(axis=0)).max() < 1e-12)
+    ((256, 3), True)
+    """
+    return np.stack([_dimension(draws, name) for name in names], axis=1)
+
+
+@lru_cache(maxsize=_MOST_DIMENSIONS)
+def _dimension(draws: DrawSet, name: str) -> Array:
+    key = int.from_bytes(hashlib.sha256(name.encode()).digest()[:8], "little")
+    stream = np.random.Philox(key=np.array([draws.seed, key], np.uint64))
+    order = np.argsort(stream.random_raw(draws.count), kind="stable")
+    return np.asarray(ndtri((order + 0.5) / draws.count))
+
+
+def points_of(draws: Array, shares: Array | Sequence[float] | float) -> Array:
+    """Return the points of draws that `shares` of them do not exceed [their unit].
+
+    Parameters
+    ----------
+    draws
+        Values, infinity among them where some draws never set, dry or seal; all are taken together.
+    shares
+        Shares of the draws [fraction].
+
+    Notes
+    -----
+    Each point is one of the draws: between two of them there is nothing to interpolate where one is
+    infinite. Draws that are no number give points that are none.
+
+    Examples
+    --------
+    >>> points_of(np.array([30.0, np.inf, 20.0, np.inf]), (0.25, 0.5, 0.95)).tolist()
+    [20.0, 30.0, inf]
+    """
+    if np.isnan(draws).any():
+        return np.full(np.shape(shares), np.nan)
+    return np.asarray(np.quantile(np.ravel(draws), shares, method="inverted_cdf"), float)

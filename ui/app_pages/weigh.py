@@ -1,0 +1,386 @@
+"""The first page: how sure the blend is, what it costs, what to weigh, and which limit is least sure."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from optimizer.job_inputs import Vessel
+from optimizer.nomenclature import USES, quantity
+from optimizer.solution import NOT_SURE, Prediction, Relaxation, Solution
+from optimizer.studies.batch import Batch
+from optimizer.units import show_amount
+from optimizer.verdict.evidence import EVIDENCE_WORDS
+from ui import answers
+from ui.blends import blend_text
+from ui.certainty import show_certainty
+from ui.charts import cost_chart
+from ui.cost_answers import cost_told
+from ui.draft import field_value, invented, tables_of, whose
+from ui.drawings import WeighLine, blend_bar, dots, limits_table, weigh_table
+from ui.fields import CANDLE, MOST_POWDERS, ROOM, TITLE, VESSEL
+from ui.lever_buttons import show_levers
+from ui.page_words import MARKS, UNREAD, chance_phrase, examples_words, mark_of, spoken_bound
+from ui.plain_text import bullets, marked, paragraphs, plain
+from ui.printing import print_card
+from ui.question import Question
+from ui.reasons import (
+    HEAT,
+    barred_words,
+    fit_words,
+    limit_sentence,
+    no_blend_words,
+    proof_words,
+    single_binder_words,
+)
+from ui.state import Session, apply_limits, drop_pick, pick, session, units
+from ui.unit_text import prose_in
+from ui.verdict_words import headline, limit_lines, open_words, rests_on, span_of, sure_words, worth_words
+from ui.vessel_drawing import vessel_section
+from ui.widgets import draw, drawn, show_field, show_fields, tell_faults, theme
+from ui.words import (
+    caution_words,
+    cost_groups,
+    grams_words,
+    label_of,
+    money,
+    range_words,
+    value_words,
+)
+
+_STEP_CHANCE = 1.0 / 3.0
+_NAMES = {
+    "bounds": "the bounds of {} in the job file",
+    "at_most_materials": f"“{MOST_POWDERS.label}” (below)",
+    "max_coats": "the most coats of sealer in the job file",
+    "measured_outer": "“outer wall in your burn test” (below)",
+}
+_WORTH = 120  # pixels kept for the blend worth a trial, which comes later, too
+_WHY = 220  # pixels kept for the reasons, which come later, so that nothing below them jumps
+
+
+def show() -> None:
+    """Show the page."""
+    now = session()
+    solution = now.solution
+    if solution.mix is None:
+        _no_blend(now)
+        _surroundings(now, expanded=True)
+        return
+    _verdict(now, solution)
+    left, right = st.columns([6, 7], gap="large")
+    with left:
+        _weigh(now, solution)
+    with right:
+        _limits(now, solution)
+    left, right = st.columns([6, 7], gap="large")
+    with left:
+        st.markdown("### What certainty costs")
+        unsure = solution.status == NOT_SURE
+        worth = st.container(height="content" if unsure else _WORTH, border=False)
+        show_certainty(now)
+    with right:
+        _cautions(solution)
+        why = st.container(height=_WHY, border=False)
+    _money(now, solution)
+    _details(now, solution)
+    _surroundings(now)
+    with why:
+        _explanation(now.asked, now.blend)
+    with worth:
+        _worth(now.asked, now.blend)
+        show_levers(now, solution)
+
+
+def _verdict(now: Session, solution: Solution) -> None:
+    """Show how sure the blend is, what it costs, and the way to its card."""
+    with st.container(border=True, key="verdict", gap="xsmall"):
+        sure, cost, card = st.columns([6, 4, 2], gap="small")
+        with sure:
+            st.title(plain(headline(solution)), anchor=False)
+            if solution.limits:
+                drawn(dots(solution.joint_probability or 0.0, theme()))
+            if open_words(solution):
+                st.markdown(marked("**{}**", open_words(solution)))
+            st.markdown(plain(sure_words(solution)))
+        with cost:
+            _price(now, solution)
+        with card:
+            _buttons(now)
+
+
+@st.fragment
+def _worth(asked: Question, blend: str) -> None:
+    """Say which other blend is worth a trial, after the grams stand on the page."""
+    if blend:
+        return
+    with st.spinner("Looking for a blend worth a trial"):
+        solution = answers.designed(asked, explain=True)
+    if solution.relaxations:
+        st.markdown(marked(":small[**Sure enough** by any one of these changes:]"))
+        _changes(session(), solution)
+    for each in solution.worth_a_trial[:1]:
+        words, button = st.columns([3, 1], vertical_alignment="center")
+        words.markdown(
+            marked(":small[**Worth a trial:** {}]", worth_words(each, solution, answers.catalogue()))
+        )
+        with button:
+            if st.button("Look at it", key="look_at_trial"):
+                pick(blend_text(each.blend, each.water_ratio))
+                st.rerun()
+
+
+def _price(now: Session, solution: Solution) -> None:
+    if solution.cost is None:
+        st.info("Give every powder a price on the page Shelf and prices to see the cost.")
+        return
+    cost, span = money(solution.cost, now.job.currency), span_of(solution)
+    st.markdown(marked("### {}\n:small[a good vessel, expected; {}]", cost, span))
+
+
+def _buttons(now: Session) -> None:
+    if st.button(
+        "Print the card",
+        icon=":material/print:",
+        key="print_card",
+        disabled=bool(now.faults),
+    ):
+        print_card(now)
+    if now.blend:
+        st.button("Back to the design's blend", on_click=drop_pick, key="drop_pick")
+    if now.faults:
+        st.caption(plain(UNREAD))
+
+
+def _weigh(now: Session, solution: Solution) -> None:
+    """Show what to weigh for a mix of so many vessels, waste in it."""
+    with st.container(horizontal=True, vertical_alignment="center", gap="small"):
+        st.markdown("### Weigh for", width="content")
+        vessels = st.number_input(
+            "Vessels to mix",
+            1,
+            10_000,
+            now.job.shop.molds_per_mix,
+            key="vessels_to_mix",
+            persist_state="session",
+            label_visibility="collapsed",
+            width=130,
+        )
+        st.markdown("### vessels", width="content")
+    batch = answers.batch(now.asked, now.blend, int(vessels))
+    if batch is None or solution.mix is None:
+        return
+    known = answers.catalogue()
+    shares = {label_of(name, known): solution.mix.blend[name] for name in _by_share(solution)}
+    lines = [
+        WeighLine(
+            _weighed_name(each.name, solution),
+            grams_words(each.grams, each.step, units()),
+            "in its own jug" if each.name == "water" else grams_words(each.running, each.step),
+        )
+        for each in batch.portions
+    ]
+    drawn(weigh_table(lines, theme()), blend_bar(shares, theme()))
+    st.caption(plain(f"{_batch_words(now, batch)} {now.job.title} · {_examples(now)}"))
+
+
+def _examples(now: Session) -> str:
+    return examples_words(len(invented(tables_of(now.asked.text))))
+
+
+def _by_share(solution: Solution) -> list[str]:
+    blend = {} if solution.mix is None else solution.mix.blend
+    return sorted(blend, key=lambda name: -blend[name])
+
+
+def _weighed_name(name: str, solution: Solution) -> str:
+    if name != "water" or solution.mix is None:
+        return label_of(name, answers.catalogue())
+    return f"water, {100.0 * solution.mix.water_ratio:.0f} per 100 of powder"
+
+
+def _batch_words(now: Session, batch: Batch) -> str:
+    waste = f"{100.0 * now.job.shop.waste:g} % waste in"
+    if batch.mixes == 1:
+        return f"One mix, {waste}."
+    return f"{batch.mixes} mixes of {batch.per_mix} vessels; the table is one mix, {waste}."
+
+
+def _limits(now: Session, solution: Solution) -> None:
+    st.markdown("### Limits, least sure first")
+    if not solution.limits:
+        st.info("No limit is set: this is the cheapest blend of all.")
+        return
+    marks = {name: _mark(now, name, known) for name, known in solution.properties.items()}
+    drawn(limits_table(limit_lines(solution, units(), marks), theme()))
+    if fault := st.session_state.get("calibration_fault"):
+        st.warning(marked("The fit to trials does not count: {}", fault))
+    rests = rests_on(now.asked.trials, invented=now.invented_casts)
+    read = "Bar: all casts; hatched: those that fail. Range: 5 % to 95 %."
+    marks_told = f"{MARKS['example']} shipped figures · {MARKS['fitted']} fitted to trials or a burn test"
+    st.caption(plain(f"{rests} {read} {marks_told}"))
+
+
+def _money(now: Session, solution: Solution) -> None:
+    """Show where the money of a good vessel goes, folded."""
+    if solution.cost is None:
+        return
+    currency = now.job.currency
+    groups = cost_groups(solution.cost_parts)
+    largest = ", ".join(f"{name} {money(x, '').strip()}" for name, x in list(groups.items())[:3])
+    with st.expander(marked("Where the {} goes: {} …", money(solution.cost, currency), largest)):
+        told = cost_told(now.asked, now.blend)
+        if told:
+            st.caption(plain(f"{told}.{_step(now, solution)}"))
+        draw(
+            cost_chart(groups),
+            key="cost_parts",
+            alt="Parts of the cost: "
+            + ", ".join(f"{name} {money(x, currency)}" for name, x in groups.items()),
+        )
+
+
+def _step(now: Session, solution: Solution) -> str:
+    """Say that the cost stands on a step where one more coat of sealer may well be needed."""
+    chance = answers.more_coats(now.asked, now.blend)
+    if chance < _STEP_CHANCE:
+        return ""
+    coats = round(solution.properties["sealer_coats"].value)
+    counted = f"{coats} coat{'' if coats == 1 else 's'} of sealer {'is' if coats == 1 else 'are'} counted"
+    return f" The cost stands on a step: {counted}; that it takes one more is {chance_phrase(chance)}."
+
+
+@st.fragment
+def _explanation(asked: Question, blend: str) -> None:
+    """Say which limit costs money, after everything else stands on the page."""
+    if blend:
+        st.markdown("A blend you picked: go back to the cheapest one to see what each limit costs.")
+        return
+    with st.spinner("Working out what each limit costs"):
+        solution = answers.designed(asked, explain=True)
+    st.markdown(plain(limit_sentence(solution, units())))
+    alone = single_binder_words(solution, answers.catalogue(), units())
+    proof = proof_words(solution.proof) if solution.proof else ""
+    notes = (*barred_words(solution), *solution.notes)
+    st.markdown(paragraphs((alone, proof, *(prose_in(note, units()) for note in notes))))
+
+
+def _no_blend(now: Session) -> None:
+    count = len(now.job.limits)
+    st.title(marked("No blend of these powders meets all {} limits", str(count)), anchor=False)
+    st.caption(plain(f"{now.job.title} · {_examples(now)}"))
+    with st.spinner("Looking for the smallest changes that would do"):
+        solution = answers.designed(now.asked, explain=True)
+    if solution.conflict:
+        names = ", ".join(quantity(limit.property).label for limit in solution.conflict)
+        alone = len(solution.conflict) == 1
+        st.markdown(plain(f"{'Out of reach' if alone else 'These stand against each other'}: {names}."))
+    st.markdown(paragraphs(barred_words(solution)))
+    if not solution.relaxations:
+        st.markdown("No single change is enough. Loosen two limits, or add a powder on the page Materials.")
+    else:
+        st.markdown("Any one of these changes is enough:")
+    _changes(now, solution)
+    show_levers(now, solution)
+    st.markdown(paragraphs(no_blend_words(solution, _NAMES)))
+
+
+def _changes(now: Session, solution: Solution) -> None:
+    """Show the smallest changes of limits that would do, each a click; a click in a fragment runs no more."""
+    for place, relaxation in enumerate(solution.relaxations[:3]):
+        if st.button(
+            plain(_relaxation_words(now, relaxation)),
+            key=f"relax_{place}",
+            on_click=apply_limits,
+            args=(relaxation.limits,),
+        ):
+            st.rerun()
+
+
+def _relaxation_words(now: Session, relaxation: Relaxation) -> str:
+    old = {(x.property, x.sense): x for x in now.job.limits}
+    changes = [
+        f"{quantity(x.property).label}: {spoken_bound(old[x.property, x.sense], units())} "
+        f"becomes {spoken_bound(x, units())}"
+        for x in relaxation.limits
+    ]
+    cost = (
+        f", {money(relaxation.objective, now.job.currency)} a vessel" if now.job.objective == "cost" else ""
+    )
+    return f"{' and '.join(changes)}{cost}"
+
+
+def _cautions(solution: Solution) -> None:
+    """Show the gravest caution in full, the others folded."""
+    st.markdown("### Cautions")
+    texts = [caution_words(key, units()) for key in solution.cautions]
+    st.markdown(paragraphs(texts[:1]))
+    if texts[1:]:
+        with st.expander(marked("{} more with this blend", str(len(texts) - 1))):
+            st.markdown(bullets(texts[1:]))
+
+
+def _details(now: Session, solution: Solution) -> None:
+    with st.expander("All predicted figures, their ranges and what they rest on"):
+        st.dataframe(
+            [
+                {
+                    "figure": quantity(name).label,
+                    "best": value_words(name, p.value, units()),
+                    "likely": range_words(name, p, units()),
+                    "rests on": f"{_mark(now, name, p)} {EVIDENCE_WORDS[p.evidence]}",
+                    "good for": USES[p.use],
+                }
+                for name, p in solution.properties.items()
+            ],
+            hide_index=True,
+            key="figures",
+            alt="Predicted figures",
+        )
+        st.caption(plain(fit_words(solution, units())))
+
+
+def _mark(now: Session, name: str, known: Prediction) -> str:
+    """Return whose a predicted figure is; what rests on the demo's invented burn test is an example."""
+    candle, key = now.job.candle, "candle.measured_outer"
+    burned = candle is not None and candle.measured_outer is not None and name in HEAT
+    asked = tables_of(now.asked.text)
+    example = whose(asked, tables_of(answers.DEMO), key, field_value(asked, key)) == "example"
+    return MARKS["example"] if burned and example else mark_of(known.evidence)
+
+
+def _surroundings(now: Session, *, expanded: bool = False) -> None:
+    with st.expander("Title, vessel, candle and room: what the figures above stand on", expanded=expanded):
+        slots = {TITLE.key: show_field(TITLE, now.job.title)}
+        fields, picture = st.columns([3, 2], gap="large")
+        with fields:
+            slots |= show_fields((*VESSEL, *CANDLE), 2)
+        with picture:
+            _section(now)
+        slots |= show_fields((*ROOM, MOST_POWDERS), 4)
+        tell_faults(slots, {key: fault for key, fault in now.faults.items() if key in slots})
+
+
+def _section(now: Session) -> None:
+    """Show the section of the vessel with the temperatures expected at its wall."""
+    vessel = now.job.vessel
+    seen = now.solution.properties
+    walls = {"outer_wall_temperature": "outside", "inner_wall_temperature": "inside"}
+    warm = {
+        word: value_words(name, seen[name].value, units()) for name, word in walls.items() if name in seen
+    }
+    st.image(
+        vessel_section(vessel, warm, units(), theme()),
+        alt=f"Section of the vessel, to scale: {_measured(vessel)}",
+    )
+    st.caption(plain(f"{_measured(vessel)}. Burning, best values; wax and flame are only drawn."))
+
+
+def _measured(vessel: Vessel) -> str:
+    across, high, wall, base = (
+        show_amount(each, "mm", 2, units())
+        for each in (vessel.outer_diameter, vessel.height, vessel.wall, vessel.base)
+    )
+    return f"{across} across, {high} high, wall {wall}, base {base}"
+
+
+show()
