@@ -43,7 +43,7 @@ class Conditions:
     temperature: float | NDArray[np.float64]
 
     def at(self, temperature: NDArray[np.float64]) -> Conditions:
-        """Return the conditions at other temperatures of the room, shape (draws, 1), within 1 to 60 [degC]."""
+        """Return the conditions in a room of other temperatures, shape (draws, 1), 1 to 60 [degC]."""
         return replace(
             self,
             temperature=temperature,

@@ -103,7 +103,7 @@ class Samples:
 
     Notes
     -----
-    How large one standard deviation is, the shop of the conditions says (`optimizer.job_inputs.Shop`), so one set
+    How large one standard deviation is, the shop says (`optimizer.job_inputs.Shop`), so one set
     serves every job of the same materials and figures.
     """
 
