@@ -92,7 +92,7 @@ def _loosened(limits: tuple) -> tuple:  # type: ignore[type-arg]
     return tuple(replace(x, bound=x.bound * (1.25 if x.sense == "<=" else 0.8)) for x in limits)
 
 
-def give_and_take() -> Iterator[Row]:
+def trade_offs() -> Iterator[Row]:
     """Walk a frontier of 60 points."""
     problem, over = _demo(), ("cost", "demold_time")
     quick = measure(lambda: design_problem(problem, explain=False), 4.0, most=10)
@@ -236,7 +236,7 @@ TOPICS: dict[str, Callable[[], Iterator[Row]]] = {
     "prediction": prediction,
     "design": designs,
     "proof": proofs,
-    "frontier": give_and_take,
+    "frontier": trade_offs,
     "fit": fits,
     "order": order,
     "sweep": sweeps,

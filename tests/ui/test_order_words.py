@@ -15,7 +15,7 @@ from optimizer.money.lateness_options import with_remedy
 from optimizer.money.order import plan_order
 from optimizer.specs import load_catalogue
 from optimizer.studies.order_blends import OrderAnswer, plan_blends, shop_request
-from tests.ui.test_give_and_take import SANDED
+from tests.ui.test_trade_offs import SANDED
 from ui.money_answers import remedy_cost
 from ui.order_charts import curve_chart
 from ui.order_headline import headline

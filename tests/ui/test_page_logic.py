@@ -273,7 +273,7 @@ class TestGiveAndTake:
     """Picking a blend on the frontier."""
 
     def test_chart_table_and_list_pick_the_same_blend(self):
-        at = turned(opened(), "give_and_take")
+        at = turned(opened(), "trade_offs")
         at.selectbox(key="points").set_value(12).run()
         assert not at.exception
         rows = at.dataframe[0].value

@@ -54,7 +54,7 @@ def test_a_single_binder_is_named_though_a_filler_stands_first(found: Traded) ->
 
 
 def test_the_page_says_which_way_it_gets_dear_where_there_is_a_bend() -> None:
-    words = text_of(turned(opened(SANDED), "give_and_take"))
+    words = text_of(turned(opened(SANDED), "trade_offs"))
     said = re.search(r"Getting out of the mold sooner than .* costs more for each", words)
     bend = traded(Question(SANDED), ("cost", "demold_time"), 24).front.knee
     assert (said is None) == (bend is None)
@@ -129,7 +129,7 @@ def test_rings_on_each_other_share_their_letters() -> None:
 
 
 def test_the_table_tells_number_and_blend_first() -> None:
-    table = turned(opened(), "give_and_take").dataframe[0].value
+    table = turned(opened(), "trade_offs").dataframe[0].value
     assert list(table.columns[:2]) == ["no.", "blend"]
 
 
@@ -137,7 +137,7 @@ def test_the_table_tells_number_and_blend_first() -> None:
     ("preset", "asked"), [("whiter", "whiter vessel"), ("surer", "surer that all limits hold")]
 )
 def test_a_preset_asks_its_question(preset: str, asked: str) -> None:
-    at = turned(opened(), "give_and_take")
+    at = turned(opened(), "trade_offs")
     assert at.title[0].value == "What does a faster mold cost?"
     assert at.segmented_control(key="trade_preset").value == "faster"
     at.segmented_control(key="trade_preset").set_value(preset).run()
@@ -147,14 +147,14 @@ def test_a_preset_asks_its_question(preset: str, asked: str) -> None:
 
 
 def test_quantities_of_no_preset_mark_none() -> None:
-    at = turned(opened(), "give_and_take")
+    at = turned(opened(), "trade_offs")
     at.selectbox(key="take").set_value("working_window").run()
     assert not at.exception
     assert at.segmented_control(key="trade_preset").value is None
 
 
 def test_the_card_beside_the_chart_tells_what_a_selected_blend_holds_more_of() -> None:
-    at = turned(opened(), "give_and_take")
+    at = turned(opened(), "trade_offs")
     assert any("The design's own blend" in each.value for each in at.markdown)
     at.session_state["blend"] = "gypsum_cement=100@0.42"
     at.run()
