@@ -100,7 +100,7 @@ def test_an_even_split_is_said_to_be_one(demo: Job, catalogue: Catalogue) -> Non
 def test_a_mass_that_is_not_the_plain_multiple_says_why(demo: Job, catalogue: Catalogue) -> None:
     """Limits at the very ends of the ranges, on a coarse scale: some nearest rounding is less sure of one."""
     plain = check(demo, FEW, catalogue)
-    names = ("dry_strength", "whiteness")
+    names = ("wet_strength", "whiteness")
     limits = tuple(Limit(name, ">=", plain.properties[name].low * (1.0 - 1e-9)) for name in names)
     coarse = replace(demo, limits=limits, shop=replace(demo.shop, weigh_step=5.0), confidence=0.95)
     solution = check(coarse, FEW, catalogue)
