@@ -411,7 +411,7 @@ def _flat(tables, prefix=""):
 @pytest.mark.parametrize(
     "name",
     [
-        "bend_text",
+        "knee_text",
         "blends",
         "charts",
         "cost_words",
