@@ -46,7 +46,7 @@ def mark_row(
     over: Sequence[str], solution: Solution, span: tuple[float, float] | None, units: System
 ) -> dict[str, Any]:
     """Return where a blend stands on the axes ``x``, ``y`` and ``z``: the second, first, third quantity."""
-    row: dict[str, Any] = {"verdict": _verdict(solution)}
+    row: dict[str, Any] = {"verdict": solution.verdict}
     for axis, name in zip(("y", "x", "z"), over, strict=False):
         for part, value in zip(("", "_low", "_high"), _figures(name, solution, span), strict=True):
             row[f"{axis}{part}"] = display_value(value, name, units)[0]
@@ -61,11 +61,6 @@ def _figures(name: str, solution: Solution, span: tuple[float, float] | None) ->
         return (solution.joint_probability or 0.0,) * 3
     known = solution.properties[name]
     return known.value, known.low, known.high
-
-
-def _verdict(solution: Solution) -> str:
-    words = {verdict.verdict for verdict in solution.limits}
-    return next((word for word in ("fails", "uncertain") if word in words), "holds")
 
 
 def trade_chart(

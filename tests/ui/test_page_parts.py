@@ -36,6 +36,7 @@ from ui.page_launcher import SETTINGS, free_port, settings
 from ui.page_words import chance_phrase
 from ui.palette import DARK, LIGHT, PARTS
 from ui.receipt import changed_fields
+from ui.trade_charts import mark_row
 from ui.trial_form import READINGS, powder_column, trial_of
 from ui.vessel_drawing import vessel_section
 
@@ -255,6 +256,13 @@ class TestCharts:
             verdict = next(v for v in solution.limits if row["limit"].startswith(_label(v)))
             assert (row["best"] >= 0.0) == (verdict.margin >= 0.0)
             assert -1.0 <= row["low"] <= row["best"] <= row["high"] <= 1.0
+
+    def test_a_mark_has_the_verdict_on_all_limits_together(self, catalogue, demo):
+        """Each limit may hold surely enough alone while all of them together do not."""
+        solution = check(replace(demo, confidence=0.75), {"gypsum_cement": 1.0}, catalogue)
+        assert {each.verdict for each in solution.limits} == {"holds"}
+        assert solution.joint_probability < 0.75
+        assert mark_row(("cost", "demold_time"), solution, None, "metric")["verdict"] == "uncertain"
 
     def test_a_limit_in_fahrenheit_leaves_room_for_its_verdict(self, catalogue, demo):
         job = replace(demo, limits=(Limit("heat_margin", ">=", 0.0),))
