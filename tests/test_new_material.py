@@ -128,6 +128,10 @@ def test_a_class_alone_is_the_strength_after_28_days():
     stated, _ = read_facts(BagFacts(strengths=("28 d = 52.5 MPa",), color="light gray"))
     assert faults == ()
     assert class_alone == stated
+    for written in ("52.5 N", "52,5R"):
+        assert read_facts(BagFacts(strengths=(written,), color="light grey")) == (stated, ())
+    _, (unread,) = read_facts(BagFacts(strengths=("strong",)))
+    assert "28 d = 42.5 MPa" in unread.repair
 
 
 def test_two_strengths_stated_are_both_kept_and_no_other():

@@ -17,6 +17,9 @@ _AGE: Final = Span("min", 1.0, 1_000_000.0)
 _RATIO: Final = Span("-", 0.05, 4.0)
 _LIGHTNESS: Final = Span("-", 10.0, 99.0)
 _PARTS: Final = re.compile(r"(.+?)\s*(?:parts?\s*(?:per|/|to)?\s*100|/\s*100|per\s*100)", re.IGNORECASE)
+_AGE_AND_STRENGTH: Final = "Write age = strength, such as '28 d = 42.5 MPa' or '1 h wet = 20 MPa'."
+_CLASS: Final = re.compile(r"\s*(\d{2}(?:[.,]\d)?)\s*[LNR]\s*", re.IGNORECASE)
+"""A strength class such as 42.5 N; L, N, R: low, ordinary, high early strength (EN 197-1, from memory)."""
 _STRENGTH: Final = re.compile(r"\s*(.+?)\s*(?:\b(wet|dry)\b\s*)?=\s*(.+?)\s*")
 
 COLORS: Final[Mapping[str, float]] = {
@@ -193,15 +196,24 @@ def _reflectance(text: str) -> float:
     return ((lightness + 16.0) / 116.0) ** 3
 
 
+def _strength(text: str) -> float:
+    """Return a strength; what cannot be read is answered by how an age and its strength are written."""
+    try:
+        return _in(text, STRENGTH)
+    except QuantityError as error:
+        raise QuantityError(error.value, error.allowed, _AGE_AND_STRENGTH) from None
+
+
 def _strengths(texts: Sequence[str], faults: list[Fault]) -> Iterator[StatedStrength]:
     for text in texts:
         # a bag that names a class alone means the strength after 28 days (EN 197-1, from memory)
-        match = _STRENGTH.fullmatch(text if "=" in text else f"28 d = {text}")
+        named = _CLASS.fullmatch(text)
+        whole = f"{named[1]} MPa" if named else text
+        match = _STRENGTH.fullmatch(whole if "=" in whole else f"28 d = {whole}")
         if match is None:
-            repair = "Write age = strength, such as '28 d = 42.5 MPa' or '1 h wet = 20 MPa'."
-            faults.append(Fault("strength", repr(text), "an age and a strength", repair))
+            faults.append(Fault("strength", repr(text), "an age and a strength", _AGE_AND_STRENGTH))
             continue
         age = _noted(lambda words: _in(words, _AGE), match[1], "strength", faults)
-        value = _noted(lambda words: _in(words, STRENGTH), match[3], "strength", faults)
+        value = _noted(_strength, match[3], "strength", faults)
         if age is not None and value is not None:
             yield StatedStrength(age, match[2] or "", value)
