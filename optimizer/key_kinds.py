@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime
 import itertools
 import math
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
@@ -51,7 +52,7 @@ _MOST_ROWS: Final = 50
 
 
 @dataclass(frozen=True, kw_only=True)
-class Key:
+class Key(ABC):
     """One key of a file.
 
     Attributes
@@ -65,9 +66,9 @@ class Key:
     name: str = ""
     field: str = ""
 
-    def read(self, raw: object) -> Any:  # noqa: ANN401  of the kind
+    @abstractmethod
+    def read(self, raw: object) -> Any:  # noqa: ANN401  each kind has its own type
         """Return the value of `raw`; raises `QuantityError`."""
-        raise NotImplementedError
 
     def write(self, value: Any) -> Any:  # noqa: ANN401  of the kind
         """Return the value as it stands in a file."""

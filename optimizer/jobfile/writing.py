@@ -78,7 +78,7 @@ def _vessel(job: Job) -> dict[str, Any]:
     return values
 
 
-def _values(record: Any, prefix: str, stated: frozenset[str]) -> dict[str, Any]:  # noqa: ANN401
+def _values(record: Any, prefix: str, stated: frozenset[str]) -> dict[str, Any]:  # noqa: ANN401  any annotated record
     """Return the stated values of `record` and those that differ from its defaults."""
     defaults = {each.name: each.default for each in fields(record)}
     values: dict[str, Any] = {}

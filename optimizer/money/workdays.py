@@ -10,7 +10,7 @@ import numpy as np
 
 from optimizer.job_inputs import Shop
 
-__all__ = ["is_working", "next_working", "shift_working", "working_days_between", "working_flags"]
+__all__ = ["next_working", "shift_working", "working_days_between", "working_flags"]
 
 
 @lru_cache(maxsize=64)
@@ -21,17 +21,6 @@ def _calendar(working_days: tuple[int, ...], holidays: tuple[datetime.date, ...]
 
 def _of(shop: Shop) -> np.busdaycalendar:
     return _calendar(shop.working_days, shop.holidays)
-
-
-def is_working(day: datetime.date, shop: Shop) -> bool:
-    """Return whether people work on `day`.
-
-    Examples
-    --------
-    >>> is_working(datetime.date(2026, 12, 5), Shop()), is_working(datetime.date(2026, 12, 7), Shop())
-    (False, True)
-    """
-    return bool(np.is_busday(np.datetime64(day), busdaycal=_of(shop)))
 
 
 def next_working(day: datetime.date, shop: Shop) -> datetime.date:

@@ -1,6 +1,6 @@
 """The property chain: from the masses in a liter of slurry to every property of the vessel.
 
 ``parameters`` (what is uncertain) -> ``model`` (one table of coefficients, linear in the masses) ->
-``body`` (the hardened body: shares, pores, volumes) -> ``strength``, ``timing``, ``predict`` (properties)
--> ``spreads`` (ranges).
+``microstructure`` (the hardened body: shares, pores, volumes) -> ``strength``, ``timing``, ``predict``
+(properties) -> ``samples``, ``uncertainty`` (ranges).
 """

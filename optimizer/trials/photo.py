@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-__all__ = ["Box", "linear_light", "whiteness_from_photo", "whiteness_of_pixels"]
+__all__ = ["Box", "linear_light", "whiteness_from_photo"]
 
 _LUMINANCE: Final = (0.2126, 0.7152, 0.0722)
 """Share of red, green and blue in luminance; IEC 61966-2-1 (ITU-R BT.709 primaries)."""
@@ -76,33 +76,7 @@ def whiteness_from_photo(
     Raises
     ------
     QuantityError
-        When the file is no photo, or a box does not fit.
-    """
-    (face, *whites), notes = cut_patches(path, (sample, *cards))
-    found = _whiteness(face, whites, card_reflectance, card_error)
-    return Measured(found.value, found.spread, found.unit, found.method, (*found.warnings, *notes))
-
-
-def whiteness_of_pixels(
-    pixels: NDArray[np.number],
-    sample: Box,
-    cards: Sequence[Box],
-    card_reflectance: float = 0.86,
-    card_error: float = 0.02,
-) -> Measured:
-    """Return the whiteness L* from the sRGB values of a photo.
-
-    Parameters
-    ----------
-    pixels : NDArray
-        Height by width by 3, 0 to 255 [-].
-    sample, cards, card_reflectance, card_error
-        As in `whiteness_from_photo`.
-
-    Raises
-    ------
-    QuantityError
-        When a box does not fit or the card's reflectance is not between 0.2 and 1.
+        When the file is no photo, a box does not fit, or the card's reflectance is not between 0.2 and 1.
 
     Notes
     -----
@@ -110,12 +84,9 @@ def whiteness_of_pixels(
     light away; the card's reflectance turns the ratio into luminance Y; ``L* = 116 Y^(1/3) - 16``. The
     spread holds the card, the unevenness of the light over card and face, and 2 % for the phone.
     """
-    height, width = pixels.shape[:2]
-    face, *whites = (
-        pixels[top:bottom, left:right]
-        for left, top, right, bottom in (box.pixels(width, height) for box in (sample, *cards))
-    )
-    return _whiteness(face, whites, card_reflectance, card_error)
+    (face, *whites), notes = cut_patches(path, (sample, *cards))
+    found = _whiteness(face, whites, card_reflectance, card_error)
+    return Measured(found.value, found.spread, found.unit, found.method, (*found.warnings, *notes))
 
 
 def _whiteness(

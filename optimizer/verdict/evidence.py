@@ -14,7 +14,7 @@ from optimizer.problem import Problem
 from optimizer.property_model.anchors import DISAGREEMENT, family_gap
 from optimizer.property_model.predict import Cast
 
-__all__ = ["EVIDENCE", "EVIDENCE_WORDS", "cement_notes", "evidence_of", "evidences", "uses"]
+__all__ = ["EVIDENCE", "EVIDENCE_WORDS", "cement_notes", "evidences", "uses"]
 
 EVIDENCE: Final[dict[str, str]] = {
     "anchored": "a single binder near a mix whose value its spec states",
@@ -75,11 +75,6 @@ _UNKNOWN_SHARE: Final = (0.30, 0.95)
 
 _NEAR: Final = 0.10
 """How far water and sand may lie from a reference mix that still speaks for a mix [-]; judgement."""
-
-
-def evidence_of(problem: Problem, cast: Cast, name: str) -> str:
-    """Return the evidence key of property `name` for the one mix of `cast`."""
-    return evidences(problem, cast, (name,))[name]
 
 
 def evidences(problem: Problem, cast: Cast, names: Iterable[str]) -> dict[str, str]:

@@ -263,9 +263,9 @@ def test_choosing_a_page_closes_the_drawer_of_a_phone(browser, served):
     for name in ("Materials", "Order", "Weigh"):
         one.page.get_by_test_id("stExpandSidebarButton").click()
         one.turn(name)
-        one.page.wait_for_function(
-            "document.querySelector('[data-testid=stSidebar]').getBoundingClientRect().right <= 0"
-        )
+        right = "document.querySelector('[data-testid=stSidebar]').getBoundingClientRect().right"
+        one.page.wait_for_function(f"{right} <= 0")
+        assert one.page.evaluate(right) <= 0, name
     phone.close()
 
 

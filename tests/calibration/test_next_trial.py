@@ -20,7 +20,7 @@ from optimizer.property_model.predict import cast_of
 from optimizer.property_model.uncertainty import perturbations_of
 from optimizer.studies.design import design_problem
 from optimizer.verdict.assess import assess
-from optimizer.verdict.evidence import evidence_of
+from optimizer.verdict.evidence import evidences
 from tests.calibration.studios import NAMES, filled
 
 PURE = {"rapid_set_mortar": 1.0}
@@ -157,11 +157,8 @@ def test_a_blend_is_called_calibrated_only_where_each_binder_is(problem, solutio
     def word(parameters, blend):
         shares = np.array([[blend.get(name, 0.0) for name in problem.names]])
         there = replace(problem, parameters=parameters)
-        return evidence_of(
-            there,
-            cast_of(problem.model, problem.conditions, per_liter(problem.model, shares)),
-            "dry_strength",
-        )
+        cast = cast_of(problem.model, problem.conditions, per_liter(problem.model, shares))
+        return evidences(there, cast, ("dry_strength",))["dry_strength"]
 
     assert word(problem.parameters, half) == "extrapolated"
     assert word(told, half) == "calibrated"

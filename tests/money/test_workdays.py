@@ -8,7 +8,6 @@ import pytest
 
 from optimizer.job_inputs import Shop
 from optimizer.money.workdays import (
-    is_working,
     next_working,
     shift_working,
     working_days_between,
@@ -34,7 +33,6 @@ def test_days_agree_with_a_walked_calendar(shop):
     working = [day for day, works in walked if works]
     for number, day in enumerate(days[:90]):
         after = [other for other in working if other >= day]
-        assert is_working(day, shop) == _works(day, shop)
         assert next_working(day, shop) == after[0]
         assert shift_working(day, 5, shop) == after[5]
         assert working_days_between(first, day, shop) == sum(works for _, works in walked[: number + 1])

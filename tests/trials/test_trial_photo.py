@@ -6,7 +6,9 @@ memory); their luminance is ASTM D1535's, as the library `colour` has it.
 
 from __future__ import annotations
 
+import tempfile
 import warnings
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,7 +16,7 @@ from PIL import Image, ImageCms, ImageOps
 
 from optimizer.errors import QuantityError
 from optimizer.trials import photo_patches
-from optimizer.trials.photo import Box, linear_light, whiteness_from_photo, whiteness_of_pixels
+from optimizer.trials.photo import Box, linear_light, whiteness_from_photo
 from optimizer.trials.photo_patches import cut_patches
 
 with warnings.catch_warnings():
@@ -47,6 +49,14 @@ def _photo(face, card, exposure=0.9, tint=(1.0, 1.0, 1.0), slope=0.0, noise=0.00
     return np.round(255.0 * codes).astype(np.uint8)
 
 
+def _read(photo, *boxes_and_card, **card):
+    """Return what is read of a photo from its file, as a caster's is."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder, "photo.png")
+        Image.fromarray(photo).save(path)
+        return whiteness_from_photo(path, *boxes_and_card, **card)
+
+
 def test_linear_light_is_that_of_the_standard():
     """IEC 61966-2-1 by the library `colour`, all 256 codes."""
     codes = np.arange(256) / 255.0
@@ -59,14 +69,14 @@ def test_neutral_row_of_the_chart(munsell, exposure):
     """The whitest patch is the card; every other is found within 1.0 of its L*."""
     card = _luminance(9.5)
     photo = _photo(_luminance(munsell), card, exposure)
-    found = whiteness_of_pixels(photo, FACE, [CARD], card)
+    found = _read(photo, FACE, [CARD], card)
     assert found.value == pytest.approx(_lightness(_luminance(munsell)), abs=1.0)
     assert abs(found.value - _lightness(_luminance(munsell))) < found.spread
 
 
 @pytest.mark.parametrize("tint", [(1.0, 0.85, 0.6), (0.8, 0.9, 1.0)], ids=["lamp light", "shade"])
 def test_the_card_takes_the_tint_of_the_light_away(tint):
-    found = whiteness_of_pixels(_photo(0.75, 0.86, tint=tint), FACE, [CARD])
+    found = _read(_photo(0.75, 0.86, tint=tint), FACE, [CARD])
     assert found.value == pytest.approx(_lightness(0.75), abs=0.5)
 
 
@@ -74,28 +84,28 @@ def test_a_cream_face_by_its_luminance():
     """A warm face in neutral light: the library turns its linear sRGB into Y."""
     cream = np.array([0.82, 0.74, 0.60])
     y = float(colour.RGB_to_XYZ(cream, "sRGB", apply_cctf_decoding=False)[1])
-    found = whiteness_of_pixels(_photo(cream, 0.86), FACE, [CARD])
+    found = _read(_photo(cream, 0.86), FACE, [CARD])
     assert found.value == pytest.approx(_lightness(y), abs=0.5)
 
 
 def test_cards_on_both_sides_take_slanting_light_away():
     photo = _photo(0.75, 0.86, exposure=0.8, slope=0.2)
-    one, two = (whiteness_of_pixels(photo, FACE, cards) for cards in ([CARD], [CARD, OTHER_CARD]))
+    one, two = (_read(photo, FACE, cards) for cards in ([CARD], [CARD, OTHER_CARD]))
     assert two.value == pytest.approx(_lightness(0.75), abs=0.5)
     assert abs(one.value - _lightness(0.75)) > 2.0
     assert abs(two.value - _lightness(0.75)) < two.spread
     assert any("uneven" in text for text in two.warnings)
-    even = whiteness_of_pixels(_photo(0.75, 0.86, exposure=0.8), FACE, [CARD, OTHER_CARD])
+    even = _read(_photo(0.75, 0.86, exposure=0.8), FACE, [CARD, OTHER_CARD])
     assert two.spread > 1.5 * even.spread
 
 
 @pytest.mark.parametrize(("card", "read"), [(0.19, False), (0.2, True), (1.0, True), (1.01, False)])
 def test_no_card_reflects_more_than_all_light_and_a_gray_one_is_not_white(card, read):
     if read:
-        assert whiteness_of_pixels(_photo(0.1, 0.2), FACE, [CARD], card).value > 0.0
+        assert _read(_photo(0.1, 0.2), FACE, [CARD], card).value > 0.0
         return
     with pytest.raises(QuantityError, match=r"from 0\.2 to 1"):
-        whiteness_of_pixels(_photo(0.1, 0.2), FACE, [CARD], card)
+        _read(_photo(0.1, 0.2), FACE, [CARD], card)
 
 
 @pytest.mark.parametrize(("share", "told"), [(0.004, False), (0.007, True)])
@@ -104,18 +114,18 @@ def test_more_than_half_a_percent_of_pixels_without_detail_is_told(share, told, 
     """Judgement; every so many pixels of the photo one is set, so that each patch has its share of them."""
     photo = _photo(0.75, 0.86, exposure=0.6)
     photo.reshape(-1, 3)[:: round(1.0 / share)] = code
-    texts = whiteness_of_pixels(photo, FACE, [CARD]).warnings
+    texts = _read(photo, FACE, [CARD]).warnings
     assert any(words in text for text in texts) == told, texts
 
 
 def test_an_even_photo_has_no_warnings_and_a_known_spread():
-    found = whiteness_of_pixels(_photo(0.75, 0.86), FACE, [CARD, OTHER_CARD], card_error=0.02)
+    found = _read(_photo(0.75, 0.86), FACE, [CARD, OTHER_CARD], card_error=0.02)
     assert found.warnings == ()
     # own arithmetic: dL = 116/3 Y^(1/3) dY/Y with 2.3 % card and 2 % phone
     assert found.spread == pytest.approx(
         116.0 / 3.0 * 0.75 ** (1.0 / 3.0) * np.hypot(0.02 / 0.86, 0.02), rel=0.05
     )
-    assert whiteness_of_pixels(_photo(0.75, 0.86), FACE, [CARD], card_error=0.05).spread > found.spread
+    assert _read(_photo(0.75, 0.86), FACE, [CARD], card_error=0.05).spread > found.spread
 
 
 @pytest.mark.parametrize(
@@ -128,7 +138,7 @@ def test_an_even_photo_has_no_warnings_and_a_known_spread():
     ],
 )
 def test_warnings_of_a_bad_photo(photo, words):
-    texts = whiteness_of_pixels(photo, FACE, [CARD]).warnings
+    texts = _read(photo, FACE, [CARD]).warnings
     assert any(words in text for text in texts), texts
 
 
@@ -219,10 +229,10 @@ def test_a_missing_photo(tmp_path):
 )
 def test_boxes_outside_the_photo_are_refused(box):
     with pytest.raises(QuantityError, match="inside 300 x 200"):
-        whiteness_of_pixels(_photo(0.75, 0.86), box, [CARD])
+        _read(_photo(0.75, 0.86), box, [CARD])
 
 
 @pytest.mark.parametrize(("cards", "reflectance"), [([], 0.86), ([CARD], 0.05), ([CARD], 86.0)])
 def test_cards_that_are_none(cards, reflectance):
     with pytest.raises(QuantityError, match="white card"):
-        whiteness_of_pixels(_photo(0.75, 0.86), FACE, cards, reflectance)
+        _read(_photo(0.75, 0.86), FACE, cards, reflectance)
