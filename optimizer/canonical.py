@@ -8,8 +8,6 @@ from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from typing import Final
 
-__all__ = ["canonical_text"]
-
 _BESIDE_THE_POINT: Final = frozenset({"stated", "path", "in_hand", "calibration"})
 
 

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 from typing import Final
 
-__all__ = ["CAUTIONS"]
-
 CAUTIONS: Final[dict[str, str]] = {
     "heat_negative": "The wall near the flame runs hotter than its mineral keeps its crystal water: expect "
     "slow powdering there. What another wick or vessel would change is worked out; a test burn decides.",

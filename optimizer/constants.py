@@ -19,21 +19,6 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-__all__ = [
-    "ATOMIC_WEIGHTS",
-    "ENTHALPIES",
-    "FORMULAS",
-    "GAS_CONSTANT",
-    "MOLAR_MASSES",
-    "MOLAR_VOLUMES",
-    "MPA_PER_PSI",
-    "NBS_ENTHALPIES",
-    "WATER_DENSITY",
-    "YEELIMITE_ENTHALPIES",
-    "ZERO_CELSIUS",
-    "molar_mass",
-]
-
 GAS_CONSTANT: Final = 8.314462618
 """Molar gas constant [J/(mol K)]: exact in the SI of 2019."""
 

@@ -18,17 +18,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-__all__ = [
-    "Fault",
-    "FileFaults",
-    "NoBlend",
-    "NoVerdict",
-    "QuantityError",
-    "UnknownMaterial",
-    "VesselblendError",
-    "short",
-]
-
 _LONGEST = 120
 """Letters of a value that are repeated to its writer [count]."""
 
@@ -44,6 +33,17 @@ def short(value: object) -> str:
     text = str(value)
     half = (_LONGEST - 3) // 2
     return text if len(text) <= _LONGEST else f"{text[: half + 1]}...{text[-half:]}"
+
+
+def printable(text: str) -> str:
+    r"""Return text of a stranger's file without anything that would steer a terminal.
+
+    Examples
+    --------
+    >>> printable("Tumbler\x1b[31m, white\n")
+    'Tumbler [31m, white '
+    """
+    return "".join(letter if letter.isprintable() else " " for letter in text)
 
 
 class VesselblendError(Exception):

@@ -12,8 +12,6 @@ from optimizer.canonical import canonical_text
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 
-__all__ = ["fingerprint"]
-
 _SHARE_DIGITS: Final = 9
 """Decimals of a share that count: what differs less is the noise of adding up in another order."""
 

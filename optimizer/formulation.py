@@ -22,20 +22,6 @@ from optimizer.property_model.coefficients import SAND_DENSITY
 from optimizer.property_model.microstructure import water_cut
 from optimizer.property_model.predict import PREDICTORS, Cast, cast_of
 
-__all__ = [
-    "Case",
-    "LinearRows",
-    "RowLabel",
-    "Steps",
-    "backoff_vector",
-    "chain_rows",
-    "cost_of_line",
-    "curved_rows",
-    "linear_rows",
-    "row_labels",
-    "rows_of_cast",
-]
-
 Array = NDArray[np.float64]
 
 Steps: TypeAlias = tuple[int, int, float, tuple[tuple[int, float], ...]]

@@ -9,8 +9,6 @@ from typing import Annotated
 from optimizer.job_inputs import HEAT_WITHOUT_BURN, Bounds, Candle, Limit, Price, Shop, Vessel
 from optimizer.key_kinds import Choice, Flag, Number, Text
 
-__all__ = ["Job"]
-
 
 @dataclass(frozen=True)
 class Job:

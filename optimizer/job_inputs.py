@@ -14,21 +14,6 @@ from typing import Annotated, Final, TypeAlias
 
 from optimizer.key_kinds import MOST_MONEY, Choice, Dates, Flag, Number, Pairs, Text, Words
 
-__all__ = [
-    "DAMP_CLASSES",
-    "EXPOSURES",
-    "HEAT_WITHOUT_BURN",
-    "MOLD_VIEWS",
-    "WEEKDAYS",
-    "Bounds",
-    "Candle",
-    "Limit",
-    "Price",
-    "Shop",
-    "Vessel",
-    "ring_volume",
-]
-
 EXPOSURES = ("continuous", "repeated burns", "single hour")
 """How the vessel meets heat."""
 

@@ -20,25 +20,6 @@ from optimizer.errors import QuantityError
 from optimizer.unit_words import allowed_text
 from optimizer.units import hinted_unit, parse
 
-__all__ = [
-    "LEAST_MONEY",
-    "MOST_MONEY",
-    "PLAIN_UNITS",
-    "Choice",
-    "Dates",
-    "Flag",
-    "Key",
-    "Number",
-    "Pairs",
-    "Text",
-    "Words",
-    "keys_of",
-    "number_text",
-    "read_number",
-    "shown_unit",
-    "unit_word",
-]
-
 PLAIN_UNITS: Final = frozenset({"-", "count", "fraction", "currency"})
 """Units of values that may be written as plain numbers."""
 

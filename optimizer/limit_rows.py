@@ -17,8 +17,6 @@ from optimizer.properties.sealing import absorption_edge
 from optimizer.property_model.predict import PREDICTORS, Cast, coat_factor_of
 from optimizer.property_model.timing import wet_strength_at
 
-__all__ = ["held_bound", "limit_rows", "row_count", "row_scale"]
-
 Array = NDArray[np.float64]
 
 _LOG: Final = frozenset(

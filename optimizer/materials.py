@@ -20,18 +20,6 @@ from typing import Final
 from optimizer.canonical import canonical_text
 from optimizer.errors import UnknownMaterial
 
-__all__ = [
-    "OWN_FOLDER",
-    "PHASES",
-    "ROLES",
-    "Catalogue",
-    "Figure",
-    "Material",
-    "ReferencePoint",
-    "Source",
-    "unknown_repair",
-]
-
 OWN_FOLDER: Final = "own_materials"
 """Folder of own spec files where none is named."""
 

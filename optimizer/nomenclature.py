@@ -10,8 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-__all__ = ["CHANCE", "PROPERTIES", "QUANTITIES", "USES", "Quantity", "quantity"]
-
 USES: Final[dict[str, str]] = {
     "decide": "may decide",
     "rank": "ranks blends: cast before you rely on it",

@@ -24,8 +24,6 @@ from optimizer.studies.frontier import frontier as trade
 from optimizer.studies.order_blends import OrderAnswer, plan_blends, shop_request
 from optimizer.trials.book import TrialBook
 
-__all__ = ["calibrate", "frontier", "order"]
-
 
 def frontier(
     job: Job,

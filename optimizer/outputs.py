@@ -18,8 +18,6 @@ from typing import Final
 
 from optimizer.errors import Fault, FileFaults
 
-__all__ = ["BOOK_MARK", "check_output", "create_whole", "to_disk", "write_whole"]
-
 BOOK_MARK: Final = b"vbtb"
 """Application id in the header of a trial book: bytes 68 to 71 of the file."""
 

@@ -13,8 +13,6 @@ from typing import Generic, Literal, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["FrontierPoint", "knee", "nondominated", "walk"]
-
 Sense = Literal["min", "max"]
 Level = tuple[float, ...]
 Vector = NDArray[np.float64]

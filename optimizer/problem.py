@@ -19,8 +19,6 @@ from optimizer.property_model.model import Model, compile_model
 from optimizer.property_model.parameters import ParameterSet, parameters_of
 from optimizer.property_model.samples import SampleSets
 
-__all__ = ["Problem", "counts_money", "price_faults", "problem_of", "require_prices"]
-
 Array = NDArray[np.float64]
 
 _LEAST = {"binder": 0.02, "filler": 0.02, "pigment": 0.002}

@@ -8,8 +8,6 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from multiprocessing.process import BaseProcess
 
-__all__ = ["begin_work"]
-
 
 def begin_work() -> None:
     """Leave Ctrl-C to the process in charge, and end with it however it ends."""

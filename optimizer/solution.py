@@ -17,31 +17,6 @@ from optimizer.units import odds_words, show, show_amount
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = [
-    "BURN_FIRST",
-    "DESIGNED",
-    "DESIGNS",
-    "LEAST_WORTH",
-    "NOT_SURE",
-    "NO_BLEND",
-    "NO_PRICE",
-    "WITH_ITS_CHANCE",
-    "Alternative",
-    "ExpectedCost",
-    "LimitPrice",
-    "LimitVerdict",
-    "Prediction",
-    "Proof",
-    "Relaxation",
-    "Room",
-    "Solution",
-    "Stands",
-    "TrialWorth",
-    "WeighedMix",
-    "shown",
-]
-
-
 DESIGNED, NOT_SURE, NO_BLEND = "designed", "not sure enough", "no blend meets the limits"
 DESIGNS = (DESIGNED, NOT_SURE, NO_BLEND)
 """Statuses of a design; a check's are the verdict words."""

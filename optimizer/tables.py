@@ -9,8 +9,6 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["csv_number", "data_frame", "html_lines", "html_table"]
-
 
 def html_table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     """Return a plain HTML table.

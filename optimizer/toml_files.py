@@ -11,17 +11,6 @@ from typing import Any, Final
 
 from optimizer.errors import Fault, FileFaults
 
-__all__ = [
-    "LARGEST_FILE",
-    "decoded",
-    "nearest_repair",
-    "parse_toml",
-    "read_text",
-    "read_toml",
-    "shown_key",
-    "shown_value",
-]
-
 LARGEST_FILE: Final = 1_000_000
 """Most bytes read of one file."""
 

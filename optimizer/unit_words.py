@@ -11,8 +11,6 @@ from typing import Final
 
 from optimizer.errors import QuantityError
 
-__all__ = ["DIFFERENCES", "allowed_text", "spell"]
-
 DIFFERENCES: Final = frozenset({"K", "delta_degF"})
 """Units that make a temperature a difference: 10 F is then 5.56 K."""
 

@@ -26,20 +26,6 @@ from optimizer.unit_words import allowed_text, spell
 if TYPE_CHECKING:
     import pint
 
-__all__ = [
-    "System",
-    "convert",
-    "display_value",
-    "hinted_unit",
-    "hints_in",
-    "odds_words",
-    "parse",
-    "show",
-    "show_amount",
-    "significant",
-    "unit_in",
-]
-
 System = Literal["metric", "us"]
 
 _LONGEST: Final = 200

@@ -6,8 +6,6 @@ import os
 import sys
 from typing import NoReturn
 
-__all__ = ["main"]
-
 _STOPPED = 130
 _TERMINATED = 143
 

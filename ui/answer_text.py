@@ -23,7 +23,7 @@ from optimizer.solution import (
 )
 from optimizer.studies.batch import Batch, weighing_order, weighing_step
 from optimizer.studies.check import Comparison
-from optimizer.units import System, significant
+from optimizer.units import System, odds_words, significant
 from optimizer.verdict.assess import FAILS, HOLDS, UNCERTAIN
 from optimizer.verdict.evidence import EVIDENCE_WORDS
 from ui.batch_text import batch_words
@@ -51,7 +51,6 @@ from ui.words import (
     label_of,
     money,
     money_parts,
-    odds_words,
     range_words,
     saving_words,
     seen_words,
@@ -61,8 +60,6 @@ from ui.words import (
     value_words,
     verdict_words,
 )
-
-__all__ = ["comparison_blocks", "least_sure_first", "no_blend_blocks", "solution_blocks"]
 
 EXAMPLE_PRICES: Final = "Prices are invented examples: put your own in the job file."
 SHORT: Final = 12

@@ -12,8 +12,6 @@ from optimizer.solution import Solution
 from optimizer.studies.batch import Batch, weighing_order, weighing_step
 from ui.words import label_of
 
-__all__ = ["batch_words"]
-
 _NEAR: Final = 1e-6
 
 

@@ -17,8 +17,6 @@ from ui.plain_text import marked, plain
 from ui.widgets import fault_words, in_rows
 from ui.words import label_of
 
-__all__ = ["BlendForm"]
-
 _DIGITS: Final = 3
 _WATER: Final = ""
 """Stands for the water among the names of the powders."""

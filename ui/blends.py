@@ -10,8 +10,6 @@ from optimizer.materials import Catalogue
 from optimizer.units import parse
 from ui.jobs import read_blend
 
-__all__ = ["DESIGNED", "blend_of", "blend_text", "parts_of"]
-
 _DIGITS: Final = 12
 DESIGNED: Final = ""
 """Stands for the design's own answer."""

@@ -11,6 +11,7 @@ from importlib.resources import files
 from itertools import groupby
 from typing import Any, Final
 
+from optimizer.errors import printable
 from optimizer.job_inputs import Limit
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
@@ -18,7 +19,6 @@ from optimizer.solution import LimitVerdict, Solution
 from optimizer.studies.batch import Batch, Portion
 from optimizer.units import System, show_amount
 from optimizer.verdict.assess import FAILS
-from ui.delivery import plain
 from ui.unit_text import prose_in
 from ui.words import (
     bound_words,
@@ -34,8 +34,6 @@ from ui.words import (
     value_words,
     verdict_words,
 )
-
-__all__ = ["CARD_CAUTIONS", "PAPERS", "Sheet", "card_html", "card_json", "sheet_of"]
 
 PAPERS: Final[Mapping[str, str]] = {"a5": "148mm 210mm", "half-letter": "5.5in 8.5in"}
 """Paper by name, as the printer is told."""
@@ -300,7 +298,7 @@ def card_html(sheet: Sheet, paper: str = "a5") -> str:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        finalize=lambda word: plain(word) if type(word) is str else word,
+        finalize=lambda word: printable(word) if type(word) is str else word,
     )
     return maker.from_string(text).render(sheet=sheet, paper=PAPERS[paper])
 

@@ -9,15 +9,14 @@ import pandas as pd
 import streamlit as st
 
 from optimizer.solution import Solution
+from optimizer.units import odds_words
 from ui import answers
 from ui.blends import blend_text
 from ui.charts import CENTS, colored, layered
 from ui.plain_text import plain
 from ui.state import Session, pick
 from ui.widgets import draw
-from ui.words import blend_words, money, odds_words
-
-__all__ = ["show_certainty"]
+from ui.words import blend_words, money
 
 _CHANCES: Final = (0.2, 0.4, 0.6, 0.8, 0.9)
 """Chances that all limits hold together at which the best blend is looked for [-]."""

@@ -21,20 +21,6 @@ from ui.page_words import spoken_bound
 from ui.palette import PARTS
 from ui.words import judged_words, verdict_words
 
-__all__ = [
-    "BARS",
-    "CENTS",
-    "SHAPES",
-    "colored",
-    "cost_chart",
-    "in_short",
-    "inked",
-    "labeled_bars",
-    "layered",
-    "margin_chart",
-    "margin_rows",
-]
-
 SHAPES: Final[Mapping[str, str]] = {"holds": "circle", "uncertain": "diamond", "fails": "cross"}
 """Shape of each verdict."""
 

@@ -32,8 +32,6 @@ from ui.commands.trials_import import trials_import
 from ui.commands.trials_measure import trials_measure
 from ui.delivery import Terminated, forget_output, say
 
-__all__ = ["cli", "run"]
-
 FAULT_OF_OURS = 1
 STOPPED = 130
 TERMINATED = 143

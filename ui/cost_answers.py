@@ -9,8 +9,6 @@ from ui.answers import in_hand
 from ui.cost_words import cost_range_words
 from ui.question import Question, catalogue
 
-__all__ = ["cost_told"]
-
 
 @st.cache_data(max_entries=128, show_spinner=False)
 def cost_told(asked: Question, blend: str) -> str:

@@ -10,8 +10,6 @@ from optimizer.materials import Catalogue
 from optimizer.studies.check import Comparison
 from ui.words import label_of, money
 
-__all__ = ["cost_range_words", "even_price_words"]
-
 _AT_END: Final = 0.1
 """Part of the range within which the shown cost counts as standing at its end."""
 

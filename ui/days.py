@@ -9,8 +9,6 @@ from typing import Final
 
 from optimizer.errors import Fault, FileFaults
 
-__all__ = ["typed_day"]
-
 _DAY: Final = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
 
 

@@ -2,53 +2,27 @@
 
 from __future__ import annotations
 
-import functools
 import json
 import os
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any, Final, TextIO
 
 import click
 
-from optimizer.errors import Fault, FileFaults
+from optimizer.errors import Fault, FileFaults, printable
 from optimizer.outputs import check_output, write_whole
 
 if TYPE_CHECKING:
     from optimizer.units import System
     from ui.terminal import Block
 
-__all__ = [
-    "INPUTS",
-    "STANDARD",
-    "Delivery",
-    "Terminated",
-    "delivered",
-    "forget_output",
-    "plain",
-    "read_stdin",
-    "say",
-]
-
 _STAND_INS: Final = str.maketrans({"─": "-", "°": "deg "})
 
 STANDARD: Final = "-"
 """The name that means standard input or output."""
-
-INPUTS: Final = {
-    "job": "job",
-    "book": "trial book",
-    "table": "table",
-    "specs": "spec file",
-    "calibration": "calibration",
-}
-"""Options and arguments that name what a command reads, and a word for each."""
-
-_STDIN: Final = Path("/dev/stdin")
-_NO_FIGURES: Final = SimpleNamespace()
 
 
 class Terminated(KeyboardInterrupt):
@@ -85,8 +59,8 @@ class Delivery:
         """Return the same delivery to another place; `FileFaults` if nothing may be written there."""
         return replace(self, path=path)
 
-    def send(self, data: Mapping[str, Any], blocks: Callable[[], Sequence[Block]]) -> None:
-        """Give `data` as JSON, or the text that `blocks` makes of it.
+    def send(self, data: Mapping[str, Any], blocks: Iterable[Block]) -> None:
+        """Give `data` as JSON, or `blocks` as text, which are not made before they are asked for.
 
         Raises
         ------
@@ -98,7 +72,7 @@ class Delivery:
         else:
             from ui.terminal import rendered
 
-            self.send_text(rendered(blocks(), None if self.path else sys.stdout))
+            self.send_text(rendered(list(blocks), None if self.path else sys.stdout))
 
     def send_as(self, data: Mapping[str, Any], text: str) -> None:
         """Give `data` as JSON, or `text` as it is; `FileFaults` if it cannot be written."""
@@ -114,63 +88,10 @@ class Delivery:
             say(f"Written: {self.path}")
 
 
-def delivered(command: Callable[..., int]) -> Callable[..., int]:
-    """Give a command the options every command has, as one `Delivery`."""
-
-    @click.option("--json", "as_json", is_flag=True, help="Give the answer as JSON.")
-    @click.option(
-        "--units",
-        type=click.Choice(["metric", "us"]),
-        default="metric",
-        show_default=True,
-        help="Units of text.",
-    )
-    @click.option("-o", "--output", metavar="FILE", help="Write the answer to FILE instead of the terminal.")
-    @functools.wraps(command)
-    def with_delivery(*, as_json: bool, units: System, output: str | None, **options: Any) -> int:  # noqa: ANN401  a command's own
-        from optimizer.units import hints_in
-
-        path = None if output in (None, STANDARD) else Path(str(output))
-        inputs = () if output is None and "file" not in options else tuple(_inputs(options))
-        with hints_in(units):
-            return command(delivery=Delivery(as_json, units, path, inputs), **options)
-
-    return with_delivery
-
-
-def _inputs(options: Mapping[str, Any]) -> Iterator[tuple[str, Path]]:
-    """Give what a command reads, from its options: what is named, and what is read unnamed."""
-    from optimizer.calibration.files import newest_calibration
-    from optimizer.specs import specs_folder
-
-    yield "shipped spec file", specs_folder()
-    named = dict(options) | vars(options.get("figures", _NO_FIGURES))
-    for name, word in INPUTS.items():
-        if named.get(name) is not None:
-            yield word, _STDIN if named[name] == STANDARD else Path(named[name])
-    if "book" in named:
-        newest = newest_calibration(Path(named["book"]).resolve().parent)
-        if newest is not None:
-            yield "calibration", newest
-    for reading in named.get("readings", ()):
-        yield "file of a reading", Path(reading.partition("=")[2])
-
-
 def say(text: str) -> None:
     """Say something to the caster on standard error, if there is one."""
     if sys.stderr is not None:
-        click.echo("\n".join(map(plain, text.splitlines())), err=True)
-
-
-def plain(text: str) -> str:
-    r"""Return text of a stranger's file without anything that would steer a terminal.
-
-    Examples
-    --------
-    >>> plain("Tumbler\x1b[31m, white\n")
-    'Tumbler [31m, white '
-    """
-    return "".join(letter if letter.isprintable() else " " for letter in text)
+        click.echo("\n".join(map(printable, text.splitlines())), err=True)
 
 
 def read_stdin(most: int) -> bytes:

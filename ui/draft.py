@@ -26,18 +26,6 @@ from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.problem import counts_money
 
-__all__ = [
-    "Drafted",
-    "default_text",
-    "drafted",
-    "field_value",
-    "invented",
-    "laid_over",
-    "tables_of",
-    "whose",
-    "with_blend",
-]
-
 _WHERE: Final = "job"
 _SENSE: Final = re.compile(r"\s*(<=|>=|≤|≥|<|>|=)")
 _PAIR: Final = re.compile(r"[:=]")

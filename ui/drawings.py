@@ -12,8 +12,6 @@ from typing import Final
 
 from ui.plain_text import Html, tag
 
-__all__ = ["DOTS", "LimitLine", "WeighLine", "blend_bar", "dots", "dots_held", "limits_table", "weigh_table"]
-
 DOTS: Final = 20
 """Casts that a chance is told in."""
 

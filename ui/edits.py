@@ -15,8 +15,6 @@ from ui.question import Question
 from ui.receipt import Answer, changed_fields, receipt_words
 from ui.state import Session, drop_pick, pick, set_base
 
-__all__ = ["Seen", "show_receipt"]
-
 _NOW, _BEFORE = "seen_now", "seen_before"
 
 

@@ -5,21 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-__all__ = [
-    "CANDLE",
-    "CHANCE",
-    "DECISIONS",
-    "MOST_POWDERS",
-    "ORDER_SHOP",
-    "PRICE",
-    "ROOM",
-    "SHOP",
-    "TITLE",
-    "VESSEL",
-    "Field",
-    "price_fields",
-]
-
 
 @dataclass(frozen=True)
 class Field:

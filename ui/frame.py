@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from optimizer.errors import Fault, FileFaults, VesselblendError
+from optimizer.units import odds_words
 from ui import answers
 from ui.draft import with_blend
 from ui.edits import show_receipt
@@ -14,10 +15,8 @@ from ui.plain_text import marked, plain
 from ui.state import Session, base_tables, drop_pick, session, set_base, units
 from ui.verdict_words import least_sure_words
 from ui.widgets import show_field, tell_faults
-from ui.words import blend_words, label_of, money, odds_words
+from ui.words import blend_words, label_of, money
 from ui.work import keep_work, offer_work
-
-__all__ = ["close_drawer", "decisions", "strip", "tell"]
 
 _SIDE = "on the left, on a phone behind »"
 _UNITS = {"metric": "metric", "us": "US"}

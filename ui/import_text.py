@@ -7,8 +7,6 @@ from collections.abc import Iterator
 from optimizer.trials.tables import Table
 from ui.terminal import Block, heading, indented, sentence, table
 
-__all__ = ["understood_blocks", "understood_rows", "understood_words"]
-
 _ORDERS = {"us": ", month first", "day-first": ", day first"}
 
 

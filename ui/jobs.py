@@ -24,8 +24,6 @@ if TYPE_CHECKING:
     from optimizer.property_model.parameters import ParameterSet
     from optimizer.solution import Solution
 
-__all__ = ["Asked", "ask", "named_calibration", "read_amounts", "read_blend", "read_water_ratio"]
-
 _STDIN: Final = "standard input"
 _LONGEST: Final = 2000
 _NEXT: Final = re.compile(r"\s*[,;\n]\s*(?![\s\d])")

@@ -10,8 +10,6 @@ from optimizer.units import System
 from ui.terminal import Block, heading, sentence, table
 from ui.unit_text import typed_in
 
-__all__ = ["key_blocks", "keys_json"]
-
 
 def key_blocks(units: System = "metric") -> Iterator[Block]:
     """Give each table of the job file with its keys, their meanings and defaults."""

@@ -7,8 +7,6 @@ from typing import Final
 
 from optimizer.nomenclature import quantity
 
-__all__ = ["bend_words"]
-
 _WAYS: Final = {"lower": ("below", "a higher one"), "higher": ("above", "a lower one")}
 _OWN_WORDS: Final = {"demold_time": ("Getting out of the mold sooner than", "waiting longer")}
 _EACH: Final = {"min": "minute", "d": "day", "g": "gram", "oz": "ounce", "%": "percent"}

@@ -6,14 +6,13 @@ import streamlit as st
 
 from optimizer.solution import Solution
 from optimizer.studies.levers import Lever, time_is_short
+from optimizer.units import odds_words
 from ui import answers
 from ui.lever_text import demold_words, lever_heading, price_notes
 from ui.plain_text import marked, paragraphs, plain
 from ui.state import Session, take_steps, units
 from ui.unit_text import prose_in
-from ui.words import money, odds_words
-
-__all__ = ["show_levers"]
+from ui.words import money
 
 _ASKED = "levers_asked"
 

@@ -16,8 +16,6 @@ from ui.terminal import Block, heading, indented, sentence, table
 from ui.unit_text import prose_in, typed_in
 from ui.words import money
 
-__all__ = ["demold_words", "lever_blocks", "lever_heading", "levers_json", "levers_of", "price_notes"]
-
 
 def levers_of(asked: Asked, solution: Solution) -> tuple[Lever, ...]:
     """Return the levers for a job that lacks time for a sure answer; none where time is not short."""

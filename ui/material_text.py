@@ -5,22 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, Final
 
+from optimizer.caution_words import CAUTIONS
 from optimizer.key_kinds import shown_unit
 from optimizer.materials import Catalogue, Figure, Material, ReferencePoint
 from optimizer.specs.figure_sources import how_sure
 from optimizer.units import System, show_amount
-from optimizer.verdict.cautions import CAUTIONS
 from optimizer.verdict.evidence import cement_notes
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import span_words
-
-__all__ = [
-    "catalogue_blocks",
-    "catalogue_json",
-    "figure_rows",
-    "material_blocks",
-    "material_json",
-]
 
 _DIGITS: Final = 4
 _HOURS: Final = 48 * 60.0

@@ -17,8 +17,6 @@ from ui.unit_text import typed_in
 from ui.uploads import put_file
 from ui.widgets import fault_words, in_rows
 
-__all__ = ["show_measuring"]
-
 _COLUMNS: Final = 3
 
 

@@ -11,9 +11,6 @@ from optimizer.units import System, convert
 from ui.measuring import Answer
 from ui.unit_text import typed_in
 
-__all__ = ["columns_in", "note_words", "size_words"]
-
-
 _US: Final = {"MPa": "psi", "degC": "degF", "mL": "floz", "g/cm3": "lb/ft3"}
 """Units that US casters are shown others for; grams stay, for the scale."""
 

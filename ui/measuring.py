@@ -20,12 +20,11 @@ from optimizer.trials.burn_test import flame_share, steady_wall_temperature
 from optimizer.trials.drying_watch import days_to_constant_mass, dry_mass_forecast
 from optimizer.trials.measured import Measured
 from optimizer.trials.measuring import density_filled, density_in_water, mold_volume
-from optimizer.trials.photo import Box, whiteness_from_photo
+from optimizer.trials.photo import whiteness_from_photo
+from optimizer.trials.photo_patches import Box
 from optimizer.trials.records import Weighing
 from optimizer.trials.soak import absorption_soaked
 from optimizer.units import parse
-
-__all__ = ["MEASUREMENTS", "Answer", "Field", "Measurement", "measured"]
 
 _SPLIT: Final = re.compile(r"\s*[;\n]\s*|,\s+")
 _DAY: Final = re.compile(r"([0-9]{4})-([0-9]{2})-([0-9]{2})")

@@ -21,8 +21,6 @@ from ui.answers import checked
 from ui.blends import DESIGNED
 from ui.question import Question, catalogue
 
-__all__ = ["landed", "order_curve", "planned", "price_steps", "remedy_cost"]
-
 CURVE_POINTS: Final = 120
 """Sizes of an order at which a curve is drawn, about."""
 

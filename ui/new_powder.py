@@ -20,21 +20,6 @@ from optimizer.specs.bag_facts import COLORS, BagFacts
 from optimizer.specs.new_material import NewMaterial, new_material
 from ui.terminal import Block, heading, indented, sentence
 
-__all__ = [
-    "FOLDER",
-    "QUESTIONS",
-    "Paid",
-    "Question",
-    "Typed",
-    "catalogue_of",
-    "job_text",
-    "keep",
-    "new_blocks",
-    "price_lines",
-    "priced_job",
-    "typed_powder",
-]
-
 FOLDER: Final = OWN_FOLDER
 
 

@@ -17,8 +17,6 @@ from ui.unit_text import hint_in, typed_in
 from ui.widgets import in_rows
 from ui.words import label_of
 
-__all__ = ["show_new_powder"]
-
 _FIELD: Final = "new_powder."
 _COLUMNS: Final = 3
 _SAID: Final = "new_powder_said"

@@ -13,8 +13,6 @@ from optimizer.money.schedule import DayPlan
 from ui.charts import CENTS, colored, labeled_bars, layered
 from ui.palette import PARTS
 
-__all__ = ["calendar_chart", "curve_chart", "rates_chart", "steps_chart"]
-
 _LINES = (("holds", [1, 0]), ("fails", [8, 4]))
 
 

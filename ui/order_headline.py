@@ -5,8 +5,6 @@ from __future__ import annotations
 from optimizer.money.order import OrderPlan
 from ui.ranking_text import day_words
 
-__all__ = ["headline", "ready_by"]
-
 
 def headline(plan: OrderPlan) -> str:
     """Return whether an order is in time, in one line."""

@@ -18,26 +18,12 @@ from optimizer.money.schedule import DayPlan
 from optimizer.solution import Solution
 from optimizer.studies.batch import weighing_order, weighing_step
 from optimizer.studies.order_blends import OrderAnswer
-from optimizer.units import System
+from optimizer.units import System, odds_words
 from ui.answer_text import EXAMPLE_PRICES
 from ui.card import CARD_CAUTIONS
 from ui.ranking_text import day_words, ranking_blocks
 from ui.terminal import Block, heading, indented, sentence, table
-from ui.words import blend_words, cost_groups, grams_words, label_of, money, odds_words, pack_words
-
-__all__ = [
-    "BOTTLENECKS",
-    "busiest_words",
-    "first_words",
-    "left_words",
-    "leftover_words",
-    "no_remedy_words",
-    "order_blocks",
-    "plan_words",
-    "pours_words",
-    "remedy_words",
-    "shelf_words",
-]
+from ui.words import blend_words, cost_groups, grams_words, label_of, money, pack_words
 
 BOTTLENECKS: Final = {
     "molds": "the molds: every one is filled as often as a shift allows",

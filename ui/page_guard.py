@@ -11,8 +11,6 @@ import re
 from collections.abc import Awaitable, Callable, MutableMapping
 from typing import Any, Final
 
-__all__ = ["NAMES", "OwnAddressOnly", "is_own"]
-
 NAMES: Final = ("127.0.0.1", "localhost")
 """Names by which a browser on this machine reaches the page."""
 

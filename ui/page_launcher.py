@@ -15,8 +15,6 @@ from optimizer.errors import VesselblendError
 from ui.page_guard import NAMES, OwnAddressOnly
 from ui.palette import DARK, LIGHT, chart_colors
 
-__all__ = ["ADDRESS", "SETTINGS", "free_port", "run", "settings"]
-
 ADDRESS: Final = "127.0.0.1"
 """Where the page listens: this machine alone can reach the loopback address."""
 

@@ -10,16 +10,6 @@ from optimizer.solution import Solution
 from optimizer.units import System
 from ui.words import bound_words, money, value_words
 
-__all__ = [
-    "MARKS",
-    "UNREAD",
-    "chance_phrase",
-    "examples_words",
-    "mark_of",
-    "quantity_words",
-    "spoken_bound",
-]
-
 MARKS: Final[Mapping[str, str]] = {"yours": "●", "example": "○", "fitted": "◆"}
 """Shape beside a figure for whose it is: never color alone."""
 

@@ -9,8 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-__all__ = ["DARK", "LIGHT", "PARTS", "STYLE", "chart_colors"]
-
 PARTS: Final = ("holds", "uncertain", "fails", "text", "second", "third", "line")
 """What a mark of a chart stands for, in the order of the theme's chart colors."""
 

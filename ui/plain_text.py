@@ -13,8 +13,6 @@ from collections.abc import Iterable, Mapping
 from html import escape
 from typing import Final
 
-__all__ = ["Html", "bullets", "marked", "named", "paragraphs", "plain", "tag"]
-
 _JOINER: Final = "\u2060"
 """Word joiner: not seen, and keeps two signs from being read together."""
 

@@ -11,8 +11,6 @@ from ui.card import card_html, sheet_of
 from ui.plain_text import plain
 from ui.state import Session, units
 
-__all__ = ["print_card", "with_print_button"]
-
 _PAPERS: Final = {"a5": "A5", "half-letter": "half letter"}
 _BUTTON: Final = """<style>@media print { .ask { display: none; } }</style>
 <p class="ask"><button type="button" onclick="window.print()"

@@ -19,8 +19,6 @@ from optimizer.solution import Solution
 from optimizer.specs import load_catalogue
 from ui.new_powder import FOLDER
 
-__all__ = ["Question", "catalogue", "own_faults"]
-
 
 def catalogue() -> Catalogue:
     """Return the materials and their figures: shipped ones, and own ones from the folder beside the book.

@@ -10,20 +10,9 @@ from optimizer.money.breakeven import Switch
 from optimizer.money.order import OrderPlan
 from optimizer.money.ranking import Ranked
 from optimizer.studies.order_blends import OrderAnswer
+from optimizer.units import odds_words
 from ui.terminal import Block, heading, indented, sentence, table
-from ui.words import blend_words, odds_words
-
-__all__ = [
-    "break_even_words",
-    "chance_of",
-    "choice_words",
-    "cost_words",
-    "day_words",
-    "ranking_blocks",
-    "ranking_heading",
-    "size_words",
-    "view_words",
-]
+from ui.words import blend_words
 
 _MOST_SIZES = 10_000
 

@@ -14,20 +14,6 @@ from optimizer.units import System, display_value, show_amount, significant
 from optimizer.verdict.evidence import EVIDENCE, EVIDENCE_WORDS
 from ui.words import blend_words, money, saving_words, span_words, value_words
 
-__all__ = [
-    "FILE_NAMES",
-    "HEAT",
-    "barred_words",
-    "evidence_words",
-    "fit_words",
-    "limit_sentence",
-    "no_blend_words",
-    "price_words",
-    "proof_words",
-    "single_binder_words",
-    "use_words",
-]
-
 HEAT: Final = frozenset({"heat_margin", "outer_wall_temperature", "inner_wall_temperature"})
 """Properties of the vessel in use, which rest on a burn test or on an estimate."""
 

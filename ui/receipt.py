@@ -13,8 +13,6 @@ from ui.draft import field_value
 from ui.fields import Field
 from ui.words import label_of
 
-__all__ = ["Answer", "changed_fields", "receipt_words"]
-
 _MASSES: Final = 2
 """Masses named in a receipt, the ones that changed most [count]."""
 

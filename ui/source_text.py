@@ -11,8 +11,6 @@ from optimizer.specs.figure_sources import SourceUse, figures_by_trust, publicat
 from optimizer.specs.property_checks import Check, PropertyChecks, property_checks
 from ui.terminal import Block, heading, indented, sentence
 
-__all__ = ["source_blocks", "sources_json"]
-
 
 def sources_json(catalogue: Catalogue) -> dict[str, Any]:
     """Return checks by property, figures by how sure they are [count] and publications as JSON."""

@@ -30,22 +30,6 @@ from ui.fields import DECISIONS, SHOP, price_fields
 from ui.question import Question
 from ui.trial_answers import book_folder
 
-__all__ = [
-    "BASE",
-    "Session",
-    "apply_figures",
-    "apply_limits",
-    "base_tables",
-    "drop_pick",
-    "pick",
-    "session",
-    "set_base",
-    "set_materials",
-    "take_powder",
-    "take_steps",
-    "units",
-]
-
 BASE: Final = "base_job"
 """Where a window keeps the job file that is edited."""
 

@@ -23,8 +23,6 @@ from optimizer.units import System
 from ui.delivery import STANDARD, Delivery, Terminated, read_stdin, say
 from ui.unit_text import ShownColumn, column_in
 
-__all__ = ["Teller", "duration_words", "job_text", "run_sweep"]
-
 _PAUSE: Final = 0.5
 """Between two words of progress on a terminal [s]."""
 

@@ -17,9 +17,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from ui.delivery import plain
-
-__all__ = ["Block", "heading", "indented", "rendered", "sentence", "table"]
+from optimizer.errors import printable
 
 Block: TypeAlias = RenderableType
 
@@ -50,18 +48,18 @@ def rendered(blocks: Iterable[Block], stream: IO[str] | None) -> str:
 
 def heading(words: str) -> Text:
     """Return a heading with a free line before it."""
-    return Text(f"\n{plain(words)}", style="bold")
+    return Text(f"\n{printable(words)}", style="bold")
 
 
 def sentence(words: str, style: str = "", *, gap: bool = False, indent: int = 0) -> Padding:
     """Return a paragraph, wrapped at words; `gap` leaves a free line before it."""
-    return Padding(Text(plain(words), style=style), (int(gap), 0, 0, indent), expand=False)
+    return Padding(Text(printable(words), style=style), (int(gap), 0, 0, indent), expand=False)
 
 
 def indented(words: str, mark: str = "-") -> Padding:
     """Return a paragraph of a list: a mark, and later lines under its first word."""
     row = Table.grid(padding=(0, 1))
-    row.add_row(Text(mark), Text(plain(words)))
+    row.add_row(Text(mark), Text(printable(words)))
     return Padding(row, (0, 0, 0, 2))
 
 
@@ -73,5 +71,5 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[str]], right: Sequence[i
     for place, head in enumerate(heads):
         out.add_column(Text(head), justify="right" if place in right else "left", overflow="fold")
     for row in rows:
-        out.add_row(*(Text(plain(cell)) for cell in row))
+        out.add_row(*(Text(printable(cell)) for cell in row))
     return Padding(out, (0, 0, 0, 2))

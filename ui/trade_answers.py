@@ -17,8 +17,6 @@ from ui.answers import designed
 from ui.question import Question, catalogue
 from ui.words import label_of
 
-__all__ = ["Traded", "traded"]
-
 
 @dataclass(frozen=True)
 class Traded:

@@ -9,8 +9,6 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-__all__ = ["Reach", "clipped", "reach_of"]
-
 _FAR: Final = 1.0
 """Spreads of the blends and rings beyond which a limit stays off the chart."""
 

@@ -17,8 +17,6 @@ from ui.charts import CENTS, SHAPES, colored, layered
 from ui.palette import PARTS
 from ui.trade_axes import Reach, clipped, reach_of
 
-__all__ = ["PICK", "mark_row", "trade_chart", "trade_rows"]
-
 PICK: Final = "pick"
 """Name of the chart's selection."""
 

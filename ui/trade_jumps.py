@@ -8,8 +8,6 @@ from typing import Final
 
 from optimizer.studies.frontier import Frontier, FrontierBlend
 
-__all__ = ["Jump", "jump_of", "jump_words"]
-
 _LEAST: Final = 0.25
 """Share of the whole span of costs from which a step is a jump [-]; a choice of the drawing."""
 

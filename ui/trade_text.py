@@ -11,15 +11,13 @@ from optimizer.materials import Catalogue
 from optimizer.nomenclature import CHANCE, quantity
 from optimizer.problem import Problem
 from optimizer.studies.frontier import Frontier, FrontierBlend
-from optimizer.units import System
+from optimizer.units import System, odds_words
 from optimizer.verdict.judge import judge
 from ui.answer_text import EXAMPLE_PRICES
 from ui.card import CARD_CAUTIONS
 from ui.knee_text import bend_words
 from ui.terminal import Block, heading, indented, sentence, table
-from ui.words import grams_words, label_of, money, odds_words, value_words
-
-__all__ = ["frontier_blocks"]
+from ui.words import grams_words, label_of, money, value_words
 
 _ROWS = 12
 _ALL_LIMITS: Final = "all limits"

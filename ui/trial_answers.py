@@ -19,8 +19,6 @@ from ui.answers import designed
 from ui.question import Question, catalogue
 from ui.trial_next import test_volume
 
-__all__ = ["book_folder", "chart_rows", "fitted", "next_cast"]
-
 
 def book_folder() -> Path:
     """Return the folder of the trial book and its calibrations: the one the page was started from."""

@@ -12,8 +12,6 @@ from optimizer.calibration.measurement_errors import KINDS
 from optimizer.units import System, display_value
 from ui.charts import colored, layered
 
-__all__ = ["seen_chart", "unit_word"]
-
 _HEIGHT = 340
 
 

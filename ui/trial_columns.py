@@ -11,8 +11,6 @@ from optimizer.units import System
 from ui.terminal import Block, sentence, table
 from ui.unit_text import ShownColumn, column_in
 
-__all__ = ["MEANINGS", "column_blocks", "column_rows", "scale_column"]
-
 _BOOK_MEANINGS: Final = {
     "version": "1 for the first entry of a trial, 2 for its correction, and so on",
     "void": "yes where the trial no longer counts",

@@ -11,8 +11,6 @@ from optimizer.job_inputs import Vessel
 from optimizer.materials import Catalogue
 from optimizer.trials.records import Trial
 
-__all__ = ["Counts", "counts_of"]
-
 _READINGS: Final = ("mass", "strength", "hottest while setting", "test burn")
 """What a reason begins with that is about one reading; others are about the whole trial."""
 

@@ -31,8 +31,6 @@ from ui.trial_seen import (
 )
 from ui.widgets import draw
 
-__all__ = ["show_fit"]
-
 _FIRST: Final = "dry_strength"
 _MARKS: Final[Mapping[str, str]] = {
     "": "",

@@ -17,8 +17,6 @@ from optimizer.trials.columns import read_header
 from optimizer.trials.plausible import doubtful
 from optimizer.trials.records import FIELDS, GROUP_FIELDS, METHODS, STATES, Trial
 
-__all__ = ["CHOICES", "READINGS", "Reading", "doubts_of", "powder_column", "trial_of"]
-
 _WHERE: Final = "trial"
 
 

@@ -17,8 +17,6 @@ from ui.import_text import understood_rows, understood_words
 from ui.plain_text import bullets, plain
 from ui.uploads import put_file
 
-__all__ = ["show_import"]
-
 _ORDERS = {"as the days show": "", "month first (US)": "us", "day first": "day-first"}
 
 

@@ -16,8 +16,6 @@ from ui.terminal import Block, heading, sentence, table
 from ui.unit_text import prose_in
 from ui.words import blend_words, bound_words, grams_words, label_of
 
-__all__ = ["fall_rows", "measure_rows", "next_blocks", "next_sentence", "test_volume", "weigh_rows"]
-
 _PIECES: Final = 3
 """Molds' worth of slurry: one vessel, and test bars or cubes of twice its volume."""
 

@@ -10,19 +10,6 @@ from optimizer.calibration.leave_out import LeftOut, Unexplained
 from optimizer.calibration.measurement_errors import KINDS
 from optimizer.units import System, show, show_amount
 
-__all__ = [
-    "LEFT_OUT_HEADS",
-    "NOTES",
-    "SeenRow",
-    "left_out_row",
-    "left_out_words",
-    "moved_words",
-    "seen_row",
-    "seen_rows",
-    "unexplained_words",
-    "worse_words",
-]
-
 _LISTED = 12
 
 NOTES = (

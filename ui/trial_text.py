@@ -25,19 +25,6 @@ from ui.trial_columns import scale_column
 from ui.unit_text import ShownColumn
 from ui.words import label_of, share_words
 
-__all__ = [
-    "damaged_words",
-    "entry_json",
-    "history_blocks",
-    "known_blend",
-    "listed_blocks",
-    "opened",
-    "out_words",
-    "teaching_words",
-    "trace_blocks",
-    "trial_json",
-]
-
 
 def opened(path: Path) -> TrialBook:
     """Return the trial book at `path`; `FileFaults` where there is none."""

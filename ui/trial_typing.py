@@ -16,8 +16,6 @@ from optimizer.trials.exchange import strange_fault
 from optimizer.trials.records import Portion, Trial, Version
 from ui.jobs import read_amounts
 
-__all__ = ["corrected_trial", "typed_trial"]
-
 _TYPED: Final = "trials add"
 _Pairs = list[tuple[Header, str]]
 

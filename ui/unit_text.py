@@ -12,8 +12,6 @@ from typing import Final
 
 from optimizer.units import System, convert, significant, unit_in
 
-__all__ = ["ShownColumn", "column_in", "hint_in", "job_text_in", "prose_in", "typed_in"]
-
 _TYPED: Final[Mapping[str, tuple[str, str, str]]] = {
     "kg": ("kg", "lb", "lb"),
     "mL": ("mL", "floz", "fl oz"),

@@ -5,8 +5,6 @@ from __future__ import annotations
 from pathlib import Path, PureWindowsPath
 from typing import Final
 
-__all__ = ["put_file"]
-
 _LONGEST: Final = 60
 
 

@@ -15,23 +15,11 @@ from optimizer.solution import (
     Solution,
     TrialWorth,
 )
-from optimizer.units import System
+from optimizer.units import System, odds_words
 from ui.answer_text import least_sure_first
 from ui.drawings import DOTS, LimitLine, dots_held
 from ui.page_words import spoken_bound
-from ui.words import blend_words, chance_words, judged_words, money, odds_words, value_words, verdict_words
-
-__all__ = [
-    "headline",
-    "least_sure",
-    "least_sure_words",
-    "limit_lines",
-    "open_words",
-    "rests_on",
-    "span_of",
-    "sure_words",
-    "worth_words",
-]
+from ui.words import blend_words, chance_words, judged_words, money, value_words, verdict_words
 
 _SAME = 1e-3
 """Largest difference of two mixes that count as one [kg/L]."""

@@ -9,8 +9,6 @@ from optimizer.job_inputs import Vessel
 from optimizer.units import System, show_amount
 from ui.plain_text import Html, tag
 
-__all__ = ["vessel_section"]
-
 _LONGEST: Final = 190.0
 """Pixels of the longer of width and height."""
 

@@ -19,8 +19,6 @@ from ui.plain_text import Html, plain, tag
 from ui.state import base_tables, units
 from ui.unit_text import hint_in, typed_in
 
-__all__ = ["draw", "drawn", "fault_words", "in_rows", "show_field", "show_fields", "tell_faults", "theme"]
-
 T = TypeVar("T")
 
 

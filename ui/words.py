@@ -26,34 +26,6 @@ from optimizer.units import System, convert, display_value, odds_words, show, sh
 from optimizer.verdict.assess import HOLDS, UNCERTAIN
 from ui.unit_text import prose_in
 
-__all__ = [
-    "COST_GROUPS",
-    "blend_words",
-    "bound_words",
-    "caution_words",
-    "chance_sentence",
-    "chance_words",
-    "cost_groups",
-    "grams_words",
-    "judged_words",
-    "label_of",
-    "money",
-    "money_parts",
-    "odds_words",
-    "ounces_words",
-    "pack_words",
-    "percent_words",
-    "range_words",
-    "saving_words",
-    "seen_words",
-    "share_words",
-    "span_words",
-    "together_words",
-    "uncounted_words",
-    "value_words",
-    "verdict_words",
-]
-
 COST_GROUPS: Final[Mapping[str, tuple[str, ...]]] = {
     "labor": ("casting_labor", "sealing_labor", "packing_labor"),
     "powder and water": ("powder", "admixture", "water", "waste"),

@@ -22,8 +22,6 @@ from ui.plain_text import plain
 from ui.state import BASE, Session, set_base
 from ui.trial_answers import book_folder
 
-__all__ = ["FOLDER", "keep_work", "offer_work", "open_work"]
-
 FOLDER: Final = "work"
 """Folder of the files, beside the trial book."""
 

@@ -20,7 +20,8 @@ from optimizer.engine.chance_rows import ChanceQuestion, ChanceTable
 from optimizer.engine.nlp_refinement import rows_of_support
 from optimizer.property_model.predict import cast_of
 from optimizer.property_model.samples import DrawSet, samples_of
-from optimizer.solvers.nonlinear import SmoothProblem, minimize_smooth
+from optimizer.solvers.nonlinear import minimize_smooth
+from optimizer.solvers.smooth import SmoothProblem
 
 __all__ = ["refined_surest"]
 

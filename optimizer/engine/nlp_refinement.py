@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from optimizer.engine.candidate import Candidate, objective_of
 from optimizer.formulation import Case, curved_rows, linear_rows
 from optimizer.problem import Problem
-from optimizer.solvers.nonlinear import SmoothProblem, minimize_smooth
+from optimizer.solvers.nonlinear import minimize_smooth
+from optimizer.solvers.smooth import SmoothProblem
 
 __all__ = [
     "Evaluator",

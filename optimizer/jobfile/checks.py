@@ -14,16 +14,6 @@ from optimizer.job import Job
 from optimizer.job_inputs import Bounds
 from optimizer.materials import Catalogue
 
-__all__ = [
-    "Complaint",
-    "check_blend_bounds",
-    "check_geometry",
-    "check_materials",
-    "check_money",
-    "check_shift",
-    "complaints",
-]
-
 _SLACK: Final = 1e-9
 
 

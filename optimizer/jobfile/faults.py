@@ -16,8 +16,6 @@ from optimizer.toml_files import shown_key, shown_value
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
-__all__ = ["Faults", "nearest", "read_form"]
-
 _KEYS: Final = {"vessel": VESSEL, "candle": CANDLE, "shop": SHOP, "prices": PRICE, "bounds": BOUNDS}
 _KNOWN: Final[dict[object, Sequence[str]]] = {
     "limits": PROPERTIES,

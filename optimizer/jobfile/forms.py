@@ -17,8 +17,6 @@ from optimizer.jobfile.limits import Bound, Currency, Objective
 from optimizer.key_kinds import Key, keys_of
 from optimizer.nomenclature import PROPERTIES, QUANTITIES
 
-__all__ = ["job_form"]
-
 _Names = Annotated[
     Any,  # read beside the catalogue, which knows the names
     WithJsonSchema({"type": "array", "items": {"type": "string"}, "minItems": 1, "uniqueItems": True}),

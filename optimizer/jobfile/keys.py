@@ -16,24 +16,6 @@ from optimizer.job_inputs import Bounds, Candle, Price, Shop, Vessel
 from optimizer.key_kinds import Choice, Key, Number, keys_of
 from optimizer.nomenclature import PROPERTIES, QUANTITIES
 
-__all__ = [
-    "BOUNDS",
-    "CANDLE",
-    "HOMES",
-    "PRICE",
-    "SHOP",
-    "TOP",
-    "TOP_VALUES",
-    "UNTITLED",
-    "VESSEL",
-    "KeyRow",
-    "KeyTable",
-    "key_tables",
-    "meanings",
-    "range_faults",
-    "schema",
-]
-
 UNTITLED: Final = "Untitled job"
 """Title of a job whose file states none."""
 

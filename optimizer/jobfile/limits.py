@@ -13,19 +13,6 @@ from optimizer.job_inputs import DAMP_CLASSES, Limit
 from optimizer.key_kinds import PLAIN_UNITS, Key, number_text, read_number, shown_unit, unit_word
 from optimizer.nomenclature import PROPERTIES, quantity
 
-__all__ = [
-    "SENSES",
-    "Bound",
-    "Currency",
-    "Objective",
-    "Reach",
-    "reach",
-    "read_limits",
-    "read_objective",
-    "write_limit",
-    "write_objective",
-]
-
 SENSES: Final = {"<=": "<=", "≤": "<=", ">=": ">=", "≥": ">="}
 """Sign of a limit as written -> as held."""
 

@@ -18,8 +18,6 @@ from optimizer.key_kinds import keys_of
 from optimizer.materials import Catalogue, unknown_repair
 from optimizer.toml_files import parse_toml, read_text, shown_key, shown_value
 
-__all__ = ["parse_job", "read_job"]
-
 _GEOMETRY: Final = ("outer_diameter", "height", "wall")
 _MOST_ENTRIES: Final = 200
 _MOST_INTEGER: Final = 10**15

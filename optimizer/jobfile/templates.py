@@ -6,8 +6,6 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Final
 
-__all__ = ["TEMPLATES", "demo_fit", "example_casts", "template"]
-
 TEMPLATES: Final = ("job", "demo")
 """``job`` is the commented file to start from, ``demo`` the shipped demo job."""
 

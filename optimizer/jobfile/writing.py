@@ -11,8 +11,6 @@ from optimizer.jobfile.keys import UNTITLED
 from optimizer.jobfile.limits import write_limit, write_objective
 from optimizer.key_kinds import keys_of
 
-__all__ = ["write_job"]
-
 
 def write_job(job: Job) -> str:
     """Return the text of a job file that reads back to a job equal to `job`.

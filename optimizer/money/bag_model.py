@@ -21,8 +21,6 @@ from optimizer.money.mold_turns import whole_down, whole_up
 from optimizer.solvers.linear import LinearAnswer, LinearModel, LinearRow, solve_linear
 from optimizer.solvers.status import Status
 
-__all__ = ["MILLIGRAM", "cheapest_bags"]
-
 MILLIGRAM = 1e-6
 """Mass that no purchase is made for [kg]."""
 

@@ -9,8 +9,6 @@ from dataclasses import dataclass
 from optimizer.job_inputs import Price
 from optimizer.money.landed_cost import pack_price
 
-__all__ = ["Bags", "delivery_of", "purchase_money", "trip_money", "usable_mass"]
-
 _DUST = 1e-9
 
 

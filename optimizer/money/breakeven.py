@@ -13,8 +13,6 @@ from optimizer.job_inputs import Shop
 from optimizer.money.mold_turns import molds_needed, pours_needed
 from optimizer.money.vessel_cost import order_charge
 
-__all__ = ["OrderLine", "Switch", "break_even", "order_money"]
-
 _CENT_DUST = 1e-9
 
 

@@ -11,8 +11,6 @@ from optimizer.job_inputs import Shop
 from optimizer.money.mold_turns import DAY, turns_per_day, whole_down, whole_up
 from optimizer.money.request import Candidate
 
-__all__ = ["RESOURCES", "Capacity", "capacity", "day_rates", "molds_per_mix", "without"]
-
 RESOURCES = ("molds", "labor", "mixer", "shelf", "drying")
 """What can hold an order back, by name."""
 

@@ -17,8 +17,6 @@ MOST_VESSELS = 1_000_000
 
 _LAST_YEAR = 9900
 
-__all__ = ["MOST_VESSELS", "check_candidate", "check_request", "check_shop"]
-
 
 class _Amount(NamedTuple):
     """An amount of a blend; `above`: nothing at all is not enough."""

@@ -10,8 +10,6 @@ from optimizer.errors import Fault
 from optimizer.job_inputs import Price
 from optimizer.jobfile.keys import range_faults
 
-__all__ = ["Landed", "check_price", "landed_price", "pack_price"]
-
 
 @dataclass(frozen=True)
 class Landed:

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import datetime
+from bisect import bisect_left
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from optimizer.job_inputs import Shop
-from optimizer.money.mold_turns import demold_edges, least_whole, turns_per_day, whole_up
+from optimizer.money.mold_turns import demold_edges, turns_per_day, whole_up
 from optimizer.money.molds import ready_in, search_molds
 from optimizer.money.pours import pours_for_order
 from optimizer.money.request import Candidate, OrderRequest
-
-__all__ = ["LONGEST_SHIFT", "Change", "Remedy", "fast_enough", "find_remedies", "week_of", "with_remedy"]
 
 LONGEST_SHIFT = 720.0
 """Longest shift proposed [min]."""
@@ -136,7 +135,8 @@ def _first(trials: Sequence[_Trial], tried: Callable[[_Trial], Remedy | None]) -
     """Return the least of trials in ascending order that makes the date; more of a thing never harms."""
     if not trials or not tried(trials[-1]):
         return None
-    return tried(trials[least_whole(0, len(trials) - 1, lambda number: tried(trials[number]) is not None)])
+    least = bisect_left(trials, True, hi=len(trials) - 1, key=lambda each: tried(each) is not None)
+    return tried(trials[least])
 
 
 def _molds(request: OrderRequest, candidate: Candidate) -> Remedy | None:

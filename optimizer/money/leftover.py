@@ -10,8 +10,6 @@ from optimizer.job_inputs import Price
 from optimizer.money.landed_cost import landed_price
 from optimizer.money.purchase import Purchase
 
-__all__ = ["Leftover", "leftovers"]
-
 _CRUMB = 0.05
 """Rest of a pack not worth a word [kg]: what clings to a bag."""
 

@@ -13,24 +13,11 @@ of filling although it starts when powder meets water: this errs on the slow sid
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.job_inputs import Shop
-
-__all__ = [
-    "DAY",
-    "demold_edges",
-    "least_whole",
-    "molds_needed",
-    "pours_needed",
-    "turns_in_draws",
-    "turns_per_day",
-    "whole_down",
-    "whole_up",
-]
 
 DAY = 1440.0
 """Minutes of a day [min]."""
@@ -58,25 +45,6 @@ def whole_down(number: float) -> int:
     (8, 7)
     """
     return math.floor(number + _ROUNDING * max(1.0, abs(number)))
-
-
-def least_whole(low: int, high: int, works: Callable[[int], bool]) -> int:
-    """Return the least whole number from `low` to `high` that works.
-
-    `high` must work, and whatever is more than a number that works must work too.
-
-    Examples
-    --------
-    >>> least_whole(0, 100, lambda number: number >= 37)
-    37
-    """
-    while low < high:
-        middle = (low + high) // 2
-        if works(middle):
-            high = middle
-        else:
-            low = middle + 1
-    return high
 
 
 def turns_per_day(demold_time: float, shop: Shop) -> int:

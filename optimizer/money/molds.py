@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import datetime
+from bisect import bisect_left
 from dataclasses import dataclass, replace
 
 from optimizer.job_inputs import Shop
 from optimizer.money.capacity import capacity
-from optimizer.money.mold_turns import least_whole, turns_per_day, whole_up
+from optimizer.money.mold_turns import turns_per_day, whole_up
 from optimizer.money.pours import pours_for_order
 from optimizer.money.request import Candidate, OrderRequest
 from optimizer.money.schedule import ready_date
-
-__all__ = ["MoldSearch", "ready_in", "search_molds"]
 
 
 @dataclass(frozen=True)
@@ -57,17 +56,20 @@ def search_molds(request: OrderRequest, candidate: Candidate) -> MoldSearch:
     def ready(molds: int, until: datetime.date | None = None) -> datetime.date | None:
         return ready_in(request, candidate, replace(request.shop, molds=molds), until)
 
+    def fewest(low: int, high: int, until: datetime.date) -> int:
+        return low + bisect_left(range(low, high), True, key=lambda molds: ready(molds, until) is not None)
+
     owned, due = request.shop.molds, request.due
     as_it_is = ready(owned)
     most = max(owned, _most_useful(request, candidate)) if request.may_buy_molds else owned
     with_most = ready(most) if most > owned else as_it_is
     earliest = min(filter(None, (as_it_is, with_most)), default=None)
     top = owned if earliest == as_it_is else most
-    least = least_whole(0, top, lambda molds: ready(molds, earliest) is not None) if earliest else 0
+    least = fewest(0, top, earliest) if earliest else 0
     if as_it_is and as_it_is <= due:
         return MoldSearch(owned, as_it_is, as_it_is, earliest, least)
     if earliest and earliest <= due:
-        molds = least_whole(owned, most, lambda molds: ready(molds, due) is not None)
+        molds = fewest(owned, most, due)
         return MoldSearch(molds, ready(molds), as_it_is, earliest, least)
     if as_it_is:
         return MoldSearch(owned, as_it_is, as_it_is, earliest, least)

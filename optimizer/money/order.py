@@ -6,26 +6,28 @@ import datetime
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cache, cached_property
+from typing import Final
 
 from optimizer.errors import FileFaults
+from optimizer.job_inputs import Shop
 from optimizer.money.breakeven import OrderLine
 from optimizer.money.capacity import RESOURCES, Capacity, capacity, day_rates, without
 from optimizer.money.checks import check_candidate, check_request
 from optimizer.money.landed_cost import landed_price
 from optimizer.money.lateness_options import Remedy, find_remedies
 from optimizer.money.leftover import Leftover, leftovers
-from optimizer.money.mold_turns import turns_per_day
+from optimizer.money.mold_turns import turns_per_day, whole_up
 from optimizer.money.molds import search_molds
 from optimizer.money.pours import pours_for_order
 from optimizer.money.purchase import Purchase, buy_bags
-from optimizer.money.ready_range import ready_range
-from optimizer.money.request import Candidate, OrderRequest
+from optimizer.money.request import Candidate, OrderRequest, Times
 from optimizer.money.schedule import Schedule, make_schedule, most_vessels, ready_date
 from optimizer.money.vessel_cost import CostParts, MoldCharge, order_charge, price_floor, vessel_cost
 from optimizer.money.workdays import next_working, working_days_between
 
-__all__ = ["OrderPlan", "plan_order"]
+_LEVELS: Final = 10
+_ENDS: Final = (0.05, 0.95)
 
 
 @dataclass(frozen=True)
@@ -116,13 +118,8 @@ class OrderPlan:
         """
         if not self.vessels:
             return self.ready, self.ready
-        request = self.request
-
-        def begins(bounds: Capacity) -> datetime.date:
-            return request.start if self.trial is None else _after_trial(request, bounds, self.trial)
-
-        shop = replace(request.shop, molds=self.molds_at_work)
-        early, late = ready_range(request, self.candidate, shop, begins)
+        shop = replace(self.request.shop, molds=self.molds_at_work)
+        early, late = _ready_range(self.request, self.candidate, shop, self.trial)
         if self.ready is None:
             return early, None
         return min(early or self.ready, self.ready), late and max(late, self.ready)
@@ -298,3 +295,32 @@ def _line(request: OrderRequest, candidate: Candidate, bare: CostParts, made: Sc
     if made and made.last_cast:
         days -= working_days_between(made.last_cast, made.ready, request.shop) - 1
     return OrderLine(candidate.name, bare.per_good_vessel, turns, max(1, days))
+
+
+def _ready_range(
+    request: OrderRequest, candidate: Candidate, shop: Shop, trial: datetime.date | None
+) -> tuple[datetime.date | None, datetime.date | None]:
+    """Return the 5 % and the 95 % point of the ready date; None for never.
+
+    Over times, coats of sealer and castings that fail: each draw of the blend's times has a number of
+    castings of its own, at one of `_LEVELS` equally likely points of the law of `optimizer.money.pours`.
+    """
+    own = Times(candidate.demold_time, candidate.drying_time, candidate.working_window, candidate.coats)
+    draws = candidate.drawn or (own,) * _LEVELS
+    levels = [(k + 0.5) / _LEVELS for k in range(_LEVELS)]
+    pours = [pours_for_order(request.vessels, shop, level) for level in levels]
+
+    @cache
+    def ready(bounds: Capacity, count: int) -> datetime.date | None:
+        start = request.start if trial is None else _after_trial(request, bounds, trial)
+        return ready_date(request.vessels, bounds, shop, start, pours=count)
+
+    dates = [
+        ready(capacity(candidate.taking(times), shop), pours[k % _LEVELS])
+        if math.isfinite(times.drying_time) and math.isfinite(times.coats)
+        else None
+        for k, times in enumerate(draws)
+    ]
+    dates.sort(key=lambda day: day or datetime.date.max)
+    early, late = (dates[max(0, whole_up(end * len(dates)) - 1)] for end in _ENDS)
+    return early, late

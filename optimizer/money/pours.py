@@ -7,15 +7,14 @@ the beta distribution of that many, and the castings lost a beta-binomial one (S
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from functools import lru_cache
 from typing import Final
 
 import numpy as np
 
 from optimizer.job_inputs import Shop
-from optimizer.money.mold_turns import least_whole, whole_up
-
-__all__ = ["CASTINGS_SEEN", "GOOD_ENOUGH", "chance_of_enough", "pours_for_order"]
+from optimizer.money.mold_turns import whole_up
 
 CASTINGS_SEEN: Final = 100.0
 """Castings that a stated share of rejects is taken to rest on [count]; assumption."""
@@ -84,4 +83,4 @@ def _fewest(vessels: int, good_share: float, chance: float) -> int:
     most = whole_up(vessels / good_share)
     while not enough(most):
         most += 1 + most // 16
-    return least_whole(vessels, most, enough)
+    return vessels + bisect_left(range(vessels, most), True, key=enough)

@@ -16,8 +16,6 @@ from optimizer.money.bag_model import MILLIGRAM, cheapest_bags
 from optimizer.money.bags import Bags, purchase_money
 from optimizer.money.pours import pours_for_order
 
-__all__ = ["Purchase", "buy_bags", "stock_limits"]
-
 
 @dataclass(frozen=True)
 class Purchase:

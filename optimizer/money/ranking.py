@@ -9,8 +9,6 @@ from dataclasses import dataclass
 from optimizer.money.order import OrderPlan, plan_order
 from optimizer.money.request import Candidate, OrderRequest
 
-__all__ = ["TIE", "Ranked", "rank_candidates", "rank_plans"]
-
 TIE = 0.01
 """Costs that lie this close are called the same [fraction of the lower cost]."""
 

@@ -8,8 +8,6 @@ from dataclasses import dataclass, field, replace
 
 from optimizer.job_inputs import Price, Shop
 
-__all__ = ["Candidate", "OrderRequest", "Times"]
-
 
 @dataclass(frozen=True)
 class Times:

@@ -8,17 +8,16 @@ from __future__ import annotations
 
 import datetime
 import math
+from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from optimizer.job_inputs import Shop
 from optimizer.money.capacity import Capacity
-from optimizer.money.mold_turns import least_whole, whole_down, whole_up
+from optimizer.money.mold_turns import whole_down, whole_up
 from optimizer.money.pours import pours_for_order
 from optimizer.money.shop_simulation import HORIZON, Floor, OrderSize, run_floor
 from optimizer.money.workdays import shift_working, working_days_between
-
-__all__ = ["DayPlan", "Schedule", "make_schedule", "most_vessels", "ready_date"]
 
 
 @dataclass(frozen=True)
@@ -117,7 +116,7 @@ def make_schedule(vessels: int, bounds: Capacity, shop: Shop, start: datetime.da
     def ends(castings_first: int) -> Floor:
         return run_floor(size, bounds, shop, start, until=done, castings_first=castings_first)
 
-    first = least_whole(0, first, lambda number: ends(number).done is not None)
+    first = bisect_left(range(first), True, key=lambda number: ends(number).done is not None)
     floor = ends(first)
     assert floor.done is not None
     ready = _boxed(start + datetime.timedelta(days=floor.done), shop)

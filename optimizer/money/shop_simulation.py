@@ -30,8 +30,6 @@ from optimizer.money.capacity import Capacity, day_rates
 from optimizer.money.mold_turns import whole_down, whole_up
 from optimizer.money.workdays import working_flags
 
-__all__ = ["HORIZON", "Floor", "FloorDay", "OrderSize", "run_floor"]
-
 HORIZON = 3_653
 """Longest plan: ten years [calendar d]."""
 

@@ -19,20 +19,6 @@ from optimizer.job_inputs import Shop
 from optimizer.money.mold_turns import molds_needed, pours_needed, whole_up
 from optimizer.properties.arrays import Values
 
-__all__ = [
-    "CostLine",
-    "CostParts",
-    "MoldCharge",
-    "cost_coefficients",
-    "cost_parts",
-    "mold_charge",
-    "order_charge",
-    "price_floor",
-    "shipping_cost",
-    "shipping_edges",
-    "vessel_cost",
-]
-
 
 @dataclass(frozen=True)
 class CostParts:

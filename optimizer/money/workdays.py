@@ -10,8 +10,6 @@ import numpy as np
 
 from optimizer.job_inputs import Shop
 
-__all__ = ["next_working", "shift_working", "working_days_between", "working_flags"]
-
 
 @lru_cache(maxsize=64)
 def _calendar(working_days: tuple[int, ...], holidays: tuple[datetime.date, ...]) -> np.busdaycalendar:

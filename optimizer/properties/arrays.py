@@ -7,8 +7,6 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["TINY", "Values"]
-
 Values: TypeAlias = float | NDArray[np.float64]
 """A figure or an array of figures."""
 

@@ -19,15 +19,6 @@ from optimizer.job_inputs import Shop, Vessel
 from optimizer.properties.arrays import Values
 from optimizer.properties.maturity import avrami_parameters, avrami_time
 
-__all__ = [
-    "CSA_HALF_TIME",
-    "MoldCase",
-    "adiabatic_temperature",
-    "casting_peak",
-    "mold_case",
-]
-
-
 CSA_HALF_TIME: Final = 45.0
 """Age at which half of the CSA's early heat is out [min], judgement: it runs ahead of strength.
 

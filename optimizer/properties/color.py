@@ -16,13 +16,6 @@ import numpy as np
 
 from optimizer.properties.arrays import Values
 
-__all__ = [
-    "absorption_ratio",
-    "lightness",
-    "reflectance",
-]
-
-
 _LINEAR_BELOW: Final = (6.0 / 29.0) ** 3
 _LINEAR_SLOPE: Final = 116.0 * (29.0 / 6.0) ** 2 / 3.0
 

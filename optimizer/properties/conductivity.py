@@ -17,16 +17,6 @@ import numpy as np
 
 from optimizer.properties.arrays import Values
 
-__all__ = [
-    "AIR",
-    "BOUND_WEIGHT",
-    "GYPSUM_SOLID",
-    "body_conductivity",
-    "hashin_shtrikman",
-    "maxwell_eucken",
-    "paste_conductivity",
-]
-
 AIR: Final = 0.026
 """Still air in the pores of a dry body [W/(m K)], handbook value."""
 

@@ -16,8 +16,6 @@ from optimizer.constants import MOLAR_MASSES, MOLAR_VOLUMES
 from optimizer.properties.arrays import TINY, Values
 from optimizer.properties.hydration import Hydrates
 
-__all__ = ["GROWTH_PER_MOLE", "NEARLY_PURE", "damp_class", "late_ettringite_potential"]
-
 GROWTH_PER_MOLE: Final = (
     MOLAR_VOLUMES["ettringite"]
     + 2.0 * MOLAR_VOLUMES["aluminum_hydroxide"]

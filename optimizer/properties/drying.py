@@ -16,17 +16,6 @@ from optimizer.constants import GAS_CONSTANT, MOLAR_MASSES, ZERO_CELSIUS
 from optimizer.errors import QuantityError
 from optimizer.properties.arrays import Values
 
-__all__ = [
-    "DAMPEST_ROOM",
-    "FRONT_SHARE",
-    "DryingRoom",
-    "drying_room",
-    "drying_time",
-    "saturation_pressure",
-    "vapor_density",
-    "wet_bulb",
-]
-
 FRONT_SHARE: Final = 0.75
 """Part of the full front stage that counts: between the half and the whole that bound it (judgement)."""
 

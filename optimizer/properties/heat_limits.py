@@ -13,14 +13,6 @@ import numpy as np
 from optimizer.job_inputs import EXPOSURES
 from optimizer.properties.arrays import Values
 
-__all__ = [
-    "GYPSUM_LIMITS",
-    "HARD_STOP",
-    "SINGLE_HOUR",
-    "heat_margin",
-    "phase_limit",
-]
-
 GYPSUM_LIMITS: Final = MappingProxyType(dict(zip(EXPOSURES, (45.0, 52.0, 60.0), strict=True)))
 """Advisory limit of gypsum by exposure [degC].
 

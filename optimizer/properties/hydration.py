@@ -23,12 +23,6 @@ import numpy as np
 from optimizer.constants import MOLAR_MASSES
 from optimizer.properties.arrays import TINY, Values
 
-__all__ = [
-    "NO_YEELIMITE",
-    "Hydrates",
-    "hydrate",
-]
-
 NO_YEELIMITE: Final = 1e6
 """Ceiling of the sulfate ratio, and its value where sulfate meets no ye'elimite at all."""
 

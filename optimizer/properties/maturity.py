@@ -9,22 +9,6 @@ import numpy as np
 from optimizer.constants import GAS_CONSTANT, ZERO_CELSIUS
 from optimizer.properties.arrays import Values
 
-__all__ = [
-    "FINAL_SET_DEGREE",
-    "INITIAL_SET_DEGREE",
-    "LEAST_SPAN",
-    "SET_STRENGTH",
-    "arrhenius_rate",
-    "avrami_degree",
-    "avrami_parameters",
-    "avrami_time",
-    "gain_rate_from_two",
-    "gypsum_gain",
-    "hemihydrate_degree",
-    "hyperbolic_gain",
-    "late_pace",
-]
-
 INITIAL_SET_DEGREE: Final = 0.10
 """Degree of hydration at initial set [fraction]: a convention, no source."""
 

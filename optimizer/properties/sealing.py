@@ -19,14 +19,6 @@ from numpy.typing import NDArray
 
 from optimizer.properties.arrays import TINY, Values
 
-__all__ = [
-    "FILM_FACTOR",
-    "FLOOR_SHARE",
-    "absorption_edge",
-    "coat_edges",
-    "sealer_coats",
-]
-
 FILM_FACTOR: Final = 0.45
 """Share of the absorption that one coat of a film-forming or wax sealer leaves [-], assumption."""
 

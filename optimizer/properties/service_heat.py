@@ -23,20 +23,6 @@ from optimizer.job_inputs import Candle, Vessel
 from optimizer.properties.arrays import Values
 from optimizer.properties.surface_loss import EMISSIVITY, STEFAN_BOLTZMANN, heat_flux
 
-__all__ = [
-    "HOTTEST_POOL",
-    "INNER_FILM",
-    "Burn",
-    "LossTable",
-    "WallCase",
-    "flame_heat",
-    "flame_share_from_burn",
-    "flux_driven",
-    "pool_driven",
-    "wall_case",
-    "wall_temperatures",
-]
-
 INNER_FILM: Final = 60.0
 """Heat transfer from melted wax to the wall at a film factor of one [W/(m2 K)]; assumption."""
 

@@ -10,8 +10,6 @@ import numpy as np
 
 from optimizer.properties.arrays import Values
 
-__all__ = ["drying_shrinkage", "grain_restraint", "setting_expansion"]
-
 
 def grain_restraint(grains: Values, exponent: Values) -> Values:
     """Return the share of the paste's own change of length that a body with grains makes [fraction].

@@ -16,19 +16,6 @@ import numpy as np
 from optimizer.constants import ZERO_CELSIUS
 from optimizer.properties.arrays import Values
 
-__all__ = [
-    "EMISSIVITY",
-    "STEFAN_BOLTZMANN",
-    "Air",
-    "air_at",
-    "convection_coefficient",
-    "cylinder_factor",
-    "heat_flux",
-    "plate_nusselt",
-    "radiation_flux",
-    "rayleigh",
-]
-
 STEFAN_BOLTZMANN: Final = 5.670374419e-8
 """Stefan-Boltzmann constant [W/(m2 K4)], CODATA 2018."""
 

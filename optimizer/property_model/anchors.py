@@ -21,14 +21,13 @@ from optimizer.property_model.coefficients import (
     SAND_DEMAND,
     SAND_DENSITY,
     Lookup,
+    lookup_of,
     moles_of,
     own_columns,
     plain_columns,
 )
 from optimizer.property_model.parameters import dry_wet_ratio, ln_spread
 from optimizer.property_model.strength import sulfate_knee
-
-__all__ = ["DISAGREEMENT", "Anchor", "anchor_in", "anchor_of", "family_gap"]
 
 Array = NDArray[np.float64]
 
@@ -125,10 +124,7 @@ def family_gap(catalogue: Catalogue, name: str) -> float:
     if material.cement in ("", name):
         return 0.0
 
-    def lookup(key: str, default: float) -> Array:
-        figure = catalogue.model.get(key)
-        return np.asarray(default if figure is None else figure.value, float)
-
+    lookup = lookup_of(catalogue)
     own, lender = (anchor_of(catalogue[key], lookup).ln_intrinsic for key in (name, material.cement))
     return float(own - lender)
 

@@ -18,22 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer import constants as const
-from optimizer.materials import Material
+from optimizer.materials import Catalogue, Material
 from optimizer.properties.color import absorption_ratio
-
-__all__ = [
-    "DRAWN_PHASES",
-    "REGIMES",
-    "Bound",
-    "Hydrates",
-    "Lookup",
-    "bound_of",
-    "hydrates_of",
-    "moles_of",
-    "own_columns",
-    "plain_columns",
-    "regime_columns",
-]
 
 Array = NDArray[np.float64]
 Lookup = Callable[[str, float], Array]
@@ -128,6 +114,17 @@ class Hydrates:
     def mass(self, phase: str) -> float:
         """Return the mass of one product [kg/kg]."""
         return float(getattr(self, phase)) * const.MOLAR_MASSES[phase] * 1e-3
+
+
+def lookup_of(catalogue: Catalogue, values: Mapping[str, Array] | None = None) -> Lookup:
+    """Return where parameters come from: `values` by name, then the best values of the catalogue's model."""
+    best = {name: np.asarray(figure.value, float) for name, figure in catalogue.model.items()}
+    known = best | dict(values or {})
+
+    def lookup(name: str, default: float) -> Array:
+        return known[name] if name in known else np.asarray(default, float)
+
+    return lookup
 
 
 def bound_of(material: Material) -> Bound:

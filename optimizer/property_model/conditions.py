@@ -13,8 +13,6 @@ from optimizer.properties.casting_heat import MoldCase, mold_case
 from optimizer.properties.drying import DryingRoom, drying_room
 from optimizer.properties.service_heat import WallCase, wall_case
 
-__all__ = ["Conditions", "conditions_of"]
-
 
 @dataclass(frozen=True)
 class Conditions:

@@ -17,8 +17,6 @@ from typing import Final, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["DISCREPANT", "PRIOR_SPREADS", "Discrepancy", "NoTrials", "mix_coordinates"]
-
 Array = NDArray[np.float64]
 
 PRIOR_SPREADS: Final[Mapping[str, float]] = MappingProxyType(

@@ -9,8 +9,6 @@ from numpy.typing import NDArray
 
 from optimizer.property_model.model import INDEX, Model
 
-__all__ = ["Body", "body_of", "demand_of", "per_liter", "refilled", "water_cut"]
-
 Array = NDArray[np.float64]
 
 _TINY = 1e-12

@@ -21,14 +21,13 @@ from optimizer.property_model.coefficients import (
     WATER_CAPACITY,
     Lookup,
     bound_of,
+    lookup_of,
     own_columns,
     plain_columns,
     regime_columns,
 )
 from optimizer.property_model.discrepancy import DISCREPANT, Discrepancy, NoTrials
 from optimizer.property_model.parameters import ParameterSet, parameters_of
-
-__all__ = ["COLUMNS", "INDEX", "Model", "compile_model"]
 
 Array = NDArray[np.float64]
 
@@ -165,7 +164,7 @@ def compile_model(
     parameters = parameters or parameters_of(catalogue, names)
     values = parameters.values(fitted)
     materials = {name: catalogue[name] for name in names}
-    lookup = _lookup(catalogue, values)
+    lookup = lookup_of(catalogue, values)
     anchors = _anchors(catalogue, materials, lookup)
     tables = _tables(materials, lookup, anchors, () if fitted is None else np.shape(fitted)[:-1])
     constants = {key: _expand(values.get(key, figure.value)) for key, figure in catalogue.model.items()}
@@ -184,16 +183,6 @@ def compile_model(
 def _expand(value: Array | float) -> Array:
     array = np.asarray(value, float)
     return array[..., None] if array.ndim else array
-
-
-def _lookup(catalogue: Catalogue, values: Mapping[str, Array]) -> Lookup:
-    def lookup(name: str, default: float) -> Array:
-        if name in values:
-            return values[name]
-        figure = catalogue.model.get(name)
-        return np.asarray(default if figure is None else figure.value, float)
-
-    return lookup
 
 
 def _anchors(catalogue: Catalogue, materials: dict[str, Material], lookup: Lookup) -> dict[str, Anchor]:

@@ -16,8 +16,6 @@ from numpy.typing import NDArray
 from optimizer.materials import Catalogue, Figure, Material
 from optimizer.property_model.discrepancy import Discrepancy, NoTrials
 
-__all__ = ["SPREAD_OF_RANGE", "Parameter", "ParameterSet", "dry_wet_ratio", "ln_spread", "parameters_of"]
-
 Array = NDArray[np.float64]
 
 SPREAD_OF_RANGE = 2.0 * 1.6448536269514722

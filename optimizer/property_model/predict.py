@@ -47,18 +47,6 @@ from optimizer.property_model.timing import (
 POWDER_CAPACITY = 0.78
 """Heat capacity of dry powders [J/gK]: cement 0.75, hemihydrate 0.82, sand 0.80; handbook, from memory."""
 
-__all__ = [
-    "PREDICTORS",
-    "Cast",
-    "burn_of",
-    "cast_of",
-    "coat_factor_of",
-    "predict",
-    "setting_heat",
-    "slower_inside",
-    "window_of",
-]
-
 Array = NDArray[np.float64]
 
 _TINY = 1e-12

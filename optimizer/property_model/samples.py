@@ -25,18 +25,6 @@ from optimizer.property_model.model import Model, compile_model
 from optimizer.property_model.parameters import ParameterSet
 from optimizer.property_model.predict import Cast, cast_of
 
-__all__ = [
-    "FIRST_LOOK",
-    "PRINTED",
-    "SEARCH",
-    "DrawSet",
-    "SampleSets",
-    "Samples",
-    "points_of",
-    "samples_of",
-    "standard_normals",
-]
-
 Array = NDArray[np.float64]
 
 _FINE_ROLES: Final = ("pigment", "admixture")

@@ -13,17 +13,6 @@ if TYPE_CHECKING:
     from optimizer.property_model.microstructure import Body
     from optimizer.property_model.model import Model
 
-__all__ = [
-    "compressive_for_flexural",
-    "dry_gain",
-    "flexural",
-    "flexural_power",
-    "ln_end_strength",
-    "part_weights",
-    "retarder_loss",
-    "sulfate_knee",
-]
-
 Array = NDArray[np.float64]
 
 KNEE_WIDTH, KNEE_BLUR = 0.7, 0.12

@@ -26,21 +26,6 @@ from optimizer.property_model.strength import (
     retarder_loss,
 )
 
-__all__ = [
-    "DAY",
-    "LONGEST",
-    "Clock",
-    "bending_need",
-    "clock_of",
-    "csa_gain",
-    "demold_need",
-    "demold_time",
-    "dry_strength_at",
-    "first_strong_age",
-    "ln_wetness",
-    "wet_strength_at",
-]
-
 Array = NDArray[np.float64]
 
 DAY = 1440.0

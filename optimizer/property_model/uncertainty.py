@@ -11,8 +11,6 @@ from optimizer.materials import Catalogue
 from optimizer.property_model.model import Model, compile_model
 from optimizer.property_model.parameters import ParameterSet
 
-__all__ = ["Perturbations", "perturbations_of"]
-
 Array = NDArray[np.float64]
 
 

@@ -31,16 +31,6 @@ from optimizer.studies.frontier import Frontier
 from optimizer.tables import csv_number
 from optimizer.units import System, convert
 
-__all__ = [
-    "batch_json",
-    "comparison_json",
-    "frontier_csv",
-    "frontier_json",
-    "limit_words",
-    "solution_json",
-    "trial_worth_json",
-]
-
 Json = dict[str, Any]
 
 

@@ -14,8 +14,6 @@ from optimizer.money.schedule import DayPlan
 from optimizer.reports.blend import solution_json
 from optimizer.studies.order_blends import OrderAnswer
 
-__all__ = ["order_json"]
-
 Json = dict[str, Any]
 
 

@@ -15,8 +15,6 @@ from numpy.typing import NDArray
 
 from optimizer.solvers.relaxation import WarmLP
 
-__all__ = ["BatchAnswer", "BatchLP", "solve_batch"]
-
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 Mask = NDArray[np.bool_]

@@ -23,8 +23,6 @@ from optimizer.solvers.status import HIGHS_NO_VERDICT, Status, from_highs, judge
 if TYPE_CHECKING:
     import pulp
 
-__all__ = ["TOLERANCE", "LinearAnswer", "LinearModel", "LinearRow", "solve_linear"]
-
 Vector = NDArray[np.float64]
 
 TOLERANCE = 1e-7

@@ -21,8 +21,6 @@ from numpy.typing import NDArray
 from optimizer.solvers.smooth import SmoothProblem, View, look, row_sizes, size
 from optimizer.solvers.status import Status, from_slsqp, judge
 
-__all__ = ["FEASIBILITY", "STATIONARITY", "SmoothAnswer", "SmoothProblem", "minimize_smooth", "violation"]
-
 Vector = NDArray[np.float64]
 
 FEASIBILITY = 1e-7

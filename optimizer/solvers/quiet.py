@@ -14,8 +14,6 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 
-__all__ = ["quiet_stdout"]
-
 _STDOUT = 1
 _lock = threading.Lock()
 _users = 0

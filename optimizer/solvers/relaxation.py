@@ -22,8 +22,6 @@ from optimizer.solvers.status import Status, from_highs
 if TYPE_CHECKING:
     import highspy
 
-__all__ = ["RelaxationAnswer", "WarmLP", "weak_duality_bound"]
-
 Vector = NDArray[np.float64]
 Index = NDArray[np.integer[Any]] | list[int] | slice
 

@@ -13,8 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["SmoothProblem", "View", "look", "row_sizes", "size"]
-
 Vector = NDArray[np.float64]
 Valued = tuple[float, Vector]
 Rows = tuple[Vector, Vector]

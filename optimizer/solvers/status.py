@@ -10,8 +10,6 @@ from __future__ import annotations
 import math
 from enum import Enum
 
-__all__ = ["HIGHS_NO_VERDICT", "Status", "from_highs", "from_slsqp", "judge", "relative_gap"]
-
 
 class Status(Enum):
     """How a solve ended, in our own words.

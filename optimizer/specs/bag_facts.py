@@ -11,8 +11,6 @@ from optimizer.errors import Fault, QuantityError
 from optimizer.specs.figures import MATERIAL_FIGURES, STRENGTH, Span, span_faults
 from optimizer.units import parse
 
-__all__ = ["COLORS", "BagFacts", "Facts", "StatedStrength", "read_facts"]
-
 _AGE: Final = Span("min", 1.0, 1_000_000.0)
 _RATIO: Final = Span("-", 0.05, 4.0)
 _LIGHTNESS: Final = Span("-", 10.0, 99.0)

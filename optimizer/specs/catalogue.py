@@ -21,8 +21,6 @@ from optimizer.toml_files import nearest_repair, read_toml, shown_key
 if TYPE_CHECKING:
     from optimizer.specs.forms import FigureForm
 
-__all__ = ["load_catalogue", "specs_folder"]
-
 _NAME: Final = re.compile(r"[a-z][a-z0-9_]{0,59}")
 _MODEL_FILE: Final = "model.toml"
 _SOURCES_FILE: Final = "sources.toml"

@@ -9,8 +9,6 @@ from typing import Final
 from optimizer.materials import Catalogue, Figure, Source
 from optimizer.specs.figures import UNSEEN_WORDS
 
-__all__ = ["READ", "SourceUse", "figures_by_trust", "how_sure", "publications"]
-
 READ: Final = "source read"
 """What `how_sure` says of a figure that was read in its source."""
 

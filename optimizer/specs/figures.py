@@ -14,18 +14,6 @@ from optimizer.units import parse
 if TYPE_CHECKING:
     from optimizer.specs.forms import FigureForm
 
-__all__ = [
-    "DOSE",
-    "MATERIAL_FIGURES",
-    "MODEL_FIGURES",
-    "STRENGTH",
-    "UNSEEN_WORDS",
-    "Span",
-    "figure_of",
-    "passport_faults",
-    "span_faults",
-]
-
 UNSEEN_WORDS: Final = ("from memory", "assumption", "common practice, no source", "computed")
 """One of these stands in the note of every figure whose source was not opened."""
 

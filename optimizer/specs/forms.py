@@ -13,18 +13,6 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 from optimizer.errors import Fault
 from optimizer.toml_files import nearest_repair, shown_key, shown_value
 
-__all__ = [
-    "MODEL",
-    "SOURCES",
-    "DosesForm",
-    "FigureForm",
-    "MaterialForm",
-    "PhasesForm",
-    "PointForm",
-    "SourceForm",
-    "faults_of",
-]
-
 _Line = Annotated[str, Field(min_length=1, max_length=200)]
 _Note = Annotated[str, Field(max_length=600)]
 

@@ -24,8 +24,6 @@ from optimizer.units import parse
 if TYPE_CHECKING:
     from optimizer.specs.forms import DosesForm, FigureForm, MaterialForm, PhasesForm, PointForm
 
-__all__ = ["NEEDED", "cement_faults", "material_of"]
-
 NEEDED: Final[Mapping[str, tuple[str, ...]]] = {
     "gypsum": ("density", "water_demand", "set_initial", "set_final", "reflectance", "scattering"),
     "csa": ("density", "water_demand", "set_initial", "set_final", "reflectance", "scattering"),

@@ -21,8 +21,6 @@ from optimizer.specs.bag_facts import BagFacts, Facts, StatedStrength, read_fact
 from optimizer.specs.figures import MATERIAL_FIGURES
 from optimizer.toml_files import nearest_repair
 
-__all__ = ["NewMaterial", "new_material"]
-
 _NAME: Final = re.compile(r"[a-z][a-z0-9_]{0,59}")
 _RESERVED: Final = ("model", "sources", "water")
 _WIDER: Final = 2.0

@@ -9,8 +9,6 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
-__all__ = ["Check", "PropertyChecks", "property_checks"]
-
 _TABLE: Final = Path(__file__).with_suffix(".toml")
 _OF_ONE_LAW: Final = "tests/properties/"
 

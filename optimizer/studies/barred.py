@@ -16,8 +16,6 @@ from optimizer.engine.search_state import Question
 from optimizer.engine.swap_search import best_mixes
 from optimizer.problem import Problem
 
-__all__ = ["barring_rules"]
-
 _LIFTED: Final[Mapping[str, Mapping[str, float]]] = {
     "no more water than the powders hold, or grains settle and the face bleeds": {"water_ceiling": 3.0},
     "no more sand and filler than the binder carries": {

@@ -14,8 +14,6 @@ from optimizer.solution import Solution
 from optimizer.studies.check import check
 from optimizer.verdict.assess import HOLDS
 
-__all__ = ["Batch", "Portion", "batch_of", "weighing_order", "weighing_step"]
-
 _RANKS = {"binder": 0, "filler": 0, "pigment": 1, "admixture": 2}
 
 

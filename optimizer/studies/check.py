@@ -25,8 +25,6 @@ from optimizer.verdict.stands import stands
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Comparison", "check", "compare", "grams_of_blend"]
-
 
 @dataclass(frozen=True)
 class Comparison:

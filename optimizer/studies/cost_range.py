@@ -13,8 +13,6 @@ from optimizer.problem import problem_of
 from optimizer.solution import Solution
 from optimizer.verdict.judge import cost_parts_of
 
-__all__ = ["cost_moves"]
-
 _DRIVERS: Final = ("sealer_coats", "drying_time", "dry_mass", "demold_time")
 """Predicted properties that money hangs on: coats, shelf days, postage, turns of a mold."""
 

@@ -36,8 +36,6 @@ from optimizer.studies.under_doubt import Answered, best_under_doubt
 from optimizer.verdict.judge import solution_of
 from optimizer.verdict.stands import stands
 
-__all__ = ["design", "design_problem", "nominal_best", "solution_under_doubt"]
-
 _SAME = 1e-3
 """Largest difference of two mixes that count as one [kg/L]."""
 

@@ -28,8 +28,6 @@ from optimizer.studies.proofs import sought
 from optimizer.studies.under_doubt import judged_limits
 from optimizer.verdict.judge import cost_parts_of
 
-__all__ = ["Placed", "best_of_each", "between", "values_of"]
-
 Array = NDArray[np.float64]
 
 _LEAST_CHANCE, _SUREST = 0.05, 0.005

@@ -21,18 +21,6 @@ from optimizer.solution import SECOND_CHOICE, Alternative, LimitPrice
 from optimizer.studies.under_doubt import judged_limits
 from optimizer.verdict.assess import assess
 
-__all__ = [
-    "STEPS",
-    "alternatives",
-    "blend_shares",
-    "limit_prices",
-    "moved",
-    "named_alternatives",
-    "price_switches",
-    "single_binders",
-    "step_of",
-]
-
 Array = NDArray[np.float64]
 
 STEPS: Mapping[str, float] = {

@@ -8,8 +8,6 @@ from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
 from optimizer.money.purchase import stock_limits
 
-__all__ = ["RESERVE", "from_stock"]
-
 RESERVE = 0.01
 """Share of the shelf that is left for weighing in whole steps of the scale [fraction]."""
 

@@ -25,9 +25,6 @@ from optimizer.verdict.judge import judge, solution_of
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Frontier", "FrontierBlend", "frontier", "frontier_faults"]
-
-
 _SAME = 1e-6
 """Share of a quantity's span within which two blends are one [-]."""
 

@@ -9,8 +9,6 @@ from optimizer.engine.swap_search import best_mixes
 from optimizer.job_inputs import Limit
 from optimizer.problem import Problem
 
-__all__ = ["conflict_of"]
-
 
 def conflict_of(problem: Problem, grid: GridSearch | None = None) -> tuple[Limit, ...]:
     """Return limits that no blend meets together though any of them left out would help (deletion filter)."""

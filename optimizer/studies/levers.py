@@ -19,8 +19,6 @@ from optimizer.property_model.parameters import ParameterSet
 from optimizer.solution import DESIGNED, NOT_SURE, Solution
 from optimizer.studies.design import design
 
-__all__ = ["Lever", "Step", "levers", "time_is_short"]
-
 _WATER: Final = (30.0, 35.0, 40.0)
 """Mixing water tried [degC]: warmer water sets in the bucket; assumption."""
 

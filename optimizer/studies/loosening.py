@@ -25,8 +25,6 @@ from optimizer.studies.explain import moved, step_of
 from optimizer.studies.under_doubt import judged_limits
 from optimizer.verdict.assess import assess, held_and_cost, is_open
 
-__all__ = ["loosened", "steps_needed"]
-
 Array = NDArray[np.float64]
 
 _TURNS, _SAVED = 4, 0.02

@@ -35,16 +35,6 @@ from optimizer.verdict.judge import mix_of_grams
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = [
-    "DESIGN",
-    "SELECTED",
-    "OrderAnswer",
-    "candidate_of",
-    "plan_blends",
-    "shop_request",
-    "with_switches",
-]
-
 DESIGN = "designed blend"
 SELECTED = "selected blend"
 FOR_ORDER = "cheapest with molds charged"

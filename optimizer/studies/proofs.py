@@ -12,8 +12,6 @@ from optimizer.engine.swap_search import best_mixes
 from optimizer.problem import Problem
 from optimizer.solution import Proof
 
-__all__ = ["FIRST_PARTS", "PATIENT_SECONDS", "prove", "sought"]
-
 FIRST_PARTS = 30
 """Parts of a proof in which a better blend is looked for, whatever time they take."""
 

@@ -23,8 +23,6 @@ from optimizer.process_start import begin_work
 from optimizer.sweep.scenarios import Values
 from optimizer.sweep.worker import Plan, Row, solve
 
-__all__ = ["Chunk", "ClusterWorkers", "Workers", "in_order", "process_workers", "this_process", "workers_of"]
-
 Chunk: TypeAlias = tuple[Values, ...]
 """Scenarios that one worker designs in turn."""
 

@@ -25,17 +25,6 @@ from optimizer.sweep.worker import Cell, Row
 from optimizer.tables import csv_number
 from optimizer.trials.cells import neutral, restored
 
-__all__ = [
-    "Columns",
-    "CsvResults",
-    "ParquetResults",
-    "ResultsFile",
-    "cell_text",
-    "cells_of_line",
-    "csv_line",
-    "results_at",
-]
-
 Columns = Sequence[tuple[str, bool]]
 """Name of each column and whether it holds numbers; the first two name the scenario and the job."""
 

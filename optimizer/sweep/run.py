@@ -14,9 +14,6 @@ from optimizer.sweep.results_file import ResultsFile
 from optimizer.sweep.scenarios import Scenarios, Values
 from optimizer.sweep.worker import Plan, scenario_key
 
-__all__ = ["Progress", "sweep"]
-
-
 _CHUNKS: Final = 8
 """Chunks of scenarios that a sweep is cut into at least, for many workers to have their part."""
 

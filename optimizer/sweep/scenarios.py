@@ -19,8 +19,6 @@ from optimizer.errors import Fault, FileFaults, QuantityError
 from optimizer.sweep.variables import Value, Variable, variable_of
 from optimizer.toml_files import shown_value
 
-__all__ = ["Scenarios", "Values", "read_scenarios"]
-
 Values: TypeAlias = tuple[Value | None, ...]
 """One value per variable; None keeps the job's own."""
 

@@ -20,8 +20,6 @@ from optimizer.key_kinds import Choice, Flag, Key, Number, unit_word
 from optimizer.nomenclature import PROPERTIES, quantity
 from optimizer.toml_files import shown_value
 
-__all__ = ["Value", "Variable", "changed", "variable_of"]
-
 Value: TypeAlias = float | bool | str
 """A value in its record's unit, a flag, or a word."""
 

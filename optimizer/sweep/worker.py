@@ -44,22 +44,6 @@ from optimizer.sweep.scenarios import Values
 from optimizer.sweep.variables import Variable, changed
 from optimizer.toml_files import parse_toml
 
-__all__ = [
-    "FAULTY",
-    "OWN_FAULT",
-    "Cell",
-    "Compiled",
-    "Plan",
-    "Question",
-    "Row",
-    "answers",
-    "check_first",
-    "header_of",
-    "plan_of",
-    "scenario_key",
-    "solve",
-]
-
 Cell: TypeAlias = float | str | None
 Row: TypeAlias = tuple[Cell, ...]
 Outcome: TypeAlias = Solution | Exception

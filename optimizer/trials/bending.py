@@ -15,8 +15,6 @@ from optimizer.specs import load_catalogue
 from optimizer.trials.measured import Measured
 from optimizer.trials.measuring import repeat_error
 
-__all__ = ["BentBar", "bar_strength", "bending_strength", "compressive_estimate", "modulus_of_rupture"]
-
 GRAVITY: Final = 9.80665
 """Standard acceleration [m/s2]; 3rd CGPM 1901. The real one is within 0.3 % anywhere."""
 

@@ -22,8 +22,6 @@ from optimizer.trials.rows import DAMAGED, Entry, entries_of, insert
 from optimizer.trials.short_names import full_names, short_names
 from optimizer.trials.trial_errors import BookConflict, NoSuchTrial
 
-__all__ = ["Entered", "TrialBook", "book_beside"]
-
 _CHUNK: Final = 500
 
 

@@ -12,8 +12,6 @@ from optimizer.job_inputs import Candle, Vessel
 from optimizer.trials.drying_curve import Beforehand, fit_approach
 from optimizer.trials.measured import Measured
 
-__all__ = ["flame_share", "steady_wall_temperature"]
-
 _TYPICAL: Final = Beforehand(time=0.7, factor=2.0)
 """A cast jar warming up [h]; judgement."""
 

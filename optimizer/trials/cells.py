@@ -13,22 +13,10 @@ from typing import Any, Final, cast
 
 from optimizer.errors import Fault, QuantityError
 from optimizer.trials.checks import trial_faults
-from optimizer.trials.columns import BOOK, WORDS, Column, Header
+from optimizer.trials.columns import BOOK, Column, Header
+from optimizer.trials.fields import WORDS
 from optimizer.trials.records import RECORDS, Trial, Version, field_of, needed
 from optimizer.units import parse
-
-__all__ = [
-    "Cell",
-    "Row",
-    "Typed",
-    "at_column",
-    "cell_text",
-    "neutral",
-    "read_row",
-    "restored",
-    "row_faults",
-    "write_row",
-]
 
 Cell = str | float | int
 """A cell to write: numbers stay numbers, so that a spreadsheet takes them as such."""

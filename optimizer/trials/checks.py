@@ -17,8 +17,6 @@ from optimizer.errors import Fault, FileFaults
 from optimizer.trials.fields import TrialField
 from optimizer.trials.records import Trial, field_names, field_of
 
-__all__ = ["LONGEST_TEXT", "check_trial", "trial_faults"]
-
 LONGEST_TEXT: Final = 10_000
 """Characters of one remark."""
 

@@ -19,17 +19,6 @@ from optimizer.trials.fields import WORDS
 from optimizer.trials.records import FIELDS, GROUP_FIELDS, Version
 from optimizer.units import parse
 
-__all__ = [
-    "BOOK",
-    "WORDS",
-    "Column",
-    "Header",
-    "crowded",
-    "headers_for",
-    "known_column",
-    "read_header",
-]
-
 _MOST_READINGS: Final = 999
 _MOST_COLUMNS: Final = 5000
 _LONGEST_NAME: Final = 500

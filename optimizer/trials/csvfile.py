@@ -22,8 +22,6 @@ from optimizer.trials.import_choices import ImportChoices
 from optimizer.trials.records import Trial, Version, as_versions
 from optimizer.trials.tables import Table, check_size, read_table
 
-__all__ = ["read_csv", "read_csv_text", "write_csv", "write_csv_text"]
-
 _SEPARATORS: Final = (",", ";", "\t")
 _LOOKED_AT: Final = 100_000
 """Letters of a file in which its separator is looked for [count]."""

@@ -7,8 +7,6 @@ import re
 from collections.abc import Iterable
 from typing import Final
 
-__all__ = ["date_order", "iso_day", "order_of_pattern"]
-
 _SLASHED: Final = re.compile(r"([0-9]{1,2})[/\-]([0-9]{1,2})[/\-]([0-9]{4}|[0-9]{2})(?:[T ].*)?")
 _ANY: Final = re.compile(r"([0-9]{1,2})[/\-.]([0-9]{1,2})[/\-.]([0-9]{4}|[0-9]{2})(?:[T ].*)?")
 _DOTTED: Final = re.compile(r"([0-9]{1,2})\.([0-9]{1,2})\.([0-9]{4}|[0-9]{2})")

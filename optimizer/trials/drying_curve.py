@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-__all__ = ["Approach", "Beforehand", "fit_approach"]
-
 _DRAWS: Final = 2000
 _SEED: Final = 20260302
 _STARTS: Final = 41

@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-__all__ = ["CONSTANT", "constant_since", "days_to_constant_mass", "dry_mass_forecast"]
-
 CONSTANT: Final = 0.001
 """Constant mass: change over 24 h [fraction of the mass]; as in standards for gypsum, from memory."""
 

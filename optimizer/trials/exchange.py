@@ -30,17 +30,6 @@ from optimizer.trials.tables import Table
 from optimizer.trials.usable_readings import strength_missing
 from optimizer.trials.xlsxfile import read_xlsx, write_xlsx
 
-__all__ = [
-    "CHUNK",
-    "Imported",
-    "by_column",
-    "export_trials",
-    "import_trials",
-    "read_trials",
-    "row_of",
-    "strange_fault",
-]
-
 CHUNK: Final = 200
 """Trials entered as one unit."""
 

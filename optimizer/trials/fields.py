@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-__all__ = ["WORDS", "TrialField"]
-
 WORDS: Final = ("text", "name", "date", "labels", "yes")
 """Units of fields that hold no number."""
 

@@ -21,8 +21,6 @@ from optimizer.trials.rows import readable_text
 from optimizer.trials.schema import MIGRATIONS, check_schema, entry_digest, migrate, version_of
 from optimizer.trials.trial_errors import SALVAGE, BookDamaged, NotABook, translated
 
-__all__ = ["CHECKED_UP_TO", "prepare", "reading", "writing"]
-
 _UNWRITABLE: Final = (
     "SQLITE_READONLY",
     "SQLITE_CANTOPEN",

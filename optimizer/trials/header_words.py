@@ -15,13 +15,12 @@ from functools import lru_cache
 from typing import Final
 
 from optimizer.errors import QuantityError
-from optimizer.trials.columns import WORDS, Column, known_column
+from optimizer.trials.columns import Column, known_column
+from optimizer.trials.fields import WORDS
 from optimizer.trials.import_choices import header_key
 from optimizer.trials.records import FIELDS
 from optimizer.unit_words import spell
 from optimizer.units import parse
-
-__all__ = ["Meaning", "fits", "material_named", "meaning_of"]
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,6 @@ from typing import Final
 
 from optimizer.trials.records import Version, digest
 
-__all__ = ["CONFLICT", "State", "refused", "standing", "state_of"]
-
 State = tuple[str, bool]
 """Fingerprint of a version, and whether it is void."""
 

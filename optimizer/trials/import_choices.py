@@ -9,8 +9,6 @@ from typing import Final
 
 from optimizer.errors import Fault, FileFaults
 
-__all__ = ["DATE_ORDERS", "ImportChoices", "header_key", "read_choices"]
-
 DATE_ORDERS: Final = ("us", "day-first")
 """How a day such as 3/2/2026 is written: month first, or day first."""
 

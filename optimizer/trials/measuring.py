@@ -9,15 +9,6 @@ from typing import Final
 from optimizer.errors import QuantityError
 from optimizer.trials.measured import Measured
 
-__all__ = [
-    "density_filled",
-    "density_in_water",
-    "mold_volume",
-    "repeat_error",
-    "scale_error",
-    "water_density",
-]
-
 _FILLING: Final = 0.005
 """Spread of one fill: meniscus, drops left behind [fraction]; judgement."""
 

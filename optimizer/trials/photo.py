@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-__all__ = ["Box", "linear_light", "whiteness_from_photo"]
-
 _LUMINANCE: Final = (0.2126, 0.7152, 0.0722)
 """Share of red, green and blue in luminance; IEC 61966-2-1 (ITU-R BT.709 primaries)."""
 

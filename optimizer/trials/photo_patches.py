@@ -21,8 +21,6 @@ if TYPE_CHECKING:
     from PIL.Image import Image as Photo
     from PIL.ImageFile import ImageFile
 
-__all__ = ["Box", "cut_patches"]
-
 _MOST_PIXELS: Final = 178_000_000
 """Largest photo read [pixels]; beyond 178.9 million Pillow opens none."""
 

@@ -13,8 +13,6 @@ from optimizer.constants import MPA_PER_PSI
 from optimizer.errors import Fault, FileFaults
 from optimizer.trials.records import Trial
 
-__all__ = ["DoubtfulReadings", "doubtful"]
-
 _WEAKEST: Final = 0.5
 """A strength below this [MPa] is more often one of another unit, or 5,600 read as 5.6."""
 

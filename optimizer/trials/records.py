@@ -21,29 +21,6 @@ from typing import Annotated, Any, Final, get_type_hints
 
 from optimizer.trials.fields import TrialField
 
-__all__ = [
-    "EXPOSURES",
-    "FIELDS",
-    "GROUP_FIELDS",
-    "KINDS",
-    "METHODS",
-    "RECORDS",
-    "SENSES",
-    "STATES",
-    "Burn",
-    "Portion",
-    "Reject",
-    "Strength",
-    "Trial",
-    "Version",
-    "Weighing",
-    "as_versions",
-    "digest",
-    "field_names",
-    "field_of",
-    "needed",
-]
-
 METHODS = ("cube", "cylinder", "bent bar", "test house", "held or broke", "other")
 """Routes to a strength."""
 

@@ -14,8 +14,6 @@ from optimizer.trials.checks import trial_faults
 from optimizer.trials.records import Burn, Portion, Reject, Strength, Trial, Weighing, digest
 from optimizer.trials.schema import entry_digest
 
-__all__ = ["DAMAGED", "GROUPS", "Entry", "bare", "entries_of", "entry_from", "insert", "readable_text"]
-
 GROUPS: Final[dict[str, tuple[str, type[Any]]]] = {
     "portions": ("portion", Portion),
     "labels": ("label", str),

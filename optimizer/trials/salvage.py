@@ -22,8 +22,6 @@ from optimizer.trials.records import Trial, Version, as_versions
 from optimizer.trials.rows import DAMAGED, GROUPS, Entry, bare, entry_from, readable_text
 from optimizer.trials.trial_errors import BookDamaged, translated
 
-__all__ = ["Salvage", "salvage"]
-
 _HEAD: Final = {
     0: b"SQLite format 3\0",
     20: b"\0\x40\x20\x20",

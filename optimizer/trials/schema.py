@@ -17,17 +17,6 @@ from typing import Final
 from optimizer.outputs import BOOK_MARK
 from optimizer.trials.trial_errors import SALVAGE, BookDamaged, BookNewer, NotABook
 
-__all__ = [
-    "APPLICATION",
-    "MIGRATIONS",
-    "READINGS",
-    "check_schema",
-    "entry_digest",
-    "migrate",
-    "schema_of",
-    "version_of",
-]
-
 APPLICATION: Final = int.from_bytes(BOOK_MARK)
 """Marks the file as a trial book."""
 

@@ -6,8 +6,6 @@ import re
 from collections.abc import Iterable
 from typing import Final
 
-__all__ = ["full_names", "short_names"]
-
 _MADE: Final = re.compile(r"([0-9]{4}-[0-9]{2}-[0-9]{2}-)([0-9a-f]{10}(?:-[0-9]+)?)")
 _SHORTEST: Final = 3
 

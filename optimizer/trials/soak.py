@@ -9,8 +9,6 @@ from optimizer.errors import QuantityError
 from optimizer.trials.measured import Measured
 from optimizer.trials.measuring import scale_error
 
-__all__ = ["absorption_soaked"]
-
 _WIPING: Final = 0.04
 """Spread that wiping leaves [fraction of the water taken up]; judgement."""
 

@@ -11,21 +11,11 @@ from typing import Final
 
 from optimizer.errors import Fault, FileFaults
 from optimizer.trials.cells import Row, read_row, row_faults
-from optimizer.trials.columns import WORDS, Header, read_header
+from optimizer.trials.columns import Header, read_header
+from optimizer.trials.fields import WORDS
 from optimizer.trials.import_choices import ImportChoices
 from optimizer.trials.layout import Layout, laid_out
 from optimizer.trials.records import Trial, Version
-
-__all__ = [
-    "MOST_BYTES",
-    "MOST_CELLS",
-    "MOST_COLUMNS",
-    "MOST_ROWS",
-    "Table",
-    "check_size",
-    "read_table",
-    "too_many_cells",
-]
 
 MOST_BYTES: Final = 256 * 2**20
 """Largest file read [bytes]."""

@@ -11,8 +11,6 @@ from optimizer.trials.records import Trial
 from optimizer.trials.rows import entries_of
 from optimizer.trials.trial_errors import NoSuchTrial
 
-__all__ = ["Trace", "trace_lot", "trace_vessel"]
-
 
 @dataclass(frozen=True)
 class Trace:

@@ -23,21 +23,6 @@ from pathlib import Path
 
 from optimizer.errors import Fault, VesselblendError, short
 
-__all__ = [
-    "SALVAGE",
-    "BookBusy",
-    "BookConflict",
-    "BookDamaged",
-    "BookError",
-    "BookFull",
-    "BookNewer",
-    "BookReadOnly",
-    "NoSuchTrial",
-    "NotABook",
-    "translated",
-]
-
-
 SALVAGE = "Export what is readable to CSV, import it into a new book, and keep the damaged file."
 """The repair of a damaged book."""
 

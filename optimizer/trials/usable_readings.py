@@ -9,8 +9,6 @@ from typing import Final
 from optimizer.trials.drying_watch import constant_since
 from optimizer.trials.records import Strength, Trial
 
-__all__ = ["cannot_teach", "strength_missing", "teaches"]
-
 _AT_DEMOLDING: Final = 1.0 / 24.0
 """A weighing within an hour of demolding is the mass out of the mold [d]."""
 

@@ -25,8 +25,6 @@ if TYPE_CHECKING:
     from openpyxl.worksheet._read_only import ReadOnlyWorksheet
     from openpyxl.worksheet._write_only import WriteOnlyWorksheet
 
-__all__ = ["read_xlsx", "write_xlsx"]
-
 _MOST_UNPACKED: Final = 64 * 2**20
 """Most that the parts of a file may hold, and the cells as text [bytes, letters]."""
 

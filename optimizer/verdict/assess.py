@@ -24,20 +24,6 @@ from optimizer.property_model.predict import Cast, predict
 from optimizer.property_model.samples import Samples, points_of
 from optimizer.solution import ExpectedCost
 
-__all__ = [
-    "FAILS",
-    "HOLDS",
-    "MET",
-    "UNCERTAIN",
-    "Assessment",
-    "assess",
-    "drawn_cost_parts",
-    "held_and_cost",
-    "is_open",
-    "joint_probability",
-    "word_of",
-]
-
 Array = NDArray[np.float64]
 
 HOLDS, UNCERTAIN, FAILS = "holds", "uncertain", "fails"

@@ -11,8 +11,6 @@ from optimizer.problem import Problem
 from optimizer.properties.casting_heat import adiabatic_temperature
 from optimizer.property_model.predict import Cast
 
-__all__ = ["CAUTIONS", "cautions_of"]
-
 _TOUCH = 48.0
 """Stone-like surface that burns within 10 minutes [degC]: Czech Regulation 361/2007, as ISO 13732-1."""
 

@@ -14,8 +14,6 @@ from optimizer.problem import Problem
 from optimizer.property_model.anchors import DISAGREEMENT, family_gap
 from optimizer.property_model.predict import Cast
 
-__all__ = ["EVIDENCE", "EVIDENCE_WORDS", "cement_notes", "evidences", "uses"]
-
 EVIDENCE: Final[dict[str, str]] = {
     "anchored": "a single binder near a mix whose value its spec states",
     "calibrated": "figures fitted to your own trials or burn test",

@@ -15,8 +15,6 @@ from optimizer.problem import Problem
 from optimizer.property_model.conditions import conditions_of
 from optimizer.property_model.predict import PREDICTORS, cast_of
 
-__all__ = ["heat_remedies", "remedy_note"]
-
 Array = NDArray[np.float64]
 
 _THICKER: Final = 2.0

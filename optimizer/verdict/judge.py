@@ -34,8 +34,6 @@ from optimizer.verdict.evidence import cement_notes, evidences, uses
 from optimizer.verdict.heat_remedies import heat_remedies, remedy_note
 from optimizer.verdict.mix_rules import broken_rules, sets_at_all
 
-__all__ = ["Judgement", "cost_parts_of", "judge", "mix_of_grams", "solution_of"]
-
 Array = NDArray[np.float64]
 
 _OPEN = {"cost": NO_PRICE}

@@ -11,8 +11,6 @@ from optimizer.property_model.coefficients import SAND_DENSITY
 from optimizer.property_model.microstructure import demand_of
 from optimizer.property_model.predict import Cast
 
-__all__ = ["broken_rules", "sets_at_all"]
-
 _SLACK = 1e-6
 
 

@@ -17,8 +17,6 @@ from optimizer.problem import Problem
 from optimizer.solution import Room, Stands
 from optimizer.verdict.assess import joint_probability
 
-__all__ = ["FALL", "stands"]
-
 Array = NDArray[np.float64]
 
 FALL: Final = 0.10

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from problems import INF, problem, quadratic, stack
 
-from optimizer.solvers.nonlinear import SmoothProblem
+from optimizer.solvers.smooth import SmoothProblem
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.solvers.nonlinear import SmoothProblem
+from optimizer.solvers.smooth import SmoothProblem
 
 INF = np.inf
 

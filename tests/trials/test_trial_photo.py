@@ -16,8 +16,8 @@ from PIL import Image, ImageCms, ImageOps
 
 from optimizer.errors import QuantityError
 from optimizer.trials import photo_patches
-from optimizer.trials.photo import Box, linear_light, whiteness_from_photo
-from optimizer.trials.photo_patches import cut_patches
+from optimizer.trials.photo import linear_light, whiteness_from_photo
+from optimizer.trials.photo_patches import Box, cut_patches
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")

@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from optimizer.caution_words import CAUTIONS
 from optimizer.errors import NoBlend
 from optimizer.job import Job
 from optimizer.job_inputs import Limit
@@ -26,7 +27,6 @@ from optimizer.solution import Solution
 from optimizer.studies.batch import Batch, batch_of
 from optimizer.studies.check import check, grams_of_blend
 from optimizer.units import odds_words
-from optimizer.verdict.cautions import CAUTIONS
 from optimizer.verdict.judge import mix_of_grams
 from tests.ui.conftest import SMALL, Command
 from ui.card import CARD_CAUTIONS, PAPERS, Sheet, card_html, sheet_of

@@ -14,11 +14,10 @@ from pathlib import Path
 import click
 import pytest
 
-from optimizer.errors import NoBlend, NoVerdict, VesselblendError
+from optimizer.errors import NoBlend, NoVerdict, VesselblendError, printable
 from optimizer.outputs import write_whole
 from tests.ui.conftest import SMALL, Command
 from ui.cli import cli
-from ui.delivery import plain
 from ui.terminal import heading, rendered
 
 ROOT = Path(__file__).parents[2]
@@ -292,7 +291,7 @@ def test_a_title_cannot_steer_the_terminal(command: Command, tmp_path: Path) -> 
     ran = command("check", path, "--blend", "gypsum_cement=1")
     assert "\x1b" not in ran.out
     assert "[bold red]loud[/]" in ran.out
-    assert plain("\u202etxt.exe") == " txt.exe"
+    assert printable("\u202etxt.exe") == " txt.exe"
 
 
 def test_shells_are_told_what_may_follow() -> None:

@@ -12,7 +12,7 @@ from optimizer.specs import specs_folder
 from optimizer.trials.book import TrialBook
 from tests.ui.conftest import SMALL, Command
 from ui.cli import cli
-from ui.delivery import INPUTS
+from ui.commands.shared import INPUTS
 
 OUTPUTS = {"file", "output"}
 """Parameters that name what a command writes."""

@@ -8,9 +8,9 @@ from dataclasses import replace
 
 import pytest
 
+from optimizer.caution_words import CAUTIONS
 from optimizer.job_inputs import Limit
 from optimizer.studies.check import check
-from optimizer.verdict.cautions import CAUTIONS
 from ui.words import caution_words
 
 _TOUCH = 48.0

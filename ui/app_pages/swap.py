@@ -8,6 +8,7 @@ from optimizer.nomenclature import quantity
 from optimizer.solution import Solution
 from optimizer.studies.batch import weighing_order, weighing_step
 from optimizer.studies.check import Comparison
+from optimizer.units import odds_words
 from ui import answers
 from ui.blend_form import BlendForm
 from ui.charts import BARS, in_short, margin_chart, margin_rows
@@ -25,7 +26,6 @@ from ui.words import (
     label_of,
     money,
     money_parts,
-    odds_words,
     saving_words,
     seen_words,
     uncounted_words,

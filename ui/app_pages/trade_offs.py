@@ -14,6 +14,7 @@ from optimizer.reports.blend import frontier_csv
 from optimizer.solution import Solution
 from optimizer.studies.batch import weighing_order, weighing_step
 from optimizer.studies.frontier import frontier_faults
+from optimizer.units import odds_words
 from ui import answers
 from ui.blends import blend_text
 from ui.card import CARD_CAUTIONS
@@ -27,7 +28,7 @@ from ui.trade_answers import traded as traded_answer
 from ui.trade_charts import PICK, mark_row, trade_chart, trade_rows
 from ui.trade_jumps import jump_of, jump_words
 from ui.widgets import draw, drawn, theme
-from ui.words import blend_words, grams_words, label_of, money, odds_words, range_words, span_words
+from ui.words import blend_words, grams_words, label_of, money, range_words, span_words
 
 _NONE = "none"
 _POINTS = (12, 24, 60)

@@ -12,8 +12,6 @@ from optimizer.errors import Fault
 from optimizer.trials.plausible import DoubtfulReadings
 from ui.delivery import say
 
-__all__ = ["believed"]
-
 
 def believed(faults: Sequence[Fault], *, yes: bool = False) -> None:
     """Return where nothing is odd or somebody says that it is right.

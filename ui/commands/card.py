@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import click
 
-from ui.commands.shared import NO_BLEND, Figures, figure_options
-from ui.delivery import Delivery, delivered, say
-
-__all__ = ["card"]
+from ui.commands.shared import NO_BLEND, delivered, figure_options
+from ui.delivery import Delivery, say
 
 
 @click.command(short_help="Write the batch card for the bench, to print.")
@@ -28,7 +26,8 @@ def card(
     blend: str | None,
     water_ratio: str | None,
     paper: str | None,
-    figures: Figures,
+    specs: str | None,
+    calibration: str | None,
     delivery: Delivery,
 ) -> int:
     """Write the batch card of JOB as one HTML page to print, such as with -o card.html.
@@ -42,12 +41,12 @@ def card(
     from optimizer.verdict.assess import HOLDS
     from ui.answer_text import no_blend_blocks
     from ui.card import card_html, card_json, sheet_of
-    from ui.jobs import read_blend, read_water_ratio
+    from ui.jobs import ask, read_blend, read_water_ratio
     from ui.terminal import rendered
 
     if water_ratio is not None and blend is None:
         raise click.UsageError("--water-ratio is that of --blend: name the blend, or leave it away.")
-    asked = figures.ask(job)
+    asked = ask(job, specs, calibration)
     parts = {} if blend is None else read_blend(blend, asked.catalogue)
     parameters = asked.parameters(parts)
     if parts:

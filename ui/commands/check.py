@@ -6,13 +6,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ui.commands.shared import VERDICT_CODES, Figures, figure_options
-from ui.delivery import Delivery, delivered
+from ui.commands.shared import VERDICT_CODES, delivered, figure_options
+from ui.delivery import Delivery
 
 if TYPE_CHECKING:
     from optimizer.solution import Solution
-
-__all__ = ["check"]
 
 
 @click.command(short_help="Judge a blend against the limits, or against another blend.")
@@ -33,7 +31,8 @@ def check(
     water_ratio: str | None,
     against: str | None,
     against_water_ratio: str | None,
-    figures: Figures,
+    specs: str | None,
+    calibration: str | None,
     delivery: Delivery,
 ) -> int:
     """Predict a blend and judge it against the limits of JOB, and against another blend.
@@ -44,13 +43,13 @@ def check(
     from optimizer.studies.check import check as judge
     from optimizer.studies.check import compare
     from ui.answer_text import comparison_blocks, solution_blocks
-    from ui.jobs import read_blend, read_water_ratio
+    from ui.jobs import ask, read_blend, read_water_ratio
 
     if against_water_ratio is not None and against is None:
         raise click.UsageError(
             "--against-water-ratio is that of --against: name that blend, or leave it away."
         )
-    asked = figures.ask(job)
+    asked = ask(job, specs, calibration)
     parts = read_blend(blend, asked.catalogue)
     others = {} if against is None else read_blend(against, asked.catalogue, "--against")
     parameters = asked.parameters((*parts, *others))
@@ -61,10 +60,10 @@ def check(
     candidate = judged(parts, read_water_ratio(water_ratio))
     if not others:
         data = solution_json(candidate)
-        delivery.send(data, lambda: list(solution_blocks(candidate, asked.catalogue, delivery.units)))
+        delivery.send(data, solution_blocks(candidate, asked.catalogue, delivery.units))
     else:
         present = judged(others, read_water_ratio(against_water_ratio, "--against-water-ratio"))
         both = compare(present, candidate)
         data = comparison_json(both)
-        delivery.send(data, lambda: list(comparison_blocks(both, asked.catalogue, delivery.units)))
+        delivery.send(data, comparison_blocks(both, asked.catalogue, delivery.units))
     return VERDICT_CODES[candidate.status]

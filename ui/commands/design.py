@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import click
 
-from ui.commands.shared import NO_BLEND, NO_VERDICT, Figures, Seconds, figure_options
-from ui.delivery import Delivery, delivered
-
-__all__ = ["design"]
+from ui.commands.shared import NO_BLEND, NO_VERDICT, Seconds, delivered, figure_options
+from ui.delivery import Delivery
 
 
 @click.command(short_help="Find the cheapest blend that meets the limits of a job.")
@@ -36,7 +34,8 @@ def design(
     vessels: int | None,
     seconds: float,
     from_stock: bool,
-    figures: Figures,
+    specs: str | None,
+    calibration: str | None,
     delivery: Delivery,
 ) -> int:
     """Find the cheapest blend that meets the limits of JOB (without JOB: of the shipped demo).
@@ -49,9 +48,10 @@ def design(
     from optimizer.studies.design import design as solve
     from optimizer.studies.levers import time_is_short
     from ui.answer_text import no_blend_blocks, solution_blocks
+    from ui.jobs import ask
     from ui.lever_text import lever_blocks, levers_json, levers_of
 
-    asked = figures.ask(job)
+    asked = ask(job, specs, calibration)
     asked.require_prices()
     asked = asked.from_stock(vessels or 1) if from_stock else asked
     parameters = asked.parameters()
@@ -61,10 +61,10 @@ def design(
     hastened = list(lever_blocks(tried, asked.job, delivery.units, looked=time_is_short(solution)))
     if solution.mix is None:
         blocks = list(no_blend_blocks(solution, delivery.units, hastened))
-        delivery.send(solution_json(solution) | told, lambda: blocks)
+        delivery.send(solution_json(solution) | told, blocks)
         return NO_BLEND
     batch = batch_of(solution, asked.catalogue, vessels, parameters) if vessels else None
     data = solution_json(solution) | told | ({"batch": batch_json(batch)} if batch else {})
     blocks = list(solution_blocks(solution, asked.catalogue, delivery.units, batch, hastened))
-    delivery.send(data, lambda: blocks)
+    delivery.send(data, blocks)
     return 0 if solution.status == DESIGNED else NO_VERDICT

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import click
 
-from ui.commands.shared import Figures, Seconds, figure_options
-from ui.delivery import Delivery, delivered
-
-__all__ = ["frontier"]
+from ui.commands.shared import Seconds, delivered, figure_options
+from ui.delivery import Delivery
 
 
 @click.command()
@@ -32,7 +30,14 @@ __all__ = ["frontier"]
 @figure_options
 @delivered
 def frontier(
-    job: str, over: str, points: int, as_csv: bool, prove: float, figures: Figures, delivery: Delivery
+    job: str,
+    over: str,
+    points: int,
+    as_csv: bool,
+    prove: float,
+    specs: str | None,
+    calibration: str | None,
+    delivery: Delivery,
 ) -> int:
     """Show the blends of JOB that no other beats in all of the quantities named.
 
@@ -53,12 +58,14 @@ def frontier(
         raise click.BadParameter(fault, param_hint="--over")
     if prove and "chance" in names:
         raise click.UsageError("--prove speaks of best values, where no chance is: leave one of them away.")
-    asked = figures.ask(job)
+    from ui.jobs import ask
+
+    asked = ask(job, specs, calibration)
     asked.require_prices(always="cost" in names)
     problem = problem_of(asked.job, asked.catalogue, asked.parameters())
     found = trade(problem, names, points, proof_seconds=prove)
     if as_csv:
         delivery.send_text(frontier_csv(found, asked.job.currency, delivery.units))
     else:
-        delivery.send(frontier_json(found), lambda: list(frontier_blocks(found, problem, delivery.units)))
+        delivery.send(frontier_json(found), frontier_blocks(found, problem, delivery.units))
     return 0

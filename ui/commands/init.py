@@ -6,9 +6,8 @@ from pathlib import Path
 
 import click
 
-from ui.delivery import STANDARD, Delivery, delivered, say
-
-__all__ = ["init"]
+from ui.commands.shared import delivered
+from ui.delivery import STANDARD, Delivery, say
 
 _DEFAULT = "job.toml"
 
@@ -30,7 +29,7 @@ def init(file: str | None, demo: bool, force: bool, keys: bool, delivery: Delive
     if keys:
         from ui.key_text import key_blocks, keys_json
 
-        delivery.send(keys_json(), lambda: list(key_blocks(delivery.units)))
+        delivery.send(keys_json(), key_blocks(delivery.units))
         return 0
     from optimizer.errors import Fault, FileFaults
     from optimizer.jobfile import template

@@ -6,13 +6,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ui.commands.shared import job_options
-from ui.delivery import Delivery, delivered
+from ui.commands.shared import delivered, job_options
+from ui.delivery import Delivery
 
 if TYPE_CHECKING:
     from optimizer.materials import Catalogue
-
-__all__ = ["materials"]
 
 _SHOW = "show"
 
@@ -63,15 +61,15 @@ def _show_sources(name: str | None, catalogue: Catalogue, delivery: Delivery) ->
         raise click.UsageError(
             f"--sources speaks of all materials; the sources of one: vesselblend materials {name}"
         )
-    delivery.send(sources_json(catalogue), lambda: list(source_blocks(catalogue)))
+    delivery.send(sources_json(catalogue), source_blocks(catalogue))
 
 
 def _show_figures(name: str | None, catalogue: Catalogue, delivery: Delivery) -> None:
     from ui.material_text import catalogue_blocks, catalogue_json, material_blocks, material_json
 
     if name is None:
-        delivery.send(catalogue_json(catalogue), lambda: list(catalogue_blocks(catalogue)))
+        delivery.send(catalogue_json(catalogue), catalogue_blocks(catalogue))
         return
     material = catalogue[name]
     data = material_json(material, catalogue)
-    delivery.send(data, lambda: list(material_blocks(material, catalogue, delivery.units)))
+    delivery.send(data, material_blocks(material, catalogue, delivery.units))

@@ -9,15 +9,13 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from ui.commands.shared import job_options
-from ui.delivery import Delivery, delivered, say
+from ui.commands.shared import delivered, job_options
+from ui.delivery import Delivery, say
 
 if TYPE_CHECKING:
     from optimizer.materials import Catalogue
     from optimizer.specs.bag_facts import BagFacts
     from ui.new_powder import Typed
-
-__all__ = ["materials_new"]
 
 _EXAMPLE: Final = """\b
 Example:
@@ -111,7 +109,7 @@ def materials_new(
     if test:
         words, data["first_cast"] = _first_cast(name, typed.catalogue, delivery)
         blocks += words
-    delivery.send(data, lambda: blocks)
+    delivery.send(data, blocks)
     return 0
 
 

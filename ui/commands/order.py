@@ -7,10 +7,8 @@ from dataclasses import replace
 
 import click
 
-from ui.commands.shared import NO_BLEND, NO_VERDICT, Figures, figure_options
-from ui.delivery import Delivery, delivered
-
-__all__ = ["order"]
+from ui.commands.shared import NO_BLEND, NO_VERDICT, delivered, figure_options
+from ui.delivery import Delivery
 
 
 @click.command(short_help="Plan an order: days, molds and bags to buy.")
@@ -39,7 +37,8 @@ def order(
     plan: str | None,
     no_trial: bool,
     from_stock: bool,
-    figures: Figures,
+    specs: str | None,
+    calibration: str | None,
     delivery: Delivery,
 ) -> int:
     """Plan an order with the blends that meet the limits of JOB: days, molds and bags to buy, ranking.
@@ -51,14 +50,14 @@ def order(
     from optimizer.studies.order_blends import plan_blends, shop_request
     from ui.answer_text import no_blend_blocks
     from ui.days import typed_day
-    from ui.jobs import read_blend, read_water_ratio
+    from ui.jobs import ask, read_blend, read_water_ratio
     from ui.order_text import order_blocks
 
     if water_ratio is not None and blend is None:
         raise click.UsageError("--water-ratio is that of --blend: name that blend, or leave it away.")
     last = typed_day("--due", due)
     first = typed_day("--start", start) if start else dt.date.today()
-    asked = figures.ask(job)
+    asked = ask(job, specs, calibration)
     asked.require_prices(always=True)
     asked = asked.from_stock(vessels) if from_stock else asked
     request = shop_request(asked.job, vessels, first, last, molds)
@@ -72,10 +71,10 @@ def order(
     answer = plan_blends(asked.job, asked.catalogue, request, parameters, selected=own, trial=not no_trial)
     none = answer.no_blend
     if none is not None:
-        delivery.send(order_json(answer), lambda: list(no_blend_blocks(none, delivery.units)))
+        delivery.send(order_json(answer), no_blend_blocks(none, delivery.units))
         return NO_BLEND
     answer = answer if plan is None else answer.selecting(plan)
-    delivery.send(order_json(answer), lambda: list(order_blocks(answer, asked.catalogue, delivery.units)))
+    delivery.send(order_json(answer), order_blocks(answer, asked.catalogue, delivery.units))
     if not answer.plan.meets_date:
         return NO_BLEND
     return 0 if answer.plan.candidate.sure else NO_VERDICT

@@ -8,8 +8,6 @@ import click
 
 from optimizer.errors import VesselblendError
 
-__all__ = ["page"]
-
 _LAUNCHER = "ui.page_launcher"
 
 

@@ -4,26 +4,16 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-if TYPE_CHECKING:
-    from ui.jobs import Asked
+from ui.delivery import STANDARD, Delivery
 
-__all__ = [
-    "NO_BLEND",
-    "NO_VERDICT",
-    "VERDICT_CODES",
-    "Figures",
-    "Seconds",
-    "book_option",
-    "figure_options",
-    "job_options",
-    "yes_option",
-]
+if TYPE_CHECKING:
+    from optimizer.units import System
 
 NO_BLEND: Final = 3
 """No blend meets the limits, or a checked blend or an order fails."""
@@ -32,6 +22,18 @@ NO_VERDICT: Final = 5
 """Too little is known for a verdict."""
 
 VERDICT_CODES: Final = {"holds": 0, "fails": NO_BLEND, "uncertain": NO_VERDICT}
+
+
+INPUTS: Final = {
+    "job": "job",
+    "book": "trial book",
+    "table": "table",
+    "specs": "spec file",
+    "calibration": "calibration",
+}
+"""Options and arguments that name what a command reads, and a word for each."""
+
+_STDIN: Final = Path("/dev/stdin")
 
 
 class Seconds(click.FloatRange):
@@ -65,39 +67,48 @@ def yes_option(command: Callable[..., int]) -> Callable[..., int]:
     return click.option("--yes", is_flag=True, help=helped)(command)
 
 
-@dataclass(frozen=True)
-class Figures:
-    """Where the figures of an answer come from.
-
-    Attributes
-    ----------
-    specs : str | None
-        Folder of own spec files.
-    calibration : str | None
-        Calibration file, a folder whose newest one counts, ``demo`` or ``none``; None: as the job says.
-    """
-
-    specs: str | None
-    calibration: str | None
-
-    def ask(self, job: str | None) -> Asked:
-        """Read a job with these figures; `FileFaults` of all that is read."""
-        from ui.jobs import ask
-
-        return ask(job, self.specs, self.calibration)
-
-
 def figure_options(command: Callable[..., int]) -> Callable[..., int]:
-    """Give a command the options ``--specs`` and ``--calibration``, as one `Figures`."""
+    """Give a command the options ``--specs`` and ``--calibration``."""
+    helped = "What `trials fit` learned: file, folder of the newest, demo or none; else as the job says."
+    return job_options(click.option("--calibration", metavar="FILE", help=helped)(command))
 
-    @job_options
+
+def delivered(command: Callable[..., int]) -> Callable[..., int]:
+    """Give a command the options every command has, as one `Delivery`."""
+
+    @click.option("--json", "as_json", is_flag=True, help="Give the answer as JSON.")
     @click.option(
-        "--calibration",
-        metavar="FILE",
-        help="What `trials fit` learned: file, folder of the newest, demo or none; else as the job says.",
+        "--units",
+        type=click.Choice(["metric", "us"]),
+        default="metric",
+        show_default=True,
+        help="Units of text.",
     )
+    @click.option("-o", "--output", metavar="FILE", help="Write the answer to FILE instead of the terminal.")
     @functools.wraps(command)
-    def with_figures(*, specs: str | None, calibration: str | None, **options: Any) -> int:  # noqa: ANN401  a command's own
-        return command(figures=Figures(specs, calibration), **options)
+    def with_delivery(*, as_json: bool, units: System, output: str | None, **options: Any) -> int:  # noqa: ANN401  a command's own
+        from optimizer.units import hints_in
 
-    return with_figures
+        path = None if output in (None, STANDARD) else Path(str(output))
+        inputs = () if output is None and "file" not in options else tuple(_inputs(options))
+        with hints_in(units):
+            return command(delivery=Delivery(as_json, units, path, inputs), **options)
+
+    return with_delivery
+
+
+def _inputs(options: Mapping[str, Any]) -> Iterator[tuple[str, Path]]:
+    """Give what a command reads, from its options: what is named, and what is read unnamed."""
+    from optimizer.calibration.files import newest_calibration
+    from optimizer.specs import specs_folder
+
+    yield "shipped spec file", specs_folder()
+    for name, word in INPUTS.items():
+        if options.get(name) is not None:
+            yield word, _STDIN if options[name] == STANDARD else Path(options[name])
+    if "book" in options:
+        newest = newest_calibration(Path(options["book"]).resolve().parent)
+        if newest is not None:
+            yield "calibration", newest
+    for reading in options.get("readings", ()):
+        yield "file of a reading", Path(reading.partition("=")[2])

@@ -7,10 +7,8 @@ from pathlib import Path
 
 import click
 
-from ui.commands.shared import Figures, figure_options
-from ui.delivery import STANDARD, Delivery, delivered
-
-__all__ = ["sweep"]
+from ui.commands.shared import delivered, figure_options
+from ui.delivery import STANDARD, Delivery
 
 _EPILOG = """\b
 Example:
@@ -55,7 +53,8 @@ def sweep(
     executor: str,
     workers: int | None,
     in_full: bool,
-    figures: Figures,
+    specs: str | None,
+    calibration: str | None,
     delivery: Delivery,
 ) -> int:
     """Design JOB for every combination of the varied values, one row each.
@@ -79,10 +78,10 @@ def sweep(
     from ui.sweep_run import job_text, run_sweep
 
     text, named = job_text(job), "standard input" if job == STANDARD else job
-    catalogue = load_catalogue(figures.specs)
-    folder = None if figures.specs is None else str(Path(figures.specs).resolve())
+    catalogue = load_catalogue(specs)
+    folder = None if specs is None else str(Path(specs).resolve())
     asked = Asked(parse_job(text, catalogue, named), catalogue, named=named)
-    bare = plan_of(text, named, catalogue, folder, named_calibration(figures.calibration, asked))
+    bare = plan_of(text, named, catalogue, folder, named_calibration(calibration, asked))
     scenarios = read_scenarios(vary, None if table is None else Path(table), parse_toml(text, named))
     plan = replace(bare, variables=scenarios.variables, in_full=in_full)
     check_first(plan, scenarios)

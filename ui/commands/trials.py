@@ -7,14 +7,12 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from ui.commands.shared import book_option, job_options, yes_option
-from ui.delivery import STANDARD, Delivery, delivered, say
+from ui.commands.shared import book_option, delivered, job_options, yes_option
+from ui.delivery import STANDARD, Delivery, say
 
 if TYPE_CHECKING:
     from optimizer.trials.records import Version
     from optimizer.trials.trial_errors import BookDamaged
-
-__all__ = ["trials"]
 
 _EXAMPLE: Final = """\b
 Example:
@@ -88,7 +86,7 @@ def add(
     data = entry_json(entry)["trial"] | {"version": entry.revision}
     data |= {"counts": list(counts.taken), "does_not_count": list(counts.lacking)}
     told = [said, teaching_words(entry.trial), counts.taken_words, counts.lacking_words]
-    delivery.send(data, lambda: [sentence(words) for words in told if words])
+    delivery.send(data, (sentence(words) for words in told if words))
     return 0
 
 
@@ -112,7 +110,7 @@ def list_(limit: int, void: bool, book: str, specs: str | None, delivery: Delive
     catalogue = load_catalogue(specs)
     delivery.send(
         {"count": count, "trials": shown, "damaged": damaged},
-        lambda: list(listed_blocks(entries, count, catalogue, delivery.units, kept.short_names())),
+        listed_blocks(entries, count, catalogue, delivery.units, kept.short_names()),
     )
     if damaged:
         say(damaged_words(damaged))

@@ -6,10 +6,8 @@ from pathlib import Path
 
 import click
 
-from ui.commands.shared import book_option, job_options
-from ui.delivery import Delivery, delivered
-
-__all__ = ["trials_columns", "trials_show", "trials_trace", "trials_void"]
+from ui.commands.shared import book_option, delivered, job_options
+from ui.delivery import Delivery
 
 
 @click.command("void")
@@ -47,7 +45,7 @@ def trials_show(id: str, book: str, delivery: Delivery) -> int:
     versions = opened(Path(book)).history(id)
     lacking = tuple(dict.fromkeys(cannot_teach(versions[-1].trial).values()))
     data = {"versions": [entry_json(entry) for entry in versions], "cannot_teach": list(lacking)}
-    delivery.send(data, lambda: list(history_blocks(versions, lacking, delivery.units)))
+    delivery.send(data, history_blocks(versions, lacking, delivery.units))
     return 0
 
 
@@ -77,7 +75,7 @@ def trials_trace(
         "unlabeled": list(found.unlabeled),
     }
     catalogue = load_catalogue(specs)
-    delivery.send(data, lambda: list(trace_blocks(found, catalogue)))
+    delivery.send(data, trace_blocks(found, catalogue))
     return 0
 
 
@@ -97,5 +95,5 @@ def trials_columns(empty: bool, example: bool, delivery: Delivery) -> int:
         delivery.send_text(write_csv_text([]) if empty else example_casts())
         return 0
     data = {"columns": [{"name": name, "meaning": meaning} for name, meaning in column_rows()]}
-    delivery.send(data, lambda: list(column_blocks(delivery.units)))
+    delivery.send(data, column_blocks(delivery.units))
     return 0

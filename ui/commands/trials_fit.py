@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from ui.commands.shared import NO_BLEND, book_option, job_options
-from ui.delivery import Delivery, delivered, say
+from ui.commands.shared import NO_BLEND, book_option, delivered, job_options
+from ui.delivery import Delivery, say
 
 if TYPE_CHECKING:
     from optimizer.calibration.agreement import Agreement
@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from optimizer.materials import Catalogue
     from optimizer.units import System
     from ui.terminal import Block
-
-__all__ = ["trials_fit", "trials_next"]
 
 
 @click.command("fit")
@@ -64,7 +62,7 @@ def trials_fit(job: str | None, book: str, look: bool, specs: str | None, delive
     found = calibrate(kept_book.trials(), catalogue, studio, dt.date.today())
     path = None if look else keep_calibration(found.calibration, Path(book).resolve().parent)
     data = _fit_json(found) | {"damaged": list(damaged), "file": None if path is None else str(path)}
-    delivery.send(data, lambda: list(_fit_blocks(found, catalogue, delivery.units)))
+    delivery.send(data, _fit_blocks(found, catalogue, delivery.units))
     if path is not None:
         say(f"Kept: {path}. To undo this calibration, remove that file.")
     return 0
@@ -104,7 +102,7 @@ def trials_next(job: str | None, book: str, specs: str | None, delivery: Deliver
     found = next_trial(problem, solution)
     weighed = grams_of(problem, found.cast, test_volume(asked.job))
     data = _next_json(found, weighed) | {"calibration": None if path is None else str(path)}
-    delivery.send(data, lambda: list(next_blocks(found, weighed, asked.job, asked.catalogue, delivery.units)))
+    delivery.send(data, next_blocks(found, weighed, asked.job, asked.catalogue, delivery.units))
     return 0
 
 

@@ -10,13 +10,11 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from ui.commands.shared import book_option, job_options
-from ui.delivery import STANDARD, Delivery, delivered, read_stdin, say
+from ui.commands.shared import book_option, delivered, job_options
+from ui.delivery import STANDARD, Delivery, read_stdin, say
 
 if TYPE_CHECKING:
     from optimizer.trials.tables import Table
-
-__all__ = ["trials_import"]
 
 _MOST: Final = 32 * 2**20
 _EXAMPLE: Final = """\b

@@ -7,14 +7,13 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from ui.delivery import Delivery, delivered
+from ui.commands.shared import delivered
+from ui.delivery import Delivery
 
 if TYPE_CHECKING:
     from optimizer.units import System
     from ui.measuring import Answer
     from ui.terminal import Block
-
-__all__ = ["trials_measure"]
 
 _WORDS: Final = ("volume", "density", "piece", "bar", "whiteness", "drying", "soak", "burn")
 _EXAMPLE: Final = """\b
@@ -37,7 +36,7 @@ def trials_measure(what: str | None, readings: tuple[str, ...], delivery: Delive
     from ui.measuring import measured
 
     if what is None or not readings:
-        delivery.send(_asked_json(what), lambda: list(_asked_blocks(what, delivery.units)))
+        delivery.send(_asked_json(what), _asked_blocks(what, delivery.units))
         return 0
     answers = measured(what, _typed(readings, what))
     data = {
@@ -55,7 +54,7 @@ def trials_measure(what: str | None, readings: tuple[str, ...], delivery: Delive
             for one in answers
         ]
     }
-    delivery.send(data, lambda: list(_answer_blocks(answers, delivery.units)))
+    delivery.send(data, _answer_blocks(answers, delivery.units))
     return 0
 
 
