@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from optimizer.errors import NoBlend as NoBlend
     from optimizer.errors import NoVerdict as NoVerdict
     from optimizer.job import Job as Job
-    from optimizer.job_inputs import Limit as Limit
+    from optimizer.job import Limit as Limit
     from optimizer.jobfile import parse_job as parse_job
     from optimizer.jobfile import read_job as read_job
     from optimizer.jobfile import template as template
@@ -108,7 +108,7 @@ _HOMES: Final = {
     "Fit": "calibration.fit",
     "Frontier": "studies.frontier",
     "Job": "job",
-    "Limit": "job_inputs",
+    "Limit": "job",
     "NoBlend": "errors",
     "NoVerdict": "errors",
     "OrderAnswer": "studies.order_blends",

@@ -45,7 +45,7 @@ def fingerprint(
 
     Examples
     --------
-    >>> from optimizer.job_inputs import Vessel
+    >>> from optimizer.job import Vessel
     >>> len(fingerprint(Job("Cup", "EUR", (), Vessel(215.0)), Catalogue({}, {}, {})))
     64
     """

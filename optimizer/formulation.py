@@ -14,7 +14,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.limit_rows import limit_rows, row_count
 from optimizer.money.vessel_cost import CostLine
 from optimizer.problem import Problem

@@ -1,6 +1,6 @@
 """Kinds of value a job file holds: each reads what a file says, writes it back, and names what is allowed.
 
-The records of `optimizer.job_inputs` are annotated with them: a field's unit and range stand beside its
+The records of `optimizer.job` are annotated with them: a field's unit and range stand beside its
 default. Ranges are wide: they catch slips of the pen and of units, they do not judge a studio. pydantic
 asks a kind for its part of the JSON schema; nothing here imports it.
 """
@@ -68,7 +68,7 @@ def keys_of(record: type) -> tuple[Key, ...]:
 
     Examples
     --------
-    >>> from optimizer.job_inputs import Bounds
+    >>> from optimizer.job import Bounds
     >>> [(key.name, key.field) for key in keys_of(Bounds)]
     [('min', 'least'), ('max', 'most')]
     """

@@ -12,8 +12,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.job_inputs import Limit
-from optimizer.properties.sealing import absorption_edge
+from optimizer.job import Limit
+from optimizer.properties.drying import absorption_edge
 from optimizer.property_model.predict import PREDICTORS, Cast, coat_factor_of
 from optimizer.property_model.timing import wet_strength_at
 

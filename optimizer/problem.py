@@ -10,13 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.errors import Fault, FileFaults
-from optimizer.job import Job
-from optimizer.job_inputs import Bounds, Limit
+from optimizer.job import Bounds, Job, Limit
 from optimizer.materials import Catalogue, Material
 from optimizer.money.landed_cost import landed_price
-from optimizer.property_model.conditions import Conditions, conditions_of
 from optimizer.property_model.model import Model, compile_model
 from optimizer.property_model.parameters import ParameterSet, parameters_of
+from optimizer.property_model.predict import Conditions, conditions_of
 from optimizer.property_model.samples import SampleSets
 
 Array = NDArray[np.float64]

@@ -11,8 +11,7 @@ import tomli_w
 from hypothesis import strategies as st
 
 from optimizer.errors import Fault, FileFaults
-from optimizer.job import Job
-from optimizer.job_inputs import Bounds, Candle, Limit, Price, Shop, Vessel
+from optimizer.job import Bounds, Candle, Job, Limit, Price, Shop, Vessel
 from optimizer.jobfile import complaints, parse_job
 from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP_VALUES, VESSEL
 from optimizer.jobfile.limits import reach

@@ -10,7 +10,7 @@ from optimizer.jobfile import parse_job, template
 from optimizer.solution import Prediction, Solution
 from optimizer.specs import load_catalogue
 from optimizer.studies.check import check
-from optimizer.studies.cost_range import cost_moves
+from optimizer.studies.explain import cost_moves
 
 
 @pytest.fixture(scope="module")

@@ -13,8 +13,7 @@ import pytest
 
 from optimizer.canonical import canonical_text
 from optimizer.fingerprint import fingerprint
-from optimizer.job import Job
-from optimizer.job_inputs import Limit, Price, Shop, Vessel
+from optimizer.job import Job, Limit, Price, Shop, Vessel
 from optimizer.materials import Catalogue, Figure, Material
 
 PLASTER = Material(

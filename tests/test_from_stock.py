@@ -10,7 +10,7 @@ import pytest
 from optimizer.errors import FileFaults
 from optimizer.job import Job
 from optimizer.materials import Catalogue
-from optimizer.money.pours import pours_for_order
+from optimizer.money.mold_turns import pours_for_order
 from optimizer.studies.design import design
 from optimizer.studies.from_stock import from_stock
 from optimizer.studies.order_blends import plan_blends, shop_request

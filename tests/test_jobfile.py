@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from optimizer.errors import FileFaults
-from optimizer.job_inputs import Bounds, Candle, Limit, Price, Shop, Vessel
+from optimizer.job import Bounds, Candle, Limit, Price, Shop, Vessel
 from optimizer.jobfile import TEMPLATES, parse_job, read_job, template, write_job
 from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, VESSEL, meanings
 from tests.jobfile_samples import CATALOGUE, job_with, text_with

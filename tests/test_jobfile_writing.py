@@ -12,10 +12,10 @@ import jsonschema
 import pytest
 from hypothesis import HealthCheck, given, settings
 
-from optimizer.job_inputs import Vessel, ring_volume
+from optimizer.job import Vessel, ring_volume
 from optimizer.jobfile import TEMPLATES, parse_job, schema, template, write_job
-from optimizer.money.checks import check_shop
 from optimizer.money.landed_cost import check_price
+from optimizer.money.request import check_shop
 from tests.jobfile_samples import CATALOGUE, job_with, sound_jobs, text_with
 
 PATIENT = [HealthCheck.too_slow, HealthCheck.filter_too_much]

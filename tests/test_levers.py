@@ -15,7 +15,7 @@ from dataclasses import replace
 
 import pytest
 
-from optimizer.job_inputs import Limit, Price
+from optimizer.job import Limit, Price
 from optimizer.jobfile import parse_job, template
 from optimizer.problem import problem_of
 from optimizer.property_model.predict import cast_of

@@ -18,7 +18,7 @@ import pytest
 
 from optimizer.calibration.first_cast import first_cast
 from optimizer.errors import FileFaults
-from optimizer.job_inputs import Price
+from optimizer.job import Price
 from optimizer.jobfile import parse_job, template
 from optimizer.specs import load_catalogue
 from optimizer.specs.bag_facts import BagFacts, read_facts

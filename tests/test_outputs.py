@@ -13,8 +13,7 @@ from optimizer import outputs
 from optimizer.errors import FileFaults
 from optimizer.outputs import check_output, create_whole, write_whole
 from optimizer.trials.book import TrialBook
-from optimizer.trials.csvfile import write_csv
-from optimizer.trials.xlsxfile import write_xlsx
+from optimizer.trials.table_files import write_csv, write_xlsx
 
 posix = pytest.mark.skipif(os.name == "nt", reason="rights, pipes and links as POSIX has them")
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from optimizer.calibration.files import fitted_parameters
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.jobfile import parse_job, template
 from optimizer.problem import problem_of
 from optimizer.property_model.microstructure import per_liter

@@ -13,7 +13,7 @@ import streamlit as st
 from optimizer.engine.grid_search import GridSearch
 from optimizer.engine.search_state import Found
 from optimizer.errors import Fault, FileFaults, NoBlend
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.jobfile import template
 from optimizer.problem import Problem, problem_of, require_prices
 from optimizer.solution import Solution

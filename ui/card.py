@@ -12,7 +12,7 @@ from itertools import groupby
 from typing import Any, Final
 
 from optimizer.errors import printable
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.solution import LimitVerdict, Solution

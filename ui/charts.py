@@ -13,7 +13,7 @@ from typing import Any, Final
 import altair as alt
 import pandas as pd
 
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.nomenclature import quantity
 from optimizer.solution import LimitVerdict, Solution
 from optimizer.units import System

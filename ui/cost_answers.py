@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from optimizer.studies.cost_range import cost_moves
+from optimizer.studies.explain import cost_moves
 from ui.answers import in_hand
 from ui.cost_words import cost_range_words
 from ui.question import Question, catalogue

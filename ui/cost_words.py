@@ -37,7 +37,7 @@ def cost_range_words(
     span : tuple[float, float]
         Its 5 % and 95 % points [currency].
     moves : Mapping[str, tuple[float, float]]
-        From `optimizer.studies.cost_range.cost_moves` [currency].
+        From `optimizer.studies.explain.cost_moves` [currency].
 
     Examples
     --------

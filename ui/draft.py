@@ -14,8 +14,7 @@ from functools import lru_cache
 from typing import Any, Final
 
 from optimizer.errors import Fault, FileFaults
-from optimizer.job import Job
-from optimizer.job_inputs import Price, Shop
+from optimizer.job import Job, Price, Shop
 from optimizer.jobfile import parse_job, template
 from optimizer.jobfile.keys import PRICE as PRICE_KEYS
 from optimizer.jobfile.keys import SHOP as SHOP_KEYS

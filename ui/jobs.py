@@ -152,7 +152,7 @@ def _calibration(named: str | None, asked: Asked) -> Calibration | None:
 
 
 def _fit_words(path: Path, found: Calibration) -> str:
-    from optimizer.jobfile.templates import demo_fit
+    from optimizer.jobfile.writing import demo_fit
 
     if path == demo_fit():
         casts = f"the {len(found.trials)} invented casts of the demo"

@@ -22,7 +22,7 @@ def size_words(one: Answer, units: System = "metric") -> str:
 
     Examples
     --------
-    >>> from optimizer.trials.measured import Measured
+    >>> from optimizer.trials.measuring import Measured
     >>> size_words(Answer("mass when dry", Measured(365.71, 1.34, "g", "forecast")))
     '365.7 ± 1.3 g'
     >>> size_words(Answer("outer wall", Measured(43.0, 1.0, "degC", "burn test")), "us")

@@ -14,16 +14,20 @@ from pathlib import Path
 from typing import Final
 
 from optimizer.errors import Fault, FileFaults, QuantityError
-from optimizer.job_inputs import Candle, Vessel
+from optimizer.job import Candle, Vessel
 from optimizer.trials.bending import BentBar, compressive_estimate, modulus_of_rupture
-from optimizer.trials.burn_test import flame_share, steady_wall_temperature
 from optimizer.trials.drying_watch import days_to_constant_mass, dry_mass_forecast
-from optimizer.trials.measured import Measured
-from optimizer.trials.measuring import density_filled, density_in_water, mold_volume
-from optimizer.trials.photo import whiteness_from_photo
-from optimizer.trials.photo_patches import Box
+from optimizer.trials.measuring import (
+    Measured,
+    absorption_soaked,
+    density_filled,
+    density_in_water,
+    flame_share,
+    mold_volume,
+    steady_wall_temperature,
+)
+from optimizer.trials.photo import Box, whiteness_from_photo
 from optimizer.trials.records import Weighing
-from optimizer.trials.soak import absorption_soaked
 from optimizer.units import parse
 
 _SPLIT: Final = re.compile(r"\s*[;\n]\s*|,\s+")

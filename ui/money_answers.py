@@ -9,7 +9,7 @@ from typing import Final
 import pandas as pd
 import streamlit as st
 
-from optimizer.job_inputs import Price, Shop
+from optimizer.job import Price, Shop
 from optimizer.money.breakeven import OrderLine, Switch, break_even, order_money
 from optimizer.money.landed_cost import Landed, landed_price
 from optimizer.money.lateness_options import Remedy, with_remedy

@@ -8,12 +8,12 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from optimizer.job_inputs import Shop
+from optimizer.job import Shop
 from optimizer.materials import Catalogue
 from optimizer.money.lateness_options import Change, Remedy
-from optimizer.money.leftover import Leftover
+from optimizer.money.mold_turns import GOOD_ENOUGH
 from optimizer.money.order import OrderPlan
-from optimizer.money.pours import GOOD_ENOUGH
+from optimizer.money.purchase import Leftover
 from optimizer.money.schedule import DayPlan
 from optimizer.solution import Solution
 from optimizer.studies.batch import weighing_order, weighing_step

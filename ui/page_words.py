@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.solution import Solution
 from optimizer.units import System
 from ui.words import bound_words, money, value_words

@@ -7,8 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from optimizer.materials import Catalogue
 from optimizer.money.breakeven import Switch
-from optimizer.money.order import OrderPlan
-from optimizer.money.ranking import Ranked
+from optimizer.money.order import OrderPlan, Ranked
 from optimizer.studies.order_blends import OrderAnswer
 from optimizer.units import odds_words
 from ui.terminal import Block, heading, indented, sentence, table

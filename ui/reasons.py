@@ -40,7 +40,7 @@ def price_words(verdict: LimitVerdict, job: Job, units: System = "metric") -> st
 
     Examples
     --------
-    >>> from optimizer.job_inputs import Limit, Vessel
+    >>> from optimizer.job import Limit, Vessel
     >>> from optimizer.solution import LimitPrice
     >>> white = Limit("whiteness", ">=", 88.0)
     >>> price_words(LimitVerdict(white, "-", 88.0, 0.0, 0.5, "holds", price=LimitPrice(1.0, -0.06, 0.07)),

@@ -7,8 +7,14 @@ from typing import Any
 
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import USES, quantity
-from optimizer.specs.figure_sources import SourceUse, figures_by_trust, publications
-from optimizer.specs.property_checks import Check, PropertyChecks, property_checks
+from optimizer.specs.figure_sources import (
+    Check,
+    PropertyChecks,
+    SourceUse,
+    figures_by_trust,
+    property_checks,
+    publications,
+)
 from ui.terminal import Block, heading, indented, sentence
 
 

@@ -15,8 +15,7 @@ import streamlit as st
 
 from optimizer.calibration.files import DEMO_CALIBRATION, calibration_file, newest_calibration
 from optimizer.errors import Fault, FileFaults
-from optimizer.job import Job
-from optimizer.job_inputs import Limit
+from optimizer.job import Job, Limit
 from optimizer.jobfile import parse_job
 from optimizer.jobfile.limits import write_limit
 from optimizer.solution import Solution

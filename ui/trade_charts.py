@@ -8,7 +8,7 @@ from typing import Any, Final
 import altair as alt
 import pandas as pd
 
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.nomenclature import CHANCE, quantity
 from optimizer.solution import Solution
 from optimizer.studies.frontier import Frontier

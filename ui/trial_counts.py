@@ -7,7 +7,7 @@ from typing import Final
 
 from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.readings import Reading, Studio, readings_of
-from optimizer.job_inputs import Vessel
+from optimizer.job import Vessel
 from optimizer.materials import Catalogue
 from optimizer.trials.records import Trial
 

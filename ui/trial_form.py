@@ -13,8 +13,8 @@ from typing import Final
 
 from optimizer.errors import Fault
 from optimizer.trials.cells import read_row, row_faults
+from optimizer.trials.checks import doubtful
 from optimizer.trials.columns import read_header
-from optimizer.trials.plausible import doubtful
 from optimizer.trials.records import FIELDS, GROUP_FIELDS, METHODS, STATES, Trial
 
 _WHERE: Final = "trial"

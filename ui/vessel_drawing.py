@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from optimizer.job_inputs import Vessel
+from optimizer.job import Vessel
 from optimizer.units import System, show_amount
 from ui.plain_text import Html, tag
 

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from optimizer.caution_words import CAUTIONS
-from optimizer.job_inputs import DAMP_CLASSES, Limit
+from optimizer.job import DAMP_CLASSES, Limit
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.solution import (

@@ -21,11 +21,10 @@ from optimizer.calibration.process import unknown_name
 from optimizer.calibration.record import Bag, Calibration, Flagged, Learned, parameter_set
 from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job
-from optimizer.jobfile.templates import demo_fit
+from optimizer.jobfile.writing import demo_fit
 from optimizer.materials import Catalogue
 from optimizer.outputs import create_whole
-from optimizer.property_model.discrepancy import DISCREPANT
-from optimizer.property_model.parameters import ParameterSet
+from optimizer.property_model.parameters import DISCREPANT, ParameterSet
 from optimizer.toml_files import parse_toml, read_text
 
 if TYPE_CHECKING:

@@ -7,8 +7,7 @@ from typing import Final
 
 from optimizer.calibration.next_trial import NextTrial, next_trial
 from optimizer.calibration.trial_candidates import grams_of
-from optimizer.job import Job
-from optimizer.job_inputs import Limit, Shop, Vessel
+from optimizer.job import Job, Limit, Shop, Vessel
 from optimizer.materials import Catalogue
 from optimizer.problem import problem_of
 from optimizer.studies.check import check

@@ -3,7 +3,7 @@
 A reading errs twice. Its *lab error* is its own: another reading of the same casting would err anew. Its
 *batch error* is shared by all readings of one kind from one batch: no two batches of one mix are alike.
 What the laws of the property model lack is no error of a reading: see
-`optimizer.property_model.discrepancy`. Errors of logs are relative: 0.10 is ten percent.
+`optimizer.property_model.parameters`. Errors of logs are relative: 0.10 is ten percent.
 
 Unless a source is named the figures are judgement. Values of standards are from memory.
 """

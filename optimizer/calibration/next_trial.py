@@ -20,13 +20,13 @@ from optimizer.calibration.observe import Evidence, expected, observe
 from optimizer.calibration.readings import Studio
 from optimizer.calibration.trial_candidates import DAY, Candidate, candidates, standard_trial
 from optimizer.errors import NoBlend, NoVerdict
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.limit_rows import limit_rows, row_scale
 from optimizer.nomenclature import QUANTITIES
 from optimizer.problem import Problem
 from optimizer.property_model.microstructure import per_liter
 from optimizer.property_model.predict import cast_of
-from optimizer.property_model.uncertainty import Perturbations, perturbations_of
+from optimizer.property_model.samples import Perturbations, perturbations_of
 from optimizer.solution import DESIGNED, Solution, TrialWorth
 from optimizer.studies.trial_worth import trial_worths
 from optimizer.units import significant

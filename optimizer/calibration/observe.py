@@ -12,14 +12,19 @@ from numpy.typing import NDArray
 
 from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.readings import Reading, Studio, Unused, readings_of
-from optimizer.job import Job
-from optimizer.job_inputs import Candle, Vessel
+from optimizer.job import Candle, Job, Vessel
 from optimizer.materials import Catalogue
 from optimizer.properties.casting_heat import casting_peak
 from optimizer.properties.service_heat import WallCase, flux_driven, wall_case
-from optimizer.property_model.conditions import Conditions, conditions_of
 from optimizer.property_model.model import Model
-from optimizer.property_model.predict import PREDICTORS, Cast, cast_of, setting_heat
+from optimizer.property_model.predict import (
+    PREDICTORS,
+    Cast,
+    Conditions,
+    cast_of,
+    conditions_of,
+    setting_heat,
+)
 from optimizer.property_model.strength import dry_gain, flexural
 from optimizer.property_model.timing import (
     DAY,

@@ -15,7 +15,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.property_model.discrepancy import PRIOR_SPREADS
+from optimizer.property_model.parameters import PRIOR_SPREADS
 
 __all__ = ["LENGTH", "MOST_SUPPORTS", "TaughtDiscrepancy", "chosen_supports", "kernel", "unknown_name"]
 
@@ -100,7 +100,7 @@ def unknown_name(discrepancy: str, support: int) -> str:
 
 @dataclass(frozen=True, eq=False)
 class TaughtDiscrepancy:
-    """The discrepancy of every property after trials; see `optimizer.property_model.discrepancy.Discrepancy`.
+    """The discrepancy of every property after trials; see `optimizer.property_model.parameters.Discrepancy`.
 
     Attributes
     ----------

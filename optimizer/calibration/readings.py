@@ -7,10 +7,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from optimizer.calibration.measurement_errors import KINDS, STATED_LEAST, STRENGTH_ERRORS
-from optimizer.job import Job
-from optimizer.job_inputs import Shop, Vessel
+from optimizer.job import Job, Shop, Vessel
 from optimizer.materials import Catalogue
-from optimizer.properties.sealing import coat_edges
+from optimizer.properties.drying import coat_edges
 from optimizer.trials.drying_watch import constant_since
 from optimizer.trials.records import Burn, Strength, Trial, Weighing
 from optimizer.trials.usable_readings import strength_missing

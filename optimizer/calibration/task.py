@@ -17,15 +17,16 @@ from optimizer.calibration.outliers import Blocks
 from optimizer.calibration.process import TaughtDiscrepancy, chosen_supports, unknown_name
 from optimizer.calibration.readings import Reading
 from optimizer.calibration.update import Measured, Slopes
-from optimizer.property_model.discrepancy import (
+from optimizer.property_model.model import compile_model
+from optimizer.property_model.parameters import (
     DISCREPANT,
     PRIOR_SPREADS,
     Discrepancy,
     NoTrials,
+    ParameterSet,
     mix_coordinates,
+    parameters_of,
 )
-from optimizer.property_model.model import compile_model
-from optimizer.property_model.parameters import ParameterSet, parameters_of
 
 __all__ = ["Placed", "Task"]
 

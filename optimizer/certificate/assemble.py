@@ -17,7 +17,7 @@ from optimizer.certificate.relax import CaseRow, Relaxation, RowNumbers
 from optimizer.certificate.terms import Box, sum_of
 from optimizer.engine.candidate import TOLERANCE
 from optimizer.formulation import Case, RowLabel, linear_rows
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.limit_rows import row_count
 from optimizer.problem import Problem
 from optimizer.solvers.relaxation import WarmLP

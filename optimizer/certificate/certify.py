@@ -11,10 +11,10 @@ from optimizer.certificate.assemble import has_goal
 from optimizer.certificate.prove import Bounding, Found
 from optimizer.engine.candidate import Candidate
 from optimizer.formulation import RowLabel
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.limit_rows import row_scale
 from optimizer.problem import Problem
-from optimizer.property_model.discrepancy import NoTrials
+from optimizer.property_model.parameters import NoTrials
 
 __all__ = ["Certificate", "certify_bound"]
 

@@ -20,11 +20,11 @@ from optimizer.certificate.flexural_relaxation import Need
 from optimizer.certificate.heat import Conduct, GrainParts, HeatParts, Walls, lowest_limit
 from optimizer.certificate.layout import FREE, Coefficients, Row
 from optimizer.certificate.terms import sum_of
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.limit_rows import held_bound
 from optimizer.problem import Problem
 from optimizer.properties.color import absorption_ratio
-from optimizer.properties.sealing import coat_edges
+from optimizer.properties.drying import coat_edges
 from optimizer.property_model.predict import burn_of
 from optimizer.property_model.strength import FLEXURAL_POWER
 from optimizer.property_model.timing import bending_need

@@ -22,7 +22,7 @@ from optimizer.engine.candidate import Candidate
 from optimizer.engine.cases import cases_of
 from optimizer.engine.nlp_refinement import polish
 from optimizer.formulation import Case, RowLabel, backoff_vector
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.problem import Problem
 from optimizer.solvers.relaxation import RelaxationAnswer
 from optimizer.solvers.status import Status

@@ -15,7 +15,7 @@ from optimizer.certificate.layout import FREE, Range, Row, dense_row
 from optimizer.certificate.ranges import Narrower
 from optimizer.certificate.terms import Box, Term
 from optimizer.formulation import Case
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.limit_rows import held_bound
 from optimizer.problem import Problem
 from optimizer.solvers.relaxation import RelaxationAnswer, WarmLP

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from itertools import pairwise, product
 
 from optimizer.formulation import Case
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.money.mold_turns import demold_edges
 from optimizer.money.vessel_cost import cost_coefficients, shipping_edges
 from optimizer.problem import Problem
-from optimizer.properties.sealing import coat_edges
+from optimizer.properties.drying import coat_edges
 
 __all__ = ["CostStep", "cases_of", "cases_under_doubt", "cost_steps"]
 

@@ -20,7 +20,7 @@ from optimizer.engine.lockstep import Pace, Walks, walk
 from optimizer.engine.search_state import Found, Question
 from optimizer.engine.supports import References, exchanged_sets, packed, reduced_costs, screened
 from optimizer.engine.swap_search import best_mixes
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.problem import Problem
 from optimizer.property_model.predict import PREDICTORS, Cast, cast_of
 from optimizer.property_model.samples import points_of

@@ -24,7 +24,7 @@ from optimizer.engine.cases import cases_under_doubt, cost_steps
 from optimizer.engine.row_table import LinearPart, RowTable, Slopes, forward_slopes
 from optimizer.engine.search_state import Found
 from optimizer.formulation import Case
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.limit_rows import limit_rows
 from optimizer.problem import Problem
 from optimizer.property_model.predict import PREDICTORS, Cast, cast_of

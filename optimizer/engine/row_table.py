@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from optimizer.engine.candidate import property_objective
 from optimizer.engine.cases import cases_of
 from optimizer.formulation import Case, chain_rows, linear_rows
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.limit_rows import limit_rows
 from optimizer.problem import Problem
 from optimizer.property_model.predict import PREDICTORS, Cast, cast_of

@@ -1,10 +1,8 @@
 """Job files: TOML text with units, read to a `Job` with all faults at once, and written back."""
 
-from optimizer.jobfile.checks import Complaint, complaints
 from optimizer.jobfile.keys import schema
-from optimizer.jobfile.reading import parse_job, read_job
-from optimizer.jobfile.templates import TEMPLATES, template
-from optimizer.jobfile.writing import write_job
+from optimizer.jobfile.reading import Complaint, complaints, parse_job, read_job
+from optimizer.jobfile.writing import TEMPLATES, template, write_job
 
 __all__ = [
     "TEMPLATES",

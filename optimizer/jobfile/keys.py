@@ -11,8 +11,7 @@ from itertools import groupby
 from typing import Any, Final, NamedTuple
 
 from optimizer.errors import Fault, QuantityError
-from optimizer.job import Job
-from optimizer.job_inputs import Bounds, Candle, Price, Shop, Vessel
+from optimizer.job import Bounds, Candle, Job, Price, Shop, Vessel
 from optimizer.key_kinds import Choice, Key, Number, keys_of
 from optimizer.nomenclature import PROPERTIES, QUANTITIES
 

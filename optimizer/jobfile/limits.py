@@ -9,7 +9,7 @@ from difflib import get_close_matches
 from typing import Any, Final, NamedTuple
 
 from optimizer.errors import QuantityError
-from optimizer.job_inputs import DAMP_CLASSES, Limit
+from optimizer.job import DAMP_CLASSES, Limit
 from optimizer.key_kinds import PLAIN_UNITS, Key, number_text, read_number, shown_unit, unit_word
 from optimizer.nomenclature import PROPERTIES, quantity
 

@@ -1,15 +1,24 @@
-"""From a `Job` to the text of a job file that reads back to an equal one."""
+"""From a `Job` to the text of a job file that reads back to an equal one.
+
+The files that ship: a job to start from, and the demo job with its six invented casts and their fit.
+"""
 
 from __future__ import annotations
 
 from dataclasses import fields
-from typing import Any
+from importlib.resources import files
+from pathlib import Path
+from typing import Any, Final
 
-from optimizer.job import Job
-from optimizer.job_inputs import ring_volume
+from optimizer.job import Job, ring_volume
 from optimizer.jobfile.keys import UNTITLED
 from optimizer.jobfile.limits import write_limit, write_objective
 from optimizer.key_kinds import keys_of
+
+TEMPLATES: Final = ("job", "demo")
+"""``job`` is the commented file to start from, ``demo`` the shipped demo job."""
+
+_FOLDER: Final = files("optimizer") / "templates"
 
 
 def write_job(job: Job) -> str:
@@ -20,7 +29,7 @@ def write_job(job: Job) -> str:
 
     Examples
     --------
-    >>> from optimizer.job_inputs import Shop, Vessel
+    >>> from optimizer.job import Shop, Vessel
     >>> print(write_job(Job("Cup", "EUR", ("gypsum_cement",), Vessel(215.0), Shop(wage=24.5))))
     title = "Cup"
     currency = "EUR"
@@ -87,3 +96,26 @@ def _values(record: Any, prefix: str, stated: frozenset[str]) -> dict[str, Any]:
         if value is not None and (f"{prefix}{key.name}" in stated or value != defaults[name]):
             values[key.name] = key.write(value)
     return values
+
+
+def template(name: str) -> str:
+    """Return the text of the shipped job file `name`, one of `TEMPLATES`; `KeyError` for another.
+
+    Examples
+    --------
+    >>> template("demo").startswith("#")
+    True
+    """
+    if name not in TEMPLATES:
+        raise KeyError(f"{name!r} is none of {', '.join(TEMPLATES)}")
+    return (_FOLDER / f"{name}.toml").read_text(encoding="utf-8")
+
+
+def example_casts() -> str:
+    """Return the text of the shipped trial table: six invented casts of the demo's studio."""
+    return (_FOLDER / "casts.csv").read_text(encoding="utf-8")
+
+
+def demo_fit() -> Path:
+    """Return the shipped file of what the six invented casts teach."""
+    return Path(str(_FOLDER / "demo_calibration.toml"))

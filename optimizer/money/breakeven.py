@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from optimizer.job_inputs import Shop
+from optimizer.job import Shop
 from optimizer.money.mold_turns import molds_needed, pours_needed
 from optimizer.money.vessel_cost import order_charge
 

@@ -12,12 +12,10 @@ from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from optimizer.job_inputs import Shop
-from optimizer.money.capacity import Capacity
-from optimizer.money.mold_turns import whole_down, whole_up
-from optimizer.money.pours import pours_for_order
+from optimizer.job import Shop
+from optimizer.money.capacity import Capacity, shift_working, working_days_between
+from optimizer.money.mold_turns import pours_for_order, whole_down, whole_up
 from optimizer.money.shop_simulation import HORIZON, Floor, OrderSize, run_floor
-from optimizer.money.workdays import shift_working, working_days_between
 
 
 @dataclass(frozen=True)

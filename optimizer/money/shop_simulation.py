@@ -25,10 +25,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from optimizer.job_inputs import Shop
-from optimizer.money.capacity import Capacity, day_rates
+from optimizer.job import Shop
+from optimizer.money.capacity import Capacity, day_rates, working_flags
 from optimizer.money.mold_turns import whole_down, whole_up
-from optimizer.money.workdays import working_flags
 
 HORIZON = 3_653
 """Longest plan: ten years [calendar d]."""

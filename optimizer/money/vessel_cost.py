@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.job_inputs import Shop
+from optimizer.job import Shop
 from optimizer.money.mold_turns import molds_needed, pours_needed, whole_up
 from optimizer.properties.arrays import Values
 

@@ -15,7 +15,7 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.job_inputs import Shop, Vessel
+from optimizer.job import Shop, Vessel
 from optimizer.properties.arrays import Values
 from optimizer.properties.maturity import avrami_parameters, avrami_time
 

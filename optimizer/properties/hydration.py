@@ -1,4 +1,4 @@
-"""What the binder phases turn into: hydrates, left-overs and bound water of any mix.
+"""What the binder phases turn into, how far the body moves by it, and what damp may do to it later.
 
 The rules, in the order they act (complete reaction; Glasser and Zhang, Cem. Concr. Res. 31 (2001)
 1881, and Lothenbach et al., ibid. 115 (2019) 472, from memory):
@@ -11,6 +11,14 @@ The rules, in the order they act (complete reaction; Glasser and Zhang, Cem. Con
 
 Moles per mole of ye'elimite rule every line below, so the balance of mass and atoms is exact.
 Belite is left inert: it is slow, and its late gain is part of a cement's own strength curve.
+
+Damp later: a rigid body that still holds ye'elimite beside gypsum makes ettringite once water comes back, and
+the new solid is more than twice the volume of what it replaces. Bizzozero (2014) found a critical
+gypsum content above which bodies under water fail; the classes below are a judgement built on it.
+
+Expansion while setting and shrinkage while drying are changes of length without any restraint but that of
+the grains in the paste; a mold that does not give way, and a face that dries first, are not looked at.
+Magnitudes are known to a factor of two at best.
 """
 
 from __future__ import annotations
@@ -19,8 +27,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
-from optimizer.constants import MOLAR_MASSES
+from optimizer.constants import MOLAR_MASSES, MOLAR_VOLUMES
 from optimizer.properties.arrays import TINY, Values
 
 NO_YEELIMITE: Final = 1e6
@@ -35,6 +44,20 @@ _WATER: Final = MOLAR_MASSES["water"]
 _ETTRINGITE: Final = MOLAR_MASSES["ettringite"]
 _MONOSULFATE: Final = MOLAR_MASSES["monosulfate"]
 _ALUMINUM: Final = MOLAR_MASSES["aluminum_hydroxide"]
+
+GROWTH_PER_MOLE: Final = (
+    MOLAR_VOLUMES["ettringite"]
+    + 2.0 * MOLAR_VOLUMES["aluminum_hydroxide"]
+    - MOLAR_VOLUMES["yeelimite"]
+    - 2.0 * MOLAR_VOLUMES["gypsum"]
+)
+"""Solid volume gained where ye'elimite and gypsum turn into ettringite [cm3/mol ye'elimite]."""
+
+NEARLY_PURE: Final = 0.95
+"""Share of hemihydrate in the binder from which too little ye'elimite is left to matter (judgement)."""
+
+_LOW, _MEDIUM, _HIGH = 0, 1, 2
+_TRACE: Final = 1e-9
 
 
 @dataclass(frozen=True)
@@ -212,3 +235,172 @@ def hydrate(
         hemihydrate_degree=started,
         sulfate_ratio=np.minimum(sulfate / (y + TINY), NO_YEELIMITE),
     )
+
+
+def _reactive_share(hydrates: Hydrates) -> Values:
+    """Return hemihydrate among the phases that react [fraction]."""
+    plaster = hydrates.given_hemihydrate
+    others = hydrates.given_yeelimite + hydrates.given_anhydrite + hydrates.given_gypsum
+    return plaster / (plaster + others + hydrates.given_lime + TINY)
+
+
+def late_ettringite_potential(hydrates: Hydrates, bulk_volume: Values) -> Values:
+    """Return the solid growth still possible, as a share of the body's volume.
+
+    Parameters
+    ----------
+    hydrates : Hydrates
+        What the mix has become [mass].
+    bulk_volume : Values
+        Volume of the body [cm3 per gram of the mass unit, L per kg]: 1 for amounts per liter.
+
+    Returns
+    -------
+    Values
+        Late-ettringite potential [fraction].
+
+    Notes
+    -----
+    Left-over ye'elimite reacts as far as the sulfate left over beside it goes.
+
+    References
+    ----------
+    Molar volumes of Cemdata18; the measure itself is a judgement.
+    """
+    yeelimite = hydrates.yeelimite / MOLAR_MASSES["yeelimite"]
+    sulfate = (
+        hydrates.gypsum / MOLAR_MASSES["gypsum"]
+        + hydrates.anhydrite / MOLAR_MASSES["anhydrite"]
+        + hydrates.hemihydrate / MOLAR_MASSES["hemihydrate"]
+    )
+    return GROWTH_PER_MOLE * np.minimum(yeelimite, 0.5 * sulfate) / bulk_volume
+
+
+def damp_class(
+    hydrates: Hydrates,
+    potential: Values,
+    porosity: Values,
+    hemihydrate_share: Values | None = None,
+) -> NDArray[np.int64]:
+    """Return the late-ettringite class: 0 low, 1 medium, 2 high.
+
+    Parameters
+    ----------
+    hydrates : Hydrates
+        What the mix has become [mass].
+    potential : Values
+        `late_ettringite_potential` [fraction].
+    porosity : Values
+        Pore share of the body [fraction].
+    hemihydrate_share : Values, optional
+        Hemihydrate materials in the binder, by dry mass [fraction]; by default hemihydrate among the
+        reactive phases, which is a little more.
+
+    Returns
+    -------
+    NDArray
+        Index into the words low, medium, high.
+
+    Notes
+    -----
+    What the body would do if it stood in damp. High: sulfate in excess (ratio above 2) and a potential above
+    half the pore space. Medium: sulfate in excess, monosulfate beside added hemihydrate or gypsum, or lime
+    beside more than 10 % hemihydrate (Telesca et al. 2013). Low: all else, and a binder that is at least 95 %
+    hemihydrate, which has no ye'elimite to speak of. All a judgement. Late ettringite only: 20 to 30 % of CSA
+    is reported to help gypsum through wetting and drying (Ambroise et al. 2006, ACI SP-235:125, abstract),
+    and gypsum's own solubility is a caution of its own.
+
+    Examples
+    --------
+    >>> from optimizer.properties.hydration import hydrate
+    >>> short_of_water = hydrate(40.0, 20.0, 12.0, 0.0, 0.0, 35.0)
+    >>> int(damp_class(short_of_water, late_ettringite_potential(short_of_water, 70.16), 0.125))
+    2
+    """
+    share = np.asarray(_reactive_share(hydrates) if hemihydrate_share is None else hemihydrate_share)
+    sulfate = np.asarray(hydrates.given_hemihydrate) + hydrates.given_gypsum
+    excess = (np.asarray(hydrates.sulfate_ratio) > 2.0) & (np.asarray(hydrates.given_yeelimite) > 0.0)
+    late = (np.asarray(hydrates.monosulfate) > _TRACE) & (sulfate > _TRACE)
+    limed = (np.asarray(hydrates.given_lime) > 0.0) & (share > 0.10)
+    wet = np.where(excess & (potential > 0.5 * porosity), _HIGH, np.where(excess | late, _MEDIUM, _LOW))
+    return np.maximum(np.where(share < NEARLY_PURE, wet, _LOW), np.where(limed, _MEDIUM, _LOW))
+
+
+def grain_restraint(grains: Values, exponent: Values) -> Values:
+    """Return the share of the paste's own change of length that a body with grains makes [fraction].
+
+    Parameters
+    ----------
+    grains : Values
+        Share of the volume that stiff grains take, below 1 [fraction].
+    exponent : Values
+        1.2 to 1.7 for sand and gravel [-].
+
+    References
+    ----------
+    Pickett 1956, J. Am. Concr. Inst. 52:581 (from memory).
+
+    Examples
+    --------
+    >>> round(float(grain_restraint(0.7, 1.7)), 2)
+    0.13
+    """
+    return (1.0 - grains) ** exponent
+
+
+def setting_expansion(
+    gypsum_share: Values, gypsum: Values, cement: Values, together: Values, restraint: Values = 1.0
+) -> Values:
+    """Return how much a body lengthens from the liquid mix to the set body, before it dries [mm/m].
+
+    Parameters
+    ----------
+    gypsum_share : Values
+        Gypsum-type share of the hydrates, by volume [fraction].
+    gypsum, cement : Values
+        What the paste of each alone does, at its water; negative where it shrinks [mm/m].
+    together : Values
+        What half of each adds: sulfate beside cement makes ettringite in a body that is rigid by then [mm/m].
+    restraint : Values
+        `grain_restraint` [fraction].
+
+    Notes
+    -----
+    Linear between the two, with a bow that is full at half of each (assumption). That more sulfate makes the
+    same clinker swell is the trade of self-stressing cement, which may swell 13 mm/m under water (GB 20472,
+    from memory).
+
+    Examples
+    --------
+    >>> [round(float(setting_expansion(share, 2.0, 0.3, 1.5)), 2) for share in (1.0, 0.5, 0.0)]
+    [2.0, 2.65, 0.3]
+    """
+    other = 1.0 - gypsum_share
+    own = gypsum_share * gypsum + other * cement + 4.0 * gypsum_share * other * together
+    return own * restraint
+
+
+def drying_shrinkage(gypsum_share: Values, gypsum: Values, cement: Values, restraint: Values = 1.0) -> Values:
+    """Return how much a body shortens from damp to the moisture of a room [mm/m].
+
+    Parameters
+    ----------
+    gypsum_share : Values
+        Gypsum-type share of the hydrates, by volume [fraction].
+    gypsum, cement : Values
+        Shrinkage of the paste of each alone [mm/m].
+    restraint : Values
+        `grain_restraint` [fraction].
+
+    Notes
+    -----
+    On the log between the two, as other properties of the paste (assumption). Water is left out: one abstract
+    has less shrinkage of CSA mortars with more water (Golaszewska 2024, Materials 17:2806), against what
+    portland cement does.
+
+    Examples
+    --------
+    >>> round(float(drying_shrinkage(0.0, 0.3, 1.7, grain_restraint(0.58, 1.7))), 2)
+    0.39
+    """
+    return np.exp(gypsum_share * np.log(gypsum) + (1.0 - gypsum_share) * np.log(cement)) * restraint

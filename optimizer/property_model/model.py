@@ -26,8 +26,7 @@ from optimizer.property_model.coefficients import (
     plain_columns,
     regime_columns,
 )
-from optimizer.property_model.discrepancy import DISCREPANT, Discrepancy, NoTrials
-from optimizer.property_model.parameters import ParameterSet, parameters_of
+from optimizer.property_model.parameters import DISCREPANT, Discrepancy, NoTrials, ParameterSet, parameters_of
 
 Array = NDArray[np.float64]
 

@@ -2,6 +2,8 @@
 
 Each function takes a `Cast` (mix, body, clock, conditions) and returns an array of shape (..., mixes) in the
 unit of `optimizer.nomenclature`. `PREDICTORS` names them; money is added by `optimizer.money`.
+
+`Conditions` are what vessel, shop, room and candle fix before any blend is known.
 """
 
 from __future__ import annotations
@@ -15,21 +17,31 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.constants import MOLAR_MASSES
-from optimizer.properties.casting_heat import casting_peak
+from optimizer.job import Candle, Job, Shop, Vessel
+from optimizer.properties.casting_heat import MoldCase, casting_peak, mold_case
 from optimizer.properties.color import lightness, reflectance
 from optimizer.properties.conductivity import body_conductivity
-from optimizer.properties.damp import damp_class, late_ettringite_potential
-from optimizer.properties.drying import drying_time
-from optimizer.properties.heat_limits import heat_margin, phase_limit
-from optimizer.properties.hydration import hydrate
-from optimizer.properties.sealing import sealer_coats
-from optimizer.properties.service_heat import Burn, wall_temperatures
-from optimizer.properties.size_change import drying_shrinkage, grain_restraint, setting_expansion
+from optimizer.properties.drying import DryingRoom, drying_room, drying_time, sealer_coats
+from optimizer.properties.hydration import (
+    damp_class,
+    drying_shrinkage,
+    grain_restraint,
+    hydrate,
+    late_ettringite_potential,
+    setting_expansion,
+)
+from optimizer.properties.service_heat import (
+    Burn,
+    WallCase,
+    heat_margin,
+    phase_limit,
+    wall_case,
+    wall_temperatures,
+)
 from optimizer.property_model.coefficients import WATER_CAPACITY
-from optimizer.property_model.conditions import Conditions
-from optimizer.property_model.discrepancy import mix_coordinates
 from optimizer.property_model.microstructure import Body, body_of, refilled
 from optimizer.property_model.model import Model
+from optimizer.property_model.parameters import mix_coordinates
 from optimizer.property_model.strength import dry_gain, flexural
 from optimizer.property_model.timing import (
     DAY,
@@ -401,3 +413,48 @@ PREDICTORS: Final[Mapping[str, Callable[[Cast], Array]]] = {
 def predict(cast: Cast, names: Iterable[str] = tuple(PREDICTORS)) -> dict[str, Array]:
     """Return the properties `names` of the casts, each of shape (..., mixes)."""
     return {name: PREDICTORS[name](cast) for name in names}
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """The surroundings of a job.
+
+    Attributes
+    ----------
+    vessel, shop, candle : Vessel, Shop, Candle | None
+        As stated.
+    wall : WallCase | None
+        The burning candle's facts; None without a candle.
+    mold : MoldCase
+        Mold that takes the setting heat.
+    room : DryingRoom
+        Air that dries the castings.
+    temperature : float | Array
+        Room, powders and water on the day of casting, one for all casts or of shape (draws, 1) [degC].
+    """
+
+    vessel: Vessel
+    shop: Shop
+    candle: Candle | None
+    wall: WallCase | None
+    mold: MoldCase
+    room: DryingRoom
+    temperature: float | NDArray[np.float64]
+
+    def at(self, temperature: NDArray[np.float64]) -> Conditions:
+        """Return the conditions in a room of other temperatures, shape (draws, 1), 1 to 60 [degC]."""
+        return replace(
+            self,
+            temperature=temperature,
+            mold=replace(self.mold, room=temperature),
+            room=drying_room(temperature, self.shop.humidity),
+        )
+
+
+def conditions_of(job: Job) -> Conditions:
+    """Return the conditions of a job: what vessel, shop and candle fix, and nothing that is uncertain."""
+    burned = job.candle
+    wall = None if burned is None else wall_case(job.vessel, burned)
+    room = drying_room(job.shop.temperature, job.shop.humidity)
+    mold = mold_case(job.vessel, job.shop)
+    return Conditions(job.vessel, job.shop, job.candle, wall, mold, room, job.shop.temperature)

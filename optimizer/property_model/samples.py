@@ -3,6 +3,8 @@
 Every range, chance and expected cost is the property chain evaluated on such draws, so that nothing is
 linearized and what is printed of one mix agrees with what is printed of its neighbor. Two sets: `SEARCH`
 for solvers, and `PRINTED`, larger and of other draws, for whatever people read.
+
+`perturbations_of` moves each uncertain parameter by its spread, one at a time: the slopes of readings.
 """
 
 from __future__ import annotations
@@ -17,13 +19,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from optimizer.job_inputs import Shop
+from optimizer.job import Shop
 from optimizer.materials import Catalogue
-from optimizer.property_model.conditions import Conditions
-from optimizer.property_model.discrepancy import DISCREPANT
 from optimizer.property_model.model import Model, compile_model
-from optimizer.property_model.parameters import ParameterSet
-from optimizer.property_model.predict import Cast, cast_of
+from optimizer.property_model.parameters import DISCREPANT, ParameterSet
+from optimizer.property_model.predict import Cast, Conditions, cast_of
 
 Array = NDArray[np.float64]
 
@@ -91,7 +91,7 @@ class Samples:
 
     Notes
     -----
-    How large one standard deviation is, the shop says (`optimizer.job_inputs.Shop`), so one set
+    How large one standard deviation is, the shop says (`optimizer.job.Shop`), so one set
     serves every job of the same materials and figures.
     """
 
@@ -257,3 +257,49 @@ def points_of(draws: Array, shares: Array | Sequence[float] | float) -> Array:
     if np.isnan(draws).any():
         return np.full(np.shape(shares), np.nan)
     return np.asarray(np.quantile(np.ravel(draws), shares, method="inverted_cdf"), float)
+
+
+@dataclass(frozen=True)
+class Perturbations:
+    """The chain with each uncertain parameter moved down and up by one standard deviation.
+
+    Attributes
+    ----------
+    model : Model
+        Compiled with 2 k draws: first all moves down, then all moves up.
+    correlation : Array
+        Correlation of the moved parameters, shape (k, k); the identity when independent.
+    names : tuple[str, ...]
+        Moved parameters.
+    """
+
+    model: Model
+    correlation: Array
+    names: tuple[str, ...]
+
+    def changes(self, values: Array) -> Array:
+        """Return the change per standard deviation of values of shape (2 k, ...), shape (k, ...)."""
+        half = len(self.names)
+        return np.asarray((values[half:] - values[:half]) / 2.0)
+
+    def spread(self, changes: Array) -> Array:
+        """Return the standard deviation that changes of shape (k, ...) add up to."""
+        flat = changes.reshape(len(self.names), -1)
+        return np.asarray(np.sqrt(np.sum(flat * (self.correlation @ flat), axis=0))).reshape(
+            changes.shape[1:]
+        )
+
+
+def perturbations_of(catalogue: Catalogue, names: tuple[str, ...], parameters: ParameterSet) -> Perturbations:
+    """Compile the chain once for all single moves of the parameters."""
+    spreads = parameters.spreads
+    live = np.flatnonzero(spreads > 0.0)
+    shifts = np.zeros((len(live), len(spreads)))
+    shifts[np.arange(len(live)), live] = spreads[live]
+    fitted = np.concatenate([parameters.centers - shifts, parameters.centers + shifts])
+    correlation = np.eye(len(spreads)) if parameters.correlation is None else parameters.correlation
+    return Perturbations(
+        compile_model(catalogue, names, parameters, fitted),
+        correlation[np.ix_(live, live)],
+        tuple(parameters.names[k] for k in live),
+    )

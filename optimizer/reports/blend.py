@@ -11,7 +11,7 @@ import math
 from typing import Any
 
 from optimizer.caution_words import CAUTIONS
-from optimizer.job_inputs import DAMP_CLASSES, Limit
+from optimizer.job import DAMP_CLASSES, Limit
 from optimizer.nomenclature import QUANTITIES, quantity
 from optimizer.solution import (
     NO_BLEND,

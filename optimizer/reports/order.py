@@ -6,10 +6,9 @@ import datetime
 import math
 from typing import Any
 
-from optimizer.money.order import OrderPlan
-from optimizer.money.pours import GOOD_ENOUGH
+from optimizer.money.mold_turns import GOOD_ENOUGH
+from optimizer.money.order import OrderPlan, Ranked
 from optimizer.money.purchase import Purchase
-from optimizer.money.ranking import Ranked
 from optimizer.money.schedule import DayPlan
 from optimizer.reports.blend import solution_json
 from optimizer.studies.order_blends import OrderAnswer

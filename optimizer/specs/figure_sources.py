@@ -1,10 +1,17 @@
-"""How far the figures of a catalogue can be trusted, counted, and the publications behind them."""
+"""How far the figures of a catalogue can be trusted, counted, and the publications behind them.
+
+With what each property is checked against outside the project, and why, where that is nothing printed.
+"""
 
 from __future__ import annotations
 
+import tomllib
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from functools import cache
+from pathlib import Path
+from typing import Any, Final
 
 from optimizer.materials import Catalogue, Figure, Source
 from optimizer.specs.figures import UNSEEN_WORDS
@@ -14,6 +21,9 @@ READ: Final = "source read"
 
 _NO_PUBLICATIONS: Final = ("judgement", "trade", "handbook", "computed", "own")
 """Keys of the bibliography that name no publication."""
+
+_TABLE: Final = Path(__file__).with_name("property_checks.toml")
+_OF_ONE_LAW: Final = "tests/properties/"
 
 
 @dataclass(frozen=True)
@@ -90,3 +100,58 @@ def _figures(catalogue: Catalogue) -> list[Figure]:
     figures = [figure for name in catalogue for figure in catalogue[name].figures.values()]
     figures += [point.strength for name in catalogue for point in catalogue[name].reference_points]
     return [*figures, *catalogue.model.values()]
+
+
+@dataclass(frozen=True)
+class Check:
+    """One test of a property against something printed outside the project.
+
+    Attributes
+    ----------
+    test : str
+        File and name of the test.
+    cites : str
+        Words of that test which name the source.
+    source : str
+        The source, as people read it.
+    """
+
+    test: str
+    cites: str
+    source: str
+
+    @property
+    def law_alone(self) -> bool:
+        """Whether the test touches one law that the predictions use, and no whole prediction."""
+        return self.test.startswith(_OF_ONE_LAW)
+
+
+@dataclass(frozen=True)
+class PropertyChecks:
+    """How one property is checked.
+
+    Attributes
+    ----------
+    checks : tuple[Check, ...]
+        Tests against something printed.
+    none : str
+        Why nothing, or nothing more, is printed; may be empty where there are checks.
+    own : tuple[str, ...]
+        Tests by our own arithmetic, where nothing is printed.
+    """
+
+    checks: tuple[Check, ...]
+    none: str
+    own: tuple[str, ...]
+
+
+@cache
+def property_checks() -> Mapping[str, PropertyChecks]:
+    """Return how each quantity of `optimizer.nomenclature` is checked, by its name and in that order."""
+    entries = tomllib.loads(_TABLE.read_text(encoding="utf-8"))
+    return {name: _checks_of(entry) for name, entry in entries.items()}
+
+
+def _checks_of(entry: Mapping[str, Any]) -> PropertyChecks:
+    checks = tuple(Check(**row) for row in entry.get("checks", ()))
+    return PropertyChecks(checks, entry.get("none", ""), tuple(entry.get("own", ())))

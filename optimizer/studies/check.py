@@ -19,8 +19,8 @@ from optimizer.property_model.parameters import ParameterSet
 from optimizer.solution import Solution, shown
 from optimizer.tables import data_frame, html_lines, html_table
 from optimizer.units import show
+from optimizer.verdict.assess import stands
 from optimizer.verdict.judge import judge, solution_of
-from optimizer.verdict.stands import stands
 
 if TYPE_CHECKING:
     import pandas as pd

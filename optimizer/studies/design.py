@@ -11,8 +11,7 @@ from optimizer.engine.candidate import Candidate
 from optimizer.engine.grid_search import GridSearch
 from optimizer.engine.search_state import Found, Question
 from optimizer.fingerprint import fingerprint
-from optimizer.job import Job
-from optimizer.job_inputs import Limit
+from optimizer.job import Job, Limit
 from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of, require_prices
 from optimizer.property_model.parameters import ParameterSet
@@ -26,15 +25,13 @@ from optimizer.solution import (
     Relaxation,
     Solution,
 )
-from optimizer.studies.barred import barring_rules
 from optimizer.studies.explain import alternatives, blend_shares, limit_prices, price_switches, single_binders
-from optimizer.studies.infeasible import conflict_of
-from optimizer.studies.loosening import loosened
+from optimizer.studies.loosening import barring_rules, conflict_of, loosened
 from optimizer.studies.proofs import FIRST_PARTS, PATIENT_SECONDS, prove, sought
 from optimizer.studies.trial_worth import best_trial
 from optimizer.studies.under_doubt import Answered, best_under_doubt
+from optimizer.verdict.assess import stands
 from optimizer.verdict.judge import solution_of
-from optimizer.verdict.stands import stands
 
 _SAME = 1e-3
 """Largest difference of two mixes that count as one [kg/L]."""

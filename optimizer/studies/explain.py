@@ -1,9 +1,11 @@
-"""Why this answer: what each limit costs on both sides, second choices, and the single binders beside it."""
+"""Why this answer: what each limit costs on both sides, second choices, single binders, drivers of cost."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,12 +16,13 @@ from optimizer.engine.chance_rows import ChanceQuestion
 from optimizer.engine.grid_search import GridSearch
 from optimizer.engine.search_state import Question
 from optimizer.engine.swap_search import best_mixes
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.materials import Catalogue
-from optimizer.problem import Problem
-from optimizer.solution import SECOND_CHOICE, Alternative, LimitPrice
+from optimizer.problem import Problem, problem_of
+from optimizer.solution import SECOND_CHOICE, Alternative, LimitPrice, Solution
 from optimizer.studies.under_doubt import judged_limits
 from optimizer.verdict.assess import assess
+from optimizer.verdict.judge import cost_parts_of
 
 Array = NDArray[np.float64]
 
@@ -53,6 +56,11 @@ _LESS = 0.98
 """Share of its present amount below which a material counts as displaced [-]."""
 
 _TIE = 0.02
+
+_DRIVERS: Final = ("sealer_coats", "drying_time", "dry_mass", "demold_time")
+"""Predicted properties that money hangs on: coats, shelf days, postage, turns of a mold."""
+
+_ENDS: Final = ("low", "high")
 
 
 def step_of(limit: Limit) -> float:
@@ -242,3 +250,40 @@ def _failing(problem: Problem, found: Candidate) -> tuple[str, ...]:
     chances = sorted(seen.probabilities.items(), key=lambda pair: pair[1])
     least = [limit.property for limit, chance in chances if chance < problem.job.confidence]
     return tuple(dict.fromkeys(least)) or ("the limits together",)
+
+
+def cost_moves(solution: Solution, catalogue: Catalogue) -> Mapping[str, tuple[float, float]]:
+    """Return what each driver does to the cost of a good vessel, the others at their best values.
+
+    Parameters
+    ----------
+    solution : Solution
+        A designed or checked blend.
+    catalogue : Catalogue
+        Its materials.
+
+    Returns
+    -------
+    Mapping[str, tuple[float, float]]
+        By property, the cost with it at its 5 % and at its 95 % point, less that at best values
+        [currency]; empty without a cost.
+    """
+    best = solution.cost_at_best_values
+    if solution.mix is None or best is None:
+        return {}
+    asked = [{name: end} for name in _DRIVERS for end in _ENDS]
+    moved = [cost - best for cost in _costs_at(solution, catalogue, asked)]
+    return {name: (moved[2 * place], moved[2 * place + 1]) for place, name in enumerate(_DRIVERS)}
+
+
+def _costs_at(solution: Solution, catalogue: Catalogue, asked: Sequence[Mapping[str, str]]) -> list[float]:
+    """Return the cost with some drivers at an end of their range, the others at best, for each asked."""
+    assert solution.mix is not None
+    problem = problem_of(solution.job, catalogue, extra=tuple(solution.mix.blend))
+    grams = np.array([solution.mix.grams.get(name, 0.0) for name in (*problem.names, "water")])
+    found = []
+    for ends in asked:
+        values = {name: getattr(solution.properties[name], ends.get(name, "value")) for name in _DRIVERS}
+        parts = cost_parts_of(problem, grams, values)
+        found.append(math.fsum(parts.values()) if parts else math.inf)
+    return found

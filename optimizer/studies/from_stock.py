@@ -33,7 +33,7 @@ def from_stock(job: Job, vessels: int, where: str = "job") -> Job:
     --------
     10 kg for 100 vessels without rejects or waste, less the reserve: 99 g in each.
 
-    >>> from optimizer.job_inputs import Price, Shop, Vessel
+    >>> from optimizer.job import Price, Shop, Vessel
     >>> prices = {"gypsum_cement": Price(25.0, 40.0, stock=10.0), "silica_sand": Price(25.0, 7.0)}
     >>> asked = Job("", "EUR", tuple(prices), Vessel(215.0), Shop(reject=0, waste=0), prices=prices)
     >>> today = from_stock(asked, 100)

@@ -12,8 +12,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Any, Final
 
-from optimizer.job import Job
-from optimizer.job_inputs import Price
+from optimizer.job import Job, Price
 from optimizer.materials import Catalogue, Material
 from optimizer.property_model.parameters import ParameterSet
 from optimizer.solution import DESIGNED, NOT_SURE, Solution

@@ -1,8 +1,12 @@
-"""Where no blend is sure enough: the smallest change of one limit, or of several alike, that would do.
+"""Where no blend meets the limits, why: the smallest change of one limit, or of several alike, that would do.
 
 In every draw of the chain a blend needs its limits loosened by some number of steps to hold them. The least
 number that is enough in the asked share of the draws is what the blend needs; walks to a surer blend under
 limits loosened by so much lower it turn by turn. Every change told is confirmed by designing with it.
+
+Where none does even at best values, the limits that stand against each other are named. And a rule of mixing
+(no more water than the powders hold, no more sand than the binder carries) stands for every design. A caster
+who hears "no blend" and has cast one that breaks such a rule is owed the rule's name.
 """
 
 from __future__ import annotations
@@ -10,6 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +22,10 @@ from numpy.typing import NDArray
 from optimizer.engine.candidate import Candidate
 from optimizer.engine.chance_constraints import surest_blends
 from optimizer.engine.chance_rows import ChanceQuestion
-from optimizer.job_inputs import Limit
+from optimizer.engine.grid_search import GridSearch
+from optimizer.engine.search_state import Question
+from optimizer.engine.swap_search import best_mixes
+from optimizer.job import Limit
 from optimizer.problem import Problem
 from optimizer.property_model.predict import PREDICTORS, cast_of
 from optimizer.solution import Relaxation
@@ -38,6 +46,18 @@ _EVEN = 0.5
 
 _SPARE = 0.005
 """Chance counted beyond the one asked for, which rounding to the scale's steps takes again [-]."""
+
+_LIFTED: Final[Mapping[str, Mapping[str, float]]] = {
+    "no more water than the powders hold, or grains settle and the face bleeds": {"water_ceiling": 3.0},
+    "no more sand and filler than the binder carries": {
+        "sand_ceiling_gypsum": 1.0,
+        "sand_ceiling_csa": 1.0,
+        "grain_ceiling": 0.9,
+        "paste_to_sand": 0.0,
+    },
+    "no more pigment than a tenth of the binder": {"pigment_ceiling": 1.0},
+}
+"""Rules, and values of their figures at which they bar nothing."""
 
 
 @dataclass(frozen=True)
@@ -191,3 +211,37 @@ def _size(problem: Problem, change: Relaxation) -> float:
     old = {(x.property, x.sense): x.bound for x in problem.job.limits}
     sizes = [abs(x.bound - old[x.property, x.sense]) / max(abs(x.bound), 1.0) for x in change.limits]
     return max(sizes)
+
+
+def conflict_of(problem: Problem, grid: GridSearch | None = None) -> tuple[Limit, ...]:
+    """Return limits that no blend meets together though any of them left out would help (deletion filter)."""
+    kept = list(problem.job.limits)
+    for limit in problem.job.limits:
+        rest = [x for x in kept if x != limit]
+        found = _found(problem.with_limits(rest), grid, first=True)
+        if found is None or not found.feasible:
+            kept = rest
+    return tuple(kept)
+
+
+def _found(problem: Problem, grid: GridSearch | None, *, first: bool = False) -> Candidate | None:
+    """Return the best blend at best values, or the first one that holds."""
+    return best_mixes([Question(problem, first=first)], grid)[0].best
+
+
+def barring_rules(problem: Problem) -> tuple[str, ...]:
+    """Return the rules of mixing any one of which keeps out blends that meet the limits at best values.
+
+    Parameters
+    ----------
+    problem
+        A job without such a blend.
+    """
+    questions = [Question(_without(problem, figures), first=True) for figures in _LIFTED.values()]
+    found = [best_mixes([question])[0] for question in questions]
+    return tuple(rule for rule, each in zip(_LIFTED, found, strict=True) if each.holds)
+
+
+def _without(problem: Problem, figures: Mapping[str, float]) -> Problem:
+    lifted = {name: np.asarray(value) for name, value in figures.items()}
+    return replace(problem, model=replace(problem.model, constants={**problem.model.constants, **lifted}))

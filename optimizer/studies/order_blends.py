@@ -11,15 +11,12 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from optimizer.errors import Fault, FileFaults
-from optimizer.job import Job
-from optimizer.job_inputs import Limit
+from optimizer.job import Job, Limit
 from optimizer.materials import Catalogue
 from optimizer.money.breakeven import Switch, break_even
-from optimizer.money.checks import check_candidate, check_request
 from optimizer.money.lateness_options import fast_enough
-from optimizer.money.order import OrderPlan, plan_order
-from optimizer.money.ranking import Ranked, rank_candidates
-from optimizer.money.request import Candidate, OrderRequest, Times
+from optimizer.money.order import OrderPlan, Ranked, plan_order, rank_candidates
+from optimizer.money.request import Candidate, OrderRequest, Times, check_candidate, check_request
 from optimizer.problem import problem_of
 from optimizer.property_model.parameters import ParameterSet
 from optimizer.property_model.predict import predict

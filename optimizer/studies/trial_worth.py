@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from optimizer.engine.candidate import Candidate
 from optimizer.engine.chance_constraints import ChanceBlend, chance_blends, surest_blends
 from optimizer.engine.chance_rows import ChanceQuestion
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.problem import Problem
 from optimizer.property_model.samples import DrawSet, Samples, samples_of
 from optimizer.solution import TrialWorth

@@ -15,7 +15,7 @@ from optimizer.engine.chance_refinement import refined_surest
 from optimizer.engine.chance_rows import ChanceQuestion, rows_near
 from optimizer.engine.scale_rounding import NEAREST, REACH, Weighed, weigh
 from optimizer.engine.search_state import Found
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.problem import Problem
 from optimizer.verdict.assess import HOLDS, is_open, joint_probability
 from optimizer.verdict.judge import Judgement, judge

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
 from optimizer.errors import Fault, FileFaults
-from optimizer.job_inputs import DAMP_CLASSES, Limit
-from optimizer.jobfile.faults import nearest
+from optimizer.job import DAMP_CLASSES, Limit
 from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP_VALUES, VESSEL
 from optimizer.jobfile.limits import SENSES, Objective, read_limits, write_limit
+from optimizer.jobfile.reading import nearest
 from optimizer.key_kinds import Choice, Flag, Key, Number, unit_word
 from optimizer.nomenclature import PROPERTIES, quantity
 from optimizer.toml_files import shown_value

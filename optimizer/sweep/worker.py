@@ -30,8 +30,7 @@ from optimizer.engine.search_state import Found
 from optimizer.engine.warm_start import alike_blends
 from optimizer.errors import FileFaults, VesselblendError
 from optimizer.fingerprint import fingerprint
-from optimizer.job import Job
-from optimizer.job_inputs import DAMP_CLASSES
+from optimizer.job import DAMP_CLASSES, Job
 from optimizer.jobfile import parse_job
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import PROPERTIES, QUANTITIES

@@ -12,8 +12,7 @@ import numpy as np
 from optimizer.errors import QuantityError
 from optimizer.property_model.strength import compressive_for_flexural, flexural_power
 from optimizer.specs import load_catalogue
-from optimizer.trials.measured import Measured
-from optimizer.trials.measuring import repeat_error
+from optimizer.trials.measuring import Measured, repeat_error
 
 GRAVITY: Final = 9.80665
 """Standard acceleration [m/s2]; 3rd CGPM 1901. The real one is within 0.3 % anywhere."""

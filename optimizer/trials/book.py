@@ -2,11 +2,14 @@
 
 Several programs and threads may use the same book at once. When a call that writes returns, what it wrote
 is on the disk; when it raises, nothing of it is in the book.
+
+A trial whose id was made from its content has a short name: its day and as many letters as tell it apart.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import re
 import sqlite3
 import string
 from collections.abc import Iterable, Iterator, Sequence
@@ -19,10 +22,12 @@ from optimizer.trials.files import prepare, reading, writing
 from optimizer.trials.history import CONFLICT, State, refused, standing
 from optimizer.trials.records import Trial, Version, as_versions
 from optimizer.trials.rows import DAMAGED, Entry, entries_of, insert
-from optimizer.trials.short_names import full_names, short_names
 from optimizer.trials.trial_errors import BookConflict, NoSuchTrial
 
 _CHUNK: Final = 500
+
+_MADE: Final = re.compile(r"([0-9]{4}-[0-9]{2}-[0-9]{2}-)([0-9a-f]{10}(?:-[0-9]+)?)")
+_SHORTEST: Final = 3
 
 
 @dataclass(frozen=True)
@@ -424,3 +429,55 @@ def _letters(number: int) -> str:
         number, place = divmod(number - 1, 26)
         text = string.ascii_lowercase[place] + text
     return text
+
+
+def short_names(ids: Iterable[str]) -> dict[str, str]:
+    """Return a name that can be typed for each machine-made id.
+
+    Returns
+    -------
+    dict[str, str]
+        Id to the shortest beginning, three letters of its mark at least, that no other id has; ids given by
+        people are not in it.
+
+    Examples
+    --------
+    >>> short_names(["A1", "2026-03-02-1a2b3c4d5e", "2026-03-02-1a2f000000"])["2026-03-02-1a2b3c4d5e"]
+    '2026-03-02-1a2b'
+    """
+    everyone = tuple(ids)
+    made = sorted(id for id in everyone if _MADE.fullmatch(id))
+    found = {}
+    for place, id in enumerate(made):
+        beside = [made[other] for other in (place - 1, place + 1) if 0 <= other < len(made)]
+        shared = max((_shared(id, other) for other in beside), default=0)
+        length = max(len("2026-03-02-") + _SHORTEST, shared + 1)
+        short = id[:length]
+        found[id] = id if short in everyone else short
+    return found
+
+
+def full_names(text: str, ids: Iterable[str]) -> tuple[str, ...]:
+    """Return the machine-made ids that a short name could mean, with or without its day.
+
+    Returns
+    -------
+    tuple[str, ...]
+        One where the name is clear.
+
+    Examples
+    --------
+    >>> full_names("1a2", ["A1", "2026-03-02-1a2b3c4d5e"])
+    ('2026-03-02-1a2b3c4d5e',)
+    """
+    if len(text) < _SHORTEST:
+        return ()
+    matches = ((id, _MADE.fullmatch(id)) for id in ids)
+    return tuple(id for id, match in matches if match and (id.startswith(text) or match[2].startswith(text)))
+
+
+def _shared(one: str, other: str) -> int:
+    """Return how many letters two ids begin with alike."""
+    return next(
+        (n for n, (a, b) in enumerate(zip(one, other, strict=False)) if a != b), min(len(one), len(other))
+    )

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from optimizer.errors import NoVerdict, QuantityError
 from optimizer.trials.drying_curve import Approach, Beforehand, fit_approach
-from optimizer.trials.measured import Measured
+from optimizer.trials.measuring import Measured
 from optimizer.trials.records import Weighing
 
 if TYPE_CHECKING:

@@ -20,15 +20,14 @@ from optimizer.errors import Fault, FileFaults
 from optimizer.materials import unknown_repair
 from optimizer.trials.book import Entered, TrialBook
 from optimizer.trials.cells import at_column
-from optimizer.trials.csvfile import read_csv, write_csv
+from optimizer.trials.checks import doubtful
 from optimizer.trials.header_words import meaning_of
 from optimizer.trials.history import refused
 from optimizer.trials.import_choices import ImportChoices
-from optimizer.trials.plausible import doubtful
 from optimizer.trials.records import Trial, Version, digest
+from optimizer.trials.table_files import read_csv, read_xlsx, write_csv, write_xlsx
 from optimizer.trials.tables import Table
 from optimizer.trials.usable_readings import strength_missing
-from optimizer.trials.xlsxfile import read_xlsx, write_xlsx
 
 CHUNK: Final = 200
 """Trials entered as one unit."""

@@ -14,10 +14,9 @@ from typing import Final
 
 from optimizer.errors import Fault
 from optimizer.trials.columns import Column, crowded
-from optimizer.trials.days import date_order, iso_day, order_of_pattern
 from optimizer.trials.fields import WORDS
 from optimizer.trials.header_words import Meaning, fits, meaning_of
-from optimizer.trials.import_choices import ImportChoices, header_key
+from optimizer.trials.import_choices import ImportChoices, date_order, header_key, iso_day, order_of_pattern
 
 _DEEPEST: Final = 25
 """Rows looked through for the header [count]."""

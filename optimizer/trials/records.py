@@ -34,7 +34,7 @@ SENSES = ("=", ">=", "<=")
 """``=`` measured; ``>=`` held at this stress; ``<=`` broke at or before it."""
 
 EXPOSURES = ("continuous", "repeated burns", "single hour")
-"""How the vessel met heat, as in `optimizer.job_inputs.EXPOSURES`."""
+"""How the vessel met heat, as in `optimizer.job.EXPOSURES`."""
 
 
 _YEAR: Final = 366.0 * 1440.0

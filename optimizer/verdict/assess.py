@@ -3,11 +3,16 @@
 All of it is counted in the same draws of the whole chain (`optimizer.property_model.samples`), which no
 solver has seen. Heat in use that nobody has measured in a burn test is left open: its limits are estimated,
 but stand outside the chance that all limits hold, unless the job asks to judge them.
+
+How far a weighing may be off (`stands`) is found by re-computation: the grams of water or of the largest
+powder are moved and the mix assessed again in the same draws, until the chance that
+all limits hold together has fallen by ten points.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
@@ -15,14 +20,14 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.limit_rows import limit_rows
 from optimizer.money.mold_turns import turns_in_draws
 from optimizer.money.vessel_cost import cost_parts
 from optimizer.problem import Problem
 from optimizer.property_model.predict import Cast, predict
 from optimizer.property_model.samples import Samples, points_of
-from optimizer.solution import ExpectedCost
+from optimizer.solution import ExpectedCost, Room, Stands
 
 Array = NDArray[np.float64]
 
@@ -36,6 +41,14 @@ _ENDS: Final = (0.05, 0.95)
 _HEAT_IN_USE: Final = ("heat_margin", "outer_wall_temperature", "inner_wall_temperature")
 _COST_DRIVERS: Final = ("demold_time", "sealer_coats", "drying_time", "dry_mass")
 _FINE_ROLES: Final = ("pigment", "admixture")
+
+FALL: Final = 0.10
+"""Fall of the joint chance that a caster should know of [-]."""
+
+_FARTHEST: Final = 0.25
+"""Largest error looked at, as a share of the amount [-]: beyond, it is another recipe."""
+
+_HALVINGS: Final = 9
 
 
 @dataclass(frozen=True)
@@ -241,3 +254,49 @@ def _range(values: Array) -> tuple[float, float]:
     """Return the 5 % and the 95 % point of draws; infinity where they end in it, nan where they are none."""
     low, high = points_of(values, _ENDS)
     return float(low), float(high)
+
+
+def stands(problem: Problem, grams: Array) -> Stands:
+    """Return how far water and the largest powder may be off, in one mix of the shop, waste included.
+
+    Parameters
+    ----------
+    problem
+        What is asked.
+    grams
+        Masses by material and, last, of water for one filled cavity, shape (n + 1,) [g].
+    """
+    shop = problem.job.shop
+    whole = shop.molds_per_mix * (1.0 + shop.waste)
+    powder = int(np.argmax(grams[:-1]))
+    floor = _chance(problem, grams) - FALL
+
+    def room(place: int) -> Room:
+        def still(step: float) -> bool:
+            return _chance(problem, _moved(grams, place, step)) > floor
+
+        return Room(_reach(still, -1), _reach(still, 1)).times(float(grams[place]) * whole)
+
+    return Stands(shop.molds_per_mix, problem.names[powder], room(len(grams) - 1), room(powder))
+
+
+def _chance(problem: Problem, grams: Array) -> float:
+    liters = grams @ problem.model.column("volume") * 1e-3 / (1.0 - float(problem.model["air"]))
+    return joint_probability(problem, grams * 1e-3 / liters)
+
+
+def _moved(grams: Array, place: int, step: float) -> Array:
+    out = grams.copy()
+    out[place] *= 1.0 + step
+    return out
+
+
+def _reach(still: Callable[[float], bool], way: int) -> float:
+    """Return the share of an amount that may be too much (`way` 1) or missing (-1); infinity for any."""
+    low, high = 0.0, _FARTHEST
+    if still(way * high):
+        return math.inf
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if still(way * middle) else (low, middle)
+    return 0.5 * (low + high)

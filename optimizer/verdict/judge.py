@@ -1,24 +1,31 @@
 """Judge one mix from the property functions alone: properties with ranges, limits, money, cautions.
 
 This is the certification every answer passes after rounding; it neither knows nor trusts a solver.
+
+With what any mix must keep whatever the limits (`broken_rules`), and what another vessel or wick does to the
+heat margin of this one (`heat_remedies`), worked out for the job by no fixed rule.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.canonical import canonical_text
 from optimizer.fingerprint import fingerprint
+from optimizer.job import Candle, Job
 from optimizer.limit_rows import limit_rows
 from optimizer.money.mold_turns import turns_per_day
 from optimizer.money.vessel_cost import vessel_cost
 from optimizer.nomenclature import QUANTITIES
 from optimizer.problem import Problem
-from optimizer.property_model.predict import PREDICTORS, Cast, cast_of, predict
+from optimizer.property_model.coefficients import SAND_DENSITY
+from optimizer.property_model.microstructure import demand_of
+from optimizer.property_model.predict import PREDICTORS, Cast, cast_of, conditions_of, predict
 from optimizer.solution import (
     BURN_FIRST,
     NO_PRICE,
@@ -31,13 +38,22 @@ from optimizer.solution import (
 from optimizer.verdict.assess import FAILS, HOLDS, MET, UNCERTAIN, Assessment, assess, word_of
 from optimizer.verdict.cautions import cautions_of
 from optimizer.verdict.evidence import cement_notes, evidences, uses
-from optimizer.verdict.heat_remedies import heat_remedies, remedy_note
-from optimizer.verdict.mix_rules import broken_rules, sets_at_all
 
 Array = NDArray[np.float64]
 
 _OPEN = {"cost": NO_PRICE}
 """Why a limit is left open, by property; the others wait for a burn test."""
+
+_SLACK = 1e-6
+
+_THICKER: Final = 2.0
+"""Wall that a thicker vessel has more [mm]."""
+
+_WIDER: Final = 10.0
+"""Outer diameter that a wider vessel has more [mm]."""
+
+_SMALLER: Final = 0.8
+"""What a smaller wick burns of the present one's wax [-]."""
 
 
 @dataclass(frozen=True)
@@ -234,3 +250,122 @@ def _taught_text(problem: Problem) -> str:
         return ""
     related = () if known.correlation is None else known.correlation.tolist()
     return canonical_text((known.items, related))
+
+
+def sets_at_all(problem: Problem, cast: Cast) -> bool:
+    """Return False for a mix with too little binder to harden."""
+    return bool(cast.body.hydrates[0] >= float(problem.model["binder_floor"]) * (1.0 - _SLACK))
+
+
+def broken_rules(problem: Problem, cast: Cast) -> tuple[str, ...]:
+    """Return a sentence for each rule of the trade that the one mix of `cast` breaks."""
+    return (*_water_rules(problem, cast), *_grain_rules(problem, cast), *_share_rules(problem, cast))
+
+
+def _water_rules(problem: Problem, cast: Cast) -> Iterator[str]:
+    body = cast.body
+    if not sets_at_all(problem, cast):
+        yield "Too little binder: this mix does not harden into a vessel."
+        return
+    powder = cast.mixes[0, :-1]
+    ratio = float(cast.mixes[0, -1] / powder.sum())
+    wanted = float(demand_of(problem.model, (powder / powder.sum())[None, :])[0])
+    if body.degree[0] < 1.0 or ratio * float(powder.sum()) < float(body["bound"][0]):
+        yield "Water is below what the binders need to hydrate: part of them stays powder."
+    if ratio < wanted * (1.0 - 1e-3):
+        yield f"Water {ratio:.3f} per powder is below the {wanted:.3f} it takes to pour: expect voids."
+    ceiling = float(problem.model["water_ceiling"])
+    if ratio > wanted * ceiling * (1.0 + _SLACK):
+        yield f"Water {ratio:.3f} per powder is above {wanted * ceiling:.3f}: the mix bleeds and settles."
+
+
+def _grain_rules(problem: Problem, cast: Cast) -> Iterator[str]:
+    body, model = cast.body, problem.model
+    grains = float(body["heavy"][0] + body["light"][0])
+    if grains > float(model["grain_ceiling"]) + _SLACK:
+        most = float(model["grain_ceiling"])
+        yield f"Grains fill {grains:.0%} of the mix, above {most:.0%}: it will not flow."
+    sand = float(body["sand"][0] / max(float(body["powder"][0]), 1e-9))
+    ceiling = float(
+        body.gypsum_share[0] * model["sand_ceiling_gypsum"] + body.csa_share[0] * model["sand_ceiling_csa"]
+    )
+    if sand > ceiling + _SLACK:
+        yield f"Sand is {sand:.0%} of the powder, a mortar's own included; this binder carries {ceiling:.0%}."
+    if sand > 0.0 and 1.0 - grains < float(model["paste_to_sand"]) * float(body["sand"][0]) / SAND_DENSITY:
+        yield "There is too little paste to fill the voids of the sand."
+
+
+def _share_rules(problem: Problem, cast: Cast) -> Iterator[str]:
+    powder = cast.mixes[0, :-1]
+    binder = float(powder @ problem.model.column("binder")[:-1])
+    pigment = float(powder @ problem.model.column("pigment")[:-1])
+    if pigment > float(problem.model["pigment_ceiling"]) * binder + _SLACK:
+        share = pigment / max(binder, 1e-9)
+        yield f"Pigments are {share:.0%} of the binder, above 10 % (ASTM C979, all pigments together)."
+    # Gypsum bears far less of an admixture than cement: its ceiling rules as soon as there is some of it.
+    gypsum = any(problem.model.kinds[k] == "gypsum" for k in np.flatnonzero(powder > 0.0))
+    for k in np.flatnonzero(powder > 0.0):
+        material, most = problem.materials[k], problem.bounds[k].most
+        share = float(powder[k] / powder.sum())
+        if material.role != "binder" and share > most + 1e-4:
+            told = f"{100.0 * share:.3g} % of the powder, above the {100.0 * most:.3g} %"
+            yield f"{material.label} is {told} it is used at."
+        dose = 100.0 * powder[k] / max(binder, 1e-9)
+        most_dose = material.figure("max_dose_gypsum" if gypsum else "max_dose_csa", np.inf)
+        if material.kind in ("retarder", "accelerator") and dose > most_dose:
+            yield f"{material.label} is {dose:.2f} % of the binder, above {most_dose:g} %."
+
+
+def heat_remedies(problem: Problem, mix: Array) -> Mapping[str, float]:
+    """Return the heat margin that each remedy adds to one mix, negative where it makes things worse [K].
+
+    Parameters
+    ----------
+    problem
+        What is asked; without a candle there is nothing to mend.
+    mix
+        Kilograms per liter, shape (n + 1,) [kg/L].
+
+    Notes
+    -----
+    Each is the whole estimate worked out again for the changed job. A burn test says nothing of another
+    vessel or wick, so the estimate without it is compared.
+    """
+    candle = problem.job.candle
+    if candle is None:
+        return {}
+    unread = replace(candle, measured_outer=None)
+    before = _margin(problem, mix, replace(problem.job, candle=unread))
+    return {name: _margin(problem, mix, job) - before for name, job in _changed(problem.job, unread).items()}
+
+
+def remedy_note(remedies: Mapping[str, float]) -> str:
+    """Return the remedies as one sentence, the best first.
+
+    Examples
+    --------
+    >>> remedy_note({"a wall 2 mm thicker": -0.8, "a smaller wick": 3.06})
+    'By estimate the heat margin changes by +3.1 K with a smaller wick, -0.8 K with a wall 2 mm thicker.'
+    """
+    best = sorted(remedies.items(), key=lambda pair: -pair[1])
+    told = ", ".join(f"{change:+.1f} K with {name}" for name, change in best)
+    return f"By estimate the heat margin changes by {told}."
+
+
+def _changed(job: Job, candle: Candle) -> dict[str, Job]:
+    vessel = job.vessel
+    smaller = replace(candle, burn_rate=_SMALLER * candle.burn_rate)
+    wider = replace(vessel, outer_diameter=vessel.outer_diameter + _WIDER)
+    jobs = {
+        f"a vessel {_WIDER:g} mm wider": replace(job, candle=candle, vessel=wider),
+        "a wick that burns a fifth less": replace(job, candle=smaller),
+    }
+    if vessel.outer_diameter > 2.0 * (vessel.wall + _THICKER) + 1.0:
+        thicker = replace(vessel, wall=vessel.wall + _THICKER)
+        jobs[f"a wall {_THICKER:g} mm thicker"] = replace(job, candle=candle, vessel=thicker)
+    return jobs
+
+
+def _margin(problem: Problem, mix: Array, job: Job) -> float:
+    there = cast_of(problem.model, conditions_of(job), mix[None, :])
+    return float(np.ravel(PREDICTORS["heat_margin"](there))[0])

@@ -11,14 +11,12 @@ import numpy as np
 
 from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.observe import expected, observe
-from optimizer.job import Job
-from optimizer.job_inputs import Vessel
+from optimizer.job import Job, Vessel
 from optimizer.materials import Catalogue
-from optimizer.property_model.conditions import conditions_of
 from optimizer.property_model.microstructure import per_liter
 from optimizer.property_model.model import compile_model
 from optimizer.property_model.parameters import ParameterSet, parameters_of
-from optimizer.property_model.predict import PREDICTORS, Cast, cast_of
+from optimizer.property_model.predict import PREDICTORS, Cast, cast_of, conditions_of
 from optimizer.trials.records import Portion, Strength, Trial, Weighing
 
 NAMES = ("gypsum_cement", "rapid_set_mortar", "marble_flour")

@@ -17,12 +17,11 @@ from optimizer.calibration.measurement_errors import BAG
 from optimizer.calibration.readings import Studio
 from optimizer.calibration.record import parameter_set
 from optimizer.errors import FileFaults, NoVerdict
-from optimizer.job_inputs import Candle, Vessel
+from optimizer.job import Candle, Vessel
 from optimizer.properties.service_heat import flame_share_from_burn, wall_case
-from optimizer.property_model.discrepancy import DISCREPANT
 from optimizer.property_model.microstructure import per_liter
 from optimizer.property_model.model import compile_model
-from optimizer.property_model.parameters import parameters_of
+from optimizer.property_model.parameters import DISCREPANT, parameters_of
 from optimizer.property_model.predict import PREDICTORS, cast_of
 from optimizer.trials.records import Burn, Portion, Strength, Trial, Weighing
 from tests.calibration.studios import BENCH, NAMES, TARGET, World, blank, cast, filled, ranges, values

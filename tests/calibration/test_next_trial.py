@@ -12,12 +12,12 @@ from optimizer.calibration.next_trial import next_trial
 from optimizer.calibration.record import parameter_set
 from optimizer.calibration.trial_candidates import Candidate, standard_trial
 from optimizer.errors import NoBlend, NoVerdict
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.limit_rows import limit_rows
 from optimizer.problem import problem_of
 from optimizer.property_model.microstructure import per_liter
 from optimizer.property_model.predict import cast_of
-from optimizer.property_model.uncertainty import perturbations_of
+from optimizer.property_model.samples import perturbations_of
 from optimizer.studies.design import design_problem
 from optimizer.verdict.assess import assess
 from optimizer.verdict.evidence import evidences

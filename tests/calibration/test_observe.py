@@ -10,13 +10,11 @@ import pytest
 from optimizer.calibration.measurement_errors import KINDS, STATED_LEAST
 from optimizer.calibration.observe import expected, observe
 from optimizer.calibration.readings import Studio
-from optimizer.job import Job
-from optimizer.job_inputs import Candle, Shop, Vessel
-from optimizer.property_model.conditions import conditions_of
+from optimizer.job import Candle, Job, Shop, Vessel
 from optimizer.property_model.microstructure import per_liter
 from optimizer.property_model.model import compile_model
 from optimizer.property_model.parameters import parameters_of
-from optimizer.property_model.predict import PREDICTORS, cast_of
+from optimizer.property_model.predict import PREDICTORS, cast_of, conditions_of
 from optimizer.trials.records import Burn, Strength, Weighing
 from tests.calibration.studios import NAMES, TARGET, WATER, blank
 

@@ -14,9 +14,8 @@ from optimizer.calibration.observe import expected, observe
 from optimizer.calibration.process import LENGTH, TaughtDiscrepancy, chosen_supports
 from optimizer.calibration.record import parameter_set
 from optimizer.calibration.update import absorb
-from optimizer.property_model.discrepancy import PRIOR_SPREADS
 from optimizer.property_model.model import compile_model
-from optimizer.property_model.parameters import parameters_of
+from optimizer.property_model.parameters import PRIOR_SPREADS, parameters_of
 from tests.calibration.studios import NAMES, TARGET, WATER, World, blank, cast, filled, values
 
 SPREAD = PRIOR_SPREADS["strength"]

@@ -13,8 +13,7 @@ from numpy.typing import NDArray
 from optimizer.engine.cases import cases_of
 from optimizer.engine.grid_search import with_doses
 from optimizer.formulation import Case, curved_rows, linear_rows
-from optimizer.job import Job
-from optimizer.job_inputs import Candle, Limit, Price, Shop, Vessel
+from optimizer.job import Candle, Job, Limit, Price, Shop, Vessel
 from optimizer.materials import Catalogue, Figure, Material
 from optimizer.problem import Problem, problem_of
 from optimizer.property_model.microstructure import demand_of, per_liter

@@ -19,7 +19,7 @@ from optimizer.certificate.relax import Relaxation
 from optimizer.certificate.terms import Box
 from optimizer.engine.cases import cases_of
 from optimizer.formulation import Case
-from optimizer.job_inputs import Candle, Limit
+from optimizer.job import Candle, Limit
 from optimizer.problem import Problem, problem_of
 from optimizer.property_model.predict import cast_of, predict
 from optimizer.property_model.strength import ln_end_strength

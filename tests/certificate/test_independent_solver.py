@@ -14,7 +14,7 @@ import pytest
 from optimizer.certificate import certify_bound
 from optimizer.engine.cases import cases_of
 from optimizer.engine.swap_search import best_mix
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.problem import problem_of
 from tests.certificate.exact import Exact
 

@@ -14,7 +14,7 @@ from optimizer.certificate.nodes import split_point
 from optimizer.certificate.prove import Found
 from optimizer.certificate.terms import Box, quartered
 from optimizer.engine.swap_search import best_mix
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.problem import problem_of
 from optimizer.property_model.microstructure import demand_of, per_liter
 from tests.engine.test_search import JOBS, brute_force

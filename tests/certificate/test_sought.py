@@ -7,7 +7,7 @@ import pytest
 import optimizer.studies.proofs as proofs
 from optimizer.engine.search_state import Found, Question
 from optimizer.engine.swap_search import best_mixes
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.studies.design import design_problem
 from optimizer.studies.proofs import sought
 from tests.certificate.invented import invented_problem

@@ -6,8 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from optimizer.job import Job
-from optimizer.job_inputs import Limit
+from optimizer.job import Job, Limit
 from optimizer.materials import Catalogue
 from optimizer.solution import NO_BLEND
 from optimizer.studies.check import check

@@ -13,7 +13,7 @@ from optimizer.engine.chance_constraints import chance_blends, surest_blends
 from optimizer.engine.chance_rows import ChanceQuestion, ChanceTable
 from optimizer.engine.search_state import Question
 from optimizer.engine.swap_search import best_mixes
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.limit_rows import limit_rows
 from optimizer.money.vessel_cost import cost_coefficients
 from optimizer.problem import problem_of

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.problem import problem_of
 from optimizer.reports.blend import comparison_json, solution_json
 from optimizer.studies.check import check, compare
@@ -145,7 +145,7 @@ def test_strength_alone_still_gives_a_blend_the_trade_would_accept(demo, catalog
 
 
 def _priced(demo):
-    from optimizer.job_inputs import Price
+    from optimizer.job import Price
 
     cheap = {name: Price(25.0, 10.0) for name in EVERYTHING}
     return {**cheap, **demo.prices}

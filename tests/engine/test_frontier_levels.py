@@ -9,12 +9,11 @@ import pytest
 
 from optimizer.engine.chance_constraints import chance_blends
 from optimizer.engine.chance_rows import ChanceQuestion
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.problem import problem_of
 from optimizer.solution import DESIGNED
 from optimizer.studies.design import design_problem
-from optimizer.studies.epsilon_constraint import best_of_each, between
-from optimizer.studies.frontier import frontier
+from optimizer.studies.frontier import best_of_each, between, frontier
 from optimizer.studies.under_doubt import judged_limits
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from optimizer.engine.cases import cases_of
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.problem import problem_of
 from optimizer.property_model.microstructure import water_cut
 from optimizer.studies.check import check

@@ -11,7 +11,7 @@ from optimizer.engine.candidate import objective_of
 from optimizer.engine.cases import cases_of
 from optimizer.engine.swap_search import best_mix
 from optimizer.formulation import curved_rows, linear_rows
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.problem import problem_of
 from optimizer.property_model.microstructure import demand_of, per_liter
 

@@ -13,7 +13,7 @@ from optimizer.engine.row_table import RowTable
 from optimizer.engine.search_state import Question
 from optimizer.engine.supports import packed
 from optimizer.engine.swap_search import best_mix, best_mixes
-from optimizer.job_inputs import Limit, Price
+from optimizer.job import Limit, Price
 from optimizer.problem import problem_of
 from tests.certificate.invented import invented_problem
 

@@ -24,7 +24,6 @@ LAYERS = (
     ("materials", "outputs", "toml_files", "unit_words"),
     ("units",),
     ("key_kinds",),
-    ("job_inputs",),
     ("job",),
     ("fingerprint", "jobfile", "properties", "solvers"),
     ("specs",),

@@ -14,8 +14,7 @@ import pytest
 
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import QUANTITIES, USES
-from optimizer.specs.figure_sources import figures_by_trust, publications
-from optimizer.specs.property_checks import Check, property_checks
+from optimizer.specs.figure_sources import Check, figures_by_trust, property_checks, publications
 from ui.cli import run
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from typing import Any
 
-from optimizer.job_inputs import Price, Shop
+from optimizer.job import Price, Shop
 from optimizer.money.request import Candidate, OrderRequest
 
 MONDAY = datetime.date(2026, 12, 7)

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from optimizer.job_inputs import Shop
+from optimizer.job import Shop
 from optimizer.money.breakeven import OrderLine, Switch, break_even, order_money
 from optimizer.money.vessel_cost import cost_coefficients
 

@@ -9,7 +9,7 @@ import pytest
 from orders import MONDAY, candidate, day, order, shop
 
 from optimizer.errors import FileFaults
-from optimizer.job_inputs import Shop
+from optimizer.job import Shop
 from optimizer.money.capacity import capacity, molds_per_mix
 from optimizer.money.lateness_options import LONGEST_SHIFT, week_of
 from optimizer.money.order import plan_order

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from optimizer.job_inputs import Price
+from optimizer.job import Price
 from optimizer.money.landed_cost import check_price, landed_price, pack_price
 from optimizer.units import parse
 

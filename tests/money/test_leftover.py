@@ -5,10 +5,9 @@ from __future__ import annotations
 import pytest
 from orders import candidate, day, order
 
-from optimizer.job_inputs import Price
-from optimizer.money.leftover import leftovers
+from optimizer.job import Price
 from optimizer.money.order import plan_order
-from optimizer.money.purchase import buy_bags
+from optimizer.money.purchase import buy_bags, leftovers
 
 
 def _left(**changes):

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from optimizer.job_inputs import Shop
+from optimizer.job import Shop
 from optimizer.money.mold_turns import demold_edges, molds_needed, pours_needed, turns_per_day
 
 _MINUTES = st.integers(1, 700)

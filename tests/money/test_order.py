@@ -12,11 +12,10 @@ from orders import MONDAY, candidate, day, order
 from scipy.stats import betabinom
 
 from optimizer.errors import FileFaults
-from optimizer.job_inputs import Price, Shop
+from optimizer.job import Price, Shop
 from optimizer.money.capacity import RESOURCES, molds_per_mix
 from optimizer.money.lateness_options import LONGEST_SHIFT, Remedy
-from optimizer.money.order import plan_order
-from optimizer.money.ranking import rank_candidates
+from optimizer.money.order import plan_order, rank_candidates
 from optimizer.money.request import Candidate, OrderRequest, Times
 from optimizer.units import parse
 

@@ -7,8 +7,8 @@ import random
 import pytest
 from scipy.stats import betabinom
 
-from optimizer.job_inputs import Shop
-from optimizer.money.pours import chance_of_enough, pours_for_order
+from optimizer.job import Shop
+from optimizer.money.mold_turns import chance_of_enough, pours_for_order
 
 
 @pytest.mark.parametrize(

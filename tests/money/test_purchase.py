@@ -9,8 +9,8 @@ import random
 import pytest
 
 from optimizer.errors import FileFaults
-from optimizer.job_inputs import Price, Shop
-from optimizer.money.bags import purchase_money
+from optimizer.job import Price, Shop
+from optimizer.money.landed_cost import purchase_money
 from optimizer.money.purchase import buy_bags, stock_limits
 from optimizer.units import parse
 

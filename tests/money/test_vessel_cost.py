@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from optimizer.constants import WATER_DENSITY
-from optimizer.job_inputs import Shop
+from optimizer.job import Shop
 from optimizer.money.mold_turns import molds_needed, pours_needed
 from optimizer.money.vessel_cost import (
     cost_coefficients,

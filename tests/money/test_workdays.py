@@ -6,8 +6,8 @@ import datetime
 
 import pytest
 
-from optimizer.job_inputs import Shop
-from optimizer.money.workdays import (
+from optimizer.job import Shop
+from optimizer.money.capacity import (
     next_working,
     shift_working,
     working_days_between,

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from optimizer.job_inputs import Shop, Vessel
+from optimizer.job import Shop, Vessel
 from optimizer.properties.casting_heat import (
     MoldCase,
     adiabatic_temperature,

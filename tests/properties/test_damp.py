@@ -6,9 +6,8 @@ import numpy as np
 import pytest
 
 from optimizer.constants import MOLAR_MASSES
-from optimizer.job_inputs import DAMP_CLASSES
-from optimizer.properties.damp import GROWTH_PER_MOLE, damp_class, late_ettringite_potential
-from optimizer.properties.hydration import hydrate
+from optimizer.job import DAMP_CLASSES
+from optimizer.properties.hydration import GROWTH_PER_MOLE, damp_class, hydrate, late_ettringite_potential
 
 BULK = 70.16
 PORES = 0.125

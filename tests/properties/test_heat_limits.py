@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from optimizer.job_inputs import EXPOSURES
-from optimizer.properties.heat_limits import (
+from optimizer.job import EXPOSURES
+from optimizer.properties.service_heat import (
     GYPSUM_LIMITS,
     HARD_STOP,
     SINGLE_HOUR,

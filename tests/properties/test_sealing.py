@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from optimizer.properties.sealing import (
+from optimizer.properties.drying import (
     FLOOR_SHARE,
     coat_edges,
     sealer_coats,

@@ -10,14 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from optimizer.job_inputs import Candle, Vessel
-from optimizer.properties.heat_limits import heat_margin
+from optimizer.job import Candle, Vessel
 from optimizer.properties.service_heat import (
     INNER_FILM,
     Burn,
     flame_heat,
     flame_share_from_burn,
     flux_driven,
+    heat_margin,
     pool_driven,
     wall_case,
     wall_temperatures,

@@ -10,10 +10,9 @@ import numpy as np
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of
-from optimizer.property_model.discrepancy import DISCREPANT
 from optimizer.property_model.microstructure import per_liter
 from optimizer.property_model.model import compile_model
-from optimizer.property_model.parameters import ParameterSet
+from optimizer.property_model.parameters import DISCREPANT, ParameterSet
 from optimizer.property_model.predict import PREDICTORS, Cast, cast_of, predict
 from optimizer.property_model.samples import PRINTED, Samples, points_of, samples_of
 

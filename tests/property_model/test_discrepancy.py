@@ -7,10 +7,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pytest
 
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.limit_rows import limit_rows
 from optimizer.problem import problem_of
-from optimizer.property_model.discrepancy import DISCREPANT, PRIOR_SPREADS, NoTrials
+from optimizer.property_model.parameters import DISCREPANT, PRIOR_SPREADS, NoTrials
 from optimizer.property_model.predict import PREDICTORS, cast_of
 from optimizer.property_model.samples import SEARCH, samples_of
 from tests.property_model.helpers import all_materials, cast

@@ -10,10 +10,9 @@ import pytest
 from scipy import stats
 
 from optimizer.problem import problem_of
-from optimizer.property_model.conditions import conditions_of
-from optimizer.property_model.discrepancy import DISCREPANT, NoTrials
 from optimizer.property_model.microstructure import per_liter
-from optimizer.property_model.predict import PREDICTORS, cast_of
+from optimizer.property_model.parameters import DISCREPANT, NoTrials
+from optimizer.property_model.predict import PREDICTORS, cast_of, conditions_of
 from optimizer.property_model.samples import PRINTED, SEARCH, DrawSet, points_of, samples_of, standard_normals
 from tests.property_model.helpers import all_materials, cast, ranges
 

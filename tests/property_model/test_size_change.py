@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.job_inputs import Limit, Vessel
+from optimizer.job import Limit, Vessel
 from optimizer.property_model.predict import PREDICTORS
 from optimizer.property_model.samples import points_of
 from optimizer.studies.check import check

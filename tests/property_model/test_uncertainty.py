@@ -9,8 +9,13 @@ import pytest
 from scipy import stats
 
 from optimizer.materials import Figure
-from optimizer.property_model.discrepancy import PRIOR_SPREADS
-from optimizer.property_model.parameters import SPREAD_OF_RANGE, Parameter, ParameterSet, parameters_of
+from optimizer.property_model.parameters import (
+    PRIOR_SPREADS,
+    SPREAD_OF_RANGE,
+    Parameter,
+    ParameterSet,
+    parameters_of,
+)
 from tests.property_model.helpers import all_materials, cast, ranges
 
 BLENDS = [

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from optimizer.certificate.limits import line_of
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.materials import Catalogue
 from tests.property_model.helpers import all_materials, cast, values, with_figures
 

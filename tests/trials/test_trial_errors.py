@@ -19,9 +19,9 @@ from trial_samples import FULL, HALF, TODAY
 from optimizer.errors import VesselblendError
 from optimizer.trials import files
 from optimizer.trials.book import TrialBook
-from optimizer.trials.csvfile import read_csv
 from optimizer.trials.exchange import export_trials
 from optimizer.trials.salvage import salvage
+from optimizer.trials.table_files import read_csv
 from optimizer.trials.trial_errors import (
     BookBusy,
     BookDamaged,

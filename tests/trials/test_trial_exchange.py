@@ -18,13 +18,13 @@ from hypothesis import strategies as st
 from trial_samples import FULL, HALF, TODAY, trials
 
 from optimizer.errors import FileFaults
-from optimizer.trials import tables, xlsxfile
+from optimizer.trials import table_files, tables
 from optimizer.trials.book import TrialBook
 from optimizer.trials.cells import neutral, restored
 from optimizer.trials.columns import headers_for
-from optimizer.trials.csvfile import read_csv, read_csv_text, write_csv_text
 from optimizer.trials.exchange import export_trials, import_trials, read_trials
 from optimizer.trials.records import Portion, Strength, Trial, Version
+from optimizer.trials.table_files import read_csv, read_csv_text, write_csv_text
 
 
 @settings(max_examples=100)
@@ -319,7 +319,7 @@ def test_a_spreadsheet_whose_fault_names_half_the_file_is_told_shortly(tmp_path)
 
 def test_a_spreadsheet_that_swells_on_unpacking(tmp_path, monkeypatch):
     export_trials([FULL], tmp_path / "a.xlsx")
-    monkeypatch.setattr(xlsxfile, "_MOST_UNPACKED", 1000)
+    monkeypatch.setattr(table_files, "_MOST_UNPACKED", 1000)
     with pytest.raises(FileFaults, match="unpacked"):
         read_trials(tmp_path / "a.xlsx")
 

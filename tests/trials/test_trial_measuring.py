@@ -16,8 +16,8 @@ from optimizer.trials.bending import (
     compressive_estimate,
     modulus_of_rupture,
 )
-from optimizer.trials.measured import Measured
 from optimizer.trials.measuring import (
+    Measured,
     density_filled,
     density_in_water,
     mold_volume,

@@ -15,9 +15,8 @@ import pytest
 from PIL import Image, ImageCms, ImageOps
 
 from optimizer.errors import QuantityError
-from optimizer.trials import photo_patches
-from optimizer.trials.photo import linear_light, whiteness_from_photo
-from optimizer.trials.photo_patches import Box, cut_patches
+from optimizer.trials import photo as photo_file
+from optimizer.trials.photo import Box, cut_patches, linear_light, whiteness_from_photo
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
@@ -179,7 +178,7 @@ def test_a_photo_too_large_to_decode_whole_is_decoded_at_half_its_size(tmp_path,
     Image.fromarray(photo).save(tmp_path / "a.png")
     box = Box(250, 40, 350, 360)
     whole = cut_patches(tmp_path / "a.jpg", [box])[0][0]
-    monkeypatch.setattr(photo_patches, "_MOST_DECODED", photo.shape[0] * photo.shape[1] // 2)
+    monkeypatch.setattr(photo_file, "_MOST_DECODED", photo.shape[0] * photo.shape[1] // 2)
     half = cut_patches(tmp_path / "a.jpg", [box])[0][0]
     assert half.shape == (whole.shape[0] // 2, whole.shape[1] // 2, 3)
     assert half.mean(axis=(0, 1)) == pytest.approx(whole.mean(axis=(0, 1)), abs=1.0)
@@ -191,7 +190,7 @@ def test_a_large_patch_is_thinned_and_keeps_its_mean_and_its_burned_share(tmp_pa
     photo = _photo(0.75, 0.86, exposure=1.1, noise=0.05)
     Image.fromarray(photo).save(tmp_path / "a.png")
     whole = whiteness_from_photo(tmp_path / "a.png", FACE, [CARD])
-    monkeypatch.setattr(photo_patches, "_MOST_OF_PATCH", 1500)
+    monkeypatch.setattr(photo_file, "_MOST_OF_PATCH", 1500)
     (face,), _ = cut_patches(tmp_path / "a.png", [FACE])
     assert face.shape[0] * face.shape[1] <= 1500
     thinned = whiteness_from_photo(tmp_path / "a.png", FACE, [CARD])

@@ -13,13 +13,12 @@ from trial_samples import FULL, TODAY
 from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.readings import Studio, readings_of
 from optimizer.errors import FileFaults, QuantityError
-from optimizer.job_inputs import Shop
+from optimizer.job import Shop
 from optimizer.trials.book import TrialBook
-from optimizer.trials.checks import check_trial
+from optimizer.trials.checks import DoubtfulReadings, check_trial, doubtful
 from optimizer.trials.exchange import import_trials
-from optimizer.trials.plausible import DoubtfulReadings, doubtful
+from optimizer.trials.measuring import absorption_soaked
 from optimizer.trials.records import FIELDS, GROUP_FIELDS, Portion, Strength, Trial, field_names
-from optimizer.trials.soak import absorption_soaked
 from ui.cli import run
 from ui.trial_form import doubts_of
 

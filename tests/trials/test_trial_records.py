@@ -10,7 +10,7 @@ from hypothesis import given
 from trial_samples import FULL, HALF, TODAY, trials
 
 from optimizer.errors import FileFaults
-from optimizer.job_inputs import EXPOSURES as SHOP_EXPOSURES
+from optimizer.job import EXPOSURES as SHOP_EXPOSURES
 from optimizer.nomenclature import PROPERTIES
 from optimizer.trials.checks import check_trial, trial_faults
 from optimizer.trials.records import EXPOSURES, Burn, Portion, Reject, Strength, Trial, Weighing, digest

@@ -8,11 +8,10 @@ import numpy as np
 import pytest
 
 from optimizer.errors import NoVerdict, QuantityError
-from optimizer.job_inputs import Candle, Vessel
-from optimizer.trials.burn_test import flame_share, steady_wall_temperature
+from optimizer.job import Candle, Vessel
 from optimizer.trials.drying_curve import Beforehand, fit_approach
 from optimizer.trials.drying_watch import CONSTANT, constant_since, days_to_constant_mass, dry_mass_forecast
-from optimizer.trials.measured import Measured
+from optimizer.trials.measuring import Measured, flame_share, steady_wall_temperature
 from optimizer.trials.records import Weighing
 
 OPEN_MIND = Beforehand(time=1.8, factor=1e6)

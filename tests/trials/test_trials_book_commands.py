@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from optimizer.trials.book import TrialBook
-from optimizer.trials.csvfile import read_csv_text
+from optimizer.trials.table_files import read_csv_text
 from ui.cli import run
 
 FIVE_CASTS = Path(__file__).with_name("five_casts.csv")

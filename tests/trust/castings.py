@@ -19,8 +19,8 @@ from optimizer.job import Job
 from optimizer.jobfile import parse_job, template
 from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of
-from optimizer.property_model.discrepancy import DISCREPANT
 from optimizer.property_model.model import compile_model
+from optimizer.property_model.parameters import DISCREPANT
 from optimizer.property_model.predict import Cast, cast_of, predict
 from optimizer.solution import WITH_ITS_CHANCE, Solution
 from optimizer.specs import load_catalogue

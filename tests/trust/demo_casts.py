@@ -25,12 +25,12 @@ from optimizer.calibration.fit import Fit, calibrate
 from optimizer.calibration.readings import studio_of
 from optimizer.job import Job
 from optimizer.jobfile import parse_job, template
-from optimizer.jobfile.templates import demo_fit
+from optimizer.jobfile.writing import demo_fit
 from optimizer.materials import Catalogue
 from optimizer.problem import problem_of
-from optimizer.property_model.discrepancy import DISCREPANT
 from optimizer.property_model.microstructure import per_liter
 from optimizer.property_model.model import compile_model
+from optimizer.property_model.parameters import DISCREPANT
 from optimizer.property_model.predict import cast_of, predict
 from optimizer.property_model.samples import DrawSet, standard_normals
 from optimizer.specs import load_catalogue

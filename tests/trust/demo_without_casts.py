@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from optimizer.calibration.files import fitted_parameters
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.jobfile import parse_job, template
 from optimizer.problem import Problem, problem_of
 from optimizer.property_model.predict import predict

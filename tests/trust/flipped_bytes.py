@@ -19,8 +19,8 @@ from pathlib import Path
 
 from optimizer.errors import VesselblendError
 from optimizer.trials.book import TrialBook
-from optimizer.trials.csvfile import read_csv_text
 from optimizer.trials.records import Burn, Portion, Strength, Trial, Version, Weighing
+from optimizer.trials.table_files import read_csv_text
 from ui.cli import run
 
 GOOD = ("whole, nothing changed", "damaged trials named", "damaged, the rest exported", "refused")

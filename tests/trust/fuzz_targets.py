@@ -31,8 +31,8 @@ from optimizer.studies.check import check
 from optimizer.sweep import read_scenarios
 from optimizer.toml_files import decoded, parse_toml
 from optimizer.trials.columns import read_header
-from optimizer.trials.csvfile import read_csv_text, write_csv_text
 from optimizer.trials.exchange import export_trials, read_trials
+from optimizer.trials.table_files import read_csv_text, write_csv_text
 from optimizer.units import parse
 from ui.blends import blend_of
 from ui.draft import drafted

@@ -13,7 +13,7 @@ import numpy as np
 import tomli_w
 
 from optimizer.errors import FileFaults
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.jobfile import parse_job
 from optimizer.jobfile.limits import reach, write_limit
 from optimizer.materials import Catalogue

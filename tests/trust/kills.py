@@ -18,7 +18,7 @@ from pathlib import Path
 from optimizer.calibration.files import newest_calibration, read_calibration
 from optimizer.errors import VesselblendError
 from optimizer.trials.book import TrialBook
-from optimizer.trials.csvfile import read_csv, write_csv
+from optimizer.trials.table_files import read_csv, write_csv
 from tests.sweep.samples import JOB
 from tests.trust.flipped_bytes import invented
 

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from optimizer.job_inputs import Price, Shop
+from optimizer.job import Price, Shop
 from optimizer.problem import Problem
 from optimizer.property_model.predict import cast_of, predict
 

@@ -8,7 +8,7 @@ casts on with the minutes left; of the last castings it gets ahead with as many 
 those of the days one vessel takes. It pours until as many came good as were ordered.
 
 The castings told are to suffice in nine of ten, and the ready date to lie in the range told in as many. How
-many castings come good rests on a hundred seen (`optimizer.money.pours`). All jobs are invented.
+many castings come good rests on a hundred seen (`optimizer.money.mold_turns`). All jobs are invented.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from optimizer.calibration.files import fitted_parameters
-from optimizer.job_inputs import Shop
+from optimizer.job import Shop
 from optimizer.jobfile import parse_job, template
 from optimizer.money.order import OrderPlan
 from optimizer.problem import problem_of

@@ -17,7 +17,7 @@ from optimizer.calibration.files import read_calibration
 from optimizer.calibration.fit import calibrate
 from optimizer.calibration.readings import studio_of
 from optimizer.jobfile import parse_job, template
-from optimizer.jobfile.templates import demo_fit, example_casts
+from optimizer.jobfile.writing import demo_fit, example_casts
 from optimizer.problem import problem_of
 from optimizer.solution import DESIGNED
 from optimizer.trials.exchange import read_trials

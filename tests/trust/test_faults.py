@@ -22,7 +22,7 @@ from pathlib import Path
 import pytest
 
 from optimizer.calibration.files import read_calibration
-from optimizer.trials.csvfile import read_csv_text
+from optimizer.trials.table_files import read_csv_text
 from tests.ui.conftest import SMALL
 
 ROOT = Path(__file__).parents[2]
@@ -308,7 +308,7 @@ def _timeless(text):
 def test_a_decimal_comma_changes_no_table(comma):
     code = (
         "import locale; locale.setlocale(locale.LC_ALL, ''); from datetime import date;"
-        "from optimizer.trials.csvfile import write_csv_text as w; "
+        "from optimizer.trials.table_files import write_csv_text as w; "
         "from optimizer.trials.records import Trial as T;"
         "print(w([T(date(2026, 3, 2), id='a', water=105.5)]))"
     )

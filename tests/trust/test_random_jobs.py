@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.jobfile import parse_job, template
 from optimizer.problem import problem_of
 from optimizer.property_model.microstructure import per_liter

@@ -17,8 +17,7 @@ import pytest
 
 from optimizer.caution_words import CAUTIONS
 from optimizer.errors import NoBlend
-from optimizer.job import Job
-from optimizer.job_inputs import Limit
+from optimizer.job import Job, Limit
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.problem import problem_of

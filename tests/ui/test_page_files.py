@@ -6,7 +6,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from optimizer.jobfile import template
-from optimizer.jobfile.templates import example_casts
+from optimizer.jobfile.writing import example_casts
 from optimizer.trials.book import TrialBook
 from tests.ui.test_page_logic import APP, SMALL, opened, turned
 from ui.question import Question

@@ -12,7 +12,7 @@ import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from optimizer import fitted_parameters
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.jobfile import parse_job, template
 from optimizer.specs import load_catalogue
 from optimizer.studies.batch import batch_of

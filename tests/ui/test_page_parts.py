@@ -13,8 +13,7 @@ from pathlib import Path
 import pytest
 
 from optimizer.errors import VesselblendError
-from optimizer.job import Job
-from optimizer.job_inputs import Limit, Vessel
+from optimizer.job import Job, Limit, Vessel
 from optimizer.jobfile import parse_job, template, write_job
 from optimizer.materials import Catalogue
 from optimizer.specs import load_catalogue

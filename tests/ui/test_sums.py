@@ -11,8 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from optimizer.job import Job
-from optimizer.job_inputs import Limit
+from optimizer.job import Job, Limit
 from optimizer.materials import Catalogue
 from optimizer.studies.batch import batch_of
 from optimizer.studies.check import check

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.studies.frontier import Frontier, FrontierBlend
 from tests.ui.test_page_logic import folder, opened, text_of, turned
 from ui.knee_text import bend_words

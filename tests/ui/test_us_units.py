@@ -13,7 +13,7 @@ import pytest
 from optimizer.job import Job
 from optimizer.jobfile import parse_job, template
 from optimizer.materials import Catalogue
-from optimizer.trials.measured import Measured
+from optimizer.trials.measuring import Measured
 from optimizer.units import display_value
 from tests.ui.conftest import SMALL, Command
 from tests.ui.test_page_logic import folder, opened, text_of, turned

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.problem import problem_of
-from optimizer.property_model.discrepancy import DISCREPANT, PRIOR_SPREADS, NoTrials
 from optimizer.property_model.microstructure import per_liter
+from optimizer.property_model.parameters import DISCREPANT, PRIOR_SPREADS, NoTrials
 from optimizer.property_model.predict import PREDICTORS, cast_of
 from optimizer.property_model.samples import DrawSet, samples_of
 from optimizer.verdict.assess import assess, drawn_cost_parts, held_and_cost, is_open, word_of

@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from optimizer.caution_words import CAUTIONS
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.studies.check import check
 from ui.words import caution_words
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from optimizer.property_model.microstructure import per_liter
-from optimizer.verdict.heat_remedies import heat_remedies
+from optimizer.verdict.judge import heat_remedies
 from tests.property_model.helpers import all_materials, shares_of, values
 
 

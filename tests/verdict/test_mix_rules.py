@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from optimizer.verdict.mix_rules import broken_rules, sets_at_all
+from optimizer.verdict.judge import broken_rules, sets_at_all
 from tests.property_model.helpers import all_materials, cast
 
 GYPSUM = {"gypsum_cement": 1.0}

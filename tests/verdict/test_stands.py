@@ -8,12 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.job_inputs import Limit
+from optimizer.job import Limit
 from optimizer.problem import problem_of
 from optimizer.studies.check import grams_of_blend
-from optimizer.verdict.assess import assess
+from optimizer.verdict.assess import FALL, assess, stands
 from optimizer.verdict.judge import mix_of_grams
-from optimizer.verdict.stands import FALL, stands
 
 BLENDS = (
     ({"gypsum_cement": 1.0}, 0.36),

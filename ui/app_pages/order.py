@@ -9,10 +9,9 @@ from typing import Final, NamedTuple
 import streamlit as st
 
 from optimizer.errors import FileFaults
-from optimizer.job_inputs import WEEKDAYS
+from optimizer.job import WEEKDAYS
 from optimizer.money.lateness_options import Remedy, week_of
-from optimizer.money.order import OrderPlan
-from optimizer.money.ranking import Ranked
+from optimizer.money.order import OrderPlan, Ranked
 from optimizer.studies.order_blends import OrderAnswer
 from ui.blends import blend_text
 from ui.fields import ORDER_SHOP

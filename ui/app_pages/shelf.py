@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import streamlit as st
 
-from optimizer.job_inputs import Price
+from optimizer.job import Price
 from optimizer.units import convert
 from ui import answers
 from ui.draft import field_value, tables_of, whose

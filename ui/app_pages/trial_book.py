@@ -13,8 +13,8 @@ from optimizer.calibration.readings import studio_of
 from optimizer.errors import Fault, VesselblendError
 from optimizer.studies.batch import weighing_order, weighing_step
 from optimizer.trials.book import TrialBook, book_beside
-from optimizer.trials.csvfile import write_csv_text
 from optimizer.trials.records import Trial
+from optimizer.trials.table_files import write_csv_text
 from optimizer.units import show as show_value
 from ui import answers
 from ui.measure_form import show_measuring

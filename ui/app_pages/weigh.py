@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from optimizer.job_inputs import Vessel
+from optimizer.job import Vessel
 from optimizer.nomenclature import USES, quantity
 from optimizer.solution import NOT_SURE, Prediction, Relaxation, Solution
 from optimizer.studies.batch import Batch

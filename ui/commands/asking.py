@@ -9,7 +9,7 @@ from dataclasses import replace
 import click
 
 from optimizer.errors import Fault
-from optimizer.trials.plausible import DoubtfulReadings
+from optimizer.trials.checks import DoubtfulReadings
 from ui.delivery import say
 
 

@@ -58,7 +58,7 @@ def add(
     """
     from optimizer.specs import load_catalogue
     from optimizer.trials.book import TrialBook
-    from optimizer.trials.plausible import doubtful
+    from optimizer.trials.checks import doubtful
     from ui.commands.asking import believed
     from ui.terminal import sentence
     from ui.trial_counts import counts_of
@@ -129,8 +129,8 @@ def export(file: str | None, decimal_comma: bool, current: bool, book: str, deli
     Corrected and void trials go along, each version a row; importing the file gives the same book, so that
     units are those the book keeps, whatever --units. Of a damaged book, what can still be read is written.
     """
-    from optimizer.trials.csvfile import write_csv_text
     from optimizer.trials.exchange import export_trials
+    from optimizer.trials.table_files import write_csv_text
     from optimizer.trials.trial_errors import BookDamaged
     from ui.trial_text import trial_json
 

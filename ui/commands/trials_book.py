@@ -85,8 +85,8 @@ def trials_trace(
 @delivered
 def trials_columns(empty: bool, example: bool, delivery: Delivery) -> int:
     """List the columns of the trial table, which are the names of `trials add`, too."""
-    from optimizer.jobfile.templates import example_casts
-    from optimizer.trials.csvfile import write_csv_text
+    from optimizer.jobfile.writing import example_casts
+    from optimizer.trials.table_files import write_csv_text
     from ui.trial_columns import column_blocks, column_rows
 
     if empty and example:

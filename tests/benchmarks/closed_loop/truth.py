@@ -16,7 +16,7 @@ from typing import Final
 
 import numpy as np
 
-from optimizer.job_inputs import Shop
+from optimizer.job import Shop
 from optimizer.trials.records import Portion, Strength, Trial, Weighing
 
 __all__ = ["NAMES", "Truth"]
