@@ -338,7 +338,7 @@ class Solution:
     proof : Proof | None
         The certificate, where asked.
     cautions : tuple[str, ...]
-        Keys into `optimizer.verdict.cautions.CAUTIONS`.
+        Keys into `optimizer.verdict.evidence.CAUTIONS`.
     relaxations : tuple[Relaxation, ...]
         Smallest changes, when no blend meets the limits.
     conflict : tuple[Limit, ...]

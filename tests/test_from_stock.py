@@ -11,8 +11,8 @@ from optimizer.errors import FileFaults
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.money.mold_turns import pours_for_order
+from optimizer.studies.batch import from_stock
 from optimizer.studies.design import design
-from optimizer.studies.from_stock import from_stock
 from optimizer.studies.order_blends import plan_blends, shop_request
 
 SHELF = {"gypsum_cement": 30.0, "molding_plaster": 5.0, "silica_sand": 20.0, "white_csa_cement": 9.0}

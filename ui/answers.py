@@ -22,8 +22,7 @@ from optimizer.studies.check import Comparison, check, compare
 from optimizer.studies.design import design, design_problem, nominal_best
 from optimizer.studies.explain import named_alternatives
 from optimizer.studies.levers import Lever, levers
-from ui.blends import DESIGNED, blend_of, blend_text
-from ui.jobs import read_blend, read_water_ratio
+from ui.jobs import DESIGNED, blend_of, blend_text, read_blend, read_water_ratio
 from ui.question import Question, catalogue
 
 __all__ = [

@@ -12,7 +12,7 @@ from optimizer.errors import Fault, FileFaults, NoBlend
 from optimizer.materials import Catalogue
 from optimizer.solution import Solution
 from ui import answers
-from ui.blends import blend_text, parts_of
+from ui.jobs import blend_text, parts_of
 from ui.plain_text import marked, plain
 from ui.widgets import fault_words, in_rows
 from ui.words import label_of

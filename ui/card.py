@@ -58,7 +58,7 @@ CARD_CAUTIONS: Final[Mapping[str, str]] = {
     "disposal": "Leftovers: let set, then bin. Never down the drain.",
     "certify": "Local codes, standards and accredited test houses decide.",
 }
-"""Cautions of `optimizer.verdict.cautions.CAUTIONS` as one line each, in the same order."""
+"""Cautions of `optimizer.verdict.evidence.CAUTIONS` as one line each, in the same order."""
 
 _LASTING: Final = ("heat_negative", "skin", "stays_soft", "candle", "certify")
 """Cautions that no card leaves out where they apply."""

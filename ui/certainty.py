@@ -11,8 +11,8 @@ import streamlit as st
 from optimizer.solution import Solution
 from optimizer.units import odds_words
 from ui import answers
-from ui.blends import blend_text
 from ui.charts import CENTS, colored, layered
+from ui.jobs import blend_text
 from ui.plain_text import plain
 from ui.state import Session, pick
 from ui.widgets import draw

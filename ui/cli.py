@@ -20,13 +20,11 @@ from ui.commands.check import check
 from ui.commands.design import design
 from ui.commands.frontier import frontier
 from ui.commands.init import init
-from ui.commands.materials import materials
-from ui.commands.materials_new import materials_new
+from ui.commands.materials import materials, materials_new
 from ui.commands.order import order
 from ui.commands.page import page
 from ui.commands.sweep import sweep
-from ui.commands.trials import trials
-from ui.commands.trials_book import trials_columns, trials_show, trials_trace, trials_void
+from ui.commands.trials import trials, trials_columns, trials_show, trials_trace, trials_void
 from ui.commands.trials_fit import trials_fit, trials_next
 from ui.commands.trials_import import trials_import
 from ui.commands.trials_measure import trials_measure

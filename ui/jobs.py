@@ -1,15 +1,20 @@
-"""What a command reads: the job, the catalogue, and a blend typed in one line."""
+"""What a command reads: the job, the catalogue, a date, and a blend typed in one line.
+
+The page keeps the selected blend as such a line, too, and shows it in its address.
+"""
 
 from __future__ import annotations
 
+import calendar
+import datetime as dt
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from optimizer.errors import Fault, FileFaults, NoBlend, QuantityError
+from optimizer.errors import Fault, FileFaults, NoBlend, QuantityError, VesselblendError
 from optimizer.fingerprint import fingerprint
 from optimizer.job import Job
 from optimizer.jobfile import parse_job, read_job, template
@@ -33,6 +38,12 @@ _EXAMPLE: Final = '"gypsum_cement=50, rapid_set_mortar=50"'
 _MOST: Final = 1e6
 _WHOLE: Final = 100.0
 _SLACK: Final = 0.5
+
+_DAY: Final = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
+
+_DIGITS: Final = 12
+DESIGNED: Final = ""
+"""Stands for the design's own answer."""
 
 
 @dataclass(frozen=True)
@@ -76,7 +87,7 @@ class Asked:
 
     def from_stock(self, vessels: int) -> Asked:
         """Return the question with the shelf's materials alone; `FileFaults` if nothing is on it."""
-        from optimizer.studies.from_stock import from_stock
+        from optimizer.studies.batch import from_stock
 
         return replace(self, job=from_stock(self.job, vessels, self.named))
 
@@ -314,3 +325,84 @@ def _name_fault(
     near = ", ".join(get_close_matches(name[:80].lower(), catalogue, n=3, cutoff=0.0))
     allowed = f"a material of `vesselblend materials`; nearest: {near}"
     return Fault(f"{where}:{shown_key(name)}", "an unknown material", allowed, unknown_repair(name))
+
+
+def typed_day(option: str, text: str) -> dt.date:
+    """Return the date of year-month-day.
+
+    Raises
+    ------
+    FileFaults
+        When the text is no date, or the calendar has no such day.
+
+    Examples
+    --------
+    >>> typed_day("--due", "2026-11-30")
+    datetime.date(2026, 11, 30)
+    >>> typed_day("--due", "2026-11-31")
+    Traceback (most recent call last):
+    ...
+    optimizer.errors.FileFaults: --due: read 2026-11-31; allowed: days 01 to 30. November 2026 ...
+    """
+    found = _DAY.fullmatch(text.strip())
+    if not found:
+        raise _fault(option, text, "year-month-day", "Write the date as year-month-day, such as 2026-12-24.")
+    year, month, day = (int(part) for part in found.groups())
+    if not 1 <= month <= 12 or year < 1:
+        repair = "Write the date as year-month-day, the month second."
+        raise _fault(option, text, "a month from 01 to 12", repair)
+    last = calendar.monthrange(year, month)[1]
+    if not 1 <= day <= last:
+        name = f"{calendar.month_name[month]} {year}"
+        repair = f"{name} has {last} days: write {year:04}-{month:02}-{last} or another day."
+        raise _fault(option, text, f"days 01 to {last}", repair)
+    return dt.date(year, month, day)
+
+
+def _fault(option: str, text: str, allowed: str, repair: str) -> FileFaults:
+    return FileFaults([Fault(option, text, allowed, repair)])
+
+
+def blend_text(blend: Mapping[str, float], water_ratio: float) -> str:
+    """Return a blend as text: percent of the dry mass by name, and the water ratio after ``@``.
+
+    Many digits, for a blend on the edge of a limit must still be the same blend when it is read again.
+
+    Examples
+    --------
+    >>> blend_text({"gypsum_cement": 0.75, "marble_flour": 0.25}, 0.33)
+    'gypsum_cement=75,marble_flour=25@0.33'
+    """
+    parts = ",".join(f"{name}={part}" for name, part in sorted(parts_of(blend, _DIGITS).items()))
+    return f"{parts}@{water_ratio:.{_DIGITS}g}"
+
+
+def parts_of(blend: Mapping[str, float], digits: int = 4) -> dict[str, str]:
+    """Return the percent of each material as short text.
+
+    Examples
+    --------
+    >>> parts_of({"gypsum_cement": 2 / 3, "marble_flour": 1 / 3})
+    {'gypsum_cement': '66.67', 'marble_flour': '33.33'}
+    """
+    return {name: f"{100.0 * share:.{digits}g}" for name, share in blend.items()}
+
+
+def blend_of(text: str, catalogue: Catalogue) -> tuple[dict[str, float], float | None] | None:
+    """Return parts by mass and water ratio of a blend's text; None when it is none.
+
+    Examples
+    --------
+    >>> from optimizer.specs import load_catalogue
+    >>> blend_of("gypsum_cement=75,marble_flour=25@0.33", load_catalogue())
+    ({'gypsum_cement': 75.0, 'marble_flour': 25.0}, 0.33)
+    >>> blend_of("nonsense", load_catalogue()) is None
+    True
+    """
+    parts, _, water = text.partition("@")
+    try:
+        blend = read_blend(parts, catalogue, "blend")
+        ratio = parse(water, "fraction") if water else None
+    except (VesselblendError, QuantityError):
+        return None
+    return (blend, ratio) if ratio is None or 0.0 < ratio <= 4.0 else None

@@ -6,7 +6,9 @@ Shared by the command line and the page; the arithmetic is that of `optimizer.tr
 from __future__ import annotations
 
 import datetime as dt
+import math
 import re
+import shlex
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -28,7 +30,8 @@ from optimizer.trials.measuring import (
 )
 from optimizer.trials.photo import Box, whiteness_from_photo
 from optimizer.trials.records import Weighing
-from optimizer.units import parse
+from optimizer.units import System, convert, parse
+from ui.unit_text import typed_in
 
 _SPLIT: Final = re.compile(r"\s*[;\n]\s*|,\s+")
 _DAY: Final = re.compile(r"([0-9]{4})-([0-9]{2})-([0-9]{2})")
@@ -36,6 +39,11 @@ _BOX: Final = 4
 _CAUTION: Final = (
     "A burn test of your own certifies nothing: a test house and your market's candle standards do."
 )
+
+_US: Final = {"MPa": "psi", "degC": "degF", "mL": "floz", "g/cm3": "lb/ft3"}
+"""Units that US casters are shown others for; grams stay, for the scale."""
+
+_WORDS: Final = {"degC": "°C", "degF": "°F", "floz": "fl oz", "fraction": "%", "-": ""}
 
 
 @dataclass(frozen=True)
@@ -427,3 +435,34 @@ MEASUREMENTS: Final[Mapping[str, Measurement]] = {
     ),
 }
 """What can be measured, by its word at the command line."""
+
+
+def size_words(one: Answer, units: System = "metric") -> str:
+    """Return a measured figure with its standard error, to the digits the error allows.
+
+    Examples
+    --------
+    >>> from optimizer.trials.measuring import Measured
+    >>> size_words(Answer("mass when dry", Measured(365.71, 1.34, "g", "forecast")))
+    '365.7 ± 1.3 g'
+    >>> size_words(Answer("outer wall", Measured(43.0, 1.0, "degC", "burn test")), "us")
+    '109.4 ± 1.8 °F'
+    """
+    found = one.found
+    shown = _US.get(found.unit, found.unit) if units == "us" else found.unit
+    scale = 100.0 if shown == "fraction" else 1.0
+    value = scale * convert(found.value, found.unit, shown)
+    # an error is a difference: of temperatures it has no zero of its own
+    spread = value - scale * convert(found.value - found.spread, found.unit, shown)
+    places = min(max(0, 1 - math.floor(math.log10(spread))), 3) if spread > 0.0 else 1
+    return f"{value:.{places}f} ± {spread:.{places}f} {_WORDS.get(shown, shown)}".rstrip()
+
+
+def columns_in(one: Answer, units: System) -> list[str]:
+    """Return how a figure is noted with a trial, in the units shown."""
+    return [typed_in(column, units, 5) for column in one.columns]
+
+
+def note_words(answers: Sequence[Answer], units: System = "metric") -> str:
+    """Return what notes the figures with a trial, as typed at a command line."""
+    return " ".join(shlex.quote(column) for one in answers for column in columns_in(one, units))

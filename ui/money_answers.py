@@ -15,10 +15,10 @@ from optimizer.money.landed_cost import Landed, landed_price
 from optimizer.money.lateness_options import Remedy, with_remedy
 from optimizer.money.order import plan_order
 from optimizer.money.request import Candidate, OrderRequest
-from optimizer.studies.from_stock import from_stock
+from optimizer.studies.batch import from_stock
 from optimizer.studies.order_blends import OrderAnswer, plan_blends, shop_request
 from ui.answers import checked
-from ui.blends import DESIGNED
+from ui.jobs import DESIGNED
 from ui.question import Question, catalogue
 
 CURVE_POINTS: Final = 120

@@ -23,9 +23,9 @@ from optimizer.studies.levers import Step
 from optimizer.toml_files import read_text, shown_value
 from optimizer.units import System, hints_in
 from ui import answers
-from ui.blends import DESIGNED, blend_of
 from ui.draft import Drafted, drafted, field_value, laid_over, tables_of, with_blend
 from ui.fields import DECISIONS, SHOP, price_fields
+from ui.jobs import DESIGNED, blend_of
 from ui.question import Question
 from ui.trial_answers import book_folder
 

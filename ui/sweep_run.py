@@ -15,8 +15,8 @@ from typing import Any, Final
 
 from optimizer.sweep import Plan, Progress, ResultsFile, Scenarios, header_of, results_at
 from optimizer.sweep import sweep as run
-from optimizer.sweep.executors import workers_of
 from optimizer.sweep.results_file import Columns, csv_line
+from optimizer.sweep.run import workers_of
 from optimizer.sweep.worker import FAULTY, OWN_FAULT, Row
 from optimizer.toml_files import LARGEST_FILE, decoded, read_text
 from optimizer.units import System

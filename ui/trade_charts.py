@@ -1,21 +1,27 @@
-"""Charts of trade-offs: the frontier with its doubts, the selected blend, single binders, limits."""
+"""Charts of trade-offs: the frontier with its doubts, the selected blend, single binders, limits.
+
+The axes reach to all blends and rings, near limits, whiskers up to the edge. The largest step of the cost is
+named: a coat of sealer, or a cast a day.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, Final
 
 import altair as alt
+import numpy as np
 import pandas as pd
 
 from optimizer.job import Limit
 from optimizer.nomenclature import CHANCE, quantity
 from optimizer.solution import Solution
-from optimizer.studies.frontier import Frontier
+from optimizer.studies.frontier import Frontier, FrontierBlend
 from optimizer.units import System, display_value
 from ui.charts import CENTS, SHAPES, colored, layered
 from ui.palette import PARTS
-from ui.trade_axes import Reach, clipped, reach_of
 
 PICK: Final = "pick"
 """Name of the chart's selection."""
@@ -28,6 +34,18 @@ _POINTED: Final = alt.selection_point(
 _HEIGHT = 380
 _TOUCH: Final = 0.08
 """Parts of an axis within which two rings share their letters."""
+
+_LEAST: Final = 0.25
+"""Share of the whole span of costs from which a step is a jump [-]; a choice of the drawing."""
+
+_FAR: Final = 1.0
+"""Spreads of the blends and rings beyond which a limit stays off the chart."""
+
+_WHISKER: Final = 0.3
+"""Spreads of the blends and rings that whiskers may add at each end."""
+
+_PAD: Final = 0.08
+"""Spreads left free at each end, so that rings and letters stay inside."""
 
 
 def trade_rows(
@@ -197,3 +215,123 @@ def _axis(kind: type[Any], field: str, name: str, title: str, reach: Reach) -> A
 def _title(name: str, currency: str, units: System) -> str:
     unit = currency if name == "cost" else display_value(1.0, name, units)[1]
     return f"{quantity(name).label}{f', {unit}' if unit else ''}"
+
+
+@dataclass(frozen=True)
+class Jump:
+    """A jump of the cost between two neighbors of a frontier.
+
+    Attributes
+    ----------
+    place : int
+        Place of the dearer of the two.
+    reason : str
+        What is different there: coats of sealer, or casts a day.
+    more : float
+        What the dearer one costs more [currency].
+    """
+
+    place: int
+    reason: str
+    more: float
+
+
+def jump_of(front: Frontier) -> Jump | None:
+    """Return the largest step of the cost that has a reason; None where no such step stands out."""
+    if front.over[0] != "cost" or len(front.over) > 2 or len(front.blends) < 3:
+        return None
+    costs = [blend.values["cost"] for blend in front.blends]
+    steps = [abs(after - before) for before, after in pairwise(costs)]
+    largest = max(range(len(steps)), key=steps.__getitem__)
+    if steps[largest] < _LEAST * (max(costs) - min(costs)) or steps[largest] <= 0.0:
+        return None
+    dearer = largest if costs[largest] > costs[largest + 1] else largest + 1
+    cheaper = largest + 1 if dearer == largest else largest
+    reason = _reason(front.blends[cheaper], front.blends[dearer])
+    return Jump(dearer, reason, steps[largest]) if reason else None
+
+
+def _reason(cheaper: FrontierBlend, dearer: FrontierBlend) -> str:
+    if dearer.coats > cheaper.coats >= 0:
+        return f"{dearer.coats} coats of sealer for {cheaper.coats}"
+    if dearer.turns < cheaper.turns:
+        return f"{dearer.turns} casts per mold a day for {cheaper.turns}"
+    return ""
+
+
+def jump_words(jump: Jump, currency: str) -> str:
+    """Return a jump in words.
+
+    Examples
+    --------
+    >>> jump_words(Jump(3, "2 coats of sealer for 1", 0.746), "EUR")
+    '2 coats of sealer for 1: +0.75 EUR'
+    """
+    return f"{jump.reason}: +{jump.more:.2f} {currency}"
+
+
+@dataclass(frozen=True)
+class Reach:
+    """Ends of an axis, and the limits on it that are near enough to be drawn.
+
+    Attributes
+    ----------
+    low, high : float
+        Ends, in shown units.
+    limits : tuple[float, ...]
+        Bounds between them.
+    """
+
+    low: float
+    high: float
+    limits: tuple[float, ...] = ()
+
+
+def reach_of(places: Iterable[float], whiskers: Iterable[float], limits: Iterable[float]) -> Reach:
+    """Return how far an axis reaches.
+
+    Parameters
+    ----------
+    places : Iterable[float]
+        Where blends and rings stand; those that are not finite are passed over.
+    whiskers : Iterable[float]
+        Ends of likely ranges; they widen the axis a little, and are cut where it ends.
+    limits : Iterable[float]
+        Bounds; those far from all blends stay off.
+
+    Examples
+    --------
+    >>> reach_of([30.0, 50.0], [20.0, float("inf")], [180.0])
+    Reach(low=21.44, high=58.56, limits=())
+    >>> reach_of([30.0, 50.0], [], [60.0]).limits
+    (60.0,)
+    """
+    known = _finite(places)
+    if not known.size:
+        return Reach(0.0, 1.0)
+    low, high = float(known.min()), float(known.max())
+    spread = high - low or max(0.1 * abs(high), 0.1)
+    near = tuple(bound for bound in limits if low - _FAR * spread <= bound <= high + _FAR * spread)
+    ends = np.array([*whiskers, low, high], dtype=float)
+    floor = max(float(np.nanmin(ends)), low - _WHISKER * spread)
+    roof = min(float(np.nanmax(ends)), high + _WHISKER * spread)
+    floor, roof = min(floor, *near, floor), max(roof, *near, roof)
+    pad = _PAD * (roof - floor or spread)
+    start = floor - pad
+    return Reach(max(start, 0.0) if low >= 0.0 and start < 0.0 else start, roof + pad, near)
+
+
+def clipped(rows: Sequence[Mapping[str, Any]], reaches: Mapping[str, Reach]) -> pd.DataFrame:
+    """Return rows with the whiskers of each axis cut at its ends; an end that is never goes to the edge."""
+    frame = pd.DataFrame(rows)
+    for axis, reach in reaches.items():
+        for part in ("low", "high"):
+            name = f"{axis}_{part}"
+            frame[name] = frame[name].astype(float).clip(reach.low, reach.high)
+    return frame
+
+
+def _finite(values: Iterable[float]) -> np.ndarray[Any, np.dtype[np.float64]]:
+    found = np.array([np.nan if value is None else value for value in values], dtype=float)
+    kept: np.ndarray[Any, np.dtype[np.float64]] = found[np.isfinite(found)]
+    return kept

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Final
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
 
+import altair as alt
+import pandas as pd
 import streamlit as st
 
 from optimizer.calibration.agreement import agreement
@@ -14,11 +16,12 @@ from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.words import figure_words, size_words
 from optimizer.errors import FileFaults, NoVerdict
 from optimizer.trials.book import TrialBook
+from optimizer.units import System, display_value
+from ui.charts import colored, layered
 from ui.plain_text import bullets, marked, named, plain
 from ui.question import catalogue
 from ui.state import Session, units
 from ui.trial_answers import book_folder, chart_rows, fitted, next_cast
-from ui.trial_charts import seen_chart
 from ui.trial_next import measure_rows, next_sentence, weigh_rows
 from ui.trial_seen import (
     LEFT_OUT_HEADS,
@@ -40,6 +43,8 @@ _MARKS: Final[Mapping[str, str]] = {
 _BOUND: Final = "upper bound"
 _NARROW: Final = 64
 """Width of a column of one value with its unit [px]: the note beside them must not be cut off."""
+
+_HEIGHT = 340
 
 
 def show_fit(now: Session, book: TrialBook) -> None:
@@ -227,3 +232,41 @@ def _flagged(fit: Fit) -> None:
                 "kept, and hardly used. Look it up before you trust either."
             )
         )
+
+
+def seen_chart(rows: Sequence[dict[str, Any]], kind: str, units: System) -> alt.LayerChart:
+    """Return readings of one kind against what was expected: crosses before, dots after, a line where equal.
+
+    Parameters
+    ----------
+    rows
+        From `ui.trial_seen.seen_rows`, of one kind.
+    kind
+        Key of `optimizer.calibration.measurement_errors.KINDS`.
+    """
+    name = KINDS[kind].quantity
+    frame = pd.DataFrame(
+        [{key: _shown(row[key], name, units) for key in ("seen", "before", "after")} for row in rows]
+    )
+    ends = (float(frame.min().min()), float(frame.max().max()))
+    scale = alt.Scale(domain=list(ends), nice=True, padding=10)
+    word = unit_word(kind, units)
+    x = alt.X("seen:Q", title=f"{KINDS[kind].words} measured{word}", scale=scale)
+    line = alt.Chart(pd.DataFrame({"seen": ends, "level": ends})).mark_line(strokeDash=[4, 4])
+    base = alt.Chart(frame)
+    marks = [colored(line.encode(x=x, y=alt.Y("level:Q", scale=scale)), "line")]
+    for column, part, shape in (("before", "fails", "cross"), ("after", "holds", "circle")):
+        y = alt.Y(f"{column}:Q", title=f"expected{word}", scale=scale)
+        dots = base.mark_point(filled=True, size=90, opacity=0.9, shape=shape)
+        marks.append(colored(dots.encode(x=x, y=y), part))
+    return layered(marks, _HEIGHT)
+
+
+def unit_word(kind: str, units: System) -> str:
+    """Return the unit a kind of reading is shown in, behind a comma; empty for none."""
+    word = display_value(1.0, KINDS[kind].quantity, units)[1]
+    return f", {word}" if word else ""
+
+
+def _shown(value: float, name: str, units: System) -> float:
+    return display_value(value, name, units)[0]

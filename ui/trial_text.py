@@ -1,4 +1,7 @@
-"""Trials as a list, one by one with their history, and as JSON."""
+"""Trials as a list, one by one with their history, and as JSON.
+
+With what the columns of their table mean, and what was understood of one before it is kept.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,7 @@ import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from optimizer.errors import Fault, FileFaults
 from optimizer.materials import Catalogue
@@ -14,16 +17,35 @@ from optimizer.nomenclature import quantity
 from optimizer.tables import csv_number
 from optimizer.trials.book import TrialBook
 from optimizer.trials.cells import Cell, cell_text, restored, write_row
-from optimizer.trials.columns import headers_for
-from optimizer.trials.records import Trial, Version
+from optimizer.trials.columns import BOOK, Column, headers_for
+from optimizer.trials.records import FIELDS, GROUP_FIELDS, Trial, Version
 from optimizer.trials.rows import Entry
+from optimizer.trials.table_files import Table
 from optimizer.trials.trace import Trace
 from optimizer.trials.usable_readings import cannot_teach, teaches
 from optimizer.units import System, show, significant
 from ui.terminal import Block, heading, indented, sentence, table
-from ui.trial_columns import scale_column
-from ui.unit_text import ShownColumn
+from ui.unit_text import ShownColumn, column_in
 from ui.words import label_of, share_words
+
+_BOOK_MEANINGS: Final = {
+    "version": "1 for the first entry of a trial, 2 for its correction, and so on",
+    "void": "yes where the trial no longer counts",
+    "reason": "why it was corrected or made void",
+}
+
+MEANINGS: Final[Mapping[str, str]] = {
+    **{name: one.meaning for name, one in FIELDS.items()},
+    **_BOOK_MEANINGS,
+    **{
+        f"{word} {name}": one.meaning
+        for word, (_, parts) in GROUP_FIELDS.items()
+        for name, one in parts.items()
+    },
+}
+"""Column without its number -> what it holds."""
+
+_ORDERS = {"us": ", month first", "day-first": ", day first"}
 
 
 def opened(path: Path) -> TrialBook:
@@ -188,3 +210,55 @@ def _plain(value: object) -> object:
     if isinstance(value, tuple):
         return [_plain(each) for each in value]
     return value.isoformat() if isinstance(value, dt.date) else value
+
+
+def scale_column(head: str, units: System) -> ShownColumn:
+    """Return a column of the trial table in the units shown; grams stay, for the scale shows them."""
+    return ShownColumn(head) if head.endswith(" [g]") else column_in(head, units)
+
+
+def column_rows(units: System = "metric") -> Iterator[tuple[str, str]]:
+    """Give each column as a table writes it, with its meaning; of numbered ones the first."""
+    for field, unit in {**{name: one.unit for name, one in FIELDS.items()}, **BOOK}.items():
+        yield scale_column(Column(field, unit).header, units).name, MEANINGS[field]
+    for field, parts in GROUP_FIELDS.values():
+        for part, one in parts.items():
+            yield scale_column(Column(field, one.unit, 1, part).header, units).name, one.meaning
+
+
+def column_blocks(units: System) -> Iterator[Block]:
+    """Give the columns and how a table may differ."""
+    yield table(("column", "holds"), column_rows(units))
+    words = (
+        "Only date is compulsory. Columns may stand in any order, in other units (water [kg], demold [h]) "
+        "and in other writings (strength_2_value_psi); 1, 2, 3 number several powders, weighings, strengths, "
+        "burns and causes of rejects. A column whose name begins with # is not read."
+    )
+    yield sentence(words, gap=True)
+
+
+def understood_rows(read: Table) -> Iterator[tuple[str, str, str]]:
+    """Give each column of the file, what it was taken for, and its first cell with content."""
+    for column in read.layout.columns:
+        taken = column.name or "not read"
+        written = column.written.removeprefix("# ") or "(no header)"
+        yield written, f"{taken} (by likeness)" if column.alike else taken, column.example[:40]
+
+
+def understood_words(read: Table) -> str:
+    """Return how many trials of which days a table holds."""
+    days = sorted(trial.date for trial in read.trials)
+    if not days:
+        return "No row can be entered as it is."
+    rows = f"{len(days)} trials" if len(days) > 1 else "1 trial"
+    return f"{rows}, from {days[0]:%Y-%m-%d} to {days[-1]:%Y-%m-%d}{_ORDERS.get(read.layout.dates, '')}."
+
+
+def understood_blocks(read: Table) -> Iterator[Block]:
+    """Give what each column was taken for, how many trials there are, and what is to be confirmed."""
+    yield table(("in the file", "taken as", "first cell"), understood_rows(read))
+    yield sentence(understood_words(read), gap=True)
+    if read.layout.doubts:
+        yield heading("To confirm")
+        for doubt in read.layout.doubts:
+            yield indented(f"{doubt.where}: {doubt.value}. {doubt.repair}")

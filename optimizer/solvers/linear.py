@@ -17,8 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.solvers.quiet import quiet_stdout
-from optimizer.solvers.status import HIGHS_NO_VERDICT, Status, from_highs, judge, relative_gap
+from optimizer.solvers.status import HIGHS_NO_VERDICT, Status, from_highs, judge, quiet_stdout, relative_gap
 
 if TYPE_CHECKING:
     import pulp

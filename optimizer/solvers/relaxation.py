@@ -16,8 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from optimizer.solvers.quiet import quiet_stdout
-from optimizer.solvers.status import Status, from_highs
+from optimizer.solvers.status import Status, from_highs, quiet_stdout
 
 if TYPE_CHECKING:
     import highspy

@@ -1,20 +1,28 @@
-"""What to weigh for a batch: a mix for so many vessels, waste in, rounded to the scale and still held."""
+"""What to weigh for a batch: a mix for so many vessels, waste in, rounded to the scale and still held.
+
+With the job that takes no more than stands on the shelf: the best that can be poured today.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from optimizer.errors import NoBlend
+from optimizer.errors import Fault, FileFaults, NoBlend
+from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.money.capacity import molds_per_mix
+from optimizer.money.purchase import stock_limits
 from optimizer.property_model.parameters import ParameterSet
 from optimizer.solution import Solution
 from optimizer.studies.check import check
 from optimizer.verdict.assess import HOLDS
 
 _RANKS = {"binder": 0, "filler": 0, "pigment": 1, "admixture": 2}
+
+RESERVE = 0.01
+"""Share of the shelf that is left for weighing in whole steps of the scale [fraction]."""
 
 
 @dataclass(frozen=True)
@@ -172,3 +180,39 @@ def _portions(grams: Mapping[str, float], solution: Solution, catalogue: Catalog
         running = mass if name == "water" else running + mass
         out.append(Portion(name, mass, weighing_step(name, solution, catalogue), running))
     return tuple(out)
+
+
+def from_stock(job: Job, vessels: int, where: str = "job") -> Job:
+    """Return the job with the materials on the shelf alone, each as far as it goes.
+
+    Parameters
+    ----------
+    job : Job
+        The job; `Price.stock` says what stands on the shelf. What states no stock is not there.
+    vessels : int
+        Good vessels to make; rejects and waste draw on the same shelf [count].
+    where : str
+        Place named in a fault.
+
+    Raises
+    ------
+    FileFaults
+        When no material of the job is on the shelf.
+
+    Examples
+    --------
+    10 kg for 100 vessels without rejects or waste, less the reserve: 99 g in each.
+
+    >>> from optimizer.job import Price, Shop, Vessel
+    >>> prices = {"gypsum_cement": Price(25.0, 40.0, stock=10.0), "silica_sand": Price(25.0, 7.0)}
+    >>> asked = Job("", "EUR", tuple(prices), Vessel(215.0), Shop(reject=0, waste=0), prices=prices)
+    >>> today = from_stock(asked, 100)
+    >>> today.materials, today.shelf
+    (('gypsum_cement',), {'gypsum_cement': 0.099})
+    """
+    most = stock_limits(job.prices, vessels, job.shop)
+    there = tuple(name for name in job.materials if most.get(name, 0.0) > 0.0)
+    if not there:
+        repair = 'Give what stands on the shelf, such as stock = "12 kg", under [prices.<material>].'
+        raise FileFaults([Fault(f"{where}:prices", "no stock", "a material on the shelf", repair)])
+    return replace(job, materials=there, shelf={name: most[name] * (1.0 - RESERVE) for name in there})

@@ -39,8 +39,7 @@ from optimizer.solution import Solution
 from optimizer.specs import load_catalogue
 from optimizer.studies.design import design_problem, solution_under_doubt
 from optimizer.studies.under_doubt import best_under_doubt, judged_limits
-from optimizer.sweep.scenarios import Values
-from optimizer.sweep.variables import Variable, changed
+from optimizer.sweep.scenarios import Values, Variable, changed
 from optimizer.toml_files import parse_toml
 
 Cell: TypeAlias = float | str | None

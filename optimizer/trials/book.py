@@ -19,9 +19,8 @@ from typing import Final
 
 from optimizer.trials.checks import check_trial
 from optimizer.trials.files import prepare, reading, writing
-from optimizer.trials.history import CONFLICT, State, refused, standing
 from optimizer.trials.records import Trial, Version, as_versions
-from optimizer.trials.rows import DAMAGED, Entry, entries_of, insert
+from optimizer.trials.rows import CONFLICT, DAMAGED, Entry, State, entries_of, insert, refused, standing
 from optimizer.trials.trial_errors import BookConflict, NoSuchTrial
 
 _CHUNK: Final = 500

@@ -22,11 +22,10 @@ from optimizer.trials.book import Entered, TrialBook
 from optimizer.trials.cells import at_column
 from optimizer.trials.checks import doubtful
 from optimizer.trials.header_words import meaning_of
-from optimizer.trials.history import refused
 from optimizer.trials.import_choices import ImportChoices
 from optimizer.trials.records import Trial, Version, digest
-from optimizer.trials.table_files import read_csv, read_xlsx, write_csv, write_xlsx
-from optimizer.trials.tables import Table
+from optimizer.trials.rows import refused
+from optimizer.trials.table_files import Table, read_csv, read_xlsx, write_csv, write_xlsx
 from optimizer.trials.usable_readings import strength_missing
 
 CHUNK: Final = 200

@@ -36,8 +36,7 @@ from optimizer.solution import (
     WeighedMix,
 )
 from optimizer.verdict.assess import FAILS, HOLDS, MET, UNCERTAIN, Assessment, assess, word_of
-from optimizer.verdict.cautions import cautions_of
-from optimizer.verdict.evidence import cement_notes, evidences, uses
+from optimizer.verdict.evidence import cautions_of, cement_notes, evidences, uses
 
 Array = NDArray[np.float64]
 

@@ -23,7 +23,7 @@ from optimizer.studies.design import design, design_problem
 from optimizer.studies.frontier import Frontier, frontier
 from optimizer.studies.order_blends import plan_blends, shop_request
 from optimizer.sweep import CsvResults, header_of, plan_of, read_scenarios, sweep
-from optimizer.sweep.executors import Workers, process_workers, this_process
+from optimizer.sweep.run import Workers, process_workers, this_process
 from optimizer.toml_files import parse_toml
 from tests.benchmarks.agreement import compared
 from tests.benchmarks.oracles import bare_strength, evolution, linear_program, many_objective_evolution

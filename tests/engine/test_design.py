@@ -9,7 +9,7 @@ import pytest
 
 from optimizer.job import Limit
 from optimizer.problem import problem_of
-from optimizer.reports.blend import comparison_json, solution_json
+from optimizer.reports import comparison_json, solution_json
 from optimizer.studies.check import check, compare
 from optimizer.studies.design import design
 from optimizer.verdict.judge import judge

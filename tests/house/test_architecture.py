@@ -40,7 +40,7 @@ LAYERS = (
 """Packages and modules of `optimizer`, lowest first; a row may import lower rows and itself."""
 
 OWNERS = {
-    "pulp": ("optimizer/solvers/linear.py", "optimizer/solvers/quiet.py", "optimizer/solvers/status.py"),
+    "pulp": ("optimizer/solvers/linear.py", "optimizer/solvers/status.py", "optimizer/solvers/status.py"),
     "highspy": ("optimizer/solvers",),
     "streamlit": ("ui",),
     "altair": ("ui",),

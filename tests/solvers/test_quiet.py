@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
-START = "import ctypes, os, threading\nfrom optimizer.solvers.quiet import quiet_stdout\n"
+START = "import ctypes, os, threading\nfrom optimizer.solvers.status import quiet_stdout\n"
 
 
 def run(code):

@@ -9,8 +9,7 @@ from pathlib import Path
 
 from optimizer.specs import load_catalogue
 from optimizer.sweep import CsvResults, Plan, Scenarios, header_of, plan_of, read_scenarios, sweep
-from optimizer.sweep.executors import Workers, this_process
-from optimizer.sweep.run import Progress
+from optimizer.sweep.run import Progress, Workers, this_process
 from optimizer.toml_files import parse_toml
 
 JOB = """

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from optimizer.engine import warm_start
-from optimizer.sweep.executors import process_workers
+from optimizer.sweep.run import process_workers
 from tests.sweep.samples import rows_of, swept
 
 LONG = (

@@ -11,7 +11,7 @@ from optimizer.errors import FileFaults
 from optimizer.jobfile import parse_job
 from optimizer.specs import load_catalogue
 from optimizer.sweep import read_scenarios
-from optimizer.sweep.variables import changed, variable_of
+from optimizer.sweep.scenarios import changed, variable_of
 from optimizer.sweep.worker import scenario_key
 from optimizer.toml_files import parse_toml
 from tests.sweep.samples import JOB, planned

@@ -14,7 +14,7 @@ from optimizer.jobfile import parse_job
 from optimizer.specs import load_catalogue
 from optimizer.studies.design import design
 from optimizer.sweep import header_of, solve
-from optimizer.sweep.executors import (
+from optimizer.sweep.run import (
     ClusterWorkers,
     Workers,
     in_order,
@@ -135,7 +135,7 @@ def test_a_slip_in_the_values_is_told_before_anything_runs():
     ("word", "error"), [("threads", FileFaults), ("tcp://127.0.0.1:1", VesselblendError)]
 )
 def test_an_executor_that_is_none_is_told(word, error, monkeypatch):
-    monkeypatch.setattr("optimizer.sweep.executors._PATIENCE", 0.2)
+    monkeypatch.setattr("optimizer.sweep.run._PATIENCE", 0.2)
     if word.startswith("tcp"):
         pytest.importorskip("distributed")
     with pytest.raises(error):

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from trial_samples import FULL, HALF, TODAY, trials
 
 from optimizer.errors import FileFaults
-from optimizer.trials import table_files, tables
+from optimizer.trials import table_files
 from optimizer.trials.book import TrialBook
 from optimizer.trials.cells import neutral, restored
 from optimizer.trials.columns import headers_for
@@ -350,7 +350,7 @@ def test_spreadsheet_dates_and_numbers_typed_by_hand(tmp_path):
 )
 def test_files_beyond_the_limits_are_refused(tmp_path, monkeypatch, limit, message):
     export_trials([dataclasses.replace(HALF, id=f"{n}") for n in range(3)], tmp_path / "a.csv")
-    monkeypatch.setattr(tables, limit, 2)
+    monkeypatch.setattr(table_files, limit, 2)
     with pytest.raises(FileFaults, match=message):
         read_trials(tmp_path / "a.csv", TODAY)
 

@@ -103,7 +103,7 @@ def test_an_empty_table_holds_the_header_and_imports_as_nothing(tmp_path, monkey
 
 
 def test_every_column_has_a_meaning(capsys):
-    from ui.trial_columns import MEANINGS, column_rows
+    from ui.trial_text import MEANINGS, column_rows
 
     names = [name for name, _ in column_rows()]
     assert len(names) == len(MEANINGS) == len(set(names))

@@ -34,9 +34,8 @@ from optimizer.trials.columns import read_header
 from optimizer.trials.exchange import export_trials, read_trials
 from optimizer.trials.table_files import read_csv_text, write_csv_text
 from optimizer.units import parse
-from ui.blends import blend_of
 from ui.draft import drafted
-from ui.jobs import read_amounts, read_blend, read_water_ratio
+from ui.jobs import blend_of, read_amounts, read_blend, read_water_ratio
 from ui.trial_typing import typed_trial
 
 __all__ = [

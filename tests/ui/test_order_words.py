@@ -18,9 +18,8 @@ from optimizer.studies.order_blends import OrderAnswer, plan_blends, shop_reques
 from tests.ui.test_trade_offs import SANDED
 from ui.money_answers import remedy_cost
 from ui.order_charts import curve_chart
-from ui.order_headline import headline
 from ui.order_text import busiest_words
-from ui.ranking_text import ranking_heading, size_words
+from ui.ranking_text import headline, ranking_heading, size_words
 
 
 @pytest.fixture(scope="module")

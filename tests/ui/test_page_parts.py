@@ -18,7 +18,6 @@ from optimizer.jobfile import parse_job, template, write_job
 from optimizer.materials import Catalogue
 from optimizer.specs import load_catalogue
 from optimizer.studies.check import check
-from ui.blends import blend_of, blend_text
 from ui.charts import SHAPES, cost_chart, margin_chart, margin_rows
 from ui.draft import drafted, field_value, invented, laid_over, tables_of, whose
 from ui.drawings import (
@@ -31,6 +30,7 @@ from ui.drawings import (
     weigh_table,
 )
 from ui.fields import DECISIONS, SHOP, price_fields
+from ui.jobs import blend_of, blend_text
 from ui.page_launcher import SETTINGS, free_port, settings
 from ui.page_words import chance_phrase
 from ui.palette import DARK, LIGHT, PARTS
@@ -419,7 +419,7 @@ def _flat(tables, prefix=""):
     "name",
     [
         "knee_text",
-        "blends",
+        "jobs",
         "charts",
         "cost_words",
         "draft",
@@ -429,8 +429,7 @@ def _flat(tables, prefix=""):
         "page_words",
         "ranking_text",
         "plain_text",
-        "trade_axes",
-        "trade_jumps",
+        "trade_charts",
         "trial_form",
         "verdict_words",
     ],

@@ -13,8 +13,7 @@ from tests.ui.test_page_logic import folder, opened, text_of, turned
 from ui.knee_text import bend_words
 from ui.question import Question
 from ui.trade_answers import Traded, traded
-from ui.trade_charts import trade_chart
-from ui.trade_jumps import jump_of
+from ui.trade_charts import jump_of, trade_chart
 
 __all__ = ["folder"]
 

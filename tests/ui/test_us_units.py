@@ -17,8 +17,7 @@ from optimizer.trials.measuring import Measured
 from optimizer.units import display_value
 from tests.ui.conftest import SMALL, Command
 from tests.ui.test_page_logic import folder, opened, text_of, turned
-from ui.measure_words import size_words
-from ui.measuring import Answer
+from ui.measuring import Answer, size_words
 from ui.unit_text import job_text_in, prose_in, typed_in
 from ui.words import ounces_words
 

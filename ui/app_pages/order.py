@@ -13,11 +13,10 @@ from optimizer.job import WEEKDAYS
 from optimizer.money.lateness_options import Remedy, week_of
 from optimizer.money.order import OrderPlan, Ranked
 from optimizer.studies.order_blends import OrderAnswer
-from ui.blends import blend_text
 from ui.fields import ORDER_SHOP
+from ui.jobs import blend_text
 from ui.money_answers import order_curve, planned, remedy_cost
 from ui.order_charts import calendar_chart, curve_chart, rates_chart
-from ui.order_headline import headline
 from ui.order_text import (
     BOTTLENECKS,
     busiest_words,
@@ -40,6 +39,7 @@ from ui.ranking_text import (
     choice_words,
     cost_words,
     day_words,
+    headline,
     ranking_heading,
     size_words,
     view_words,

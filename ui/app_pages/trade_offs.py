@@ -10,23 +10,22 @@ import streamlit as st
 
 from optimizer.errors import NoBlend
 from optimizer.nomenclature import CHANCE, PROPERTIES, quantity
-from optimizer.reports.blend import frontier_csv
+from optimizer.reports import frontier_csv
 from optimizer.solution import Solution
 from optimizer.studies.batch import weighing_order, weighing_step
 from optimizer.studies.frontier import frontier_faults
 from optimizer.units import odds_words
 from ui import answers
-from ui.blends import blend_text
 from ui.card import CARD_CAUTIONS
 from ui.drawings import WeighLine, weigh_table
+from ui.jobs import blend_text
 from ui.knee_text import bend_words
 from ui.page_words import quantity_words
 from ui.plain_text import bullets, marked, plain
 from ui.state import Session, drop_pick, pick, session, units
 from ui.trade_answers import Traded
 from ui.trade_answers import traded as traded_answer
-from ui.trade_charts import PICK, mark_row, trade_chart, trade_rows
-from ui.trade_jumps import jump_of, jump_words
+from ui.trade_charts import PICK, jump_of, jump_words, mark_row, trade_chart, trade_rows
 from ui.widgets import draw, drawn, theme
 from ui.words import blend_words, grams_words, label_of, money, range_words, span_words
 

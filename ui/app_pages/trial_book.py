@@ -17,7 +17,6 @@ from optimizer.trials.records import Trial
 from optimizer.trials.table_files import write_csv_text
 from optimizer.units import show as show_value
 from ui import answers
-from ui.measure_form import show_measuring
 from ui.order_text import counted
 from ui.plain_text import marked, named, plain
 from ui.state import Session, session, units
@@ -25,7 +24,7 @@ from ui.trial_answers import book_folder
 from ui.trial_counts import Counts, counts_of
 from ui.trial_fit import show_fit
 from ui.trial_form import CHOICES, READINGS, Reading, doubts_of, powder_column, trial_of
-from ui.trial_import import show_import
+from ui.trial_import import show_import, show_measuring
 from ui.trial_text import known_blend, out_words
 from ui.unit_text import hint_in
 from ui.widgets import fault_words, in_rows

@@ -11,13 +11,13 @@ from optimizer.studies.batch import Batch
 from optimizer.units import show_amount
 from optimizer.verdict.evidence import EVIDENCE_WORDS
 from ui import answers
-from ui.blends import blend_text
 from ui.certainty import show_certainty
 from ui.charts import cost_chart
 from ui.cost_answers import cost_told
 from ui.draft import field_value, invented, tables_of, whose
 from ui.drawings import WeighLine, blend_bar, dots, limits_table, weigh_table
 from ui.fields import CANDLE, MOST_POWDERS, ROOM, TITLE, VESSEL
+from ui.jobs import blend_text
 from ui.lever_buttons import show_levers
 from ui.page_words import MARKS, UNREAD, chance_phrase, examples_words, mark_of, spoken_bound
 from ui.plain_text import bullets, marked, paragraphs, plain

@@ -39,7 +39,7 @@ def check(
 
     JOB is a TOML file, or - for standard input.
     """
-    from optimizer.reports.blend import comparison_json, solution_json
+    from optimizer.reports import comparison_json, solution_json
     from optimizer.studies.check import check as judge
     from optimizer.studies.check import compare
     from ui.answer_text import comparison_blocks, solution_blocks

@@ -42,7 +42,7 @@ def design(
 
     JOB is a TOML file, or - for standard input.
     """
-    from optimizer.reports.blend import batch_json, solution_json
+    from optimizer.reports import batch_json, solution_json
     from optimizer.solution import DESIGNED
     from optimizer.studies.batch import batch_of
     from optimizer.studies.design import design as solve

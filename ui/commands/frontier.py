@@ -45,7 +45,7 @@ def frontier(
     or, where chance is among the quantities, with the chance told beside it.
     """
     from optimizer.problem import problem_of
-    from optimizer.reports.blend import frontier_csv, frontier_json
+    from optimizer.reports import frontier_csv, frontier_json
     from optimizer.studies.frontier import frontier as trade
     from optimizer.studies.frontier import frontier_faults
     from ui.trade_text import frontier_blocks

@@ -45,12 +45,11 @@ def order(
 
     JOB is a TOML file, or - for standard input.
     """
-    from optimizer.reports.order import order_json
+    from optimizer.reports import order_json
     from optimizer.studies.check import check
     from optimizer.studies.order_blends import plan_blends, shop_request
     from ui.answer_text import no_blend_blocks
-    from ui.days import typed_day
-    from ui.jobs import ask, read_blend, read_water_ratio
+    from ui.jobs import ask, read_blend, read_water_ratio, typed_day
     from ui.order_text import order_blocks
 
     if water_ratio is not None and blend is None:

@@ -267,7 +267,7 @@ def _flagged_row(one: Seen, units: System) -> tuple[str, str, str, str, str]:
 
 
 def _next_json(found: NextTrial, weighed: Mapping[str, float]) -> dict[str, Any]:
-    from optimizer.reports.blend import trial_worth_json
+    from optimizer.reports import trial_worth_json
 
     return {
         "cast": found.cast.name,

@@ -14,7 +14,7 @@ from ui.commands.shared import book_option, delivered, job_options
 from ui.delivery import STANDARD, Delivery, read_stdin, say
 
 if TYPE_CHECKING:
-    from optimizer.trials.tables import Table
+    from optimizer.trials.table_files import Table
 
 _MOST: Final = 32 * 2**20
 _EXAMPLE: Final = """\b
@@ -106,8 +106,8 @@ def trials_import(
 
 def _confirmed(read: Table) -> bool:
     """Show what was understood of a table in a caster's own words, and ask whether it is right."""
-    from ui.import_text import understood_blocks
     from ui.terminal import rendered
+    from ui.trial_text import understood_blocks
 
     if not read.layout.own or read.layout.doubts:
         say(rendered(understood_blocks(read), None))

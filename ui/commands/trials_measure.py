@@ -113,7 +113,7 @@ def _standing(default: str, *, needed: bool) -> str:
 
 
 def _answer_blocks(answers: Sequence[Answer], units: System) -> Iterator[Block]:
-    from ui.measure_words import note_words, size_words
+    from ui.measuring import note_words, size_words
     from ui.terminal import heading, indented, sentence, table
 
     yield table(("", "", ""), [(one.label, size_words(one, units), one.found.method) for one in answers])
