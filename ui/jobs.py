@@ -339,7 +339,7 @@ def typed_day(option: str, text: str) -> dt.date:
     --------
     >>> typed_day("--due", "2026-11-30")
     datetime.date(2026, 11, 30)
-    >>> typed_day("--due", "2026-11-31")
+    >>> typed_day("--due", "2026-11-31")  # doctest: +ELLIPSIS
     Traceback (most recent call last):
     ...
     optimizer.errors.FileFaults: --due: read 2026-11-31; allowed: days 01 to 30. November 2026 ...
