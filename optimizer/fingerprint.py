@@ -8,9 +8,8 @@ from functools import lru_cache
 from importlib.metadata import PackageNotFoundError, version
 from typing import Final
 
-from optimizer.canonical import canonical_text
 from optimizer.job import Job
-from optimizer.materials import Catalogue
+from optimizer.materials import Catalogue, canonical_text
 
 _SHARE_DIGITS: Final = 9
 """Decimals of a share that count: what differs less is the noise of adding up in another order."""

@@ -15,9 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.job import Limit
-from optimizer.limit_rows import limit_rows, row_count
 from optimizer.money.vessel_cost import CostLine
-from optimizer.problem import Problem
+from optimizer.problem import Problem, limit_rows, row_count
 from optimizer.property_model.coefficients import SAND_DENSITY
 from optimizer.property_model.microstructure import water_cut
 from optimizer.property_model.predict import PREDICTORS, Cast, cast_of

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from optimizer.caution_words import CAUTIONS
 from optimizer.job import DAMP_CLASSES, Limit
-from optimizer.money.mold_turns import GOOD_ENOUGH
+from optimizer.money.capacity import GOOD_ENOUGH
 from optimizer.nomenclature import QUANTITIES, quantity
 from optimizer.solution import (
     NO_BLEND,
@@ -35,8 +35,7 @@ if TYPE_CHECKING:
     from optimizer.money.order import OrderPlan, Ranked
     from optimizer.money.purchase import Purchase
     from optimizer.money.schedule import DayPlan
-    from optimizer.studies.batch import Batch
-    from optimizer.studies.check import Comparison
+    from optimizer.studies.check import Batch, Comparison
     from optimizer.studies.frontier import Frontier
     from optimizer.studies.order_blends import OrderAnswer
 

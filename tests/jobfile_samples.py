@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 from optimizer.errors import Fault, FileFaults
 from optimizer.job import Bounds, Candle, Job, Limit, Price, Shop, Vessel
 from optimizer.jobfile import complaints, parse_job
-from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP_VALUES, VESSEL
-from optimizer.jobfile.limits import reach
+from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP_VALUES, VESSEL, reach
 from optimizer.key_kinds import (
     LEAST_MONEY,
     MOST_MONEY,

@@ -11,10 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from optimizer.canonical import canonical_text
 from optimizer.fingerprint import fingerprint
 from optimizer.job import Job, Limit, Price, Shop, Vessel
-from optimizer.materials import Catalogue, Figure, Material
+from optimizer.materials import Catalogue, Figure, Material, canonical_text
 
 PLASTER = Material(
     "plaster",

@@ -10,8 +10,8 @@ import pytest
 from optimizer.errors import FileFaults
 from optimizer.job import Job
 from optimizer.materials import Catalogue
-from optimizer.money.mold_turns import pours_for_order
-from optimizer.studies.batch import from_stock
+from optimizer.money.capacity import pours_for_order
+from optimizer.studies.check import from_stock
 from optimizer.studies.design import design
 from optimizer.studies.order_blends import plan_blends, shop_request
 

@@ -21,8 +21,7 @@ from optimizer.solution import (
     Stands,
     TrialWorth,
 )
-from optimizer.studies.batch import Batch, weighing_order, weighing_step
-from optimizer.studies.check import Comparison
+from optimizer.studies.check import Batch, Comparison, weighing_order, weighing_step
 from optimizer.units import System, odds_words, significant
 from optimizer.verdict.assess import FAILS, HOLDS, UNCERTAIN
 from optimizer.verdict.evidence import EVIDENCE_WORDS

@@ -17,8 +17,7 @@ from optimizer.job import Limit
 from optimizer.jobfile import template
 from optimizer.problem import Problem, problem_of, require_prices
 from optimizer.solution import Solution
-from optimizer.studies.batch import Batch, batch_of
-from optimizer.studies.check import Comparison, check, compare
+from optimizer.studies.check import Batch, Comparison, batch_of, check, compare
 from optimizer.studies.design import design, design_problem, nominal_best
 from optimizer.studies.explain import named_alternatives
 from optimizer.studies.levers import Lever, levers

@@ -9,7 +9,7 @@ from typing import Final
 from optimizer.materials import Catalogue
 from optimizer.money.capacity import molds_per_mix
 from optimizer.solution import Solution
-from optimizer.studies.batch import Batch, weighing_order, weighing_step
+from optimizer.studies.check import Batch, weighing_order, weighing_step
 from ui.words import label_of
 
 _NEAR: Final = 1e-6

@@ -16,7 +16,7 @@ from optimizer.job import Limit
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.solution import LimitVerdict, Solution
-from optimizer.studies.batch import Batch, Portion
+from optimizer.studies.check import Batch, Portion
 from optimizer.units import System, show_amount
 from optimizer.verdict.assess import FAILS
 from ui.unit_text import prose_in

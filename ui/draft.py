@@ -18,8 +18,7 @@ from optimizer.job import Job, Price, Shop
 from optimizer.jobfile import parse_job, template
 from optimizer.jobfile.keys import PRICE as PRICE_KEYS
 from optimizer.jobfile.keys import SHOP as SHOP_KEYS
-from optimizer.jobfile.keys import TOP_VALUES, UNTITLED
-from optimizer.jobfile.limits import reach
+from optimizer.jobfile.keys import TOP_VALUES, UNTITLED, reach
 from optimizer.key_kinds import PLAIN_UNITS
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity

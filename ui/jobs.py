@@ -87,7 +87,7 @@ class Asked:
 
     def from_stock(self, vessels: int) -> Asked:
         """Return the question with the shelf's materials alone; `FileFaults` if nothing is on it."""
-        from optimizer.studies.batch import from_stock
+        from optimizer.studies.check import from_stock
 
         return replace(self, job=from_stock(self.job, vessels, self.named))
 

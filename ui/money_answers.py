@@ -10,12 +10,12 @@ import pandas as pd
 import streamlit as st
 
 from optimizer.job import Price, Shop
-from optimizer.money.breakeven import OrderLine, Switch, break_even, order_money
 from optimizer.money.landed_cost import Landed, landed_price
 from optimizer.money.lateness_options import Remedy, with_remedy
 from optimizer.money.order import plan_order
 from optimizer.money.request import Candidate, OrderRequest
-from optimizer.studies.batch import from_stock
+from optimizer.money.vessel_cost import OrderLine, Switch, break_even, order_money
+from optimizer.studies.check import from_stock
 from optimizer.studies.order_blends import OrderAnswer, plan_blends, shop_request
 from ui.answers import checked
 from ui.jobs import DESIGNED

@@ -10,13 +10,13 @@ from typing import Final
 
 from optimizer.job import Shop
 from optimizer.materials import Catalogue
+from optimizer.money.capacity import GOOD_ENOUGH
 from optimizer.money.lateness_options import Change, Remedy
-from optimizer.money.mold_turns import GOOD_ENOUGH
 from optimizer.money.order import OrderPlan
 from optimizer.money.purchase import Leftover
 from optimizer.money.schedule import DayPlan
 from optimizer.solution import Solution
-from optimizer.studies.batch import weighing_order, weighing_step
+from optimizer.studies.check import weighing_order, weighing_step
 from optimizer.studies.order_blends import OrderAnswer
 from optimizer.units import System, odds_words
 from ui.answer_text import EXAMPLE_PRICES

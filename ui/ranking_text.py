@@ -9,8 +9,8 @@ import datetime
 from collections.abc import Iterator, Sequence
 
 from optimizer.materials import Catalogue
-from optimizer.money.breakeven import Switch
 from optimizer.money.order import OrderPlan, Ranked
+from optimizer.money.vessel_cost import Switch
 from optimizer.studies.order_blends import OrderAnswer
 from optimizer.units import odds_words
 from ui.terminal import Block, heading, indented, sentence, table

@@ -17,7 +17,7 @@ from optimizer.calibration.files import DEMO_CALIBRATION, calibration_file, newe
 from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job, Limit
 from optimizer.jobfile import parse_job
-from optimizer.jobfile.limits import write_limit
+from optimizer.jobfile.keys import write_limit
 from optimizer.solution import Solution
 from optimizer.studies.levers import Step
 from optimizer.toml_files import read_text, shown_value

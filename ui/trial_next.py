@@ -10,7 +10,7 @@ from optimizer.calibration.next_trial import NextTrial
 from optimizer.job import Job
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import QUANTITIES
-from optimizer.studies.batch import weighing_order
+from optimizer.studies.check import weighing_order
 from optimizer.units import System, show_amount
 from ui.terminal import Block, heading, sentence, table
 from ui.unit_text import prose_in

@@ -35,7 +35,7 @@ from optimizer.calibration.update import Settled, pulls, update
 from optimizer.errors import NoVerdict
 from optimizer.materials import Catalogue
 from optimizer.property_model.parameters import Parameter
-from optimizer.property_model.timing import LONGEST
+from optimizer.property_model.strength import LONGEST
 from optimizer.tables import data_frame
 from optimizer.trials.records import Trial
 

@@ -21,9 +21,8 @@ from optimizer.calibration.readings import Studio
 from optimizer.calibration.trial_candidates import DAY, Candidate, candidates, standard_trial
 from optimizer.errors import NoBlend, NoVerdict
 from optimizer.job import Limit
-from optimizer.limit_rows import limit_rows, row_scale
 from optimizer.nomenclature import QUANTITIES
-from optimizer.problem import Problem
+from optimizer.problem import Problem, limit_rows, row_scale
 from optimizer.property_model.microstructure import per_liter
 from optimizer.property_model.predict import cast_of
 from optimizer.property_model.samples import Perturbations, perturbations_of

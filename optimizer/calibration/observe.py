@@ -25,14 +25,15 @@ from optimizer.property_model.predict import (
     conditions_of,
     setting_heat,
 )
-from optimizer.property_model.strength import dry_gain, flexural
-from optimizer.property_model.timing import (
+from optimizer.property_model.strength import (
     DAY,
     LONGEST,
     SPEC_TEMPERATURE,
     Clock,
     demold_time,
+    dry_gain,
     dry_strength_at,
+    flexural,
     wet_strength_at,
 )
 from optimizer.trials.records import Burn, Trial

@@ -15,9 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.calibration.process import TaughtDiscrepancy
-from optimizer.canonical import canonical_text
 from optimizer.errors import Fault, FileFaults
-from optimizer.materials import Catalogue, Figure, Material
+from optimizer.materials import Catalogue, Figure, Material, canonical_text
 from optimizer.property_model.parameters import Parameter, ParameterSet, parameters_of
 from optimizer.tables import data_frame, html_lines, html_table
 

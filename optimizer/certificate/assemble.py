@@ -18,8 +18,7 @@ from optimizer.certificate.terms import Box, sum_of
 from optimizer.engine.candidate import TOLERANCE
 from optimizer.formulation import Case, RowLabel, linear_rows
 from optimizer.job import Limit
-from optimizer.limit_rows import row_count
-from optimizer.problem import Problem
+from optimizer.problem import Problem, row_count
 from optimizer.solvers.relaxation import WarmLP
 
 __all__ = ["has_goal", "relaxation_of", "shared_case", "shifts_of"]

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from optimizer.formulation import Case
 from optimizer.problem import Problem
-from optimizer.property_model.timing import speed
+from optimizer.property_model.strength import speed
 
 __all__ = ["EXCESS", "SHORT", "Laws", "laws_of", "sums_of"]
 

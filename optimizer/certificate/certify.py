@@ -12,8 +12,7 @@ from optimizer.certificate.prove import Bounding, Found
 from optimizer.engine.candidate import Candidate
 from optimizer.formulation import RowLabel
 from optimizer.job import Limit
-from optimizer.limit_rows import row_scale
-from optimizer.problem import Problem
+from optimizer.problem import Problem, row_scale
 from optimizer.property_model.parameters import NoTrials
 
 __all__ = ["Certificate", "certify_bound"]

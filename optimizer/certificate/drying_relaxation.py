@@ -13,7 +13,7 @@ from optimizer.certificate.layout import FREE, Coefficients, Row, total
 from optimizer.certificate.terms import Box, Fault, Term, sum_of
 from optimizer.properties.drying import drying_time
 from optimizer.property_model.predict import slower_inside
-from optimizer.property_model.timing import DAY
+from optimizer.property_model.strength import DAY
 
 __all__ = ["Days", "add_days"]
 

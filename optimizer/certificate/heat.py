@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from optimizer.certificate.envelopes import monotone_offset
 from optimizer.certificate.layout import FREE, Layout, Range, Ratio, Row, total
 from optimizer.certificate.terms import OFF, Box, Fault, Term, quartered
-from optimizer.properties.conductivity import paste_conductivity
+from optimizer.properties.heat_transfer import paste_conductivity
 from optimizer.properties.service_heat import Burn, WallCase, phase_limit, wall_temperatures
 
 __all__ = ["Conduct", "GrainParts", "HeatParts", "Walls", "lowest_limit"]

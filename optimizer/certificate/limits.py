@@ -21,13 +21,11 @@ from optimizer.certificate.heat import Conduct, GrainParts, HeatParts, Walls, lo
 from optimizer.certificate.layout import FREE, Coefficients, Row
 from optimizer.certificate.terms import sum_of
 from optimizer.job import Limit
-from optimizer.limit_rows import held_bound
-from optimizer.problem import Problem
+from optimizer.problem import Problem, held_bound
 from optimizer.properties.color import absorption_ratio
 from optimizer.properties.drying import coat_edges
 from optimizer.property_model.predict import burn_of
-from optimizer.property_model.strength import FLEXURAL_POWER
-from optimizer.property_model.timing import bending_need
+from optimizer.property_model.strength import FLEXURAL_POWER, bending_need
 
 __all__ = ["LOWER", "UPPER", "absorption_row", "lay_limit", "line_of"]
 

@@ -16,8 +16,7 @@ from optimizer.certificate.ranges import Narrower
 from optimizer.certificate.terms import Box, Term
 from optimizer.formulation import Case
 from optimizer.job import Limit
-from optimizer.limit_rows import held_bound
-from optimizer.problem import Problem
+from optimizer.problem import Problem, held_bound
 from optimizer.solvers.relaxation import RelaxationAnswer, WarmLP
 
 __all__ = ["CaseRow", "Relaxation", "RowNumbers"]

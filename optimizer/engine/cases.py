@@ -9,7 +9,7 @@ from itertools import pairwise, product
 
 from optimizer.formulation import Case
 from optimizer.job import Limit
-from optimizer.money.mold_turns import demold_edges
+from optimizer.money.capacity import demold_edges
 from optimizer.money.vessel_cost import cost_coefficients, shipping_edges
 from optimizer.problem import Problem
 from optimizer.properties.drying import coat_edges

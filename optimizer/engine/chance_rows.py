@@ -25,8 +25,7 @@ from optimizer.engine.row_table import LinearPart, RowTable, Slopes, forward_slo
 from optimizer.engine.search_state import Found
 from optimizer.formulation import Case
 from optimizer.job import Limit
-from optimizer.limit_rows import limit_rows
-from optimizer.problem import Problem
+from optimizer.problem import Problem, limit_rows
 from optimizer.property_model.predict import PREDICTORS, Cast, cast_of
 
 __all__ = ["ChanceQuestion", "ChanceTable", "rows_near"]

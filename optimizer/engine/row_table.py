@@ -17,8 +17,7 @@ from optimizer.engine.candidate import property_objective
 from optimizer.engine.cases import cases_of
 from optimizer.formulation import Case, chain_rows, linear_rows
 from optimizer.job import Limit
-from optimizer.limit_rows import limit_rows
-from optimizer.problem import Problem
+from optimizer.problem import Problem, limit_rows
 from optimizer.property_model.predict import PREDICTORS, Cast, cast_of
 
 __all__ = ["LinearPart", "RowTable", "Slopes", "forward_slopes"]

@@ -11,8 +11,7 @@ from typing import Annotated, Any, Final
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema, create_model
 
 from optimizer.job import Bounds, Candle, Job, Price, Shop, Vessel
-from optimizer.jobfile.keys import meanings
-from optimizer.jobfile.limits import Bound, Currency, Objective
+from optimizer.jobfile.keys import Bound, Currency, Objective, meanings
 from optimizer.key_kinds import Key, keys_of
 from optimizer.nomenclature import PROPERTIES, QUANTITIES
 

@@ -11,8 +11,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from optimizer.job import Job, ring_volume
-from optimizer.jobfile.keys import UNTITLED
-from optimizer.jobfile.limits import write_limit, write_objective
+from optimizer.jobfile.keys import UNTITLED, write_limit, write_objective
 from optimizer.key_kinds import keys_of
 
 TEMPLATES: Final = ("job", "demo")

@@ -11,8 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from optimizer.job import Shop
-from optimizer.money.capacity import capacity
-from optimizer.money.mold_turns import demold_edges, pours_for_order, turns_per_day, whole_up
+from optimizer.money.capacity import capacity, demold_edges, pours_for_order, turns_per_day, whole_up
 from optimizer.money.request import Candidate, OrderRequest
 from optimizer.money.schedule import ready_date
 

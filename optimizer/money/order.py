@@ -14,23 +14,31 @@ from typing import Final
 
 from optimizer.errors import FileFaults
 from optimizer.job import Shop
-from optimizer.money.breakeven import OrderLine
 from optimizer.money.capacity import (
     RESOURCES,
     Capacity,
     capacity,
     day_rates,
     next_working,
+    pours_for_order,
+    turns_per_day,
+    whole_up,
     without,
     working_days_between,
 )
 from optimizer.money.landed_cost import landed_price
 from optimizer.money.lateness_options import Remedy, find_remedies, search_molds
-from optimizer.money.mold_turns import pours_for_order, turns_per_day, whole_up
 from optimizer.money.purchase import Leftover, Purchase, buy_bags, leftovers
 from optimizer.money.request import Candidate, OrderRequest, Times, check_candidate, check_request
 from optimizer.money.schedule import Schedule, make_schedule, most_vessels, ready_date
-from optimizer.money.vessel_cost import CostParts, MoldCharge, order_charge, price_floor, vessel_cost
+from optimizer.money.vessel_cost import (
+    CostParts,
+    MoldCharge,
+    OrderLine,
+    order_charge,
+    price_floor,
+    vessel_cost,
+)
 
 _LEVELS: Final = 10
 _ENDS: Final = (0.05, 0.95)
@@ -53,7 +61,7 @@ class OrderPlan:
         Day on which one vessel is cast for a test burn; None where the blend needs no trial.
     vessels, pours, turns : int
         Good vessels, castings to pour so that as many come good with the chance
-        `optimizer.money.mold_turns.GOOD_ENOUGH`, and castings of one mold on a working day [count].
+        `optimizer.money.capacity.GOOD_ENOUGH`, and castings of one mold on a working day [count].
     meets_date : bool
         True when the plan is ready by the due date.
     schedule : Schedule | None
@@ -89,7 +97,7 @@ class OrderPlan:
     price_floor : float
         Lowest price of one vessel over the cost charged to this order, fees and profit included [currency].
     line : OrderLine
-        The plan as `optimizer.money.breakeven` compares it at other sizes.
+        The plan as `optimizer.money.vessel_cost` compares it at other sizes.
     """
 
     request: OrderRequest
@@ -312,7 +320,7 @@ def _ready_range(
     """Return the 5 % and the 95 % point of the ready date; None for never.
 
     Over times, coats of sealer and castings that fail: each draw of the blend's times has a number of
-    castings of its own, at one of `_LEVELS` equally likely points of the law of `optimizer.money.mold_turns`.
+    castings of its own, at one of `_LEVELS` equally likely points of the law of `optimizer.money.capacity`.
     """
     own = Times(candidate.demold_time, candidate.drying_time, candidate.working_window, candidate.coats)
     draws = candidate.drawn or (own,) * _LEVELS

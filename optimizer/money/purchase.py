@@ -22,6 +22,7 @@ import numpy as np
 
 from optimizer.errors import Fault, FileFaults, VesselblendError
 from optimizer.job import Price, Shop
+from optimizer.money.capacity import pours_for_order, whole_down, whole_up
 from optimizer.money.landed_cost import (
     Bags,
     delivery_of,
@@ -30,7 +31,6 @@ from optimizer.money.landed_cost import (
     trip_money,
     usable_mass,
 )
-from optimizer.money.mold_turns import pours_for_order, whole_down, whole_up
 from optimizer.solvers.linear import LinearAnswer, LinearModel, LinearRow, solve_linear
 from optimizer.solvers.status import Status
 

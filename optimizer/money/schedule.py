@@ -1,7 +1,15 @@
 """The day plan of an order: what is cast, sealed and packed on each date until the last box leaves.
 
-The shop (`optimizer.money.shop_simulation`) finishes what is ready before it casts more, and lets no more
-of the last castings go before finishing than the earliest ready date needs.
+Each working day shares its minutes. Casting has those of an even pace, at which finishing keeps up; then
+what is dry is sealed and what has cured and burned is packed; what is left of the day casts more. So nothing
+that is ready waits long, and the drying rack empties as early as it can. Only the last castings of an order
+may go wholly before finishing: the longest wait is behind them, and the work they put off fills the days on
+which they dry (the rule of Jackson, 1955, for one worker and jobs with tails: from memory).
+
+A casting takes its place on the drying rack on the day it is poured and keeps it until it is dry, sealed
+and its seal has cured, however long it waits for hands. Sealed and cured vessels may touch, so they wait for
+test burns and packing off the shelf. Drying and curing run through days off; work and test burns, which
+somebody watches, do not. Vessels are counted as expected, so a share lost is a fraction of each day's.
 """
 
 from __future__ import annotations
@@ -9,13 +17,31 @@ from __future__ import annotations
 import datetime
 import math
 from bisect import bisect_left
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+from itertools import accumulate
+from typing import NamedTuple
+
+import numpy as np
 
 from optimizer.job import Shop
-from optimizer.money.capacity import Capacity, shift_working, working_days_between
-from optimizer.money.mold_turns import pours_for_order, whole_down, whole_up
-from optimizer.money.shop_simulation import HORIZON, Floor, OrderSize, run_floor
+from optimizer.money.capacity import (
+    Capacity,
+    day_rates,
+    pours_for_order,
+    shift_working,
+    whole_down,
+    whole_up,
+    working_days_between,
+    working_flags,
+)
+
+HORIZON = 3_653
+"""Longest plan: ten years [calendar d]."""
+
+_DONE = 1e-6
 
 
 @dataclass(frozen=True)
@@ -234,3 +260,236 @@ def _days(floor: Floor, start: datetime.date) -> Iterator[DayPlan]:
             limited_by=each.limited_by,
         )
         sealed, packed = sealed_by, packed_by
+
+
+@dataclass(frozen=True)
+class OrderSize:
+    """How much is made, and what of it is lost on the way.
+
+    Attributes
+    ----------
+    vessels, pours : int
+        Good vessels ordered, and castings to pour for them [count].
+    reject, finish_reject : float
+        Lost at demolding [fraction of castings] and after sealing [fraction of those left].
+    """
+
+    vessels: int
+    pours: int
+    reject: float
+    finish_reject: float
+
+
+class FloorDay(NamedTuple):
+    """One calendar day as `optimizer.money.schedule.DayPlan`; `sealed` and `packed` are running sums."""
+
+    number: int
+    working: bool
+    cast: int
+    limited_by: str
+    on_shelf: float
+    sealed: float
+    packed: float
+    off_shelf: float
+    minutes: float
+
+
+@dataclass(frozen=True)
+class _Calendar:
+    """Which days people work, and for each day of sealing the morning on which packing may begin."""
+
+    working: Sequence[bool]
+    packable: Sequence[int]
+
+
+@lru_cache(maxsize=64)
+def _calendar(
+    start: datetime.date, week: tuple[int, ...], holidays: tuple[datetime.date, ...], cure: int, burns: int
+) -> _Calendar:
+    length = HORIZON + 1
+    shop = Shop(working_days=week, holidays=holidays)
+    working = working_flags(start, length + cure + 7 * burns + 400, shop)
+    mornings = np.flatnonzero(working)
+    first = list(accumulate((int(flag) for flag in working), initial=0))
+    packable = []
+    for sealed in range(length):
+        cured = sealed + cure
+        burned = first[cured] + burns - 1 if burns else 0
+        ready = cured if not burns else int(mornings[burned]) + 1 if burned < len(mornings) else HORIZON + 1
+        packable.append(ready)
+    return _Calendar(working[:length], packable)
+
+
+def run_floor(
+    size: OrderSize, bounds: Capacity, shop: Shop, start: datetime.date, *, until: int, castings_first: int
+) -> Floor:
+    """Return the floor after the order is packed, or at the end of day `until` when it is not.
+
+    Parameters
+    ----------
+    size : OrderSize
+        What is made.
+    bounds : Capacity
+        What a working day can do.
+    shop : Shop
+        The calendar.
+    start : datetime.date
+        First day on which casting may begin; day 0.
+    until : int
+        Last day that is lived [calendar d].
+    castings_first : int
+        So many of the last castings go before sealing and packing [count].
+    """
+    calendar = _calendar(start, shop.working_days, shop.holidays, bounds.seal_days, bounds.test_burn_days)
+    rates = day_rates(bounds, shop)
+    pace = whole_down(min(size.pours, rates["molds"], rates["mixer"], rates["labor"]))
+    floor = Floor(size, bounds, size.pours - castings_first, pace, calendar.packable)
+    for index in range(min(until, HORIZON) + 1):
+        floor.live(index, calendar.working[index])
+        if floor.packed >= size.vessels - _DONE:
+            floor.done = index
+            break
+    return floor
+
+
+@dataclass
+class Floor:
+    """The studio as it stands during the order; `live` takes it through one day.
+
+    Attributes
+    ----------
+    size, bounds
+        As for `run_floor`.
+    finish_until : int
+        Castings up to which finishing goes first [count].
+    pace : int
+        Castings a day that molds, mixer and hands, finishing counted, could keep up [count].
+    packable : Sequence[int]
+        For each day of sealing, the morning on which packing may begin.
+    done : int | None
+        The day on which the last vessel was packed.
+    days : list[FloorDay]
+        The days lived.
+    """
+
+    size: OrderSize
+    bounds: Capacity
+    finish_until: int
+    pace: int
+    packable: Sequence[int]
+    done: int | None = None
+    days: list[FloorDay] = field(default_factory=list)
+    poured: int = 0
+    overnight: int = 0
+    on_shelf: float = 0.0
+    to_seal: float = 0.0
+    to_pack: float = 0.0
+    sealed: float = 0.0
+    packed: float = 0.0
+    cured: float = 0.0
+    _dry: defaultdict[int, int] = field(default_factory=lambda: defaultdict(int))
+    _cured: defaultdict[int, float] = field(default_factory=lambda: defaultdict(float))
+    _burned: defaultdict[int, float] = field(default_factory=lambda: defaultdict(float))
+
+    @property
+    def seal_each(self) -> float:
+        """Work on sealing what is left of one casting [min]."""
+        return self.bounds.seal_minutes * (1.0 - self.size.reject)
+
+    def live(self, index: int, working: bool) -> None:
+        """Take the floor through one calendar day."""
+        self.to_seal += self._dry.pop(index, 0)
+        cured = self._cured.pop(index, 0.0)
+        self.on_shelf -= cured
+        self.cured += cured
+        self.to_pack += self._burned.pop(index, 0.0)
+        if not working:
+            self._note(index, False, 0, "", 0.0)
+            return
+        self._demold(self.overnight, index)
+        self.overnight = 0
+        if self.seal_each == 0.0:
+            self._seal(0.0, index)
+        cast, limited_by = self._cast(self._minutes_to_cast(), index)
+        left = self._pack(self._seal(self.bounds.labor - cast * self.bounds.cast_minutes, index))
+        used = 0.0 if math.isinf(left) else self.bounds.labor - left
+        self._note(index, True, cast, limited_by, used)
+
+    def _note(self, index: int, working: bool, cast: int, limited_by: str, minutes: float) -> None:
+        kept = (1.0 - self.size.reject) * (1.0 - self.size.finish_reject)
+        off_shelf = max(0.0, self.cured * kept - self.packed)
+        sealed = self.sealed * (1.0 - self.size.reject)
+        day = (index, working, cast, limited_by, self.on_shelf, sealed, self.packed, off_shelf, minutes)
+        self.days.append(FloorDay(*day))
+
+    def _minutes_to_cast(self) -> float:
+        """Return the minutes of the day that castings may take.
+
+        At the least they are those of an even pace. A casting is whole: the last one is begun even where a
+        little finishing then waits for tomorrow, or minutes would be lost every day.
+        """
+        labor, each = self.bounds.labor, self.bounds.cast_minutes
+        if self.poured >= self.finish_until or each == 0.0:
+            return labor
+        finishing = self.to_seal * self.seal_each + self.to_pack * self.bounds.pack_minutes
+        if math.isinf(labor):
+            return labor
+        return min(labor, each * max(self.pace, whole_up(max(0.0, labor - finishing) / each)))
+
+    def _cast(self, minutes: float, index: int) -> tuple[int, str]:
+        bounds = self.bounds
+        cast, limited_by = self.size.pours - self.poured, ""
+        if not cast:
+            return 0, ""
+        each = bounds.cast_minutes
+        for name, limit in (
+            ("molds", bounds.day_molds + bounds.night_molds),
+            ("mixer", bounds.mixer),
+            ("shelf", bounds.shelf - self.on_shelf),
+            ("labor", minutes / each if each else math.inf),
+        ):
+            if limit < cast:
+                cast, limited_by = max(0, whole_down(limit)), name
+        by_day = whole_down(min(cast, bounds.day_molds))
+        self.poured += cast
+        self.on_shelf += cast
+        self._demold(by_day, index)
+        self.overnight = cast - by_day
+        return cast, limited_by
+
+    def _demold(self, castings: int, index: int) -> None:
+        if castings:
+            self._dry[index + self.bounds.drying_days] += castings
+
+    def _seal(self, minutes: float, index: int) -> float:
+        done, left = _work(self.to_seal, self.seal_each, minutes)
+        if not done:
+            return left
+        self.to_seal -= done
+        self.sealed += done
+        if self.bounds.seal_days:
+            self._cured[index + self.bounds.seal_days] += done
+        else:
+            self.on_shelf -= done
+            self.cured += done
+        kept = done * (1.0 - self.size.reject) * (1.0 - self.size.finish_reject)
+        if self.packable[index] > index:
+            self._burned[self.packable[index]] += kept
+        else:
+            self.to_pack += kept
+        return left
+
+    def _pack(self, minutes: float) -> float:
+        wanted = min(self.to_pack, self.size.vessels - self.packed)
+        done, left = _work(wanted, self.bounds.pack_minutes, minutes)
+        self.to_pack -= done
+        self.packed += done
+        return left
+
+
+def _work(waiting: float, minutes_each: float, minutes: float) -> tuple[float, float]:
+    """Return what gets done of the work waiting, and the minutes left."""
+    if minutes_each == 0.0 or math.isinf(minutes):
+        return waiting, minutes
+    done = min(waiting, minutes / minutes_each)
+    return done, max(0.0, minutes - done * minutes_each)

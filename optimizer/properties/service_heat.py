@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from optimizer.constants import ZERO_CELSIUS
 from optimizer.job import EXPOSURES, Candle, Vessel
 from optimizer.properties.arrays import Values
-from optimizer.properties.surface_loss import EMISSIVITY, STEFAN_BOLTZMANN, heat_flux
+from optimizer.properties.heat_transfer import EMISSIVITY, STEFAN_BOLTZMANN, heat_flux
 
 INNER_FILM: Final = 60.0
 """Heat transfer from melted wax to the wall at a film factor of one [W/(m2 K)]; assumption."""

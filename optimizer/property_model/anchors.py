@@ -25,9 +25,9 @@ from optimizer.property_model.coefficients import (
     moles_of,
     own_columns,
     plain_columns,
+    sulfate_knee,
 )
 from optimizer.property_model.parameters import dry_wet_ratio, ln_spread
-from optimizer.property_model.strength import sulfate_knee
 
 Array = NDArray[np.float64]
 

@@ -63,6 +63,14 @@ FULL_DEGREE = 0.97
 _TIED = 5.8
 """Fall of the log of room moisture per unit of degree [-]: twice the moisture at 0.85; assumption."""
 
+KNEE_WIDTH, KNEE_BLUR = 0.7, 0.12
+"""Ramp of the sulfate knee in mol CaSO4 per mol ye'elimite, and how far a bag's unknown sulfate blurs it [-].
+
+Where it starts is the model's figure `sulfate_knee`. Published optima of CSA with calcium sulfate lie far
+apart, clinker by clinker (alite-modified clinker series 2019; phosphogypsum-derived clinker 2022: 1.1 to
+1.5); pores alone would put them at 2. Width and blur are assumptions.
+"""
+
 
 @dataclass(frozen=True)
 class Bound:
@@ -390,3 +398,24 @@ def _grains(
     conduct = np.log(lookup(f"{material.name}.conductivity", material.figure("conductivity", 3.0)))
     volume = 1.0 / density
     return (0.0, volume, conduct) if material.kind == "light" else (volume, 0.0, conduct)
+
+
+def sulfate_knee(sulfate: Array | float, yeelimite: Array | float, start: Array | float) -> Array:
+    """Return how far excess sulfate weakens the cement part, from 0 well below `start` to 1 [-].
+
+    Parameters
+    ----------
+    sulfate, yeelimite
+        Amounts in one molar unit [mol].
+    start
+        Sulfate ratio at which the loss begins [-].
+
+    Examples
+    --------
+    >>> round(float(sulfate_knee(1.75, 1.0, 1.4)), 6)
+    0.5
+    """
+    ratio = np.asarray(sulfate, float) / np.maximum(yeelimite, 1e-9)
+    past = (np.minimum(ratio, 1e3) - start) / KNEE_BLUR
+    ramp = np.logaddexp(0.0, past) - np.logaddexp(0.0, past - KNEE_WIDTH / KNEE_BLUR)
+    return np.asarray(ramp * (KNEE_BLUR / KNEE_WIDTH))

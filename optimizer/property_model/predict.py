@@ -20,8 +20,8 @@ from optimizer.constants import MOLAR_MASSES
 from optimizer.job import Candle, Job, Shop, Vessel
 from optimizer.properties.casting_heat import MoldCase, casting_peak, mold_case
 from optimizer.properties.color import lightness, reflectance
-from optimizer.properties.conductivity import body_conductivity
 from optimizer.properties.drying import DryingRoom, drying_room, drying_time, sealer_coats
+from optimizer.properties.heat_transfer import body_conductivity
 from optimizer.properties.hydration import (
     damp_class,
     drying_shrinkage,
@@ -42,15 +42,16 @@ from optimizer.property_model.coefficients import WATER_CAPACITY
 from optimizer.property_model.microstructure import Body, body_of, refilled
 from optimizer.property_model.model import Model
 from optimizer.property_model.parameters import mix_coordinates
-from optimizer.property_model.strength import dry_gain, flexural
-from optimizer.property_model.timing import (
+from optimizer.property_model.strength import (
     DAY,
     LONGEST,
     Clock,
     clock_of,
     demold_need,
     demold_time,
+    dry_gain,
     dry_strength_at,
+    flexural,
     ln_wetness,
     speed,
     wet_strength_at,

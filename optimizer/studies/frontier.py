@@ -29,7 +29,7 @@ from optimizer.pareto import Sense, knee, nondominated
 from optimizer.problem import Problem, require_prices
 from optimizer.property_model.predict import cast_of, predict
 from optimizer.solution import Proof, shown
-from optimizer.studies.batch import Batch, batch_of
+from optimizer.studies.check import Batch, batch_of
 from optimizer.studies.proofs import prove, sought
 from optimizer.studies.under_doubt import judged_limits
 from optimizer.tables import data_frame, html_lines, html_table

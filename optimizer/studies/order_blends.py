@@ -13,10 +13,10 @@ import numpy as np
 from optimizer.errors import Fault, FileFaults
 from optimizer.job import Job, Limit
 from optimizer.materials import Catalogue
-from optimizer.money.breakeven import Switch, break_even
 from optimizer.money.lateness_options import fast_enough
 from optimizer.money.order import OrderPlan, Ranked, plan_order, rank_candidates
 from optimizer.money.request import Candidate, OrderRequest, Times, check_candidate, check_request
+from optimizer.money.vessel_cost import Switch, break_even
 from optimizer.problem import problem_of
 from optimizer.property_model.parameters import ParameterSet
 from optimizer.property_model.predict import predict

@@ -22,8 +22,18 @@ from typing import Any, Final, TypeAlias
 
 from optimizer.errors import Fault, FileFaults, QuantityError
 from optimizer.job import DAMP_CLASSES, Limit
-from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP_VALUES, VESSEL
-from optimizer.jobfile.limits import SENSES, Objective, read_limits, write_limit
+from optimizer.jobfile.keys import (
+    BOUNDS,
+    CANDLE,
+    PRICE,
+    SENSES,
+    SHOP,
+    TOP_VALUES,
+    VESSEL,
+    Objective,
+    read_limits,
+    write_limit,
+)
 from optimizer.jobfile.reading import nearest
 from optimizer.key_kinds import Choice, Flag, Key, Number, unit_word
 from optimizer.nomenclature import PROPERTIES, quantity

@@ -22,7 +22,6 @@ import tomli_w
 
 from optimizer.calibration.files import parse_calibration
 from optimizer.calibration.record import Calibration, parameter_set
-from optimizer.canonical import canonical_text
 from optimizer.engine.chance_constraints import ChanceBlend
 from optimizer.engine.chance_rows import ChanceQuestion
 from optimizer.engine.grid_search import GridSearch
@@ -32,7 +31,7 @@ from optimizer.errors import FileFaults, VesselblendError
 from optimizer.fingerprint import fingerprint
 from optimizer.job import DAMP_CLASSES, Job
 from optimizer.jobfile import parse_job
-from optimizer.materials import Catalogue
+from optimizer.materials import Catalogue, canonical_text
 from optimizer.nomenclature import PROPERTIES, QUANTITIES
 from optimizer.problem import Problem, counts_money, price_faults, problem_of, require_prices
 from optimizer.solution import Solution

@@ -21,10 +21,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.job import Limit
-from optimizer.limit_rows import limit_rows
-from optimizer.money.mold_turns import turns_in_draws
+from optimizer.money.capacity import turns_in_draws
 from optimizer.money.vessel_cost import cost_parts
-from optimizer.problem import Problem
+from optimizer.problem import Problem, limit_rows
 from optimizer.property_model.predict import Cast, predict
 from optimizer.property_model.samples import Samples, points_of
 from optimizer.solution import ExpectedCost, Room, Stands

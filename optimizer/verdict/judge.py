@@ -15,14 +15,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.canonical import canonical_text
 from optimizer.fingerprint import fingerprint
 from optimizer.job import Candle, Job
-from optimizer.limit_rows import limit_rows
-from optimizer.money.mold_turns import turns_per_day
+from optimizer.materials import canonical_text
+from optimizer.money.capacity import turns_per_day
 from optimizer.money.vessel_cost import vessel_cost
 from optimizer.nomenclature import QUANTITIES
-from optimizer.problem import Problem
+from optimizer.problem import Problem, limit_rows
 from optimizer.property_model.coefficients import SAND_DENSITY
 from optimizer.property_model.microstructure import demand_of
 from optimizer.property_model.predict import PREDICTORS, Cast, cast_of, conditions_of, predict

@@ -13,8 +13,7 @@ from optimizer.calibration.record import parameter_set
 from optimizer.calibration.trial_candidates import Candidate, standard_trial
 from optimizer.errors import NoBlend, NoVerdict
 from optimizer.job import Limit
-from optimizer.limit_rows import limit_rows
-from optimizer.problem import problem_of
+from optimizer.problem import limit_rows, problem_of
 from optimizer.property_model.microstructure import per_liter
 from optimizer.property_model.predict import cast_of
 from optimizer.property_model.samples import perturbations_of

@@ -17,7 +17,7 @@ from pyscipopt import Model, exp, log, quicksum
 from optimizer.formulation import Case, linear_rows
 from optimizer.problem import Problem
 from optimizer.properties.drying import drying_time
-from optimizer.property_model.timing import DAY
+from optimizer.property_model.strength import DAY
 
 KINDS = ("working_window", "whiteness")
 """Limits that hold whatever the binders; strength and mass are written out for gypsum alone."""

@@ -14,9 +14,8 @@ from optimizer.engine.chance_rows import ChanceQuestion, ChanceTable
 from optimizer.engine.search_state import Question
 from optimizer.engine.swap_search import best_mixes
 from optimizer.job import Limit
-from optimizer.limit_rows import limit_rows
 from optimizer.money.vessel_cost import cost_coefficients
-from optimizer.problem import problem_of
+from optimizer.problem import limit_rows, problem_of
 from optimizer.property_model.predict import PREDICTORS
 from optimizer.property_model.samples import DrawSet, standard_normals
 

@@ -13,7 +13,6 @@ ROOT = Path(__file__).resolve().parents[2]
 LAYERS = (
     (
         "errors",
-        "canonical",
         "nomenclature",
         "constants",
         "pareto",
@@ -28,7 +27,7 @@ LAYERS = (
     ("fingerprint", "jobfile", "properties", "solvers"),
     ("specs",),
     ("money", "property_model"),
-    ("trials", "problem", "limit_rows"),
+    ("trials", "problem"),
     ("formulation",),
     ("engine",),
     ("certificate", "solution"),

@@ -7,8 +7,7 @@ import math
 import pytest
 
 from optimizer.job import Shop
-from optimizer.money.breakeven import OrderLine, Switch, break_even, order_money
-from optimizer.money.vessel_cost import cost_coefficients
+from optimizer.money.vessel_cost import OrderLine, Switch, break_even, cost_coefficients, order_money
 
 
 def test_counting_finds_what_the_formula_says():

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from optimizer.job import Shop
-from optimizer.money.mold_turns import demold_edges, molds_needed, pours_needed, turns_per_day
+from optimizer.money.capacity import demold_edges, molds_needed, pours_needed, turns_per_day
 
 _MINUTES = st.integers(1, 700)
 

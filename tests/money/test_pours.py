@@ -8,7 +8,7 @@ import pytest
 from scipy.stats import betabinom
 
 from optimizer.job import Shop
-from optimizer.money.mold_turns import chance_of_enough, pours_for_order
+from optimizer.money.capacity import chance_of_enough, pours_for_order
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ import pytest
 
 from optimizer.constants import WATER_DENSITY
 from optimizer.job import Shop
-from optimizer.money.mold_turns import molds_needed, pours_needed
+from optimizer.money.capacity import molds_needed, pours_needed
 from optimizer.money.vessel_cost import (
     cost_coefficients,
     mold_charge,

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from optimizer.properties.conductivity import (
+from optimizer.properties.heat_transfer import (
     AIR,
     GYPSUM_SOLID,
     body_conductivity,

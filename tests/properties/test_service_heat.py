@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from optimizer.job import Candle, Vessel
+from optimizer.properties.heat_transfer import heat_flux
 from optimizer.properties.service_heat import (
     INNER_FILM,
     Burn,
@@ -22,7 +23,6 @@ from optimizer.properties.service_heat import (
     wall_case,
     wall_temperatures,
 )
-from optimizer.properties.surface_loss import heat_flux
 
 FLAME_SHARE, POOL, POOL_SHARE = 0.20, 75.0, 0.35
 BURN = Burn(FLAME_SHARE, POOL, POOL_SHARE)

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from optimizer.properties.surface_loss import (
+from optimizer.properties.heat_transfer import (
     Air,
     air_at,
     convection_coefficient,

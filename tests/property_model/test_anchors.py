@@ -12,8 +12,7 @@ from optimizer.materials import Catalogue, ReferencePoint
 from optimizer.problem import problem_of
 from optimizer.property_model.model import compile_model
 from optimizer.property_model.parameters import parameters_of
-from optimizer.property_model.strength import dry_gain
-from optimizer.property_model.timing import wet_strength_at
+from optimizer.property_model.strength import dry_gain, wet_strength_at
 from optimizer.specs import load_catalogue
 from optimizer.specs.catalogue import specs_folder
 from optimizer.verdict.evidence import cement_notes

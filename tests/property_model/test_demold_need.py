@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from optimizer.property_model.timing import bending_need
+from optimizer.property_model.strength import bending_need
 from tests.property_model.helpers import all_materials
 from tests.property_model.pinched_cup import MODULUS, POISSON, amplitudes, pinch_stress, shapes
 

@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 from optimizer.job import Limit
-from optimizer.limit_rows import limit_rows
-from optimizer.problem import problem_of
+from optimizer.problem import limit_rows, problem_of
 from optimizer.property_model.parameters import DISCREPANT, PRIOR_SPREADS, NoTrials
 from optimizer.property_model.predict import PREDICTORS, cast_of
 from optimizer.property_model.samples import SEARCH, samples_of

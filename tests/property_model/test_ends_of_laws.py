@@ -13,7 +13,7 @@ from optimizer.problem import problem_of
 from optimizer.property_model.coefficients import csa_moisture
 from optimizer.property_model.parameters import parameters_of
 from optimizer.property_model.predict import coat_factor_of
-from optimizer.property_model.timing import wet_strength_at
+from optimizer.property_model.strength import wet_strength_at
 from tests.property_model.helpers import EVERYTHING, all_materials, cast, values, with_figures
 
 FULL = 0.002

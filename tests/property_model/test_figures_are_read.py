@@ -15,7 +15,7 @@ import pytest
 import optimizer
 from optimizer.materials import Catalogue
 from optimizer.problem import problem_of
-from optimizer.properties.conductivity import BOUND_WEIGHT
+from optimizer.properties.heat_transfer import BOUND_WEIGHT
 from optimizer.property_model.predict import cast_of
 
 HEAT = ("conductivity_weight", "flame_share", "pool_temperature", "pool_share", "film_factor")

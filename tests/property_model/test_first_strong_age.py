@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from optimizer.property_model.timing import LONGEST, first_strong_age, wet_strength_at
+from optimizer.property_model.strength import LONGEST, first_strong_age, wet_strength_at
 from tests.property_model.helpers import all_materials, cast
 
 BLENDS = (

@@ -10,8 +10,8 @@ import pandas as pd
 import pytest
 
 from optimizer.materials import Catalogue
-from optimizer.property_model.strength import sulfate_knee
-from optimizer.property_model.timing import wet_strength_at
+from optimizer.property_model.coefficients import sulfate_knee
+from optimizer.property_model.strength import wet_strength_at
 from tests.property_model.helpers import all_materials, cast, ranges, values
 
 MPA_PER_PSI = 0.00689476

@@ -14,8 +14,7 @@ import pytest
 from optimizer.property_model.microstructure import demand_of
 from optimizer.property_model.predict import PREDICTORS
 from optimizer.property_model.samples import points_of
-from optimizer.property_model.strength import flexural
-from optimizer.property_model.timing import wet_strength_at
+from optimizer.property_model.strength import flexural, wet_strength_at
 from tests.property_model.helpers import all_materials, cast, ranges, shares_of, with_figures
 
 PLASTER = {"molding_plaster": 1.0}

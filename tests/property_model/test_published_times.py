@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from optimizer.property_model.samples import points_of
-from optimizer.property_model.timing import wet_strength_at
+from optimizer.property_model.strength import wet_strength_at
 from tests.property_model.helpers import all_materials, cast, ranges
 
 PLASTER = {"molding_plaster": 1.0}

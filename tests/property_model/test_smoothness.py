@@ -14,7 +14,7 @@ import pytest
 from optimizer.problem import problem_of
 from optimizer.property_model.microstructure import demand_of, per_liter
 from optimizer.property_model.predict import PREDICTORS, cast_of, predict
-from optimizer.property_model.timing import LONGEST, wet_strength_at
+from optimizer.property_model.strength import LONGEST, wet_strength_at
 from tests.property_model.helpers import EVERYTHING, all_materials, shares_of, values
 
 COUNTED = ("sealer_coats", "damp_risk")

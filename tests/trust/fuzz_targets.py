@@ -22,8 +22,7 @@ from hypothesis import strategies as st
 from optimizer.errors import FileFaults, NoBlend, QuantityError, VesselblendError
 from optimizer.job import Job
 from optimizer.jobfile import TEMPLATES, parse_job, template
-from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP, VESSEL
-from optimizer.jobfile.limits import read_limits, read_objective
+from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP, VESSEL, read_limits, read_objective
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import PROPERTIES, QUANTITIES
 from optimizer.specs import load_catalogue, specs_folder

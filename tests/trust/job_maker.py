@@ -15,7 +15,7 @@ import tomli_w
 from optimizer.errors import FileFaults
 from optimizer.job import Limit
 from optimizer.jobfile import parse_job
-from optimizer.jobfile.limits import reach, write_limit
+from optimizer.jobfile.keys import reach, write_limit
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import PROPERTIES, quantity
 from optimizer.problem import problem_of

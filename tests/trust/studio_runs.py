@@ -8,7 +8,7 @@ casts on with the minutes left; of the last castings it gets ahead with as many 
 those of the days one vessel takes. It pours until as many came good as were ordered.
 
 The castings told are to suffice in nine of ten, and the ready date to lie in the range told in as many. How
-many castings come good rests on a hundred seen (`optimizer.money.mold_turns`). All jobs are invented.
+many castings come good rests on a hundred seen (`optimizer.money.capacity`). All jobs are invented.
 """
 
 from __future__ import annotations

@@ -23,8 +23,7 @@ from optimizer.nomenclature import quantity
 from optimizer.problem import problem_of
 from optimizer.property_model.predict import predict
 from optimizer.solution import Solution
-from optimizer.studies.batch import Batch, batch_of
-from optimizer.studies.check import check, grams_of_blend
+from optimizer.studies.check import Batch, batch_of, check, grams_of_blend
 from optimizer.units import odds_words
 from optimizer.verdict.judge import mix_of_grams
 from tests.ui.conftest import SMALL, Command

@@ -10,9 +10,9 @@ import pandas as pd
 import pytest
 
 from optimizer.jobfile import parse_job
-from optimizer.money.breakeven import Switch
 from optimizer.money.lateness_options import with_remedy
 from optimizer.money.order import plan_order
+from optimizer.money.vessel_cost import Switch
 from optimizer.specs import load_catalogue
 from optimizer.studies.order_blends import OrderAnswer, plan_blends, shop_request
 from tests.ui.test_trade_offs import SANDED

@@ -15,8 +15,7 @@ from optimizer import fitted_parameters
 from optimizer.job import Limit
 from optimizer.jobfile import parse_job, template
 from optimizer.specs import load_catalogue
-from optimizer.studies.batch import batch_of
-from optimizer.studies.check import check
+from optimizer.studies.check import batch_of, check
 from optimizer.studies.design import design, design_problem
 from optimizer.trials.book import TrialBook
 from optimizer.trials.records import Portion, Strength, Trial

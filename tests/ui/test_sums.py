@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 
 from optimizer.job import Job, Limit
 from optimizer.materials import Catalogue
-from optimizer.studies.batch import batch_of
-from optimizer.studies.check import check
+from optimizer.studies.check import batch_of, check
 from optimizer.studies.design import design
 from tests.ui.conftest import Command
 from ui.batch_text import batch_words

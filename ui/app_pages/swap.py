@@ -6,8 +6,7 @@ import streamlit as st
 
 from optimizer.nomenclature import quantity
 from optimizer.solution import Solution
-from optimizer.studies.batch import weighing_order, weighing_step
-from optimizer.studies.check import Comparison
+from optimizer.studies.check import Comparison, weighing_order, weighing_step
 from optimizer.units import odds_words
 from ui import answers
 from ui.blend_form import BlendForm

@@ -12,7 +12,7 @@ from optimizer.errors import NoBlend
 from optimizer.nomenclature import CHANCE, PROPERTIES, quantity
 from optimizer.reports import frontier_csv
 from optimizer.solution import Solution
-from optimizer.studies.batch import weighing_order, weighing_step
+from optimizer.studies.check import weighing_order, weighing_step
 from optimizer.studies.frontier import frontier_faults
 from optimizer.units import odds_words
 from ui import answers

@@ -11,7 +11,7 @@ import streamlit as st
 
 from optimizer.calibration.readings import studio_of
 from optimizer.errors import Fault, VesselblendError
-from optimizer.studies.batch import weighing_order, weighing_step
+from optimizer.studies.check import weighing_order, weighing_step
 from optimizer.trials.book import TrialBook, book_beside
 from optimizer.trials.records import Trial
 from optimizer.trials.table_files import write_csv_text

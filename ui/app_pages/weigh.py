@@ -7,7 +7,7 @@ import streamlit as st
 from optimizer.job import Vessel
 from optimizer.nomenclature import USES, quantity
 from optimizer.solution import NOT_SURE, Prediction, Relaxation, Solution
-from optimizer.studies.batch import Batch
+from optimizer.studies.check import Batch
 from optimizer.units import show_amount
 from optimizer.verdict.evidence import EVIDENCE_WORDS
 from ui import answers

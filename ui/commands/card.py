@@ -35,8 +35,7 @@ def card(
     JOB is a TOML file, or - for standard input; without it the shipped demo job.
     """
     from optimizer.solution import DESIGNED
-    from optimizer.studies.batch import batch_of
-    from optimizer.studies.check import check
+    from optimizer.studies.check import batch_of, check
     from optimizer.studies.design import design
     from optimizer.verdict.assess import HOLDS
     from ui.answer_text import no_blend_blocks

@@ -44,7 +44,7 @@ def design(
     """
     from optimizer.reports import batch_json, solution_json
     from optimizer.solution import DESIGNED
-    from optimizer.studies.batch import batch_of
+    from optimizer.studies.check import batch_of
     from optimizer.studies.design import design as solve
     from optimizer.studies.levers import time_is_short
     from ui.answer_text import no_blend_blocks, solution_blocks
