@@ -25,6 +25,8 @@ def fingerprint(
 
     Who stated a value, where a spec file lies and what was selected do not enter; all else does.
 
+    64 hexadecimal digits.
+
     Parameters
     ----------
     job : Job
@@ -36,11 +38,6 @@ def fingerprint(
     mix : tuple[Mapping[str, float], float] | None
         Share of each dry material [fraction] and water per dry mass [g/g] of a blend that was checked;
         None where the job alone leads to the answer.
-
-    Returns
-    -------
-    str
-        64 hexadecimal digits.
 
     Examples
     --------

@@ -21,15 +21,12 @@ _MOST_POINTS: Final = 200
 def read_toml(path: Path) -> dict[str, Any]:
     """Return the tables of the TOML file at `path`.
 
+    Its top table.
+
     Parameters
     ----------
     path : Path
         The file [-].
-
-    Returns
-    -------
-    dict
-        Its top table.
 
     Raises
     ------
@@ -79,17 +76,14 @@ def nearest_repair(name: str, known: Sequence[str]) -> str:
 def read_text(path: Path, where: str = "") -> str:
     """Return the text of the file at `path`.
 
+    Its text.
+
     Parameters
     ----------
     path : Path
         The file [-].
     where : str
         What faults call it; its path where left out [-].
-
-    Returns
-    -------
-    str
-        Its text.
 
     Raises
     ------
@@ -113,17 +107,14 @@ def read_text(path: Path, where: str = "") -> str:
 def decoded(raw: bytes, where: str) -> str:
     """Return the text of the bytes of a file.
 
+    Its text.
+
     Parameters
     ----------
     raw : bytes
         Its content, or more of it than `LARGEST_FILE` [-].
     where : str
         What faults call it [-].
-
-    Returns
-    -------
-    str
-        Its text.
 
     Raises
     ------
@@ -143,17 +134,14 @@ def decoded(raw: bytes, where: str) -> str:
 def parse_toml(text: str, where: str) -> dict[str, Any]:
     """Return the tables of the text of a TOML file.
 
+    Its top table.
+
     Parameters
     ----------
     text : str
         The text [-].
     where : str
         What faults call the file [-].
-
-    Returns
-    -------
-    dict
-        Its top table.
 
     Raises
     ------

@@ -127,17 +127,14 @@ def allowed_text(unit: str) -> str:
 def spell(unit_text: str, unit: str) -> str:
     """Return the unit the way pint spells it.
 
+    Product of powers of pint's unit names.
+
     Parameters
     ----------
     unit_text : str
         What somebody typed after the number; "/h" for something per hour [-].
     unit : str
         Unit wanted: decides whether degrees are differences, and names what is allowed [-].
-
-    Returns
-    -------
-    str
-        Product of powers of pint's unit names.
 
     Raises
     ------

@@ -126,11 +126,6 @@ def parse(text: str | float, unit: str) -> float:
     unit : str
         Unit wanted, as in `optimizer.nomenclature` [-].
 
-    Returns
-    -------
-    float
-        The quantity [`unit`].
-
     Raises
     ------
     QuantityError
@@ -170,17 +165,14 @@ def parse(text: str | float, unit: str) -> float:
 def convert(value: float, unit_from: str, unit_to: str) -> float:
     """Convert `value` from one unit to another.
 
+    The quantity [`unit_to`].
+
     Parameters
     ----------
     value : float or numpy.ndarray
         The quantity [`unit_from`].
     unit_from, unit_to : str
         Units; with ``K`` or ``delta_degF`` as `unit_to`, degrees are differences [-].
-
-    Returns
-    -------
-    float or numpy.ndarray
-        The quantity [`unit_to`].
 
     Raises
     ------
@@ -201,6 +193,8 @@ def convert(value: float, unit_from: str, unit_to: str) -> float:
 def display_value(value: float, quantity_name: str, system: System = "metric") -> tuple[float, str]:
     """Return `value` of the named quantity in the unit people are shown, with that unit's word.
 
+    Number [shown unit] and the unit's word; shares become percent, pure numbers have no word.
+
     Parameters
     ----------
     value : float
@@ -209,11 +203,6 @@ def display_value(value: float, quantity_name: str, system: System = "metric") -
         A name of the nomenclature [-].
     system : str
         ``metric`` or ``us`` [-].
-
-    Returns
-    -------
-    tuple[float, str]
-        Number [shown unit] and the unit's word; shares become percent, pure numbers have no word.
 
     Examples
     --------
@@ -248,6 +237,8 @@ def unit_in(unit: str, system: System) -> str:
 def show(value: float | str, quantity_name: str, system: System = "metric") -> str:
     """Return the quantity as text: digits worth showing, unit of the system.
 
+    Text such as "24 MPa"; "never" for a time without end, "unknown" for no number.
+
     Parameters
     ----------
     value : float or str
@@ -256,11 +247,6 @@ def show(value: float | str, quantity_name: str, system: System = "metric") -> s
         A name of the nomenclature [-].
     system : str
         ``metric`` or ``us`` [-].
-
-    Returns
-    -------
-    str
-        Text such as "24 MPa"; "never" for a time without end, "unknown" for no number.
 
     Examples
     --------
@@ -287,6 +273,8 @@ def show(value: float | str, quantity_name: str, system: System = "metric") -> s
 def show_amount(value: float, unit: str, digits: int = 3, system: System = "metric") -> str:
     """Return any amount that is not in the nomenclature (length, volume, powder...) as text.
 
+    Number and unit.
+
     Parameters
     ----------
     value : float
@@ -297,11 +285,6 @@ def show_amount(value: float, unit: str, digits: int = 3, system: System = "metr
         Significant digits [-].
     system : str
         ``metric`` or ``us`` [-].
-
-    Returns
-    -------
-    str
-        Number and unit.
 
     Examples
     --------
@@ -335,17 +318,14 @@ def odds_words(chance: float) -> str:
 def significant(value: float, digits: int) -> str:
     """Return a finite number with so many significant digits, without exponent.
 
+    The number as text.
+
     Parameters
     ----------
     value : float
         Any finite number [any].
     digits : int
         Significant digits [-].
-
-    Returns
-    -------
-    str
-        The number as text.
 
     Examples
     --------

@@ -190,17 +190,14 @@ def named_calibration(named: str | None, asked: Asked) -> str:
 def read_blend(text: str, catalogue: Catalogue, where: str = "--blend") -> dict[str, float]:
     """Return the parts by mass of a blend typed in one line, such as ``gypsum_cement=62,5; sand=37,5``.
 
+    Parts by mass, zero parts left out [-].
+
     Parameters
     ----------
     text : str
         Name=parts for each dry material, parted by commas or semicolons; all in parts or all in % [-].
     catalogue : Catalogue
         Materials that may be named.
-
-    Returns
-    -------
-    dict[str, float]
-        Parts by mass, zero parts left out [-].
 
     Raises
     ------

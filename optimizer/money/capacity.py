@@ -71,17 +71,14 @@ def whole_down(number: float) -> int:
 def turns_per_day(demold_time: float, shop: Shop) -> int:
     """Return how many castings one mold gives on a working day.
 
+    Turns [count]; 0 when the casting does not leave its mold in time for a daily turn.
+
     Parameters
     ----------
     demold_time : float
         From powder meeting water to leaving the mold [min].
     shop : Shop
         Shift, minutes of preparation, and whether molds may stand full overnight.
-
-    Returns
-    -------
-    int
-        Turns [count]; 0 when the casting does not leave its mold in time for a daily turn.
 
     Examples
     --------
@@ -112,17 +109,14 @@ def demold_edges(shop: Shop, longest: float = math.inf) -> tuple[tuple[int, floa
 
     An optimizer that tries each row as a limit on the demold time has tried every count of turns.
 
+    (turns [count], latest demold time [min]), fewest turns first; empty when no turn fits.
+
     Parameters
     ----------
     shop : Shop
         Shift, preparation, overnight rule; the shop's own floor on demolding ends the list.
     longest : float
         Demold time the job allows [min]; no edge lies beyond it.
-
-    Returns
-    -------
-    tuple[tuple[int, float], ...]
-        (turns [count], latest demold time [min]), fewest turns first; empty when no turn fits.
 
     Examples
     --------

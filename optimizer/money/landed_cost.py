@@ -58,6 +58,8 @@ def landed_price(
 ) -> Landed:
     """Return what one usable kilogram costs at the shelf.
 
+    Price per usable kilogram with its parts.
+
     Parameters
     ----------
     price : Price
@@ -69,11 +71,6 @@ def landed_price(
     daily_use : float | None
         Mass used on a calendar day [kg/d]. With `Price.shelf_life` it tells how much of the order is
         used before it goes off; the rest counts as lost. None: all of it is used in time.
-
-    Returns
-    -------
-    Landed
-        Price per usable kilogram with its parts.
 
     Notes
     -----

@@ -166,19 +166,16 @@ class OrderPlan:
 def plan_order(request: OrderRequest, candidate: Candidate) -> OrderPlan:
     """Return how one blend makes an order.
 
+    With the molds owned when they make the date, else with the fewest bought molds that make it, else with
+    the molds owned again (or, where there are none, those of the earliest date). A blend never cast is cast
+    on the first day and burned before the order is cast.
+
     Parameters
     ----------
     request : OrderRequest
         Vessels, dates, shop and prices.
     candidate : Candidate
         The blend, with its materials for one cavity and its times.
-
-    Returns
-    -------
-    OrderPlan
-        With the molds owned when they make the date, else with the fewest bought molds that make it,
-        else with the molds owned again (or, where there are none, those of the earliest date). A blend
-        never cast is cast on the first day and burned before the order is cast.
 
     Raises
     ------
@@ -370,6 +367,8 @@ def rank_candidates(
 ) -> tuple[Ranked, ...]:
     """Return the best few blends for an order in both views of molds.
 
+    As `rank_plans`.
+
     Parameters
     ----------
     request : OrderRequest
@@ -380,11 +379,6 @@ def rank_candidates(
         How many to return [count].
     keep : str
         Name of a blend that is returned in any case.
-
-    Returns
-    -------
-    tuple[Ranked, ...]
-        As `rank_plans`.
 
     Raises
     ------

@@ -80,6 +80,8 @@ def buy_bags(
 ) -> Purchase:
     """Return the cheapest whole packs that cover a need beyond what stands on the shelf.
 
+    Packs, stock used, mass left over and the money by part.
+
     Parameters
     ----------
     needs_kg : Mapping[str, float]
@@ -89,11 +91,6 @@ def buy_bags(
         `Price.supplier` come in one delivery, at the highest freight and trip that seller's offers state.
     wage : float
         Cost of an hour on the road [currency/h].
-
-    Returns
-    -------
-    Purchase
-        Packs, stock used, mass left over and the money by part.
 
     Raises
     ------
@@ -124,6 +121,8 @@ def buy_bags(
 def stock_limits(prices: Mapping[str, Price], vessels: int, shop: Shop) -> Mapping[str, float]:
     """Return how much of each material one cavity may take when an order is made from the shelf alone.
 
+    Most mass in one filled cavity, before waste, by material [kg].
+
     Parameters
     ----------
     prices : Mapping[str, Price]
@@ -132,11 +131,6 @@ def stock_limits(prices: Mapping[str, Price], vessels: int, shop: Shop) -> Mappi
         Good vessels to make [count].
     shop : Shop
         Rejects and waste, which draw on the same shelf.
-
-    Returns
-    -------
-    Mapping[str, float]
-        Most mass in one filled cavity, before waste, by material [kg].
 
     Examples
     --------

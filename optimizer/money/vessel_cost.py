@@ -91,18 +91,15 @@ class MoldCharge:
 def mold_charge(shop: Shop, turns: int) -> MoldCharge:
     """Return what molds add to the cost of a vessel in the shop's view of molds.
 
+    In the ``wear`` view each casting pays price over life. In the ``order`` view as `order_charge`, for the
+    molds that so many days need. No turn at all costs infinitely much.
+
     Parameters
     ----------
     shop : Shop
         ``mold_view`` is ``wear`` or ``order``; `order_vessels` and `order_days` set the order.
     turns : int
         Castings of one mold on a working day [count].
-
-    Returns
-    -------
-    MoldCharge
-        In the ``wear`` view each casting pays price over life. In the ``order`` view as `order_charge`,
-        for the molds that so many days need. No turn at all costs infinitely much.
 
     Examples
     --------
@@ -121,6 +118,9 @@ def mold_charge(shop: Shop, turns: int) -> MoldCharge:
 def order_charge(vessels: float, at_work: int, shop: Shop, pours: int | None = None) -> MoldCharge:
     """Return what molds add to a vessel of an order that is charged for those bought for it.
 
+    The order uses up the molds at work, or more where castings outlast them; castings are spread evenly. It
+    pays whole for the molds beyond those owned; castings in owned molds pay their wear.
+
     Parameters
     ----------
     vessels : float
@@ -131,12 +131,6 @@ def order_charge(vessels: float, at_work: int, shop: Shop, pours: int | None = N
         Molds owned, their price and life, rejects.
     pours : int | None
         Castings planned [count]; default: those expected to be needed.
-
-    Returns
-    -------
-    MoldCharge
-        The order uses up the molds at work, or more where castings outlast them; castings are spread
-        evenly. It pays whole for the molds beyond those owned; castings in owned molds pay their wear.
 
     Examples
     --------
@@ -200,6 +194,8 @@ def vessel_cost(
 ) -> CostParts:
     """Return what one good vessel costs, part by part.
 
+    Parts that add up to the cost of one good vessel.
+
     Parameters
     ----------
     powder_mass_cost, admixture_cost, water_cost : float
@@ -217,11 +213,6 @@ def vessel_cost(
         Wage, minutes, molds, rejects, packing and postage.
     molds : MoldCharge | None
         Charge for molds; None takes `mold_charge` in the shop's view, at `turns`.
-
-    Returns
-    -------
-    CostParts
-        Parts that add up to the cost of one good vessel.
 
     Examples
     --------
@@ -295,6 +286,8 @@ def _charges(shop: Shop, turns: Values) -> tuple[Values, Values]:
 def cost_coefficients(shop: Shop, turns: int, coats: float) -> CostLine:
     """Return the cost of one good vessel as a line in material money and drying days.
 
+    ``line.at(materials, days) + shipping_cost(mass, shop)`` equals `vessel_cost`.
+
     Parameters
     ----------
     shop : Shop
@@ -303,11 +296,6 @@ def cost_coefficients(shop: Shop, turns: int, coats: float) -> CostLine:
         Castings of one mold on a working day [count].
     coats : float
         Coats of sealer [count].
-
-    Returns
-    -------
-    CostLine
-        ``line.at(materials, days) + shipping_cost(mass, shop)`` equals `vessel_cost`.
 
     Examples
     --------
@@ -428,6 +416,9 @@ def order_money(line: OrderLine, vessels: int, shop: Shop) -> float:
 def break_even(first: OrderLine, second: OrderLine, shop: Shop, most: int = 10_000) -> tuple[Switch, ...]:
     """Return which of two blends is the cheaper at which order size, molds bought charged to the order.
 
+    The cheaper blend from one vessel on, then each size at which the other becomes the cheaper; empty when
+    they cost the same throughout. Labor, mixer and shelf do not enter: they bear on dates.
+
     Parameters
     ----------
     first, second : OrderLine
@@ -436,12 +427,6 @@ def break_even(first: OrderLine, second: OrderLine, shop: Shop, most: int = 10_0
         Molds owned, their price and life, and rejects.
     most : int
         Largest order looked at [count].
-
-    Returns
-    -------
-    tuple[Switch, ...]
-        The cheaper blend from one vessel on, then each size at which the other becomes the cheaper;
-        empty when they cost the same throughout. Labor, mixer and shelf do not enter: they bear on dates.
 
     Examples
     --------

@@ -116,11 +116,6 @@ class LinearModel:
             Name of the row.
         lower, upper : float, optional
             New limits; those left out stay.
-
-        Returns
-        -------
-        LinearModel
-            A new model.
         """
 
         def moved(old: LinearRow) -> LinearRow:
@@ -135,15 +130,12 @@ class LinearModel:
     def violation(self, values: Vector) -> float:
         """Return the largest shortfall of a row or bound, relative to the size of its terms.
 
+        0 when everything holds.
+
         Parameters
         ----------
         values : numpy.ndarray
             One per column.
-
-        Returns
-        -------
-        float
-            0 when everything holds.
         """
         level, handled = self.matrix @ values, np.abs(self.matrix) @ np.abs(values)
         lows = np.array([row.lower for row in self.rows])
@@ -187,6 +179,8 @@ class LinearAnswer:
 def solve_linear(model: LinearModel, *, time_limit: float = 60.0, gap: float = _GAP) -> LinearAnswer:
     """Solve a linear or integer model and check the answer.
 
+    Values that hold every row, or a status that says why there are none.
+
     Parameters
     ----------
     model : LinearModel
@@ -195,11 +189,6 @@ def solve_linear(model: LinearModel, *, time_limit: float = 60.0, gap: float = _
         Time allowed [s].
     gap : float
         Relative gap between cost and proved bound at or below which an answer counts as optimal.
-
-    Returns
-    -------
-    LinearAnswer
-        Values that hold every row, or a status that says why there are none.
 
     Examples
     --------

@@ -73,6 +73,8 @@ def minimize_smooth(
 ) -> SmoothAnswer:
     """Find a local optimum from one start; try once more when the first answer does not stand our check.
 
+    The better of at most two attempts, judged by our own check. Equal inputs give equal answers.
+
     Parameters
     ----------
     problem : SmoothProblem
@@ -85,11 +87,6 @@ def minimize_smooth(
         Points looked at per attempt: a line search that keeps failing takes many to an iteration.
     time_limit : float
         Time allowed for all attempts [s].
-
-    Returns
-    -------
-    SmoothAnswer
-        The better of at most two attempts, judged by our own check. Equal inputs give equal answers.
 
     Notes
     -----
@@ -124,17 +121,14 @@ def minimize_smooth(
 def violation(problem: SmoothProblem, x: Vector) -> float:
     """Return the distance of a point to the row or bound it breaks most, to first order.
 
+    Largest shortfall of a row over its steepest slope at `x` [units of the columns]; 0 when all hold.
+
     Parameters
     ----------
     problem : SmoothProblem
         Cost, bounds and rows.
     x : numpy.ndarray
         The point.
-
-    Returns
-    -------
-    float
-        Largest shortfall of a row over its steepest slope at `x` [units of the columns]; 0 when all hold.
     """
     return look(problem, x).violation()
 

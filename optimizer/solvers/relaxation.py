@@ -235,15 +235,12 @@ class WarmLP:
     def solve(self, *, proved: bool = True) -> RelaxationAnswer:
         """Solve from the last basis by the dual simplex.
 
+        Point, multipliers and a proved bound. A solve without a verdict is tried once more from scratch.
+
         Parameters
         ----------
         proved : bool
             False leaves the bound of an optimum at minus infinity, for those who only want the point.
-
-        Returns
-        -------
-        RelaxationAnswer
-            Point, multipliers and a proved bound. A solve without a verdict is tried once more from scratch.
         """
         if (self.lower > self.upper).any() or (self.row_lower > self.row_upper).any():
             return _nothing(Status.INFEASIBLE, np.inf)
@@ -258,15 +255,12 @@ class WarmLP:
     def safe_bound(self, duals: ArrayLike) -> float:
         """Return a lower bound on the program's cost that any multipliers prove.
 
+        See `weak_duality_bound`.
+
         Parameters
         ----------
         duals : array_like
             One multiplier per row (rows added since may be left out), from this program or a sibling of it.
-
-        Returns
-        -------
-        float
-            See `weak_duality_bound`.
         """
         return weak_duality_bound(self, np.asarray(duals, dtype=float), self.cost)
 
@@ -330,6 +324,8 @@ class WarmLP:
 def weak_duality_bound(lp: WarmLP, duals: Vector, cost: Vector) -> float:
     """Return the lower bound on a cost that multipliers prove, whatever their origin.
 
+    The bound, less what rounding may have added; minus infinite when a column without a bound is priced.
+
     Parameters
     ----------
     lp : WarmLP
@@ -339,11 +335,6 @@ def weak_duality_bound(lp: WarmLP, duals: Vector, cost: Vector) -> float:
         as zero.
     cost : numpy.ndarray
         Cost per unit of each column.
-
-    Returns
-    -------
-    float
-        The bound, less what rounding may have added; minus infinite when a column without a bound is priced.
 
     Notes
     -----

@@ -94,10 +94,7 @@ class View:
     def distances(self) -> tuple[Vector, Vector, Vector]:
         """Return how far each row is from its lower limit, its upper limit, and each curved row from 0.
 
-        Returns
-        -------
-        tuple of numpy.ndarray
-            To first order [units of the columns]; negative where broken.
+        To first order [units of the columns]; negative where broken.
         """
         problem, scale = self.problem, row_sizes(self.problem.matrix)
         level = problem.matrix @ self.x
@@ -156,17 +153,14 @@ class View:
 def look(problem: SmoothProblem, x: Vector) -> View:
     """Work out all there is to know about a point.
 
+    Cost, rows and slopes at `x`.
+
     Parameters
     ----------
     problem : SmoothProblem
         The problem.
     x : numpy.ndarray
         The point.
-
-    Returns
-    -------
-    View
-        Cost, rows and slopes at `x`.
     """
     value, gradient = problem.priced(x)
     values, jacobian = problem.rows(x)
@@ -176,15 +170,12 @@ def look(problem: SmoothProblem, x: Vector) -> View:
 def size(vector: Vector) -> float:
     """Return the largest magnitude in a vector, 1 for an all-zero one.
 
+    The scale that brings the vector to size one.
+
     Parameters
     ----------
     vector : numpy.ndarray
         Any vector, may be empty.
-
-    Returns
-    -------
-    float
-        The scale that brings the vector to size one.
 
     Examples
     --------
@@ -198,15 +189,12 @@ def size(vector: Vector) -> float:
 def row_sizes(matrix: Vector) -> Vector:
     """Return the largest magnitude in each row, 1 for an all-zero row.
 
+    One scale per row.
+
     Parameters
     ----------
     matrix : numpy.ndarray
         Any matrix, may have no rows.
-
-    Returns
-    -------
-    numpy.ndarray
-        One scale per row.
 
     Examples
     --------

@@ -86,15 +86,12 @@ _SLSQP = {0: Status.OPTIMAL, 9: Status.TIME_LIMIT}
 def from_highs(code: int) -> Status:
     """Translate a HiGHS model status by its number.
 
+    How the solve stopped; `Status.FAILED` for every code without a verdict.
+
     Parameters
     ----------
     code : int
         ``int(Highs.getModelStatus())``.
-
-    Returns
-    -------
-    Status
-        How the solve stopped; `Status.FAILED` for every code without a verdict.
 
     Examples
     --------
@@ -107,15 +104,12 @@ def from_highs(code: int) -> Status:
 def from_slsqp(mode: int) -> Status:
     """Translate an exit mode of scipy's SLSQP.
 
+    How the solve stopped; never a verdict on the point it returned.
+
     Parameters
     ----------
     mode : int
         Exit mode.
-
-    Returns
-    -------
-    Status
-        How the solve stopped; never a verdict on the point it returned.
 
     Examples
     --------
@@ -128,17 +122,14 @@ def from_slsqp(mode: int) -> Status:
 def relative_gap(value: float, bound: float) -> float:
     """Return how far a value may lie above the best possible one, as a share of the value.
 
+    ``(value - bound) / max(|value|, 1e-12)``, at least 0; infinite when either number is missing.
+
     Parameters
     ----------
     value : float
         Cost of the answer (minimized).
     bound : float
         Proved lower bound on the cost.
-
-    Returns
-    -------
-    float
-        ``(value - bound) / max(|value|, 1e-12)``, at least 0; infinite when either number is missing.
 
     Examples
     --------
@@ -153,6 +144,8 @@ def relative_gap(value: float, bound: float) -> float:
 def judge(stopped: Status, holds: bool, gap: float, tolerance: float) -> Status:
     """Decide what an answer is worth from how the solver stopped and from our own numbers.
 
+    `OPTIMAL` or `FEASIBLE` only for an answer that holds; otherwise the reason there is none.
+
     Parameters
     ----------
     stopped : Status
@@ -164,11 +157,6 @@ def judge(stopped: Status, holds: bool, gap: float, tolerance: float) -> Status:
         when unknown.
     tolerance : float
         Gap at or below which an answer counts as optimal.
-
-    Returns
-    -------
-    Status
-        `OPTIMAL` or `FEASIBLE` only for an answer that holds; otherwise the reason there is none.
 
     Examples
     --------

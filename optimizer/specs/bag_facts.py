@@ -99,15 +99,12 @@ class Facts:
 def read_facts(bag: BagFacts) -> tuple[Facts, tuple[Fault, ...]]:
     """Return the facts as numbers, and every fault of what was typed.
 
+    What could be read, and the faults, each at the name of its fact.
+
     Parameters
     ----------
     bag : BagFacts
         As typed.
-
-    Returns
-    -------
-    tuple[Facts, tuple[Fault, ...]]
-        What could be read, and the faults, each at the name of its fact.
 
     Examples
     --------

@@ -244,6 +244,8 @@ def material_of(
 ) -> tuple[Material, list[Fault]]:
     """Return the record of one material file and the faults found on the way.
 
+    The record, complete only when the list is empty.
+
     Parameters
     ----------
     path : Path
@@ -252,11 +254,6 @@ def material_of(
         What stands in it.
     sources : Mapping[str, Source]
         The bibliography.
-
-    Returns
-    -------
-    tuple[Material, list[Fault]]
-        The record, complete only when the list is empty.
     """
     place = str(path)
     faults = [*_kind_faults(form, place), *_phase_faults(form, place, sources)]

@@ -135,6 +135,8 @@ def figure_of(
 ) -> tuple[Figure | None, list[Fault]]:
     """Read one figure: numbers, order of low, value and high, plausible range, passport.
 
+    The figure, or None and its faults.
+
     Parameters
     ----------
     form : FigureForm
@@ -145,11 +147,6 @@ def figure_of(
         ``path:key`` [-].
     sources : Mapping[str, Source]
         The bibliography.
-
-    Returns
-    -------
-    tuple[Figure | None, list[Fault]]
-        The figure, or None and its faults.
     """
     faults = passport_faults(form.source, form.note, where, sources)
     numbers = {"value": form.value}

@@ -91,6 +91,8 @@ SOURCES: TypeAdapter[dict[str, SourceForm]] = TypeAdapter(dict[str, SourceForm])
 def faults_of(error: ValidationError, place: str, known: tuple[str, ...]) -> list[Fault]:
     """Turn pydantic's complaint into faults with a repair each.
 
+    One fault per complaint.
+
     Parameters
     ----------
     error : ValidationError
@@ -99,11 +101,6 @@ def faults_of(error: ValidationError, place: str, known: tuple[str, ...]) -> lis
         Path of the file [-].
     known : tuple[str, ...]
         Keys the form knows, for the nearest name [-].
-
-    Returns
-    -------
-    list[Fault]
-        One fault per complaint.
     """
     return [_fault(dict(row), place, known) for row in error.errors(include_url=False)]
 

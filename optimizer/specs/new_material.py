@@ -69,6 +69,8 @@ class NewMaterial:
 def new_material(name: str, like: str, bag: BagFacts, catalogue: Catalogue) -> NewMaterial:
     """Return a powder from what its bag says and from the powder it is most like.
 
+    Record and spec file.
+
     Parameters
     ----------
     name : str
@@ -79,11 +81,6 @@ def new_material(name: str, like: str, bag: BagFacts, catalogue: Catalogue) -> N
         What the bag says.
     catalogue : Catalogue
         Known materials.
-
-    Returns
-    -------
-    NewMaterial
-        Record and spec file.
 
     Raises
     ------

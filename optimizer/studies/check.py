@@ -223,6 +223,9 @@ def batch_of(
 ) -> Batch:
     """Return what to weigh to cast `vessels` vessels.
 
+    As few mixes as bucket, molds and working window allow. No rounding lowers the verdict of a limit; where
+    none near does, whole multiples of the weighed vessel are taken.
+
     Parameters
     ----------
     solution : Solution
@@ -233,12 +236,6 @@ def batch_of(
         Vessels to cast, 1 or more [count].
     parameters : ParameterSet | None
         Calibrated parameters the solution was judged with.
-
-    Returns
-    -------
-    Batch
-        As few mixes as bucket, molds and working window allow. No rounding lowers the verdict of a limit;
-        where none near does, whole multiples of the weighed vessel are taken.
 
     Raises
     ------

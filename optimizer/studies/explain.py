@@ -255,18 +255,15 @@ def _failing(problem: Problem, found: Candidate) -> tuple[str, ...]:
 def cost_moves(solution: Solution, catalogue: Catalogue) -> Mapping[str, tuple[float, float]]:
     """Return what each driver does to the cost of a good vessel, the others at their best values.
 
+    By property, the cost with it at its 5 % and at its 95 % point, less that at best values [currency]; empty
+    without a cost.
+
     Parameters
     ----------
     solution : Solution
         A designed or checked blend.
     catalogue : Catalogue
         Its materials.
-
-    Returns
-    -------
-    Mapping[str, tuple[float, float]]
-        By property, the cost with it at its 5 % and at its 95 % point, less that at best values
-        [currency]; empty without a cost.
     """
     best = solution.cost_at_best_values
     if solution.mix is None or best is None:

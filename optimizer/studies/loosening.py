@@ -115,18 +115,15 @@ def loosened(
 def steps_needed(problem: Problem, mix: Array) -> Array:
     """Return by how many of its steps each of the job's limits must give for a mix to hold it in each draw.
 
+    Shape (draws, limits) [count], 0 where a limit holds, infinite where no step is enough. Limits that stand
+    outside the joint chance count at best values.
+
     Parameters
     ----------
     problem
         What is asked.
     mix
         Shape (n + 1,) [kg/L].
-
-    Returns
-    -------
-    NDArray
-        Shape (draws, limits) [count], 0 where a limit holds, infinite where no step is enough. Limits that
-        stand outside the joint chance count at best values.
     """
     samples = problem.samples.printed
     held, cost = assess(problem, mix).held, held_and_cost(problem, mix)[1]

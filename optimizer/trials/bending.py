@@ -56,17 +56,14 @@ class BentBar:
 def bending_strength(force: float, span: float, width: float, depth: float) -> float:
     """Return the stress at the underside of a bar broken by a force at mid-span [MPa].
 
+    Modulus of rupture ``3 P L / (2 b d^2)`` [MPa].
+
     Parameters
     ----------
     force : float
         Force at break [N].
     span, width, depth : float
         Distance of the supports, width and height of the bar [mm].
-
-    Returns
-    -------
-    float
-        Modulus of rupture ``3 P L / (2 b d^2)`` [MPa].
 
     References
     ----------
@@ -83,11 +80,6 @@ def bending_strength(force: float, span: float, width: float, depth: float) -> f
 
 def bar_strength(bar: BentBar) -> float:
     """Return the modulus of rupture of one bar, with its own weight [MPa].
-
-    Returns
-    -------
-    float
-        Modulus of rupture [MPa].
 
     Raises
     ------
@@ -123,17 +115,14 @@ def modulus_of_rupture(
 ) -> Measured:
     """Return the modulus of rupture from one or more bars of a batch.
 
+    Modulus of rupture [MPa].
+
     Parameters
     ----------
     load_step : float
         How finely the load at break is known: what was poured between two looks [g].
     caliper, rule : float
         What width and depth, and the span, are read to [mm].
-
-    Returns
-    -------
-    Measured
-        Modulus of rupture [MPa].
 
     Raises
     ------
@@ -163,17 +152,14 @@ def modulus_of_rupture(
 def compressive_estimate(flexural: Measured, gypsum_share: float) -> Measured:
     """Return the compressive strength that goes with a bending strength, roughly.
 
+    Compressive strength of the same age and state [MPa]; the spread holds that of the relation.
+
     Parameters
     ----------
     flexural : Measured
         Modulus of rupture [MPa].
     gypsum_share : float
         Gypsum-type share of the binder, the rest CSA [fraction].
-
-    Returns
-    -------
-    Measured
-        Compressive strength of the same age and state [MPa]; the spread holds that of the relation.
 
     Raises
     ------

@@ -41,15 +41,12 @@ class Entered:
 def book_beside(job: Path) -> Path:
     """Return where the trial book of a job lies: ``trials.db`` in the job's folder.
 
+    File of the book; it need not exist.
+
     Parameters
     ----------
     job : Path
         The job file, or a folder [-].
-
-    Returns
-    -------
-    Path
-        File of the book; it need not exist.
 
     Examples
     --------
@@ -83,17 +80,14 @@ class TrialBook:
     def add(self, trial: Trial, today: dt.date | None = None) -> str:
         """Enter a new trial and return its id.
 
+        Id of the trial, which is on the disk.
+
         Parameters
         ----------
         trial : Trial
             The record; without an id it gets date and letter, such as ``2026-03-02-a`` [-].
         today : datetime.date | None
             The day after which a date is in the future; None: the machine's date [-].
-
-        Returns
-        -------
-        str
-            Id of the trial, which is on the disk.
 
         Raises
         ------
@@ -116,6 +110,8 @@ class TrialBook:
     ) -> Entered:
         """Enter trials that have an id as one unit: all or none of them.
 
+        What was done; a trial the book holds unchanged is left alone.
+
         Parameters
         ----------
         trials : Iterable[Trial | Version]
@@ -124,11 +120,6 @@ class TrialBook:
             Where they come from; kept with corrections that state none [-].
         corrections : bool
             True: a known id with other content is a correction; False: a conflict [-].
-
-        Returns
-        -------
-        Entered
-            What was done; a trial the book holds unchanged is left alone.
 
         Raises
         ------
@@ -203,15 +194,12 @@ class TrialBook:
     def get(self, id: str) -> Entry:
         """Return the newest version of a trial.
 
+        The version, with the record in `trial`.
+
         Parameters
         ----------
         id : str
             Id of the trial, or its short name [-].
-
-        Returns
-        -------
-        Entry
-            The version, with the record in `trial`.
 
         Raises
         ------
@@ -223,15 +211,12 @@ class TrialBook:
     def history(self, id: str) -> tuple[Entry, ...]:
         """Return every version of a trial, oldest first.
 
+        All versions, withdrawals included.
+
         Parameters
         ----------
         id : str
             Id of the trial, or its short name [-].
-
-        Returns
-        -------
-        tuple[Entry, ...]
-            All versions, withdrawals included.
 
         Raises
         ------
@@ -258,6 +243,8 @@ class TrialBook:
     def page(self, limit: int = 50, offset: int = 0, void: bool = False) -> tuple[Entry, ...]:
         """Return one page of the current trials, newest day first.
 
+        At most `limit` entries; damaged ones come along, whatever is asked of void ones.
+
         Parameters
         ----------
         limit : int
@@ -266,11 +253,6 @@ class TrialBook:
             Trials before the page [count].
         void : bool
             True: void trials, too [-].
-
-        Returns
-        -------
-        tuple[Entry, ...]
-            At most `limit` entries; damaged ones come along, whatever is asked of void ones.
         """
         with reading(self.path, self.timeout) as connection:
             order = f"SELECT * FROM {_standing(void)} ORDER BY date DESC, id DESC LIMIT ? OFFSET ?"
@@ -327,17 +309,14 @@ class TrialBook:
     def conflicts(self, trials: Iterable[Trial | Version], corrections: bool = False) -> tuple[Version, ...]:
         """Return those of `trials` that `enter` would refuse.
 
+        Those the book knows with other content, in order.
+
         Parameters
         ----------
         trials : Iterable[Trial | Version]
             Records with ids, as for `enter` [-].
         corrections : bool
             As in `enter` [-].
-
-        Returns
-        -------
-        tuple[Version, ...]
-            Those the book knows with other content, in order.
         """
         with reading(self.path, self.timeout) as connection:
             return refused(as_versions(trials), corrections, lambda id: _held(connection, id))
@@ -433,11 +412,8 @@ def _letters(number: int) -> str:
 def short_names(ids: Iterable[str]) -> dict[str, str]:
     """Return a name that can be typed for each machine-made id.
 
-    Returns
-    -------
-    dict[str, str]
-        Id to the shortest beginning, three letters of its mark at least, that no other id has; ids given by
-        people are not in it.
+    Id to the shortest beginning, three letters of its mark at least, that no other id has; ids given by
+    people are not in it.
 
     Examples
     --------
@@ -459,10 +435,7 @@ def short_names(ids: Iterable[str]) -> dict[str, str]:
 def full_names(text: str, ids: Iterable[str]) -> tuple[str, ...]:
     """Return the machine-made ids that a short name could mean, with or without its day.
 
-    Returns
-    -------
-    tuple[str, ...]
-        One where the name is clear.
+    One where the name is clear.
 
     Examples
     --------

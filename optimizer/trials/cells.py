@@ -35,10 +35,7 @@ _PLAIN: Final = re.compile(r"-?[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]+)?")
 def neutral(text: str) -> str:
     """Return text that no spreadsheet takes for a formula: an apostrophe goes before = + - @ tab or line end.
 
-    Returns
-    -------
-    str
-        The text, or the text behind an apostrophe.
+    The text, or the text behind an apostrophe.
 
     Examples
     --------
@@ -51,10 +48,7 @@ def neutral(text: str) -> str:
 def restored(text: str) -> str:
     """Undo `neutral`.
 
-    Returns
-    -------
-    str
-        The text as it was before export.
+    The text as it was before export.
 
     Examples
     --------
@@ -67,15 +61,12 @@ def restored(text: str) -> str:
 def write_row(version: Version, columns: Sequence[Column]) -> list[Cell]:
     """Return the cells of a version of a trial under `columns`.
 
+    Numbers in the unit of their column; empty text where nothing was noted.
+
     Parameters
     ----------
     columns : Sequence[Column]
         As `columns.headers_for` gives them [-].
-
-    Returns
-    -------
-    list[Cell]
-        Numbers in the unit of their column; empty text where nothing was noted.
     """
     return [_write_cell(_value_of(version, column)) for column in columns]
 
@@ -123,15 +114,12 @@ def read_row(
 ) -> Row:
     """Return one row of a table, with every fault of its cells.
 
+    What could be read, without checks of its content, and the faults.
+
     Parameters
     ----------
     decimal_comma : bool
         True when the numbers of the file are written with a decimal comma [-].
-
-    Returns
-    -------
-    Row
-        What could be read, without checks of its content, and the faults.
     """
     read, faults, broken = _read_cells(cells, headers, where, decimal_comma)
     found: dict[str, Any] = {}
@@ -192,17 +180,14 @@ def at_column(row: Row, fault: Fault, where: str) -> Fault:
 def cell_text(cell: Cell, decimal_comma: bool = False) -> str:
     """Return a cell as text, numbers with every digit.
 
+    Text that `read_row` reads as the same value.
+
     Parameters
     ----------
     cell : Cell
         From `write_row` [-].
     decimal_comma : bool
         True: decimal comma in numbers [-].
-
-    Returns
-    -------
-    str
-        Text that `read_row` reads as the same value.
 
     Examples
     --------

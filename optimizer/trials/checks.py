@@ -46,15 +46,12 @@ _RIGHT: Final = "Correct it, or say that it is right."
 def trial_faults(trial: Trial, today: dt.date | None = None) -> tuple[Fault, ...]:
     """Return everything about `trial` that cannot be.
 
+    Empty when nothing is wrong; `where` is the field (``strengths.2.age``).
+
     Parameters
     ----------
     today : datetime.date | None
         The day after which a date is in the future; None: the machine's date [-].
-
-    Returns
-    -------
-    tuple[Fault, ...]
-        Empty when nothing is wrong; `where` is the field (``strengths.2.age``).
 
     Examples
     --------
@@ -254,15 +251,12 @@ class DoubtfulReadings(FileFaults):
 def doubtful(trial: Trial) -> tuple[Fault, ...]:
     """Return what to ask about before `trial` is taken.
 
+    Empty when nothing is odd; `where` is the field (``strengths.2.value``).
+
     Parameters
     ----------
     trial : Trial
         A record that `checks.trial_faults` lets pass [-].
-
-    Returns
-    -------
-    tuple[Fault, ...]
-        Empty when nothing is odd; `where` is the field (``strengths.2.value``).
 
     Examples
     --------

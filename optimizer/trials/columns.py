@@ -108,10 +108,7 @@ _ALIASES: Final = {
 def headers_for(versions: Sequence[Version]) -> tuple[Column, ...]:
     """Return the columns that hold everything in `versions`.
 
-    Returns
-    -------
-    tuple[Column, ...]
-        Every field of a trial, and each group of readings as often as the fullest trial needs, once at least.
+    Every field of a trial, and each group of readings as often as the fullest trial needs, once at least.
     """
     columns = [Column(field, one.unit) for field, one in FIELDS.items() if field != "remarks"]
     for field, parts in GROUP_FIELDS.values():
@@ -128,15 +125,12 @@ def read_header(
 ) -> tuple[tuple[Header | None, ...], tuple[Fault, ...]]:
     """Return what each header means, and every fault of the header row.
 
+    One item per cell, None for columns that are not read; and the faults.
+
     Parameters
     ----------
     written : Sequence[str]
         Cells of the header as they stand in the file, where `texts` are their meanings [-].
-
-    Returns
-    -------
-    tuple[tuple[Header | None, ...], tuple[Fault, ...]]
-        One item per cell, None for columns that are not read; and the faults.
     """
     if crowded(texts):
         return (), (_crowded(texts, where),)

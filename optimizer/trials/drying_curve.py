@@ -76,6 +76,9 @@ def fit_approach(
 ) -> Approach:
     """Fit an approach to a steady end.
 
+    Best curve and draws from its doubt. Where the readings scatter more than their errors, the doubt grows in
+    proportion.
+
     Parameters
     ----------
     times : Sequence[float]
@@ -84,12 +87,6 @@ def fit_approach(
         Readings and their standard errors [any].
     beforehand : Beforehand
         What is known without the readings.
-
-    Returns
-    -------
-    Approach
-        Best curve and draws from its doubt. Where the readings scatter more than their errors, the doubt
-        grows in proportion.
 
     Notes
     -----

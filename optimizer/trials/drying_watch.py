@@ -42,18 +42,15 @@ _NEARLY_A_DAY: Final = 0.95
 def constant_since(weighings: Sequence[Weighing], after: float = 0.0) -> float | None:
     """Return when the piece was first seen to be at constant mass [d since demolding].
 
+    Age of the weighing that showed at most 0.1 % change per 24 h against one a day or more before, and was
+    followed by no lighter one; None when none did.
+
     Parameters
     ----------
     weighings : Sequence[Weighing]
         Oldest first.
     after : float
         Weighings before this, while the piece was kept damp, do not count [d].
-
-    Returns
-    -------
-    float | None
-        Age of the weighing that showed at most 0.1 % change per 24 h against one a day or more before, and
-        was followed by no lighter one; None when none did.
 
     Examples
     --------
@@ -80,6 +77,8 @@ def days_to_constant_mass(
 ) -> Measured:
     """Return the day the piece is, or will be, at constant mass.
 
+    Days since demolding until a weighing would show at most 0.1 % change over 24 h [d].
+
     Parameters
     ----------
     weighings : Sequence[Weighing]
@@ -90,11 +89,6 @@ def days_to_constant_mass(
         Dry mass from the batch card and its standard error [g]; sharpens an early forecast.
     after : float
         End of the damp cure [d since demolding].
-
-    Returns
-    -------
-    Measured
-        Days since demolding until a weighing would show at most 0.1 % change over 24 h [d].
 
     Raises
     ------
@@ -138,15 +132,12 @@ def dry_mass_forecast(
 ) -> Measured:
     """Return what the piece will weigh at constant mass [g].
 
+    Dry mass [g].
+
     Parameters
     ----------
     weighings, scale_step, expected_dry, after
         As in `days_to_constant_mass`.
-
-    Returns
-    -------
-    Measured
-        Dry mass [g].
 
     Raises
     ------

@@ -65,17 +65,14 @@ def read_trials(
 ) -> Table:
     """Read a file of trials, CSV or XLSX by its ending.
 
+    Trials, each with an id, faults with row and column, and what a person has to confirm.
+
     Parameters
     ----------
     today : datetime.date | None
         The day after which a date is in the future; None: the machine's date [-].
     materials : Collection[str]
         Names that a header or a cell may mean by a powder, in any writing [-].
-
-    Returns
-    -------
-    Table
-        Trials, each with an id, faults with row and column, and what a person has to confirm.
 
     Raises
     ------
@@ -183,10 +180,7 @@ def export_trials(trials: Sequence[Trial | Version], path: Path, decimal_comma: 
 def row_of(fault: Fault) -> int | None:
     """Return the row of a file a fault is about; None where it is about the whole file.
 
-    Returns
-    -------
-    int | None
-        Row, the header being row 1.
+    Row, the header being row 1.
 
     Examples
     --------
@@ -200,10 +194,7 @@ def row_of(fault: Fault) -> int | None:
 def by_column(faults: Sequence[Fault]) -> tuple[Fault, ...]:
     """Return faults of rows as one for each column and kind of trouble, with the rows it is in.
 
-    Returns
-    -------
-    tuple[Fault, ...]
-        A fault that stands alone unchanged; the others together, with up to three of their cells.
+    A fault that stands alone unchanged; the others together, with up to three of their cells.
 
     Examples
     --------

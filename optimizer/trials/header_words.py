@@ -110,10 +110,7 @@ _SHORT: Final = 3
 def material_named(text: str, materials: Collection[str]) -> tuple[str, bool, tuple[str, ...]]:
     """Return the material a text names, whether by a part of its name only, and the several it could name.
 
-    Returns
-    -------
-    tuple[str, bool, tuple[str, ...]]
-        Name (empty: none, or several), True for a likeness, and the candidates.
+    Name (empty: none, or several), True for a likeness, and the candidates.
 
     Examples
     --------
@@ -165,17 +162,14 @@ def fits(unit: str, column: Column) -> bool:
 def meaning_of(text: str, materials: tuple[str, ...] = (), likeness: bool = True) -> Meaning:
     """Return what a header means.
 
+    With no column where it is not known.
+
     Parameters
     ----------
     materials : tuple[str, ...]
         Known materials; none: only headers that say ``mass of`` name one [-].
     likeness : bool
         False: only what is certain [-].
-
-    Returns
-    -------
-    Meaning
-        With no column where it is not known.
 
     Examples
     --------

@@ -109,16 +109,13 @@ def order_of_pattern(text: str) -> str:
 def date_order(cells: Iterable[str], dotted: bool = False) -> tuple[str, str]:
     """Return the order the slashed days of a column must have, and a day that shows it.
 
+    ``us`` or ``day-first`` where a day such as 3/14/2026 decides it; ``both`` where two days contradict each
+    other; ``open`` where none decides; empty where no day is slashed.
+
     Parameters
     ----------
     dotted : bool
         True: days with points count as slashed ones do; else they are always day first [-].
-
-    Returns
-    -------
-    tuple[str, str]
-        ``us`` or ``day-first`` where a day such as 3/14/2026 decides it; ``both`` where two days contradict
-        each other; ``open`` where none decides; empty where no day is slashed.
 
     Examples
     --------
@@ -141,17 +138,14 @@ def date_order(cells: Iterable[str], dotted: bool = False) -> tuple[str, str]:
 def iso_day(cell: str, order: str, dotted: bool = False) -> str:
     """Return a day as year-month-day; a cell that is no day stays as it is.
 
+    ``2026-03-02``, or the cell.
+
     Parameters
     ----------
     order : str
         ``us`` or ``day-first`` for slashed days [-].
     dotted : bool
         As in `date_order` [-].
-
-    Returns
-    -------
-    str
-        ``2026-03-02``, or the cell.
 
     Examples
     --------

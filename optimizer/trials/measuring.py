@@ -44,11 +44,6 @@ def water_density(temperature: float) -> float:
     temperature : float
         Water temperature, 0 to 40 [degC].
 
-    Returns
-    -------
-    float
-        Density [g/cm3].
-
     Raises
     ------
     QuantityError
@@ -75,15 +70,12 @@ def water_density(temperature: float) -> float:
 def scale_error(step: float) -> float:
     """Return the standard error of the difference of two readings of a scale [unit of `step`].
 
+    Each reading is anywhere within its step, so ``step / sqrt(12)``, twice [g].
+
     Parameters
     ----------
     step : float
         What the scale resolves [g].
-
-    Returns
-    -------
-    float
-        Each reading is anywhere within its step, so ``step / sqrt(12)``, twice [g].
 
     References
     ----------
@@ -97,6 +89,8 @@ def mold_volume(
 ) -> Measured:
     """Return the volume of a mold from the water that fills it.
 
+    Volume [mL]; the spread shrinks with repeated fills.
+
     Parameters
     ----------
     water_masses : Sequence[float]
@@ -105,11 +99,6 @@ def mold_volume(
         Of the water [degC].
     scale_step : float
         What the scale resolves [g].
-
-    Returns
-    -------
-    Measured
-        Volume [mL]; the spread shrinks with repeated fills.
 
     Raises
     ------
@@ -146,6 +135,8 @@ def density_in_water(
 ) -> Measured:
     """Return the bulk density of a sealed or soaked piece from its weight in air and hanging in water.
 
+    Density [g/cm3].
+
     Parameters
     ----------
     mass_in_air : float
@@ -156,11 +147,6 @@ def density_in_water(
         Of the water [degC].
     scale_step : float
         What the scale resolves [g].
-
-    Returns
-    -------
-    Measured
-        Density [g/cm3].
 
     Raises
     ------
@@ -197,6 +183,8 @@ def density_filled(
 ) -> Measured:
     """Return the density of a slurry from a vessel of known volume.
 
+    Density [g/cm3].
+
     Parameters
     ----------
     mass_full, mass_empty : float
@@ -205,11 +193,6 @@ def density_filled(
         Its volume, as `mold_volume` gives it [mL].
     scale_step : float
         What the scale resolves [g].
-
-    Returns
-    -------
-    Measured
-        Density [g/cm3].
 
     Raises
     ------
@@ -234,17 +217,14 @@ def density_filled(
 def repeat_error(readings: Sequence[float], typical: float) -> float:
     """Return the standard error of the mean of repeated readings [their unit].
 
+    Sample spread and the one known beforehand, which counts as three readings more, over root n [any].
+
     Parameters
     ----------
     readings : Sequence[float]
         One or more readings [any].
     typical : float
         Spread of a single reading known beforehand [fraction of the mean].
-
-    Returns
-    -------
-    float
-        Sample spread and the one known beforehand, which counts as three readings more, over root n [any].
 
     Notes
     -----
@@ -290,6 +270,8 @@ class Measured:
 def absorption_soaked(dry: float, soaked: float, scale_step: float = 1.0) -> Measured:
     """Return the water absorption of a piece from its mass dry and after a day under water.
 
+    Water taken up over the dry mass [fraction].
+
     Parameters
     ----------
     dry : float
@@ -298,11 +280,6 @@ def absorption_soaked(dry: float, soaked: float, scale_step: float = 1.0) -> Mea
         Mass after 24 h under water, its surface wiped with a damp cloth [g].
     scale_step : float
         What the scale resolves [g].
-
-    Returns
-    -------
-    Measured
-        Water taken up over the dry mass [fraction].
 
     Raises
     ------
@@ -341,17 +318,14 @@ def absorption_soaked(dry: float, soaked: float, scale_step: float = 1.0) -> Mea
 def steady_wall_temperature(readings: Sequence[tuple[float, float]], error: float = 1.0) -> Measured:
     """Return the temperature a wall settles at while the candle burns on.
 
+    Steady temperature [degC].
+
     Parameters
     ----------
     readings : Sequence[tuple[float, float]]
         (hours since lighting [h], wall temperature [degC]); three or more, at one place of the wall.
     error : float
         Standard error of one reading [K]: 1 for a contact probe, 2 or more for an infrared thermometer.
-
-    Returns
-    -------
-    Measured
-        Steady temperature [degC].
 
     Raises
     ------
@@ -395,17 +369,14 @@ def steady_wall_temperature(readings: Sequence[tuple[float, float]], error: floa
 def flame_share(outer: Measured, vessel: Vessel, candle: Candle) -> Measured:
     """Return the share of the flame's heat that the burn shows in the wall.
 
+    Share [fraction].
+
     Parameters
     ----------
     outer : Measured
         Steady outer wall, as `steady_wall_temperature` gives it [degC].
     vessel, candle : Vessel, Candle
         What was burned; the room temperature and burn rate of the test are the candle's.
-
-    Returns
-    -------
-    Measured
-        Share [fraction].
 
     Examples
     --------

@@ -53,15 +53,12 @@ _Edges = tuple[int, int, int, int]
 def linear_light(codes: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the light behind sRGB code values.
 
+    Linear light [fraction].
+
     Parameters
     ----------
     codes : NDArray
         Code values over the largest one [fraction].
-
-    Returns
-    -------
-    NDArray
-        Linear light [fraction].
 
     References
     ----------
@@ -214,15 +211,12 @@ class Box:
     def pixels(self, width: int, height: int) -> tuple[int, int, int, int]:
         """Return the edges in whole pixels.
 
+        left, top, right, bottom [pixels].
+
         Parameters
         ----------
         width, height : int
             Size of the photo [pixels].
-
-        Returns
-        -------
-        tuple[int, int, int, int]
-            left, top, right, bottom [pixels].
 
         Raises
         ------
@@ -250,17 +244,14 @@ class Box:
 def cut_patches(path: Path, boxes: Sequence[Box]) -> tuple[list[NDArray[np.uint8]], tuple[str, ...]]:
     """Return the sRGB code values inside boxes of an upright photo, and what to know about them.
 
+    For each box an array of height by width by 3, 0 to 255; of a large box a grid of its pixels.
+
     Parameters
     ----------
     path : Path
         JPEG, PNG or TIFF file [-].
     boxes : Sequence[Box]
         Places in the photo as it is seen [-].
-
-    Returns
-    -------
-    tuple[list[NDArray], tuple[str, ...]]
-        For each box an array of height by width by 3, 0 to 255; of a large box a grid of its pixels.
 
     Raises
     ------

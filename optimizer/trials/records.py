@@ -322,15 +322,12 @@ class Version:
 def as_versions(records: Iterable[Trial | Version]) -> tuple[Version, ...]:
     """Return records as versions; a bare trial states no number.
 
+    In the same order.
+
     Parameters
     ----------
     records : Iterable[Trial | Version]
         Trials, versions, or both [-].
-
-    Returns
-    -------
-    tuple[Version, ...]
-        In the same order.
 
     Examples
     --------
@@ -343,10 +340,7 @@ def as_versions(records: Iterable[Trial | Version]) -> tuple[Version, ...]:
 def digest(trial: Trial) -> str:
     """Return a fingerprint of everything in `trial` but its id.
 
-    Returns
-    -------
-    str
-        SHA-256 in hexadecimal; equal records have equal fingerprints, on every machine.
+    SHA-256 in hexadecimal; equal records have equal fingerprints, on every machine.
 
     Examples
     --------

@@ -124,17 +124,14 @@ def insert(
 def entries_of(connection: sqlite3.Connection, chosen: Sequence[sqlite3.Row]) -> tuple[Entry, ...]:
     """Return the entries of the rows `chosen` from table entry, with all their readings.
 
+    In the order of `chosen`.
+
     Parameters
     ----------
     connection : sqlite3.Connection
         An open book [-].
     chosen : Sequence[sqlite3.Row]
         Rows of table or views of entry [-].
-
-    Returns
-    -------
-    tuple[Entry, ...]
-        In the order of `chosen`.
     """
     numbers = [row["number"] for row in chosen]
     readings: dict[int, dict[str, list[Any]]] = defaultdict(lambda: defaultdict(list))
@@ -147,15 +144,12 @@ def entries_of(connection: sqlite3.Connection, chosen: Sequence[sqlite3.Row]) ->
 def entry_from(row: Mapping[str, Any] | sqlite3.Row, readings: Mapping[str, Iterable[Any]]) -> Entry:
     """Return the entry of one row and its readings by field of the trial.
 
+    The version with its trial.
+
     Parameters
     ----------
     readings : Mapping[str, Iterable]
         Field of `Trial` -> records or labels, in order [-].
-
-    Returns
-    -------
-    Entry
-        The version with its trial.
     """
     whole = False
     trial = None
@@ -221,10 +215,7 @@ def _insertion(table: str, names: Sequence[str]) -> str:
 def state_of(version: Version) -> State:
     """Return what tells two versions of a trial apart.
 
-    Returns
-    -------
-    State
-        Fingerprint, and True when it is void.
+    Fingerprint, and True when it is void.
     """
     return digest(version.trial), version.void
 
@@ -232,17 +223,14 @@ def state_of(version: Version) -> State:
 def standing(known: Sequence[State], version: Version, corrections: bool) -> str:
     """Return what entering a version would be.
 
+    ``added``, ``corrected``, ``unchanged``, or `CONFLICT`.
+
     Parameters
     ----------
     known : Sequence[State]
         Versions the book holds of the trial, oldest first [-].
     corrections : bool
         True when other content of a known trial is meant as a correction [-].
-
-    Returns
-    -------
-    str
-        ``added``, ``corrected``, ``unchanged``, or `CONFLICT`.
 
     Examples
     --------
@@ -270,6 +258,8 @@ def refused(
 ) -> tuple[Version, ...]:
     """Return those of `versions` that cannot be entered one after the other.
 
+    Those in conflict, in order.
+
     Parameters
     ----------
     versions : Iterable[Version]
@@ -278,11 +268,6 @@ def refused(
         As in `standing` [-].
     held : Callable[[str], Sequence[State]]
         What the book holds of a trial before the first is entered [-].
-
-    Returns
-    -------
-    tuple[Version, ...]
-        Those in conflict, in order.
     """
     found = []
     seen: dict[str, list[State]] = {}

@@ -131,15 +131,12 @@ def schema_of(version: int) -> dict[str, str]:
 def entry_digest(*parts: object) -> str:
     """Return a digest of what an entry says about itself: number, id, revision, when, why, void, content.
 
+    SHA-256 in hexadecimal.
+
     Parameters
     ----------
     *parts : object
         As the row of table entry has them, with the digest of its trial last [-].
-
-    Returns
-    -------
-    str
-        SHA-256 in hexadecimal.
     """
     return hashlib.sha256(repr(parts).encode("utf-8", "replace")).hexdigest()
 

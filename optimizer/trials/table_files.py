@@ -70,17 +70,14 @@ _COMMA: Final = re.compile(r"\s*-?[0-9]+,[0-9]+(\s*[^0-9.,]*)?")
 def write_csv_text(trials: Sequence[Trial | Version], decimal_comma: bool = False) -> str:
     """Return `trials` as the text of a CSV file.
 
+    Header and one row per trial or version; numbers with every digit.
+
     Parameters
     ----------
     trials : Sequence[Trial | Version]
         Records, or all versions of them [-].
     decimal_comma : bool
         True: semicolons between cells, decimal comma in numbers [-].
-
-    Returns
-    -------
-    str
-        Header and one row per trial or version; numbers with every digit.
 
     Examples
     --------

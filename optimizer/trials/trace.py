@@ -72,10 +72,7 @@ def trace_lot(book: TrialBook, lot: str, material: str | None = None) -> Trace:
 def trace_vessel(book: TrialBook, label: str) -> Trace:
     """Return the batch or batches a vessel was cast from, and through them its bags.
 
-    Returns
-    -------
-    Trace
-        With batches and bags; more than one batch when a mold was topped up or a label used twice.
+    With batches and bags; more than one batch when a mold was topped up or a label used twice.
 
     Raises
     ------

@@ -16,10 +16,7 @@ _AT_DEMOLDING: Final = 1.0 / 24.0
 def teaches(trial: Trial) -> tuple[str, ...]:
     """Return the properties `trial` has evidence for.
 
-    Returns
-    -------
-    tuple[str, ...]
-        Names of `optimizer.nomenclature`, in its order.
+    Names of `optimizer.nomenclature`, in its order.
 
     Examples
     --------
@@ -36,10 +33,7 @@ def teaches(trial: Trial) -> tuple[str, ...]:
 def cannot_teach(trial: Trial) -> dict[str, str]:
     """Return the properties `trial` has no evidence for, each with what is missing.
 
-    Returns
-    -------
-    dict[str, str]
-        Property of `optimizer.nomenclature` -> what to note next time.
+    Property of `optimizer.nomenclature` -> what to note next time.
 
     Examples
     --------
