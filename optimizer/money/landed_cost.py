@@ -53,9 +53,7 @@ def pack_price(price: Price, packs: float) -> float:
     return reached[-1] if reached else price.price
 
 
-def landed_price(
-    price: Price, wage: float, packs: float | None = None, *, daily_use: float | None = None
-) -> Landed:
+def landed_price(price: Price, wage: float, packs: float | None = None) -> Landed:
     """Return what one usable kilogram costs at the shelf.
 
     Price per usable kilogram with its parts.
@@ -68,9 +66,6 @@ def landed_price(
         Cost of an hour spent fetching it [currency/h].
     packs : float | None
         Packs bought at once [count]; None takes `Price.packs_per_order`.
-    daily_use : float | None
-        Mass used on a calendar day [kg/d]. With `Price.shelf_life` it tells how much of the order is
-        used before it goes off; the rest counts as lost. None: all of it is used in time.
 
     Notes
     -----
@@ -94,15 +89,8 @@ def landed_price(
         "trip": (price.trip_distance * price.trip_rate + price.trip_hours * wage) / mass,
     }
     total = sum(paid.values())
-    per_usable = total / _usable_share(price, mass, daily_use)
+    per_usable = total / (1.0 - price.lost)
     return Landed(per_usable, {**paid, "lost": per_usable - total}, count, each)
-
-
-def _usable_share(price: Price, mass: float, daily_use: float | None) -> float:
-    kept = 1.0 - price.lost
-    if daily_use is None or price.shelf_life is None:
-        return kept
-    return min(kept, daily_use * price.shelf_life / mass)
 
 
 def check_price(price: Price, where: str = "price") -> list[Fault]:

@@ -151,22 +151,15 @@ _CANDIDATE = (
 )
 
 
-def check_shop(shop: Shop, where: str = "shop") -> list[Fault]:
+def check_shop(shop: Shop) -> list[Fault]:
     """Return every fault of a shop record that an order plan or a cost would trip over.
-
-    Parameters
-    ----------
-    shop : Shop
-        The record to look at.
-    where : str
-        Place named in the faults.
 
     Examples
     --------
     >>> [fault.where for fault in check_shop(Shop(reject=1.0, shift=8.0, prep=10.0))]
     ['shop.reject', 'shop.shift']
     """
-    return [*range_faults(shop, where), *_shift_faults(shop, where), *_other_shop_faults(shop, where)]
+    return [*range_faults(shop, "shop"), *_shift_faults(shop), *_other_shop_faults(shop)]
 
 
 def _amount_faults(candidate: Candidate, where: str) -> list[Fault]:
@@ -178,59 +171,49 @@ def _amount_faults(candidate: Candidate, where: str) -> list[Fault]:
     ]
 
 
-def _shift_faults(shop: Shop, where: str) -> list[Fault]:
+def _shift_faults(shop: Shop) -> list[Fault]:
     pour = max(shop.prep, shop.cast_minutes / shop.people if shop.people > 0.0 else 0.0)
     if not 0.0 < shop.shift < pour:
         return []
     repair = "Lengthen the shift, or check the minutes of one casting."
-    return [
-        Fault(f"{where}.shift", f"{shop.shift:g} min", f"{pour:g} min or more, the time of one pour", repair)
-    ]
+    return [Fault("shop.shift", f"{shop.shift:g} min", f"{pour:g} min or more, the time of one pour", repair)]
 
 
-def _other_shop_faults(shop: Shop, where: str) -> list[Fault]:
+def _other_shop_faults(shop: Shop) -> list[Fault]:
     faults = []
     if not 0.0 <= shop.fees + shop.profit < 1.0:
         repair = "Give fees and profit as shares of the selling price that leave something for the cost."
-        faults.append(Fault(f"{where}.fees", f"{shop.fees} + {shop.profit}", "together less than 1", repair))
+        faults.append(Fault("shop.fees", f"{shop.fees} + {shop.profit}", "together less than 1", repair))
     if not shop.working_days or not set(shop.working_days) <= set(range(7)):
         repair = "Name at least one working day."
         faults.append(
-            Fault(f"{where}.working_days", f"{shop.working_days}", "0 for Monday to 6 for Sunday", repair)
+            Fault("shop.working_days", f"{shop.working_days}", "0 for Monday to 6 for Sunday", repair)
         )
     limits = [limit for limit, _ in shop.shipping_bands]
     if any(later <= sooner for sooner, later in itertools.pairwise(limits)):
         repair = "Sort the shipping bands by mass, lightest first."
-        faults.append(Fault(f"{where}.shipping_bands", f"{limits}", "masses in ascending order", repair))
+        faults.append(Fault("shop.shipping_bands", f"{limits}", "masses in ascending order", repair))
     return faults
 
 
-def check_request(request: OrderRequest, where: str = "order") -> list[Fault]:
-    """Return every fault of an order: its size, its dates, its shop and its prices.
-
-    Parameters
-    ----------
-    request : OrderRequest
-        The order.
-    where : str
-        Place named in the faults of size and dates.
-    """
+def check_request(request: OrderRequest) -> list[Fault]:
+    """Return every fault of an order: its size, its dates, its shop and its prices."""
     faults = check_shop(request.shop)
     for name, price in request.prices.items():
         faults += check_price(price, f"prices.{name}")
     if request.vessels < 0:
         repair = "Give the good vessels ordered."
-        faults.append(Fault(f"{where}.vessels", f"{request.vessels}", "0 or more", repair))
+        faults.append(Fault("order.vessels", f"{request.vessels}", "0 or more", repair))
     if request.vessels > MOST_VESSELS:
         repair = "Split the order into parts with dates of their own."
         allowed = f"up to {MOST_VESSELS:,}, the largest order planned"
-        faults.append(Fault(f"{where}.vessels", f"{request.vessels}", allowed, repair))
+        faults.append(Fault("order.vessels", f"{request.vessels}", allowed, repair))
     if request.start.year > _LAST_YEAR:
         repair = "Check the year of the start."
-        faults.append(Fault(f"{where}.start", f"{request.start}", f"a year up to {_LAST_YEAR}", repair))
+        faults.append(Fault("order.start", f"{request.start}", f"a year up to {_LAST_YEAR}", repair))
     if request.due < request.start:
         repair = "Give a later due date, or an earlier start."
-        faults.append(Fault(f"{where}.due", f"{request.due}", f"{request.start} or later", repair))
+        faults.append(Fault("order.due", f"{request.due}", f"{request.start} or later", repair))
     if request.shop.molds == 0 and not request.may_buy_molds:
         repair = "Let molds be bought, or give the molds owned."
         faults.append(Fault("shop.molds", "0", "1 or more when none may be bought", repair))

@@ -159,7 +159,7 @@ def flame_heat(burn_rate: Values, heat_of_combustion: Values, wicks: Values = 1)
     return burn_rate * heat_of_combustion * wicks / 3.6
 
 
-def wall_case(vessel: Vessel, candle: Candle, emissivity: float = EMISSIVITY) -> WallCase:
+def wall_case(vessel: Vessel, candle: Candle) -> WallCase:
     """Return what vessel, candle and room fix, solved once per job.
 
     Parameters
@@ -168,8 +168,6 @@ def wall_case(vessel: Vessel, candle: Candle, emissivity: float = EMISSIVITY) ->
         Geometry.
     candle : Candle
         Wicks, wax, room, and the measured outer wall if there is one.
-    emissivity : float
-        Emissivity of the outside [-].
 
     Notes
     -----
@@ -188,20 +186,20 @@ def wall_case(vessel: Vessel, candle: Candle, emissivity: float = EMISSIVITY) ->
         flame=flame,
         wall_shape=math.log(radius / (radius - vessel.wall)) / turn,
         film=1e3 / (INNER_FILM * turn * (radius - vessel.wall)),
-        table=_loss_table(vessel, candle.room, flame, emissivity),
+        table=_loss_table(vessel, candle.room, flame),
         room=candle.room,
         measured=candle.measured_outer,
         reading_error=candle.reading_error,
     )
 
 
-def _loss_table(vessel: Vessel, room: float, flame: float, emissivity: float) -> LossTable:
+def _loss_table(vessel: Vessel, room: float, flame: float) -> LossTable:
     """Return the loss table up to where radiation alone would lose the whole flame, or past any pool."""
     area = vessel.outer_area
-    radiated = area * emissivity * 4.0 * STEFAN_BOLTZMANN * (room + ZERO_CELSIUS) ** 3
+    radiated = area * EMISSIVITY * 4.0 * STEFAN_BOLTZMANN * (room + ZERO_CELSIUS) ** 3
     reach = max(flame / radiated, HOTTEST_POOL - room)
     outer = room + reach * np.linspace(0.0, 1.0, _POINTS) ** 2
-    loss = np.asarray(area * heat_flux(outer, room, vessel.height, vessel.outer_diameter, emissivity))
+    loss = np.asarray(area * heat_flux(outer, room, vessel.height, vessel.outer_diameter))
     return LossTable(outer, loss, np.gradient(loss, outer))
 
 

@@ -3,7 +3,7 @@
 Only this module knows PuLP. It reads three things from a solve: how HiGHS stopped (by number), the best
 bound it proved, and the values; cost and rows are recomputed from the record. Dual values are never read:
 seen through PuLP with HiGHS, those of a maximized problem carry the wrong sign. What a limit costs is found
-by solving again with the limit moved to either side (`LinearModel.with_limits`).
+by solving again with the limit moved to either side.
 """
 
 from __future__ import annotations
@@ -106,26 +106,6 @@ class LinearModel:
     def whole(self) -> NDArray[np.bool_]:
         """Which columns must be whole numbers."""
         return np.zeros(len(self.columns), dtype=bool) if self.integer is None else self.integer
-
-    def with_limits(self, row: str, *, lower: float | None = None, upper: float | None = None) -> LinearModel:
-        """Return the model with the limits of one row changed.
-
-        Parameters
-        ----------
-        row : str
-            Name of the row.
-        lower, upper : float, optional
-            New limits; those left out stay.
-        """
-
-        def moved(old: LinearRow) -> LinearRow:
-            low = old.lower if lower is None else lower
-            return replace(old, lower=low, upper=old.upper if upper is None else upper)
-
-        names = [old.name for old in self.rows]
-        position = names.index(row)
-        rows = (*self.rows[:position], moved(self.rows[position]), *self.rows[position + 1 :])
-        return replace(self, rows=rows)
 
     def violation(self, values: Vector) -> float:
         """Return the largest shortfall of a row or bound, relative to the size of its terms.

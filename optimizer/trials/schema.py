@@ -154,15 +154,13 @@ def _words(statement: str) -> list[str]:
     return statement.replace(",", " , ").split()
 
 
-def version_of(connection: sqlite3.Connection, path: Path, newest: int | None = None) -> int:
+def version_of(connection: sqlite3.Connection, path: Path) -> int:
     """Return the version of the open book; 0 for a new, empty file.
 
     Parameters
     ----------
     connection : sqlite3.Connection
         The open file [-].
-    newest : int | None
-        Newest version this program knows; None: its own [-].
 
     Raises
     ------
@@ -178,7 +176,7 @@ def version_of(connection: sqlite3.Connection, path: Path, newest: int | None = 
         if schema_of(len(MIGRATIONS)).keys() <= dict(connection.execute(_SCHEMA).fetchall()).keys():
             raise BookDamaged(path, "a damaged mark of the file", "a whole book", SALVAGE)
         raise NotABook(path, "a database of another kind", "a trial book", "Name another file.")
-    newest = len(MIGRATIONS) if newest is None else newest
+    newest = len(MIGRATIONS)
     if version > newest:
         repair = "Update this program; the book was left as it is."
         raise BookNewer(path, f"version {version}", f"version {newest} or older", repair)

@@ -65,10 +65,6 @@ def _mix_missing(trial: Trial) -> str:
     return "" if trial.water is not None else "weigh the water: without it no water ratio is known"
 
 
-def _density_missing(trial: Trial) -> str:
-    return "" if trial.fresh_density is not None else "weigh a known volume of slurry"
-
-
 def _demolded_missing(trial: Trial) -> str:
     found = trial.weighings and trial.weighings[0].age <= _AT_DEMOLDING
     return _volume_missing(trial) if found else "weigh a piece as it leaves the mold"
@@ -109,33 +105,6 @@ def _strength_missing(kind: str, state: str) -> Callable[[Trial], str]:
     return missing
 
 
-def _window_missing(trial: Trial) -> str:
-    known = trial.window_end is not None or trial.initial_set is not None
-    return "" if known else "note when the mix no longer pours, or its initial set"
-
-
-def _demold_missing(trial: Trial) -> str:
-    known = trial.demold is not None or trial.demold_first is not None
-    return "" if known else "note when a casting could first leave its mold, or when they were taken out"
-
-
-def _whiteness_missing(trial: Trial) -> str:
-    return (
-        ""
-        if trial.whiteness is not None
-        else "read the whiteness of the dry face, by photo with a white card"
-    )
-
-
-def _absorption_missing(trial: Trial) -> str:
-    known = trial.absorption is not None or trial.coats is not None
-    return "" if known else "soak a dry piece for a day and weigh it, or count the coats of sealer it took"
-
-
-def _peak_missing(trial: Trial) -> str:
-    return "" if trial.casting_peak is not None else "read the highest temperature while it sets"
-
-
 def _wall_missing(place: str) -> Callable[[Trial], str]:
     def missing(trial: Trial) -> str:
         burns = [burn for burn in trial.burns if getattr(burn, place) is not None]
@@ -146,20 +115,37 @@ def _wall_missing(place: str) -> Callable[[Trial], str]:
     return missing
 
 
+def _unless_noted(words: str, *fields: str) -> Callable[[Trial], str]:
+    """Return what asks for `words` where none of the fields was noted."""
+    return lambda trial: "" if any(getattr(trial, field) is not None for field in fields) else words
+
+
 _EVIDENCE: Final = MappingProxyType(
     {
-        "fresh_density": _density_missing,
+        "fresh_density": _unless_noted("weigh a known volume of slurry", "fresh_density"),
         "demolded_mass": _demolded_missing,
         "dry_mass": _dry_mass_missing,
         "wet_strength": _strength_missing("compressive", "wet"),
         "dry_strength": _strength_missing("compressive", "dry"),
         "flexural_strength": _strength_missing("flexural", "dry"),
-        "working_window": _window_missing,
-        "demold_time": _demold_missing,
+        "working_window": _unless_noted(
+            "note when the mix no longer pours, or its initial set", "window_end", "initial_set"
+        ),
+        "demold_time": _unless_noted(
+            "note when a casting could first leave its mold, or when they were taken out",
+            "demold",
+            "demold_first",
+        ),
         "drying_time": _drying_missing,
-        "whiteness": _whiteness_missing,
-        "absorption": _absorption_missing,
-        "casting_peak": _peak_missing,
+        "whiteness": _unless_noted(
+            "read the whiteness of the dry face, by photo with a white card", "whiteness"
+        ),
+        "absorption": _unless_noted(
+            "soak a dry piece for a day and weigh it, or count the coats of sealer it took",
+            "absorption",
+            "coats",
+        ),
+        "casting_peak": _unless_noted("read the highest temperature while it sets", "casting_peak"),
         "outer_wall_temperature": _wall_missing("outer"),
         "inner_wall_temperature": _wall_missing("inner"),
     }

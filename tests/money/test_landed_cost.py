@@ -60,17 +60,6 @@ def test_small_packs_cost_several_times_bulk():
     assert small / bulk == pytest.approx(4.5)
 
 
-def test_a_bag_gone_off_eats_a_bulk_discount():
-    """3 cents a pound off, but one 50 lb bag of ten goes off: the discount is lost (own arithmetic)."""
-    offer = Price(pack=50.0, price=14.0, breaks=((10, 12.5),), shelf_life=120.0)
-    fresh = landed_price(offer, 0.0, packs=10)
-    stale = landed_price(offer, 0.0, packs=10, daily_use=450.0 / 120.0)
-    assert fresh.per_usable_kg == pytest.approx(0.25)
-    assert stale.per_usable_kg == pytest.approx(125.0 / 450.0)
-    assert stale.per_usable_kg > 0.25 * 1.03
-    assert landed_price(offer, 0.0, packs=10, daily_use=10.0).per_usable_kg == fresh.per_usable_kg
-
-
 def test_pounds_and_kilograms_land_at_the_same_price():
     """50 lb = 22.67961850 kg exactly (NIST SP 811, international pound)."""
     in_pounds = Price(pack=parse("50 lb", "kg"), price=23.0, freight=30.0, packs_per_order=4)

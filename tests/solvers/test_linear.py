@@ -26,8 +26,9 @@ def slope(case, row, step):
     old = next(line for line in case.rows if line.name == row)
 
     def cost_at(shift):
-        moved = case.with_limits(row, lower=old.lower + shift, upper=old.upper + shift)
-        return solve_linear(moved).objective
+        new = replace(old, lower=old.lower + shift, upper=old.upper + shift)
+        rows = tuple(new if line is old else line for line in case.rows)
+        return solve_linear(replace(case, rows=rows)).objective
 
     return (base.objective - cost_at(-step)) / step, (cost_at(step) - base.objective) / step
 
