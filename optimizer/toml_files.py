@@ -21,8 +21,6 @@ _MOST_POINTS: Final = 200
 def read_toml(path: Path) -> dict[str, Any]:
     """Return the tables of the TOML file at `path`.
 
-    Its top table.
-
     Parameters
     ----------
     path : Path
@@ -76,8 +74,6 @@ def nearest_repair(name: str, known: Sequence[str]) -> str:
 def read_text(path: Path, where: str = "") -> str:
     """Return the text of the file at `path`.
 
-    Its text.
-
     Parameters
     ----------
     path : Path
@@ -107,8 +103,6 @@ def read_text(path: Path, where: str = "") -> str:
 def decoded(raw: bytes, where: str) -> str:
     """Return the text of the bytes of a file.
 
-    Its text.
-
     Parameters
     ----------
     raw : bytes
@@ -133,8 +127,6 @@ def decoded(raw: bytes, where: str) -> str:
 
 def parse_toml(text: str, where: str) -> dict[str, Any]:
     """Return the tables of the text of a TOML file.
-
-    Its top table.
 
     Parameters
     ----------

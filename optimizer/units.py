@@ -273,8 +273,6 @@ def show(value: float | str, quantity_name: str, system: System = "metric") -> s
 def show_amount(value: float, unit: str, digits: int = 3, system: System = "metric") -> str:
     """Return any amount that is not in the nomenclature (length, volume, powder...) as text.
 
-    Number and unit.
-
     Parameters
     ----------
     value : float
@@ -317,8 +315,6 @@ def odds_words(chance: float) -> str:
 
 def significant(value: float, digits: int) -> str:
     """Return a finite number with so many significant digits, without exponent.
-
-    The number as text.
 
     Parameters
     ----------

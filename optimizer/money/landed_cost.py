@@ -56,8 +56,6 @@ def pack_price(price: Price, packs: float) -> float:
 def landed_price(price: Price, wage: float, packs: float | None = None) -> Landed:
     """Return what one usable kilogram costs at the shelf.
 
-    Price per usable kilogram with its parts.
-
     Parameters
     ----------
     price : Price

@@ -35,9 +35,6 @@ DAMPEST_ROOM: Final = 0.95
 _SECONDS_PER_DAY: Final = 86_400.0
 _PRESSURE: Final = 101_325.0
 _VAPOR_GAS_CONSTANT: Final = 1000.0 * GAS_CONSTANT / MOLAR_MASSES["water"]
-_FILM: Final = 4.0
-"""Heat transfer of still air at the faces [W/(m2 K)], judgement; a fan gives some 12."""
-
 _AIR_FILM: Final = 1.2 * 1006.0 * 0.89
 """Air density, heat capacity and Lewis factor at room conditions [J/(m3 K)] (from memory)."""
 
@@ -166,7 +163,7 @@ def wet_bulb(temperature: Values, humidity: float) -> Values:
     return np.asarray(0.5 * (low + high))
 
 
-def drying_room(temperature: Values, humidity: float) -> DryingRoom:
+def drying_room(temperature: Values, humidity: float, film: float = 4.0) -> DryingRoom:
     """Return what a room does to any wall drying in it.
 
     Parameters
@@ -175,6 +172,8 @@ def drying_room(temperature: Values, humidity: float) -> DryingRoom:
         Air, 1 to 60 [degC].
     humidity : float
         Relative humidity, at most 0.95 [fraction].
+    film : float
+        Heat transfer of the air at the faces [W/(m2 K)]: 4 still air, 12 a fan (judgement).
 
     Returns
     -------
@@ -201,14 +200,14 @@ def drying_room(temperature: Values, humidity: float) -> DryingRoom:
         raise QuantityError(
             humidity, f"a humidity from 0 to {DAMPEST_ROOM}", "Dry castings in a less humid room."
         )
-    if not np.all((np.asarray(temperature) >= 1.0) & (np.asarray(temperature) <= 60.0)):
+    if not np.all((np.asarray(temperature) >= 1.0) & (np.asarray(temperature) <= 60.0)) or film <= 0.0:
         raise QuantityError(temperature, "room air from 1 to 60 degC", "State the air castings dry in.")
     wet = wet_bulb(temperature, humidity)
     outside = vapor_density(temperature, humidity)
     diffusivity = 2.178e-5 * ((temperature + ZERO_CELSIUS) / ZERO_CELSIUS) ** 1.81
     return DryingRoom(
         wet_bulb=wet,
-        constant_rate=_SECONDS_PER_DAY * _FILM / _AIR_FILM * (vapor_density(wet) - outside),
+        constant_rate=_SECONDS_PER_DAY * film / _AIR_FILM * (vapor_density(wet) - outside),
         front_rate=_SECONDS_PER_DAY * diffusivity * (vapor_density(temperature) - outside),
     )
 

@@ -280,6 +280,7 @@ def damp_class(
     hydrates: Hydrates,
     potential: Values,
     porosity: Values,
+    hemihydrate_share: Values | None = None,
 ) -> NDArray[np.int64]:
     """Return the late-ettringite class: 0 low, 1 medium, 2 high.
 
@@ -291,6 +292,9 @@ def damp_class(
         `late_ettringite_potential` [fraction].
     porosity : Values
         Pore share of the body [fraction].
+    hemihydrate_share : Values, optional
+        Hemihydrate materials in the binder, by dry mass [fraction]; by default hemihydrate among the
+        reactive phases, which is a little more.
 
     Returns
     -------
@@ -313,7 +317,7 @@ def damp_class(
     >>> int(damp_class(short_of_water, late_ettringite_potential(short_of_water, 70.16), 0.125))
     2
     """
-    share = np.asarray(_reactive_share(hydrates))
+    share = np.asarray(_reactive_share(hydrates) if hemihydrate_share is None else hemihydrate_share)
     sulfate = np.asarray(hydrates.given_hemihydrate) + hydrates.given_gypsum
     excess = (np.asarray(hydrates.sulfate_ratio) > 2.0) & (np.asarray(hydrates.given_yeelimite) > 0.0)
     late = (np.asarray(hydrates.monosulfate) > _TRACE) & (sulfate > _TRACE)

@@ -153,8 +153,6 @@ class View:
 def look(problem: SmoothProblem, x: Vector) -> View:
     """Work out all there is to know about a point.
 
-    Cost, rows and slopes at `x`.
-
     Parameters
     ----------
     problem : SmoothProblem
@@ -188,8 +186,6 @@ def size(vector: Vector) -> float:
 
 def row_sizes(matrix: Vector) -> Vector:
     """Return the largest magnitude in each row, 1 for an all-zero row.
-
-    One scale per row.
 
     Parameters
     ----------

@@ -135,8 +135,6 @@ def figure_of(
 ) -> tuple[Figure | None, list[Fault]]:
     """Read one figure: numbers, order of low, value and high, plausible range, passport.
 
-    The figure, or None and its faults.
-
     Parameters
     ----------
     form : FigureForm

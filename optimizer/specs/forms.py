@@ -91,8 +91,6 @@ SOURCES: TypeAdapter[dict[str, SourceForm]] = TypeAdapter(dict[str, SourceForm])
 def faults_of(error: ValidationError, place: str, known: tuple[str, ...]) -> list[Fault]:
     """Turn pydantic's complaint into faults with a repair each.
 
-    One fault per complaint.
-
     Parameters
     ----------
     error : ValidationError

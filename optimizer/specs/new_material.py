@@ -69,8 +69,6 @@ class NewMaterial:
 def new_material(name: str, like: str, bag: BagFacts, catalogue: Catalogue) -> NewMaterial:
     """Return a powder from what its bag says and from the powder it is most like.
 
-    Record and spec file.
-
     Parameters
     ----------
     name : str

@@ -194,8 +194,6 @@ class TrialBook:
     def get(self, id: str) -> Entry:
         """Return the newest version of a trial.
 
-        The version, with the record in `trial`.
-
         Parameters
         ----------
         id : str

@@ -48,8 +48,6 @@ def neutral(text: str) -> str:
 def restored(text: str) -> str:
     """Undo `neutral`.
 
-    The text as it was before export.
-
     Examples
     --------
     >>> restored("'=1+1"), restored("'tis")

@@ -132,8 +132,6 @@ def dry_mass_forecast(
 ) -> Measured:
     """Return what the piece will weigh at constant mass [g].
 
-    Dry mass [g].
-
     Parameters
     ----------
     weighings, scale_step, expected_dry, after

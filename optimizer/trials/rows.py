@@ -144,8 +144,6 @@ def entries_of(connection: sqlite3.Connection, chosen: Sequence[sqlite3.Row]) ->
 def entry_from(row: Mapping[str, Any] | sqlite3.Row, readings: Mapping[str, Iterable[Any]]) -> Entry:
     """Return the entry of one row and its readings by field of the trial.
 
-    The version with its trial.
-
     Parameters
     ----------
     readings : Mapping[str, Iterable]

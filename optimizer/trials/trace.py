@@ -50,8 +50,13 @@ class Trace:
         )
 
 
-def trace_lot(book: TrialBook, lot: str) -> Trace:
+def trace_lot(book: TrialBook, lot: str, material: str | None = None) -> Trace:
     """Return every batch made with a lot, and through it every vessel.
+
+    Parameters
+    ----------
+    material : str | None
+        Only bags of this material; None: any [-].
 
     Raises
     ------
@@ -59,9 +64,9 @@ def trace_lot(book: TrialBook, lot: str) -> Trace:
         When no current batch was made with the lot.
     """
     order = """SELECT DISTINCT current.* FROM current JOIN portion ON portion.entry = current.number
-        WHERE portion.lot = ? AND portion.lot <> ''
+        WHERE portion.lot = ?1 AND portion.lot <> '' AND (?2 IS NULL OR portion.material = ?2)
         ORDER BY current.date, current.id"""
-    return _trace(book, order, (lot,), f"lot {lot!r}")
+    return _trace(book, order, (lot, material), f"lot {lot!r}")
 
 
 def trace_vessel(book: TrialBook, label: str) -> Trace:
@@ -79,7 +84,7 @@ def trace_vessel(book: TrialBook, label: str) -> Trace:
     return _trace(book, order, (label,), f"vessel {label!r}")
 
 
-def _trace(book: TrialBook, order: str, values: tuple[str, ...], what: str) -> Trace:
+def _trace(book: TrialBook, order: str, values: tuple[str | None, ...], what: str) -> Trace:
     with reading(book.path, book.timeout) as connection:
         rows: list[sqlite3.Row] = connection.execute(order, values).fetchall()
         if not rows:
