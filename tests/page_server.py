@@ -8,9 +8,9 @@ import subprocess
 import sys
 import time
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 __all__ = ["Served", "page_served"]
@@ -33,10 +33,13 @@ class Served:
     ----------
     port, process : int
         Port on the loopback address, and number of the server's process.
+    package : str
+        Where the code it runs lies.
     """
 
     port: int
     process: int
+    package: str = str(ROOT / "ui")
 
     @property
     def address(self) -> str:
@@ -45,28 +48,39 @@ class Served:
 
 
 @contextmanager
-def page_served(folder: Path, calls: Path | None = None) -> Iterator[Served]:
+def page_served(folder: Path, calls: Path | None = None, python: str | None = None) -> Iterator[Served]:
     """Serve the page from a folder, which is its home, too, until the block ends.
 
-    Every address and name the server turns to is noted in the file `calls`.
+    Every address and name the server turns to is noted in the file `calls`. With `python`, that of another
+    environment, its installed copy is served.
     """
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = int(probe.getsockname()[1])
     environment = {**os.environ, "PYTHONPATH": str(ROOT), "HOME": str(folder)}
+    if python is not None:
+        del environment["PYTHONPATH"]
     server = subprocess.Popen(
-        [sys.executable, "-c", SERVE, str(port), *([] if calls is None else [str(calls)])],
+        [python or sys.executable, "-c", SERVE, str(port), *([] if calls is None else [str(calls)])],
         cwd=folder,
         env=environment,
         stdout=subprocess.DEVNULL,
     )
     served = Served(port, server.pid)
+    if python is not None:
+        served = replace(served, package=_package(python, folder, environment))
     try:
         _wait_for(f"{served.address}/_stcore/health", server)
         yield served
     finally:
         server.terminate()
         server.wait(timeout=30)
+
+
+def _package(python: str, folder: Path, environment: Mapping[str, str]) -> str:
+    asked = [python, "-c", "import ui; print(ui.__path__[0])"]
+    found = subprocess.run(asked, cwd=folder, env=environment, capture_output=True, text=True, check=True)
+    return found.stdout.strip()
 
 
 def _wait_for(address: str, server: subprocess.Popen[bytes]) -> None:

@@ -4,25 +4,26 @@ from __future__ import annotations
 
 import math
 import threading
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import Final
 
 import streamlit as st
 
-from optimizer.engine.grid_search import GridSearch
-from optimizer.engine.search_state import Found
 from optimizer.errors import Fault, FileFaults, NoBlend
 from optimizer.job import Limit
 from optimizer.jobfile import template
-from optimizer.problem import Problem, problem_of, require_prices
+from optimizer.problem import problem_of
 from optimizer.solution import Solution
 from optimizer.studies.check import Batch, Comparison, batch_of, check, compare
-from optimizer.studies.design import design, design_problem, nominal_best
+from optimizer.studies.design import design, design_problem
 from optimizer.studies.explain import named_alternatives
 from optimizer.studies.levers import Lever, levers
+from ui.explanations import Explanations, Teller
 from ui.jobs import DESIGNED, blend_of, blend_text, read_blend, read_water_ratio
 from ui.question import Question, catalogue
+from ui.second_process import SECOND, Worked, worked_out
 
 __all__ = [
     "DEMO",
@@ -32,6 +33,8 @@ __all__ = [
     "checked",
     "compared",
     "designed",
+    "explained",
+    "explaining",
     "hastened",
     "in_hand",
     "largest_saving",
@@ -46,39 +49,54 @@ DEMO: Final = template("demo")
 _ONE_AT_A_TIME: Final = threading.Lock()
 """Designs of several windows in turn: all at once, each would take longer than all of them do."""
 
+_EXPLANATIONS: Final = Explanations(SECOND.explained)
 
-@st.cache_data(max_entries=64, show_spinner=False)
-def designed(asked: Question, explain: bool) -> Solution:
-    """Return the best blend of a job; with `explain`, what each limit costs and the blends beside it."""
+
+def designed(asked: Question) -> Solution:
+    """Return the best blend of a job, without its explanations."""
+    return asked.signed(_worked(asked).solution)
+
+
+@st.cache_data(max_entries=256, show_spinner=False)
+def _worked(asked: Question) -> Worked:
     with _ONE_AT_A_TIME:
-        problem, grid, found = _sought(asked)
-        return asked.signed(design_problem(problem, explain=explain, grid=grid, nominal=found))
+        return worked_out(asked)
+
+
+@contextmanager
+def explaining(asked: Question) -> Iterator[Teller]:
+    """Give what waits for explanations of the best blend of a job, part by part; an edit ends the wait."""
+    with _EXPLANATIONS.told(asked, _worked(asked), _let_edits_in) as told:
+        yield lambda last: asked.signed(told(last))
+
+
+def explained(asked: Question, last: str) -> Solution:
+    """Return the best blend of a job with its explanations up to one of `ui.explanations.PARTS`."""
+    with explaining(asked) as told:
+        return told(last)
+
+
+def _let_edits_in() -> None:
+    """End this run of the page where its caster edited something: any look into the state does."""
+    st.session_state.get("blend")
 
 
 @st.cache_data(max_entries=16, show_spinner=False)
 def hastened(asked: Question) -> tuple[Lever, ...]:
     """Return the levers with which a job that lacks time is sure enough, or the surest ones."""
-    without = designed(asked, explain=False)
+    without = designed(asked)
     with _ONE_AT_A_TIME:
         return levers(asked.job, catalogue(), lambda job: asked.parameters(job.materials), without)
-
-
-@st.cache_resource(max_entries=16, show_spinner=False)
-def _sought(asked: Question) -> tuple[Problem, GridSearch, Found]:
-    """Return the job compiled and its best blend at best values: where answer and reasons start from."""
-    problem = problem_of(asked.job, catalogue(), asked.parameters())
-    require_prices(problem)
-    grid = GridSearch(problem)
-    return problem, grid, nominal_best(problem, grid)
 
 
 @st.cache_data(max_entries=256, show_spinner=False)
 def at_confidence(asked: Question, confidence: float) -> Solution:
     """Return the best blend where all limits were to hold together with another chance [fraction]."""
+    nominal = _worked(asked).nominal
     with _ONE_AT_A_TIME:
-        problem, grid, found = _sought(asked)
-        other = problem.with_job(replace(problem.job, confidence=confidence))
-        return asked.signed(design_problem(other, explain=False, grid=grid, nominal=found))
+        job = replace(asked.job, confidence=confidence)
+        problem = problem_of(job, catalogue(), asked.parameters())
+        return asked.signed(design_problem(problem, explain=False, nominal=nominal))
 
 
 @st.cache_data(max_entries=512, show_spinner=False)
@@ -93,7 +111,7 @@ def checked(asked: Question, blend: str) -> Solution | None:
 def in_hand(asked: Question, blend: str) -> Solution:
     """Return the answer for the selected blend: the design's own, or the one that was picked."""
     picked = checked(asked, blend) if blend != DESIGNED else None
-    return picked or designed(asked, explain=False)
+    return picked or designed(asked)
 
 
 @st.cache_data(max_entries=128, show_spinner=False)
@@ -122,7 +140,7 @@ def batch(asked: Question, blend: str, vessels: int) -> Batch | None:
 @st.cache_data(max_entries=64, show_spinner=False)
 def others(asked: Question) -> dict[str, Solution]:
     """Return the blends beside the best one, judged: binders alone first, then second choices."""
-    alternatives = designed(asked, explain=True).alternatives
+    alternatives = explained(asked, "alternatives").alternatives
     ordered = sorted(alternatives, key=lambda other: not other.name.endswith(" alone"))
     return {
         name: check(asked.job, each.blend, catalogue(), each.water_ratio, asked.parameters(each.blend))
@@ -175,5 +193,6 @@ def _as_text(solution: Solution) -> str:
 def largest_saving(asked: Question, present: str) -> float | None:
     """Return what the cheapest blend that meets every limit saves against the selected blend [currency]."""
     job = replace(asked.job, objective="cost", maximize=False)
-    cheapest = design(job, catalogue(), asked.parameters(), explain=False)
+    mine = job == asked.job
+    cheapest = designed(asked) if mine else design(job, catalogue(), asked.parameters(), explain=False)
     return compare(in_hand(asked, present), cheapest).saving

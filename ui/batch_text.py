@@ -27,15 +27,32 @@ def batch_words(batch: Batch, solution: Solution, catalogue: Catalogue) -> Itera
 
 
 def _mixes_words(batch: Batch, solution: Solution) -> str:
-    shop = solution.job.shop
-    # A property counts the window from the end of mixing, a day of work from its beginning.
-    most = max(1, molds_per_mix(solution.properties["working_window"].value + shop.mixing, shop))
+    most = most_per_mix(solution)
     each = (
         f"Make this mix {batch.mixes} times, for {batch.per_mix} mold{'' if batch.per_mix == 1 else 's'} each"
     )
     if batch.per_mix == most:
-        return f"{each}: one mix fills no more in its window, with the bucket and molds at hand."
-    return f"{each}: one could fill {most}; {batch.per_mix} is the even split of {batch.vessels}."
+        return f"{each}: one mix fills no more, for {held_words(solution)}."
+    return (
+        f"{each}: one could fill {most}, for {held_words(solution)}; {batch.per_mix} is the even split of "
+        f"{batch.vessels}."
+    )
+
+
+def most_per_mix(solution: Solution) -> int:
+    """Return the most vessels that are cast from one mix [count]."""
+    shop = solution.job.shop
+    # A property counts the window from the end of mixing, a day of work from its beginning.
+    return max(1, molds_per_mix(solution.properties["working_window"].value + shop.mixing, shop))
+
+
+def held_words(solution: Solution) -> str:
+    """Return which of molds, bucket and pouring time lets one mix fill no more vessels."""
+    shop, most = solution.job.shop, most_per_mix(solution)
+    molds = "there is one mold" if shop.molds == 1 else f"there are {shop.molds} molds"
+    full = {molds: shop.molds <= most, f"the bucket fills {shop.molds_per_mix}": shop.molds_per_mix <= most}
+    held = [words for words, holds in full.items() if holds]
+    return " and ".join(held) or f"the pouring time is long enough for {most}"
 
 
 def _moved(batch: Batch, solution: Solution, catalogue: Catalogue) -> Iterator[str]:

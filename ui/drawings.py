@@ -15,7 +15,7 @@ from ui.plain_text import Html, tag
 DOTS: Final = 20
 """Casts that a chance is told in."""
 
-_BAR_PARTS: Final = ("holds", "line", "second", "third", "fails")
+_BAR_PARTS: Final = ("holds", "second", "third", "line", "primary")
 _ROW: Final = "display:flex;gap:0.3rem"
 _LEAST_WORDS: Final = 0.12
 """Share from which a part of the bar has room for its name [-]."""
@@ -36,18 +36,24 @@ def dots_held(chance: float) -> int:
     return min(round(DOTS * chance), DOTS - 1)
 
 
-def dots(chance: float, theme: Theme) -> Html:
-    """Return a chance as a row of twenty dots, filled for the casts in which it holds."""
+def dots(chance: float, theme: Theme, *, sure: bool = True) -> Html:
+    """Return a chance as a row of twenty dots, filled for the casts in which it holds.
+
+    Where that is not `sure` enough no dot looks well: the filled ones are gray, the empty ones stand out.
+    """
     held = dots_held(chance)
     size = "flex:0 1 0.95rem;aspect-ratio:1;border-radius:50%;box-sizing:border-box;"
-    full = f"{size}background:{theme['holds']}"
-    empty = f"{size}border:2px solid {theme['border']}"
+    full = f"{size}background:{theme['holds' if sure else 'uncertain']}"
+    empty = f"{size}border:{'2' if sure else '3'}px solid {theme['border' if sure else 'fails']}"
     row = [tag("span", style=full if place < held else empty) for place in range(DOTS)]
     return tag("div", *row, role="img", aria_label=f"{held} of {DOTS}", style=_ROW)
 
 
-def blend_bar(shares: Mapping[str, float], theme: Theme) -> Html:
-    """Return a blend as one bar, its parts as wide as their shares of the powder [-], by name."""
+def blend_bar(shares: Mapping[str, float], theme: Theme, colors: Mapping[str, str]) -> Html:
+    """Return a blend as one bar, its parts as wide as their shares of the powder [-], by name.
+
+    `colors` says by name which color of the theme a material has, in every blend the same.
+    """
     told = ", ".join(f"{name} {100.0 * share:.0f} %" for name, share in shares.items())
     parts = [
         tag(
@@ -56,12 +62,23 @@ def blend_bar(shares: Mapping[str, float], theme: Theme) -> Html:
             style=f"flex:{share:.4f} 1 0;min-width:3px;overflow:hidden;white-space:nowrap;"
             "text-overflow:ellipsis;padding:0.15rem 0 0.15rem "
             f"{'0.5rem' if share >= _LEAST_WORDS else '0'};color:{theme['background']};"
-            f"background:{theme[_BAR_PARTS[place % len(_BAR_PARTS)]]}",
+            f"background:{theme[colors[name]]}",
         )
-        for place, (name, share) in enumerate(shares.items())
+        for name, share in shares.items()
     ]
     style = "display:flex;gap:2px;border-radius:0.4rem;overflow:hidden;font-size:0.8rem;height:1.6rem"
     return tag("div", *parts, style=style, role="img", aria_label=told)
+
+
+def bar_colors(names: Sequence[str]) -> dict[str, str]:
+    """Return the color of each material in a blend's bar, by its place in the list of all of them.
+
+    Examples
+    --------
+    >>> bar_colors(["gypsum", "sand"])["sand"]
+    'second'
+    """
+    return {name: _BAR_PARTS[place % len(_BAR_PARTS)] for place, name in enumerate(names)}
 
 
 @dataclass(frozen=True)
@@ -120,6 +137,8 @@ class LimitLine:
         Whether it fails at the low end.
     judged : bool
         Whether it counts in the joint chance.
+    takes_most : bool
+        Whether it takes most of a joint chance that is not sure enough.
     """
 
     name: str
@@ -130,6 +149,7 @@ class LimitLine:
     verdict: str
     fails_low: bool
     judged: bool = True
+    takes_most: bool = False
 
 
 def limits_table(lines: Sequence[LimitLine], theme: Theme) -> Html:
@@ -162,9 +182,16 @@ def _row(cell: str, texts: Sequence[str], styles: Sequence[str], common: str) ->
 
 
 def _limit_row(line: LimitLine, theme: Theme) -> Html:
-    color = theme[line.verdict if line.verdict in theme else "uncertain"]
+    """Return the row of one limit: gray, for it is the verdict on all of them together that counts.
+
+    What a limit takes from that stands out: the part of its bar that fails, a limit that fails, and the one
+    that takes most where all together are not sure enough.
+    """
+    color = theme["fails" if line.takes_most or line.verdict == "fails" else "text"]
     small = f"font-size:0.8rem;color:{theme['line']}"
     bar = _chance_bar(line, theme) if line.judged else _open_bar(theme)
+    weight = "font-weight:400;" if line.verdict == "holds" and not line.takes_most else _BOLD
+    most = (tag("div", "takes most", style="font-size:0.8rem"),) if line.takes_most else ()
     return tag(
         "tr",
         tag(
@@ -180,7 +207,7 @@ def _limit_row(line: LimitLine, theme: Theme) -> Html:
             style=f"{_CELL}text-align:right;font-weight:700;white-space:nowrap;color:{color};width:15%",
         ),
         tag("td", bar, tag("div", line.span, style=f"{small};margin-top:0.15rem"), style=_CELL),
-        tag("td", line.verdict, style=f"{_CELL}{_BOLD}color:{color};width:18%"),
+        tag("td", line.verdict, *most, style=f"{_CELL}{weight}color:{color};width:18%"),
         style=_line(theme),
     )
 
@@ -191,7 +218,7 @@ def _chance_bar(line: LimitLine, theme: Theme) -> Html:
         f"repeating-linear-gradient(135deg,{theme['fails']} 0 3px,{theme['background']} 3px 6px);"
         f"border:1px solid {theme['fails']}"
     )
-    holds = tag("span", style=f"flex:{line.chance:.4f} 1 0;background:{theme['holds']}")
+    holds = tag("span", style=f"flex:{line.chance:.4f} 1 0;background:{theme['uncertain']}")
     fails = tag("span", style=f"flex:{1.0 - line.chance:.4f} 1 0;background:{hatch}")
     edge = tag("span", style=f"width:2px;margin:-3px 0;background:{theme['text']}")
     both = (fails, edge, holds) if line.fails_low else (holds, edge, fails)

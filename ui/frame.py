@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from optimizer.errors import Fault, FileFaults, VesselblendError
+from optimizer.solution import Solution
 from optimizer.units import odds_words
 from ui import answers
 from ui.draft import with_blend
@@ -13,7 +14,7 @@ from ui.fields import DECISIONS, ORDER_SHOP, SHOP, price_fields
 from ui.page_words import MARKS, UNREAD
 from ui.plain_text import marked, plain
 from ui.state import Session, base_tables, drop_pick, session, set_base, units
-from ui.verdict_words import least_sure_words
+from ui.verdict_words import least_sure_words, sure_enough
 from ui.widgets import show_field, tell_faults
 from ui.words import blend_words, label_of, money
 from ui.work import keep_work, offer_work
@@ -143,10 +144,18 @@ def _strip_words(now: Session) -> None:
             "**Least sure:** {}]",
             blend_words(solution.mix.blend, answers.catalogue()) + (" (picked by you)" if now.blend else ""),
             "not known" if solution.cost is None else money(solution.cost, now.job.currency),
-            odds_words(solution.joint_probability or 0.0) if solution.limits else "no limit",
+            _together(solution),
             least_sure_words(solution, units()),
         )
     )
+
+
+def _together(solution: Solution) -> str:
+    """Return the chance that all limits hold together, and where it is not sure enough, what was asked."""
+    if not solution.limits:
+        return "no limit"
+    chance = odds_words(solution.joint_probability or 0.0)
+    return chance if sure_enough(solution) else f"{chance}, not sure enough"
 
 
 def _units() -> None:

@@ -37,6 +37,8 @@ def show_new_powder() -> None:
             middle.selectbox(
                 "most like",
                 [name for name in catalogue if catalogue[name].role != "water"],
+                index=None,
+                placeholder="choose one",
                 key=f"{_FIELD}like",
                 format_func=lambda name: label_of(name, catalogue),
             )
@@ -67,6 +69,9 @@ def _typed(key: str) -> str:
 
 def _kept() -> None:
     name, like, pack, price = (_typed(key) for key in ("name", "like", "pack", "price"))
+    if not like:
+        st.session_state[_REFUSED] = ("most like: choose the powder that sets, fills or colors as this one.",)
+        return
     facts: dict[str, Any] = {question.field: _typed(question.field) for question in QUESTIONS}
     facts["strengths"] = tuple(part for part in facts["strengths"].split(";") if part.strip())
     try:

@@ -48,14 +48,17 @@ _MOST_DAYS: Final = 45
 _MINUTES: Final = ("shift", "demold_time")
 
 
-def order_blocks(answer: OrderAnswer, catalogue: Catalogue, units: System) -> Iterator[Block]:
-    """Give the text of an order that some blend can make."""
+def order_blocks(
+    answer: OrderAnswer, catalogue: Catalogue, units: System, hastened: Sequence[Block] = ()
+) -> Iterator[Block]:
+    """Give the text of an order that some blend can make; `hastened`: what would make its blend surer."""
     request, best = answer.request, answer.plan
     dates = f"by {day_words(request.due)}, casting from {day_words(request.start)}"
     owned = f"{counted(request.shop.molds, 'mold')} owned"
     yield sentence(f"{counted(request.vessels, 'vessel')} {dates}, {owned}", "bold")
     yield sentence(plan_words(best, request.shop.molds))
     yield from map(sentence, first_words(answer, best))
+    yield from hastened
     yield from _blend(answer, best, catalogue, units)
     yield from _held_back(best, answer)
     yield from _remedies(best, answer)
@@ -178,6 +181,14 @@ def _held_back(plan: OrderPlan, answer: OrderAnswer) -> Iterator[Block]:
         yield sentence(f"Ready date if one of these held nothing back: {', '.join(sooner)}.", indent=2)
     if fullest:
         yield sentence(shelf_words(plan, answer.request.shop.shelf_places), indent=2)
+
+
+def bottleneck_words(plan: OrderPlan) -> str:
+    """Return what holds an order back, and when it would be ready if that did not."""
+    sooner = plan.relief.get(plan.bottleneck)
+    early = sooner is not None and plan.ready is not None and sooner < plan.ready
+    freed = f"; without that: ready {day_words(sooner)}" if early and sooner is not None else ""
+    return f"{BOTTLENECKS[plan.bottleneck]}{freed}"
 
 
 def busiest_words(plan: OrderPlan, shop: Shop) -> str:

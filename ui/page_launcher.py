@@ -12,8 +12,10 @@ from pathlib import Path
 from typing import Any, Final
 
 from optimizer.errors import VesselblendError
+from ui.page_base import ServerNamed
 from ui.page_guard import NAMES, OwnAddressOnly
 from ui.palette import DARK, LIGHT, chart_colors
+from ui.second_process import SECOND
 
 ADDRESS: Final = "127.0.0.1"
 """Where the page listens: this machine alone can reach the loopback address."""
@@ -80,7 +82,8 @@ def run(port: int | None = None, open_browser: bool = True) -> int:
 
     found = free_port(_FIRST_PORT if port is None else port)
     print(f"The page is at http://{ADDRESS}:{found} (stop it with Ctrl+C)", flush=True)  # noqa: T201  its one line
-    app = st.App(_APP, middleware=[Middleware(OwnAddressOnly)])
+    SECOND.start()
+    app = st.App(_APP, middleware=[Middleware(OwnAddressOnly), Middleware(ServerNamed)])
     app.run(config=settings(found, open_browser))
     return 0
 

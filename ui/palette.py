@@ -17,10 +17,13 @@ STYLE: Final = """
 @media (max-width: 640px) { [data-testid=stMainBlockContainer] { padding-left: 1rem; padding-right: 1rem; } }
 .st-key-strip p { font-size: 0.85rem; line-height: 1.4; }
 .st-key-selected_card { position: sticky; top: 4.5rem; }
+.st-key-worth { min-height: 7.5rem; }
+.st-key-why { min-height: 13rem; }
 [data-testid=stMain] h1 { padding-top: 0; padding-bottom: 0.3rem; }
 [data-testid=stMain] h3 { padding-top: 0; padding-bottom: 0.4rem; }
 """
-"""Room around the page: less than the framework's, so that the first screen holds grams and limits."""
+"""Room around the page: less than the framework's, so that the first screen holds grams and limits. What
+is told later has its room kept, so that nothing below it jumps."""
 
 LIGHT: Final[Mapping[str, str]] = {
     "primary": "#8A4B12",

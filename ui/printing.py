@@ -7,9 +7,13 @@ from typing import Final
 import streamlit as st
 
 from ui import answers
+from ui.batch_text import most_per_mix
 from ui.card import card_html, sheet_of
 from ui.plain_text import plain
 from ui.state import Session, units
+
+CAST: Final = "vessels_of_card"
+"""Where a window keeps for how many vessels its card was last shown."""
 
 _PAPERS: Final = {"a5": "A5", "half-letter": "half letter"}
 _BUTTON: Final = """<style>@media print { .ask { display: none; } }</style>
@@ -21,15 +25,15 @@ style="font: inherit; padding: 2mm 6mm; margin-bottom: 4mm">Print</button></p>
 @st.dialog("Batch card", width="medium")
 def print_card(now: Session) -> None:
     """Show the card of the selected blend with a button that prints it and one that keeps it."""
-    most = now.job.shop.molds_per_mix
+    mixed = st.session_state.get("vessels_to_mix")
     vessels = st.number_input(
         "Vessels to cast",
         min_value=1,
         max_value=10_000,
-        value=most,
+        value=int(mixed or (1 if now.solution.mix is None else most_per_mix(now.solution))),
         key="card_vessels",
-        persist_state="session",
     )
+    st.session_state[CAST] = vessels
     usual = "half-letter" if units() == "us" else "a5"
     paper = st.segmented_control(
         "Paper",

@@ -6,6 +6,7 @@ something in a field cannot be read, the page goes on showing the last draft tha
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -71,7 +72,8 @@ class Session:
 
 def units() -> System:
     """Return the units figures are shown in."""
-    return cast(System, st.session_state.get("units") or "metric")
+    named = "us" if st.query_params.get("units") == "US" else "metric"
+    return cast(System, st.session_state.get("units") or named)
 
 
 def base_tables() -> dict[str, Any]:
@@ -115,7 +117,7 @@ def _calibration_in_use(text: str) -> str:
         st.session_state["calibration_fault"] = str(error)
         return ""
     st.session_state.pop("calibration_fault", None)
-    return known
+    return sys.intern(known)  # one text for all runs and edits that keep it
 
 
 def _edits() -> dict[str, Any]:

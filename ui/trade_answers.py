@@ -13,7 +13,7 @@ from optimizer.solution import Alternative, Solution
 from optimizer.studies.check import check, grams_of_blend
 from optimizer.studies.frontier import Frontier, frontier
 from optimizer.verdict.judge import judge, solution_of
-from ui.answers import designed
+from ui.answers import explained
 from ui.question import Question, catalogue
 from ui.words import label_of
 
@@ -44,7 +44,7 @@ class Traded:
 def traded(asked: Question, over: tuple[str, ...], points: int) -> Traded:
     """Return the frontier of two or three quantities; raises `NoBlend` when no blend meets the limits."""
     problem = problem_of(asked.job, catalogue(), asked.parameters())
-    best = designed(asked, explain=True)
+    best = explained(asked, "alternatives")
     if best.mix is None:
         raise NoBlend("no blend meets the limits")
     front = frontier(problem, over, points)

@@ -86,7 +86,7 @@ def trade_chart(
     limits: Sequence[Limit],
     currency: str,
     units: System,
-    jump: tuple[int, str] | None = None,
+    jump: tuple[int, int] | None = None,
 ) -> alt.LayerChart:
     """Return the frontier as points to pick, lettered rings and limits; a range where one points at a blend.
 
@@ -101,7 +101,8 @@ def trade_chart(
     limits
         Limits of the job; those on the two axes are drawn where they are near the blends.
     jump
-        Place of the blend where the cost jumps, and why.
+        Places of the two blends between which the cost jumps; the words for it stand below the chart, where
+        they cover no point on a narrow one.
     """
     bounds = {"x": _bounds(limits, over[1], units), "y": _bounds(limits, over[0], units)}
     reaches = {axis: _reach(axis, rows, marks, bounds[axis]) for axis in ("x", "y")}
@@ -117,9 +118,9 @@ def trade_chart(
         *([colored(line, "line")] if len(over) == 2 else []),
         colored(across, "line"),
         colored(upright, "line"),
+        *_jumped(rows, jump, x, y),
         _points(base, x, y, over, currency, units),
         *_named(marks, x, y, reaches),
-        *_jumped(rows, jump, x, y),
     ]
     return layered(layers, _HEIGHT)
 
@@ -157,15 +158,13 @@ def _points(
 
 
 def _jumped(
-    rows: Sequence[Mapping[str, Any]], jump: tuple[int, str] | None, x: alt.X, y: alt.Y
+    rows: Sequence[Mapping[str, Any]], jump: tuple[int, int] | None, x: alt.X, y: alt.Y
 ) -> list[alt.Chart]:
-    """Return the words at the blend where the cost jumps."""
+    """Return a heavy line between the blends where the cost jumps."""
     if jump is None:
         return []
-    row = rows[jump[0]]
-    frame = pd.DataFrame([{"x": row["x"], "y": row["y"], "words": jump[1]}])
-    words = alt.Chart(frame).mark_text(dx=12, dy=16, align="left", fontSize=12)
-    return [colored(words.encode(x=x, y=y, text="words:N"), "text")]
+    ends = pd.DataFrame([{"x": rows[place]["x"], "y": rows[place]["y"]} for place in jump])
+    return [colored(alt.Chart(ends).mark_line(strokeWidth=5).encode(x=x, y=y, order="y:Q"), "fails")]
 
 
 def _named(
@@ -223,8 +222,8 @@ class Jump:
 
     Attributes
     ----------
-    place : int
-        Place of the dearer of the two.
+    place, beside : int
+        Places of the dearer and of the cheaper of the two.
     reason : str
         What is different there: coats of sealer, or casts a day.
     more : float
@@ -232,6 +231,7 @@ class Jump:
     """
 
     place: int
+    beside: int
     reason: str
     more: float
 
@@ -248,7 +248,7 @@ def jump_of(front: Frontier) -> Jump | None:
     dearer = largest if costs[largest] > costs[largest + 1] else largest + 1
     cheaper = largest + 1 if dearer == largest else largest
     reason = _reason(front.blends[cheaper], front.blends[dearer])
-    return Jump(dearer, reason, steps[largest]) if reason else None
+    return Jump(dearer, cheaper, reason, steps[largest]) if reason else None
 
 
 def _reason(cheaper: FrontierBlend, dearer: FrontierBlend) -> str:
@@ -264,7 +264,7 @@ def jump_words(jump: Jump, currency: str) -> str:
 
     Examples
     --------
-    >>> jump_words(Jump(3, "2 coats of sealer for 1", 0.746), "EUR")
+    >>> jump_words(Jump(3, 4, "2 coats of sealer for 1", 0.746), "EUR")
     '2 coats of sealer for 1: +0.75 EUR'
     """
     return f"{jump.reason}: +{jump.more:.2f} {currency}"

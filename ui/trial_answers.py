@@ -8,6 +8,7 @@ from typing import Any
 
 import streamlit as st
 
+from optimizer.calibration.files import keep_calibration, newest_calibration
 from optimizer.calibration.fit import Fit, calibrate
 from optimizer.calibration.next_trial import NextTrial, next_trial
 from optimizer.calibration.readings import studio_of
@@ -15,9 +16,11 @@ from optimizer.calibration.trial_candidates import grams_of
 from optimizer.errors import VesselblendError
 from optimizer.problem import problem_of
 from optimizer.trials.records import Trial
-from ui.answers import designed
+from ui.answers import explained
 from ui.question import Question, catalogue
 from ui.trial_next import test_volume
+
+_FITS = "fits_kept"
 
 
 def book_folder() -> Path:
@@ -36,6 +39,37 @@ def fitted(trials: tuple[Trial, ...], text: str) -> Fit:
     """
     job = Question(text).job
     return calibrate(trials, catalogue(), studio_of(job))
+
+
+def keep_fit(fit: Fit) -> Path:
+    """Write a fit beside the trial book, from where every page uses it; this window can put it back.
+
+    Raises
+    ------
+    FileFaults
+        If it cannot be written.
+    """
+    before = newest_calibration(book_folder())
+    path = keep_calibration(fit.calibration, book_folder())
+    if path != before:
+        st.session_state.setdefault(_FITS, []).append(path)
+    return path
+
+
+def fits_kept() -> int:
+    """Return how many fits this window has kept [count]."""
+    return len(st.session_state.get(_FITS, ()))
+
+
+def put_back_fits(most: int) -> None:
+    """Leave only the first `most` fits this window has kept in use: the files of the others are renamed."""
+    kept: list[Path] = st.session_state.get(_FITS, [])
+    while len(kept) > most:
+        path = kept.pop()
+        names = (path.with_name(f"undone{more}-{path.name}") for more in ("", *range(2, 100)))
+        free = next((each for each in names if not each.exists()), None)
+        if path.is_file() and free is not None:
+            path.rename(free)
 
 
 def chart_rows(fit: Fit) -> list[dict[str, Any]]:
@@ -58,7 +92,7 @@ def next_cast(asked: Question) -> tuple[NextTrial, dict[str, float]] | None:
     """Return the trial that takes most doubt off the decision, with its grams; None where there is none."""
     problem = problem_of(asked.job, catalogue(), asked.parameters())
     try:
-        found = next_trial(problem, designed(asked, explain=True))
+        found = next_trial(problem, explained(asked, "alternatives"))
     except VesselblendError:
         return None
     return found, grams_of(problem, found.cast, test_volume(asked.job))

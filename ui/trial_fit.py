@@ -10,7 +10,7 @@ import pandas as pd
 import streamlit as st
 
 from optimizer.calibration.agreement import agreement
-from optimizer.calibration.files import calibration_text, keep_calibration, newest_calibration
+from optimizer.calibration.files import calibration_text, newest_calibration
 from optimizer.calibration.fit import Fit
 from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.words import figure_words, size_words
@@ -21,10 +21,11 @@ from ui.charts import colored, layered
 from ui.plain_text import bullets, marked, named, plain
 from ui.question import catalogue
 from ui.state import Session, units
-from ui.trial_answers import book_folder, chart_rows, fitted, next_cast
+from ui.trial_answers import book_folder, chart_rows, fitted, keep_fit, next_cast
 from ui.trial_next import measure_rows, next_sentence, weigh_rows
 from ui.trial_seen import (
     LEFT_OUT_HEADS,
+    flagged_words,
     left_out_row,
     left_out_words,
     moved_words,
@@ -67,7 +68,7 @@ def show_fit(now: Session, book: TrialBook) -> None:
             key="keep_fit",
             on_click=_keep,
             args=(fit,),
-            help="Writes a dated file beside the trial book; remove the file to undo it.",
+            help="Writes a dated file beside the trial book, which Undo takes out of use.",
         )
     said = st.session_state.pop("fit_said", "")
     if said:
@@ -98,7 +99,7 @@ def _in_use(now: Session) -> None:
 
 def _keep(fit: Fit) -> None:
     try:
-        path = keep_calibration(fit.calibration, book_folder())
+        path = keep_fit(fit)
     except FileFaults as error:
         st.session_state["fit_said"] = str(error)
         return
@@ -226,12 +227,7 @@ def _flagged(fit: Fit) -> None:
     for cast in fit.unexplained:
         st.warning(plain(unexplained_words(cast)))
     for one in fit.calibration.flagged:
-        st.warning(
-            plain(
-                f"Trial {one.trial}: {one.reading} of {one.value:.4g} does not fit all the others; it is "
-                "kept, and hardly used. Look it up before you trust either."
-            )
-        )
+        st.warning(plain(flagged_words(one, units())))
 
 
 def seen_chart(rows: Sequence[dict[str, Any]], kind: str, units: System) -> alt.LayerChart:

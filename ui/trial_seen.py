@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from optimizer.calibration.fit import Fit, Seen
 from optimizer.calibration.leave_out import LeftOut, Unexplained
 from optimizer.calibration.measurement_errors import KINDS
+from optimizer.calibration.record import Flagged
 from optimizer.units import System, show, show_amount
 
 _LISTED = 12
@@ -69,6 +70,22 @@ def seen_row(one: Seen, units: System) -> SeenRow:
     mark = "!" if one.flagged else "*" if one.worse else ""
     bound = reading.kind == "demold" and reading.side != 0
     return SeenRow(reading.trial, _reading_words(one), before, after, seen, mark, bound)
+
+
+def flagged_words(one: Flagged, units: System) -> str:
+    """Return what to do about a reading that does not fit the others, the reading with its unit.
+
+    Examples
+    --------
+    >>> flagged_words(Flagged("2026-03-02-a", "end of pouring", 11.0, 4.2), "metric")[:44]
+    'Trial 2026-03-02-a: end of pouring of 11 min'
+    """
+    quantity = next((kind.quantity for kind in KINDS.values() if kind.words == one.reading), "")
+    value = _value(one.value, quantity, units) if quantity else f"{one.value:.4g}"
+    return (
+        f"Trial {one.trial}: {one.reading} of {value} does not fit all the others; it is kept, and hardly "
+        "used. Look it up before you trust either."
+    )
 
 
 def _value(value: float, quantity: str, units: System) -> str:

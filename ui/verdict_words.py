@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
@@ -26,11 +27,16 @@ _SAME = 1e-3
 
 
 def headline(solution: Solution) -> str:
-    """Return the verdict as one short sentence."""
+    """Return the verdict on all limits together as one short sentence."""
     if not solution.limits:
         return "No limit is set: the cheapest blend of all"
-    chance = solution.joint_probability or 0.0
-    return f"All limits hold in {dots_held(chance)} of {DOTS} casts"
+    held = f"ll limits hold in {dots_held(solution.joint_probability or 0.0)} of {DOTS} casts"
+    return f"A{held}" if sure_enough(solution) else f"Not sure enough: a{held}"
+
+
+def sure_enough(solution: Solution) -> bool:
+    """Tell whether all limits hold together with the chance that was asked for, or there are none."""
+    return not solution.limits or (solution.joint_probability or 0.0) >= solution.job.confidence
 
 
 def sure_words(solution: Solution) -> str:
@@ -41,11 +47,7 @@ def sure_words(solution: Solution) -> str:
     chance = odds_words(solution.joint_probability or 0.0)
     if solution.status == NOT_SURE:
         return f"{chance}; no blend found is as sure as the {asked} asked for."
-    told = (
-        "as sure as the"
-        if (solution.joint_probability or 0.0) >= solution.job.confidence
-        else "less than the"
-    )
+    told = "as sure as the" if sure_enough(solution) else "less than the"
     return f"{chance}: {told} {asked} asked for."
 
 
@@ -109,7 +111,14 @@ def span_of(solution: Solution) -> str:
 def limit_lines(solution: Solution, units: System, marks: dict[str, str]) -> list[LimitLine]:
     """Return the lines of the limits, least sure first; `marks` says by property whose figure it is."""
     ordered = sorted(solution.limits, key=least_sure_first)
-    return [_line(each, solution.properties.get(each.limit.property), units, marks) for each in ordered]
+    most = None if sure_enough(solution) else solution.decisive
+    return [
+        replace(
+            _line(each, solution.properties.get(each.limit.property), units, marks),
+            takes_most=each.limit == most,
+        )
+        for each in ordered
+    ]
 
 
 def _line(verdict: LimitVerdict, known: Prediction | None, units: System, marks: dict[str, str]) -> LimitLine:

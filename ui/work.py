@@ -1,7 +1,8 @@
 """Work saved by itself: each window's job in a file beside the trial book, and opened again by a reload.
 
 A window's file has a name of its own, which its address carries, so that windows on two jobs do not meet.
-The file is a job file like any other. What is not understood yet is not saved.
+The file is a job file like any other, its first line a comment where US units are shown. What is not
+understood yet is not saved.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from optimizer.outputs import write_whole
 from optimizer.toml_files import read_text
 from ui.draft import with_blend
 from ui.plain_text import plain
-from ui.state import BASE, Session, set_base
+from ui.state import BASE, Session, set_base, units
 from ui.trial_answers import book_folder
 
 FOLDER: Final = "work"
@@ -27,6 +28,7 @@ FOLDER: Final = "work"
 
 _NAME: Final = re.compile(r"[0-9a-f]{8}")
 _PARAM: Final = "work"
+_US: Final = "# shown in US units\n"
 _KEPT, _TIME, _FAULT = "work_kept", "work_time", "work_fault"
 
 
@@ -44,7 +46,9 @@ def open_work() -> None:
 
 def _open(path: Path) -> None:
     try:
-        faults = set_base(read_text(path), path.name)
+        text = read_text(path)
+        faults = set_base(text, path.name)
+        st.session_state["units"] = "us" if text.startswith(_US) else "metric"
     except FileFaults as error:
         faults = error.faults
     st.session_state[_FAULT] = str(faults[0]) if faults else ""
@@ -52,7 +56,7 @@ def _open(path: Path) -> None:
 
 def keep_work(now: Session) -> None:
     """Save the job and its blend where they changed, and say whether they are saved."""
-    text = with_blend(now.asked.text, now.blend)
+    text = (_US if units() == "us" else "") + with_blend(now.asked.text, now.blend)
     if st.session_state.setdefault(_KEPT, text) != text and not now.faults:
         _save(text)
     if name := st.session_state.get(_PARAM):

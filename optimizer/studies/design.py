@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
 
 import numpy as np
 
 from optimizer.engine.candidate import Candidate
+from optimizer.engine.chance_constraints import ChanceBlend
 from optimizer.engine.grid_search import GridSearch
 from optimizer.engine.search_state import Found, Question
 from optimizer.fingerprint import fingerprint
@@ -21,9 +23,12 @@ from optimizer.solution import (
     NOT_SURE,
     WITH_ITS_CHANCE,
     Alternative,
+    LimitVerdict,
     Proof,
     Relaxation,
     Solution,
+    Stands,
+    TrialWorth,
 )
 from optimizer.studies.explain import alternatives, blend_shares, limit_prices, price_switches, single_binders
 from optimizer.studies.loosening import barring_rules, conflict_of, loosened
@@ -74,6 +79,39 @@ def design(
     return design_problem(problem, explain=explain, proof_seconds=proof_seconds)
 
 
+@dataclass(frozen=True)
+class Designed:
+    """A design with all that its explanations start from.
+
+    Attributes
+    ----------
+    problem, grid
+        What was asked, and its grid of blends.
+    nominal : Found
+        Answer at best values.
+    found : Answered | None
+        Answer under doubt; None where no blend holds at best values.
+    solution : Solution
+        Plain record of the answer, with the explanations that were told.
+    """
+
+    problem: Problem
+    grid: GridSearch
+    nominal: Found
+    found: Answered | None
+    solution: Solution
+
+    @property
+    def known(self) -> tuple[Candidate, ...]:
+        """Blends the search found under doubt, the best one first."""
+        return () if self.found is None else (self.found.blend.candidate, *self.found.blend.near)
+
+    def told(self, part: str, value: object) -> Designed:
+        """Return the design with one of its `EXPLANATIONS`."""
+        changed: dict[str, Any] = {part: value}
+        return replace(self, solution=replace(self.solution, **changed))
+
+
 def design_problem(
     problem: Problem,
     *,
@@ -82,7 +120,21 @@ def design_problem(
     proof_seconds: float = 0.0,
     nominal: Found | None = None,
 ) -> Solution:
-    """Return the solution of a compiled problem; see `design`.
+    """Return the solution of a compiled problem; see `design` and `designed_problem`."""
+    made = designed_problem(problem, grid=grid, proof_seconds=proof_seconds, nominal=nominal)
+    for part in EXPLANATIONS if explain else ():
+        made = made.told(part, EXPLANATIONS[part](made))
+    return made.solution
+
+
+def designed_problem(
+    problem: Problem,
+    *,
+    grid: GridSearch | None = None,
+    proof_seconds: float = 0.0,
+    nominal: Found | None = None,
+) -> Designed:
+    """Return the design of a compiled problem without its explanations.
 
     A `grid` may be shared by problems that differ in limits, prices, confidence and objective alone.
     `nominal` is the answer at best values where it is known already.
@@ -91,14 +143,14 @@ def design_problem(
     grid = grid or GridSearch(problem)
     nominal = nominal or nominal_best(problem, grid)
     if not nominal.holds:
-        return _no_blend(problem, grid, explain, proof_seconds)
+        return Designed(problem, grid, nominal, None, _no_blend(problem, proof_seconds))
     nominal, proof = _proved(problem, nominal, proof_seconds)
     found = best_under_doubt(problem, nominal)
     answer = replace(solution_under_doubt(problem, found), proof=proof)
     assert nominal.best is not None
     if not np.allclose(nominal.best.mix, found.blend.candidate.mix, atol=_SAME):
         answer = replace(answer, nominal=_as_alternative(problem, nominal.best))
-    return _explained(problem, found, answer, grid, nominal) if explain else answer
+    return Designed(problem, grid, nominal, found, answer)
 
 
 def nominal_best(problem: Problem, grid: GridSearch) -> Found:
@@ -132,29 +184,6 @@ def _as_alternative(problem: Problem, best: Candidate) -> Alternative:
     return Alternative("judged at best values", blend, water, sign * best.value)
 
 
-def _explained(
-    problem: Problem, found: Answered, answer: Solution, grid: GridSearch, nominal: Found
-) -> Solution:
-    prices = limit_prices(problem, found.blend) if found.sure else {}
-    limits = tuple(replace(v, price=prices.get(v.limit)) for v in answer.limits)
-    others = alternatives(problem, found.blend) if found.sure else ()
-    alone = single_binders(problem, grid)
-    switches = price_switches(problem, found.blend) if found.sure else {}
-    assert answer.mix is not None
-    known = (found.blend.candidate, *found.blend.near)
-    changes = () if found.sure else _changes(problem, _that_take_chance(answer), known)
-    trial = best_trial(problem, np.array(answer.mix.per_liter), (*known, *nominal.met))
-    return replace(
-        answer,
-        limits=limits,
-        alternatives=(*others, *alone),
-        price_switches=switches,
-        stands=stands(problem, found.weighed.grams),
-        relaxations=changes,
-        worth_a_trial=() if trial is None else (trial,),
-    )
-
-
 def _that_take_chance(answer: Solution) -> tuple[Limit, ...]:
     """Return the judged limits that do not hold in every draw."""
     return tuple(v.limit for v in answer.limits if v.judged == WITH_ITS_CHANCE and v.probability < 1.0)
@@ -171,15 +200,76 @@ def _changes(problem: Problem, limits: Sequence[Limit], known: Sequence[Candidat
     return loosened(problem, limits, known, designed)
 
 
-def _no_blend(problem: Problem, grid: GridSearch, explain: bool, proof_seconds: float) -> Solution:
-    answer = Solution(
+def _no_blend(problem: Problem, proof_seconds: float) -> Solution:
+    return Solution(
         status=NO_BLEND,
         job=problem.job,
         proof=prove(problem, None, proof_seconds)[0],
         fingerprint=fingerprint(problem.job, problem.catalogue),
     )
-    if not explain:
-        return answer
-    conflict = conflict_of(problem, grid)
-    changes = _changes(problem, conflict, ())
-    return replace(answer, relaxations=changes, conflict=conflict, barred_by=barring_rules(problem))
+
+
+def _sure(design: Designed) -> ChanceBlend | None:
+    """Return what was found under doubt where it is as sure as asked."""
+    return design.found.blend if design.found is not None and design.found.sure else None
+
+
+def _conflict(design: Designed) -> tuple[Limit, ...]:
+    return conflict_of(design.problem, design.grid) if design.found is None else ()
+
+
+def _barred_by(design: Designed) -> tuple[str, ...]:
+    return barring_rules(design.problem) if design.found is None else design.solution.barred_by
+
+
+def _relaxations(design: Designed) -> tuple[Relaxation, ...]:
+    if design.found is None:
+        return _changes(design.problem, design.solution.conflict, ())
+    if design.found.sure:
+        return ()
+    return _changes(design.problem, _that_take_chance(design.solution), design.known)
+
+
+def _priced_limits(design: Designed) -> tuple[LimitVerdict, ...]:
+    sure = _sure(design)
+    prices = {} if sure is None else limit_prices(design.problem, sure)
+    return tuple(replace(v, price=prices.get(v.limit)) for v in design.solution.limits)
+
+
+def _alternatives(design: Designed) -> tuple[Alternative, ...]:
+    if design.found is None:
+        return ()
+    sure = _sure(design)
+    others = () if sure is None else alternatives(design.problem, sure)
+    return (*others, *single_binders(design.problem, design.grid))
+
+
+def _worth_a_trial(design: Designed) -> tuple[TrialWorth, ...]:
+    mix = design.solution.mix
+    if mix is None:
+        return ()
+    trial = best_trial(design.problem, np.array(mix.per_liter), (*design.known, *design.nominal.met))
+    return () if trial is None else (trial,)
+
+
+def _stands(design: Designed) -> Stands | None:
+    return None if design.found is None else stands(design.problem, design.found.weighed.grams)
+
+
+def _price_switches(design: Designed) -> Mapping[str, float]:
+    sure = _sure(design)
+    return {} if sure is None else price_switches(design.problem, sure)
+
+
+EXPLANATIONS: Final[Mapping[str, Callable[[Designed], Any]]] = {
+    "conflict": _conflict,
+    "barred_by": _barred_by,
+    "relaxations": _relaxations,
+    "limits": _priced_limits,
+    "alternatives": _alternatives,
+    "worth_a_trial": _worth_a_trial,
+    "stands": _stands,
+    "price_switches": _price_switches,
+}
+"""What explains a design, by the field of `Solution` that holds it, in the order in which they build on each
+other: `relaxations` reads `conflict`."""

@@ -146,6 +146,5 @@ def _note_outside(visit: Visit, url: str) -> None:
 
 
 def _note_error(visit: Visit, message: object) -> None:
-    """Note errors, but for the 404 of a deep link: Streamlit first asks the page's own folder for it."""
-    if message.type == "error" and "/_stcore/" not in str(message.location):
+    if message.type == "error":
         visit.errors.append(message.text)

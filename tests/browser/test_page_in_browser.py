@@ -67,12 +67,73 @@ def test_an_edit_is_answered_by_a_receipt_that_takes_it_back(visit):
     assert metrics(one) == before
 
 
+def test_an_edit_is_answered_before_the_reasons_of_the_last_one_are_told(visit):
+    one = visit().go()
+    before = metrics(one)
+    for volume in ("231 mL", "199 mL"):  # the second while the first is still being explained
+        box = one.box("mold volume")
+        box.fill(volume)
+        box.press("Enter")
+        one.page.wait_for_function(
+            "old => [...document.querySelectorAll('td.grams')].map(each => each.innerText).join() != old",
+            arg=",".join(before.values()),
+            timeout=PATIENCE,
+        )
+        before = metrics(one)
+    told = one.page.get_by_text("Looking for a blend worth a trial").or_(
+        one.page.get_by_text("Working out what each limit costs")
+    )
+    assert told.count() >= 1, "the grams stand there before their reasons"
+    one.settle()
+    assert told.count() == 0
+    assert "saves" in one.words
+
+
+def test_undo_goes_back_through_edits_of_several_pages(visit):
+    one = visit().go()
+    before = metrics(one)
+    one.type("whiteness, at least", "80")
+    one.turn("Order")
+    one.type("molds owned", "4")
+    for _ in range(2):
+        one.page.get_by_role("button", name="Undo").click()
+        one.settle()
+    assert one.box("molds owned").input_value() == "6"
+    one.turn("Weigh")
+    assert metrics(one) == before
+
+
+def test_the_units_come_back_with_the_work(visit):
+    one = visit().go()
+    one.page.get_by_text("US", exact=True).click()
+    one.settle()
+    one.page.reload()
+    one.settle()
+    assert " oz" in water(metrics(one))
+    work = re.search(r"work=[0-9a-f]{8}", one.page.url)[0]
+    again = visit().go(f"/order?{work}")
+    again.turn("Weigh")
+    assert " oz" in water(metrics(again))
+
+
 def test_nothing_leaves_the_machine_and_nothing_complains(visit):
     one = visit().go()
     for name in NAMES[1:]:
         one.turn(name)
     assert one.outside == []
     assert one.errors == []
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_nothing_is_asked_for_in_vain_at_a_pages_own_address(visit, path):
+    one = visit()
+    failed = []
+    one.page.on("response", lambda response: failed.append(response.url) if response.status >= 400 else None)
+    one.go(path)
+    assert failed == []
+    assert one.errors == []
+    one.turn("Materials")
+    assert one.page.url.startswith(f"{one.address}/materials")
 
 
 @pytest.mark.parametrize("widths", [(390, 768), (1280, 1920)], ids=["side-shut", "side-open"])

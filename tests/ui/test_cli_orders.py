@@ -16,6 +16,7 @@ from optimizer.materials import Catalogue
 from optimizer.studies.check import check
 from optimizer.studies.order_blends import candidate_of
 from tests.ui.conftest import SMALL, Command
+from tests.ui.test_levers_page import GYPSUM, MIXED
 
 DATES = ("--start", "2026-11-02", "--due", "2026-11-27")
 
@@ -47,6 +48,30 @@ def test_an_order_too_late_says_what_would_help(command: Command, small: Path) -
     text = command("order", small, *words).out
     assert "Late: ready on" in text
     assert "Day by day" in text
+
+
+@pytest.mark.parametrize(("text", "exit"), [(MIXED, 5), (GYPSUM, 3)], ids=["not sure enough", "no blend"])
+def test_an_order_that_lacks_time_names_levers(
+    command: Command, tmp_path: Path, text: str, exit: int
+) -> None:
+    job = tmp_path / "short.toml"
+    job.write_text(text, encoding="utf-8")
+    ran = command("order", job, "--vessels", 20, *DATES)
+    assert ("Promise nothing on this blend" in " ".join(ran.out.split())) == (text == MIXED)
+    assert "Or hasten it: any one of these lets a blend hold with 80 %" in ran.out
+    code, data = _order(command, job, "--vessels", 20, *DATES)
+    assert code == ran.code == exit
+    assert data["levers"][0]["sure_enough"]
+    assert data["levers"][0]["edits"]
+
+
+def test_levers_are_of_a_design_and_a_blend_of_ones_own_is_judged_as_it_is(
+    command: Command, tmp_path: Path
+) -> None:
+    job = tmp_path / "short.toml"
+    job.write_text(MIXED, encoding="utf-8")
+    ran = command("order", job, "--vessels", 20, *DATES, "--blend", "gypsum_cement=1")
+    assert "hasten" not in ran.out
 
 
 def test_an_order_of_nothing_is_ready(command: Command, small: Path) -> None:

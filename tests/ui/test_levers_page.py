@@ -73,3 +73,13 @@ def test_the_page_tells_the_price_at_which_a_new_powder_costs_the_same():
     at = at.text_input(key="swap_water").set_value("0.31").run()
     assert not at.exception
     assert re.search(r"Both cost the same at [0-9.]+ EUR a kilogram of marble flour", text_of(at))
+
+
+def test_an_order_whose_blend_is_not_sure_enough_is_offered_the_levers_of_its_design():
+    at = turned(opened(MIXED), "order")
+    at = at.button(key="ask_levers").click().run()
+    assert not at.exception
+    assert any(each.label.startswith("mix with water of") for each in levers_of(at))
+    at = levers_of(at)[0].click().run()
+    assert "Promise nothing" not in text_of(at)
+    assert not any(each.key == "ask_levers" for each in at.button)

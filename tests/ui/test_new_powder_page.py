@@ -44,3 +44,14 @@ def test_faults_come_together_and_nothing_is_kept():
     assert "silica" in told
     assert not Path("own_materials").exists()
     assert at.text_input(key="new_powder.set_begins").value == "soon"
+
+
+def test_what_a_powder_is_like_is_asked_and_never_taken_for_granted(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    at = turned(opened(), "shelf")
+    assert at.selectbox(key="new_powder.like").value is None
+    at.text_input(key="new_powder.name").set_value("budget_filler")
+    next(each for each in at.button if each.label == "Keep it").click().run()
+    assert not at.exception
+    assert any("most like: choose" in each.value for each in at.error)
+    assert not list(tmp_path.glob("**/budget_filler.toml"))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from streamlit.testing.v1 import AppTest
 
@@ -128,6 +130,24 @@ class TestWork:
         at.run()
         assert not at.exception
         assert at.text_input(key="demold_time").value == "45 min"
+
+    def test_the_units_come_back_with_the_work_though_the_address_lacks_them(self, folder):
+        at = opened()
+        at.segmented_control(key="units").set_value("us").run()
+        again = AppTest.from_file(str(APP), default_timeout=180)
+        again.query_params["work"] = at.query_params["work"]
+        again.run()
+        assert not again.exception
+        assert again.session_state["units"] == "us"
+        assert re.search(r"[0-9] oz", "".join(each.value for each in again.html))
+        assert Question((folder / "work" / f"{at.query_params['work']}.toml").read_text()).job
+
+    def test_an_address_with_units_is_no_change(self, folder):
+        at = AppTest.from_file(str(APP), default_timeout=180)
+        at.query_params["units"] = "US"
+        at.run().run()
+        assert at.session_state["units"] == "us"
+        assert not (folder / "work").exists()
 
     def test_a_fresh_window_starts_anew_and_offers_the_newest_work(self, folder):
         at = opened()

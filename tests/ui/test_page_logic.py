@@ -16,12 +16,13 @@ from optimizer.job import Limit
 from optimizer.jobfile import parse_job, template
 from optimizer.specs import load_catalogue
 from optimizer.studies.check import batch_of, check
-from optimizer.studies.design import design, design_problem
+from optimizer.studies.design import design
 from optimizer.trials.book import TrialBook
 from optimizer.trials.records import Portion, Strength, Trial
 from ui.draft import field_value, tables_of
 from ui.fields import DECISIONS
 from ui.page_words import UNREAD
+from ui.palette import LIGHT
 from ui.trial_form import powder_column
 
 APP = Path(__file__).parents[2] / "ui" / "app.py"
@@ -72,6 +73,11 @@ def turned(at: AppTest, page: str) -> AppTest:
 def weighed(at: AppTest) -> list[str]:
     """Return the masses of the table of what to weigh, as they are shown."""
     return re.findall(r'class="grams"[^>]*>([^<]*)<', "".join(each.value for each in at.html))
+
+
+def limits_of(at: AppTest) -> str:
+    """Return the table of limits as it is drawn."""
+    return next(each.value for each in at.html if 'class="limits"' in each.value)
 
 
 def grams(at: AppTest) -> list[float]:
@@ -194,20 +200,15 @@ def test_where_no_blend_is_sure_enough_a_change_is_a_button_that_makes_one():
     at = opened()
     at.text_input(key="dry_strength").set_value("50 MPa").run()
     assert "as sure as" in " ".join(each.value for each in at.markdown)
+    assert at.title[0].value.startswith("Not sure enough: all limits hold in ")
+    assert "not sure enough" in at.markdown[0].value  # in the strip, on every page
+    assert "takes most" in limits_of(at)
+    assert not re.search(rf"color:{LIGHT['holds']}|background:{LIGHT['holds']}", limits_of(at))
     at.button(key="relax_0").click().run()
     assert not at.exception
     assert "no blend found is as sure" not in " ".join(each.value for each in at.markdown)
-
-
-def test_a_change_clicked_in_its_fragment_runs_the_whole_page_again(monkeypatch):
-    at = opened()
-    scopes: list[str] = []
-    button = st.button
-    monkeypatch.setattr(st, "rerun", lambda *, scope="app": scopes.append(scope))
-    monkeypatch.setattr(st, "button", lambda *a, **kept: button(*a, **kept) or kept.get("key") == "relax_0")
-    at.text_input(key="dry_strength").set_value("50 MPa").run()
-    assert not at.exception
-    assert scopes == ["app"]  # a browser runs no more than the fragment of a button by itself
+    assert at.title[0].value.startswith("All limits hold in ")
+    assert "takes most" not in limits_of(at)
 
 
 def test_a_mix_of_any_size_holds_waste_and_sums_to_what_the_molds_take():
@@ -251,7 +252,7 @@ class TestReceipt:
         assert not at.exception
         assert at.text_input(key="dry_strength").value == "20 MPa"
         assert (grams(at), at.title[0].value) == before
-        at.button(key="undo").click().run()
+        at.button(key="redo").click().run()
         assert at.text_input(key="dry_strength").value == "35 MPa"
 
     def test_a_selected_blend_is_taken_back_too(self):
@@ -698,16 +699,38 @@ def _strength(at: AppTest) -> float:
     return float(re.match(r"[0-9.]+", table.loc["dry strength", "candidate"])[0])
 
 
-def test_a_new_recipe_does_not_wait_for_its_reasons(monkeypatch):
-    asked = []
-
-    def watched(*args, **options):
-        asked.append(options["explain"])
-        return design_problem(*args, **options)
-
-    at = opened()
-    monkeypatch.setattr("ui.answers.design_problem", watched)
-    at.text_input(key="dry_strength").set_value("21.37 MPa").run()
+def test_fewer_molds_make_a_smaller_mix_and_the_page_says_why():
+    at = turned(opened(), "order")
+    at.text_input(key="shop.molds").set_value("4").run()
+    at = turned(at, "weigh")
+    assert at.number_input(key="vessels_to_mix").value == 4
+    four = grams(at)
+    at.number_input(key="vessels_to_mix").set_value(6).run()
+    assert "2 mixes of 3 vessels, for there are 4 molds; the table is one mix" in text_of(at)
+    assert sum(grams(at)) == pytest.approx(0.75 * sum(four), rel=0.01)
+    at = turned(at, "trial_book")
+    assert "One of the card's 2 mixes, for 3 vessels each, for there are 4 molds: " in text_of(at)
+    at = turned(at, "order")
+    at.text_input(key="shop.molds").set_value("8").run()
+    at = turned(at, "weigh")
+    assert at.number_input(key="vessels_to_mix").value == 6  # the caster's own number stays
     assert not at.exception
-    assert asked[0] is False
-    assert asked[-1] is True
+
+
+def test_the_bottleneck_of_an_order_stands_in_one_line():
+    at = turned(opened(), "order")
+    (line,) = [each.value for each in at.markdown if each.value.startswith("**Bottleneck:** ")]
+    assert "\n" not in line
+    folded = [each.value for box in at.expander for each in box.markdown]
+    assert line not in folded
+
+
+def test_a_new_recipe_does_not_wait_for_its_reasons(monkeypatch):
+    at = opened()
+    before = grams(at)
+    monkeypatch.setattr("ui.answers.explaining", lambda *_: st.stop())
+    at.text_input(key="volume").set_value("231 mL").run()
+    assert not at.exception
+    assert grams(at) != before
+    assert limits_of(at)
+    assert "a good vessel, expected" in text_of(at)

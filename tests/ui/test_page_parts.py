@@ -23,6 +23,7 @@ from ui.draft import drafted, field_value, invented, laid_over, tables_of, whose
 from ui.drawings import (
     LimitLine,
     WeighLine,
+    bar_colors,
     blend_bar,
     dots,
     dots_held,
@@ -295,6 +296,28 @@ class TestDrawings:
             assert row.count("<span") == 20
             assert row.count("background:") == dots_held(chance)
 
+    def test_no_dot_looks_well_where_the_chance_is_not_sure_enough(self):
+        row = dots(0.62, LIGHT, sure=False)
+        assert LIGHT["holds"] not in row
+        assert row.count(LIGHT["fails"]) == 20 - dots_held(0.62)
+
+    def test_a_limit_alone_is_gray_and_what_it_takes_stands_out(self):
+        line = LimitLine("a", "at least 8 min", 0.9, "90 %", "5 … 9 … 12 min", "holds", fails_low=True)
+        for theme in (LIGHT, DARK):
+            calm, most = (limits_table([replace(line, takes_most=each)], theme) for each in (False, True))
+            assert theme["holds"] not in calm + most
+            assert f"color:{theme['fails']}" not in calm
+            assert f"color:{theme['fails']}" in most
+            assert "takes most" in most
+
+    def test_a_material_has_its_color_in_every_blend(self, catalogue):
+        colors = bar_colors(list(catalogue))
+        for blend in ({"marble_flour": 0.2, "gypsum_cement": 0.8}, {"gypsum_cement": 0.1, "csa_cement": 0.9}):
+            bar = blend_bar(blend, LIGHT, colors)
+            parts = dict(re.findall(r"flex:(0[.][0-9]+) 1 0.*?background:(#[0-9A-F]+)", bar))
+            assert parts == {f"{share:.4f}": LIGHT[colors[name]] for name, share in blend.items()}
+        assert colors["gypsum_cement"] not in (colors["marble_flour"], colors["silica_sand"])
+
     def test_the_failing_side_is_hatched_where_the_limit_lies(self):
         line = LimitLine("a", "at least 8 min", 0.7, "70 %", "5 … 9 … 12 min", "uncertain", fails_low=True)
         low, high = (limits_table([replace(line, fails_low=each)], LIGHT) for each in (True, False))
@@ -305,7 +328,9 @@ class TestDrawings:
 
     def test_words_of_others_are_never_markup(self):
         foreign = '<img src="http://192.0.2.1/x.png">'
-        table = weigh_table([WeighLine(foreign, "1 g", "1 g")], LIGHT) + blend_bar({foreign: 1.0}, LIGHT)
+        table = weigh_table([WeighLine(foreign, "1 g", "1 g")], LIGHT) + blend_bar(
+            {foreign: 1.0}, LIGHT, bar_colors([foreign])
+        )
         assert "<img" not in table
 
 

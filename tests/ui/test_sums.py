@@ -89,7 +89,10 @@ def test_an_even_split_is_said_to_be_one(demo: Job, catalogue: Catalogue) -> Non
     solution = check(demo, {"gypsum_cement": 68.0, "silica_sand": 32.0}, catalogue)
     words = list(batch_words(batch_of(solution, catalogue, 7), solution, catalogue))
     # own arithmetic: the bucket of the demo fills 6 molds; 7 vessels in two mixes are 4 each
-    assert words[0] == "Make this mix 2 times, for 4 molds each: one could fill 6; 4 is the even split of 7."
+    assert words[0] == (
+        "Make this mix 2 times, for 4 molds each: one could fill 6, for there are 6 molds and the bucket "
+        "fills 6; 4 is the even split of 7."
+    )
     assert list(batch_words(batch_of(solution, catalogue, 6), solution, catalogue)) == []
     full = list(batch_words(batch_of(solution, catalogue, 12), solution, catalogue))
     assert "fills no more" in full[0]

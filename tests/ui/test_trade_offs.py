@@ -173,7 +173,7 @@ def _front(coats: list[int], costs: list[float]) -> Frontier:
 def test_a_jump_is_named_by_its_reason_and_a_slope_is_none() -> None:
     jump = jump_of(_front([2, 2, 1, 1], [7.80, 7.75, 7.00, 6.95]))
     assert jump is not None
-    assert (jump.place, jump.reason) == (1, "2 coats of sealer for 1")
+    assert (jump.place, jump.beside, jump.reason) == (1, 2, "2 coats of sealer for 1")
     assert jump.more == pytest.approx(0.75)
     assert jump_of(_front([1, 1, 1, 1], [7.80, 7.75, 7.00, 6.95])) is None
     assert jump_of(_front([2, 2, 2, 1, 1, 1], [7.5, 7.4, 7.3, 7.2, 7.1, 7.0])) is None

@@ -15,10 +15,11 @@ from optimizer.money.order import OrderPlan, Ranked
 from optimizer.studies.order_blends import OrderAnswer
 from ui.fields import ORDER_SHOP
 from ui.jobs import blend_text
+from ui.lever_buttons import show_levers
 from ui.money_answers import order_curve, planned, remedy_cost
 from ui.order_charts import calendar_chart, curve_chart, rates_chart
 from ui.order_text import (
-    BOTTLENECKS,
+    bottleneck_words,
     busiest_words,
     counted,
     first_words,
@@ -68,13 +69,6 @@ _WIDTHS: Final = {
 }
 """Widths of columns, so that the last is not cut off [px]."""
 
-_RESOURCES: Final = {
-    "molds": "molds",
-    "labor": "labor",
-    "mixer": "mixer",
-    "shelf": "drying rack",
-    "drying": "drying",
-}
 _SIDES: Final = {
     "molds": "by the molds",
     "labor": "by labor, sealing and packing counted",
@@ -163,6 +157,8 @@ def _answer(now: Session, asked: _Asked) -> OrderAnswer | None:
     if not answer.ranked:
         st.info("No blend meets the limits, so there is nothing to plan.")
         st.page_link("app_pages/weigh.py", label="See the smallest changes that would do")
+        if answer.no_blend is not None:
+            show_levers(now, answer.no_blend)
         return None
     return answer
 
@@ -173,18 +169,22 @@ def _plan(now: Session, answer: OrderAnswer) -> None:
     plan = rows[answer.selected].plan
     st.title(plain(headline(plan)), anchor=False)
     st.caption(plain(plan_words(plan, answer.request.shop.molds)))
+    if plan.bottleneck:
+        st.markdown(marked("**Bottleneck:** {}.", bottleneck_words(plan)))
     _remedies(now, plan, answer)
     _calendar(plan)
     for words in first_words(answer, plan):
         st.markdown(plain(words))
+    show_levers(now, answer.solutions[answer.selected])
     _select(now, answer, list(rows))
     buying, money_side = st.columns(2, gap="large")
     with buying:
         _buying(now, plan)
     with money_side:
         _money(now, plan)
-    with st.expander(plain(f"Bottleneck: {_RESOURCES.get(plan.bottleneck, 'none')}")):
-        _held_back(plan, answer)
+    if plan.bottleneck:
+        with st.expander("Castings a day that molds, labor, mixes and drying rack each allow"):
+            _held_back(plan, answer)
     with st.expander("Other blends for this order, and the size from which each is the cheaper one"):
         _ranking(answer)
         _break_even(now, answer, plan)
@@ -260,11 +260,6 @@ def _calendar(plan: OrderPlan) -> None:
 
 
 def _held_back(plan: OrderPlan, answer: OrderAnswer) -> None:
-    if not plan.bottleneck:
-        return
-    st.markdown(
-        marked("{}. Castings a day that each alone allows:", BOTTLENECKS[plan.bottleneck].capitalize())
-    )
     draw(
         rates_chart(plan.rates, _SIDES),
         key="rates",

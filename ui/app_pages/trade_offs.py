@@ -77,7 +77,7 @@ def show() -> None:
         st.markdown(plain(_sentence(traded)))
         jump = jump_of(traded.front)
         if jump is not None:
-            st.markdown(marked("The cost jumps: {}.", jump_words(jump, now.job.currency)))
+            st.markdown(marked("The cost jumps, heavy line: {}.", jump_words(jump, now.job.currency)))
         _pickers(now, traded)
     _table(now, traded)
     _cautions(traded)
@@ -128,7 +128,7 @@ def _preset() -> None:
 
 def _card(now: Session) -> None:
     """Show the selected blend beside the chart: what it is, and what is different from the design's own."""
-    mine, own = now.solution, answers.designed(now.asked, explain=False)
+    mine, own = now.solution, answers.designed(now.asked)
     if mine.mix is None:
         return
     known = answers.catalogue()
@@ -208,8 +208,8 @@ def _picture(now: Session, traded: Traded) -> alt.LayerChart:
     over = traded.front.over
     rows = trade_rows(traded.front, traded.solutions, traded.spans, units())
     jump = jump_of(traded.front)
-    label = None if jump is None else (jump.place, jump_words(jump, now.job.currency))
-    return trade_chart(over, rows, _marks(now, traded), now.job.limits, now.job.currency, units(), label)
+    ends = None if jump is None else (jump.place, jump.beside)
+    return trade_chart(over, rows, _marks(now, traded), now.job.limits, now.job.currency, units(), ends)
 
 
 def _marks(now: Session, traded: Traded) -> list[dict[str, Any]]:

@@ -11,14 +11,16 @@ import streamlit as st
 
 from optimizer.calibration.readings import studio_of
 from optimizer.errors import Fault, VesselblendError
-from optimizer.studies.check import weighing_order, weighing_step
+from optimizer.studies.check import Batch, weighing_order, weighing_step
 from optimizer.trials.book import TrialBook, book_beside
 from optimizer.trials.records import Trial
 from optimizer.trials.table_files import write_csv_text
 from optimizer.units import show as show_value
 from ui import answers
+from ui.batch_text import held_words, most_per_mix
 from ui.order_text import counted
 from ui.plain_text import marked, named, plain
+from ui.printing import CAST
 from ui.state import Session, session, units
 from ui.trial_answers import book_folder
 from ui.trial_counts import Counts, counts_of
@@ -73,14 +75,14 @@ def _enter(now: Session, path: Path) -> None:
     if said:
         st.success(plain(said))
     st.markdown("### Note a trial")
-    card = _card_grams(now)
-    other = not card or _recipe() == _OTHER
+    card = _card(now)
+    other = card is None or _recipe() == _OTHER
     faults: Mapping[str, Fault] = st.session_state.get("trial_faults", {})
     with st.form("trial", border=False):
         grams = _weighed(now)
         names = [name for name in weighing_order(grams, answers.catalogue()) if name != "water"]
         powders = [*(_powder(name, grams[name]) for name in names), _WATER] if other else []
-        if card and not other:
+        if card is not None and not other:
             st.markdown(plain(_recipe_words(now, card)))
         _in_columns([None, *powders, *_FIRST], faults)
         with st.expander("More readings", expanded=any(each.column in faults for each in _MORE)):
@@ -89,7 +91,7 @@ def _enter(now: Session, path: Path) -> None:
         if "trial_odd" in st.session_state:
             st.checkbox("What is odd is right: take it", key="trial_right")
         enter, check = st.columns(2)
-        recipe = {} if other else card
+        recipe = {} if other or card is None else dict(card.grams)
         with enter:
             st.form_submit_button("Enter it", on_click=_entered, args=(path, names, recipe))
         with check:
@@ -113,24 +115,29 @@ def _recipe() -> str:
     )
 
 
-def _card_grams(now: Session) -> dict[str, float]:
-    """Return the grams of the card's mix by material and water; empty without a blend."""
-    vessels = st.session_state.get("card_vessels") or st.session_state.get("vessels_to_mix")
-    batch = (
-        None
-        if now.solution.mix is None
-        else answers.batch(now.asked, now.blend, int(vessels or now.job.shop.molds_per_mix))
-    )
-    return {} if batch is None else dict(batch.grams)
+def _card(now: Session) -> Batch | None:
+    """Return the batch of the card; None without a blend."""
+    if now.solution.mix is None:
+        return None
+    vessels = st.session_state.get(CAST) or st.session_state.get("vessels_to_mix")
+    return answers.batch(now.asked, now.blend, int(vessels or most_per_mix(now.solution)))
 
 
-def _recipe_words(now: Session, card: Mapping[str, float]) -> str:
+def _recipe_words(now: Session, card: Batch) -> str:
+    """Return what one mix of the card weighs, and which part of the batch that is."""
     known = answers.catalogue()
     masses = (
-        f"{grams_words(card[name], weighing_step(name, now.solution, known))} {label_of(name, known)}"
-        for name in weighing_order(card, known)
+        f"{grams_words(card.grams[name], weighing_step(name, now.solution, known))} {label_of(name, known)}"
+        for name in weighing_order(card.grams, known)
     )
-    return f"The card's mix: {', '.join(masses)}."
+    return f"{_mix_words(now, card)}: {', '.join(masses)}."
+
+
+def _mix_words(now: Session, card: Batch) -> str:
+    vessels = f"{card.per_mix} vessel{'' if card.per_mix == 1 else 's'}"
+    if card.mixes == 1:
+        return f"The card's mix, for {vessels}"
+    return f"One of the card's {card.mixes} mixes, for {vessels} each, for {held_words(now.solution)}"
 
 
 def _in_columns(fields: Sequence[Reading | None], faults: Mapping[str, Fault]) -> None:

@@ -3,26 +3,27 @@
 from __future__ import annotations
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator as Container
 
 from optimizer.job import Vessel
 from optimizer.nomenclature import USES, quantity
-from optimizer.solution import NOT_SURE, Prediction, Relaxation, Solution
+from optimizer.solution import Prediction, Relaxation, Solution
 from optimizer.studies.check import Batch
 from optimizer.units import show_amount
 from optimizer.verdict.evidence import EVIDENCE_WORDS
 from ui import answers
+from ui.batch_text import held_words, most_per_mix
 from ui.certainty import show_certainty
 from ui.charts import cost_chart
 from ui.cost_answers import cost_told
 from ui.draft import field_value, invented, tables_of, whose
-from ui.drawings import WeighLine, blend_bar, dots, limits_table, weigh_table
+from ui.drawings import WeighLine, bar_colors, blend_bar, dots, limits_table, weigh_table
 from ui.fields import CANDLE, MOST_POWDERS, ROOM, TITLE, VESSEL
 from ui.jobs import blend_text
 from ui.lever_buttons import show_levers
 from ui.page_words import MARKS, UNREAD, chance_phrase, examples_words, mark_of, spoken_bound
 from ui.plain_text import bullets, marked, paragraphs, plain
 from ui.printing import print_card
-from ui.question import Question
 from ui.reasons import (
     HEAT,
     barred_words,
@@ -34,7 +35,16 @@ from ui.reasons import (
 )
 from ui.state import Session, apply_limits, drop_pick, pick, session, units
 from ui.unit_text import prose_in
-from ui.verdict_words import headline, limit_lines, open_words, rests_on, span_of, sure_words, worth_words
+from ui.verdict_words import (
+    headline,
+    limit_lines,
+    open_words,
+    rests_on,
+    span_of,
+    sure_enough,
+    sure_words,
+    worth_words,
+)
 from ui.vessel_drawing import vessel_section
 from ui.widgets import draw, drawn, show_field, show_fields, tell_faults, theme
 from ui.words import (
@@ -48,23 +58,21 @@ from ui.words import (
 )
 
 _STEP_CHANCE = 1.0 / 3.0
+_USUAL = "usual_mix"
 _NAMES = {
     "bounds": "the bounds of {} in the job file",
     "at_most_materials": f"“{MOST_POWDERS.label}” (below)",
     "max_coats": "the most coats of sealer in the job file",
     "measured_outer": "“outer wall in your burn test” (below)",
 }
-_WORTH = 120  # pixels kept for the blend worth a trial, which comes later, too
-_WHY = 220  # pixels kept for the reasons, which come later, so that nothing below them jumps
 
 
 def show() -> None:
-    """Show the page."""
+    """Show the page: first what to weigh and how sure it is, then its reasons, each once it is known."""
     now = session()
     solution = now.solution
     if solution.mix is None:
         _no_blend(now)
-        _surroundings(now, expanded=True)
         return
     _verdict(now, solution)
     left, right = st.columns([6, 7], gap="large")
@@ -75,20 +83,52 @@ def show() -> None:
     left, right = st.columns([6, 7], gap="large")
     with left:
         st.markdown("### What certainty costs")
-        unsure = solution.status == NOT_SURE
-        worth = st.container(height="content" if unsure else _WORTH, border=False)
+        worth = st.container(border=False, key="worth")
         show_certainty(now)
     with right:
         _cautions(solution)
-        why = st.container(height=_WHY, border=False)
-    _money(now, solution)
+        why = st.container(border=False, key="why")
+    step = _money(now, solution)
     _details(now, solution)
     _surroundings(now)
-    with why:
-        _explanation(now.asked, now.blend)
+    if now.blend:
+        why.markdown("A blend you picked: go back to the cheapest one to see what each limit costs.")
+    else:
+        _reasons(now, worth, why)
     with worth:
-        _worth(now.asked, now.blend)
         show_levers(now, solution)
+    if step is not None and (words := _step(now, solution)):
+        step.caption(plain(words))
+
+
+def _reasons(now: Session, worth: Container, why: Container) -> None:
+    """Tell what would make the answer surer, what limits cost and which blend is worth a trial, in turn."""
+    changes, trial = worth.container(), worth.empty()
+    price, alone = why.empty(), why.empty()
+    trial.caption("Looking for a blend worth a trial …")
+    price.caption("Working out what each limit costs …")
+    with answers.explaining(now.asked) as told:
+        with changes:
+            _surer(now, told("relaxations"))
+        price.markdown(plain(limit_sentence(told("limits"), units())))
+        alone.markdown(paragraphs(_alone(told("alternatives"))))
+        with trial.container():
+            _worth(told("worth_a_trial"))
+
+
+def _surer(now: Session, solution: Solution) -> None:
+    """Offer the changes any one of which makes a blend sure enough."""
+    if solution.relaxations:
+        st.markdown(marked(":small[**Sure enough** by any one of these changes:]"))
+        _changes(now, solution)
+
+
+def _alone(solution: Solution) -> list[str]:
+    """Return what one binder alone would cost, what is proved, and what else to know of the answer."""
+    alone = single_binder_words(solution, answers.catalogue(), units())
+    proof = proof_words(solution.proof) if solution.proof else ""
+    notes = (*barred_words(solution), *solution.notes)
+    return [alone, proof, *(prose_in(note, units()) for note in notes)]
 
 
 def _verdict(now: Session, solution: Solution) -> None:
@@ -98,7 +138,7 @@ def _verdict(now: Session, solution: Solution) -> None:
         with sure:
             st.title(plain(headline(solution)), anchor=False)
             if solution.limits:
-                drawn(dots(solution.joint_probability or 0.0, theme()))
+                drawn(dots(solution.joint_probability or 0.0, theme(), sure=sure_enough(solution)))
             if open_words(solution):
                 st.markdown(marked("**{}**", open_words(solution)))
             st.markdown(plain(sure_words(solution)))
@@ -108,25 +148,19 @@ def _verdict(now: Session, solution: Solution) -> None:
             _buttons(now)
 
 
-@st.fragment
-def _worth(asked: Question, blend: str) -> None:
-    """Say which other blend is worth a trial, after the grams stand on the page."""
-    if blend:
-        return
-    with st.spinner("Looking for a blend worth a trial"):
-        solution = answers.designed(asked, explain=True)
-    if solution.relaxations:
-        st.markdown(marked(":small[**Sure enough** by any one of these changes:]"))
-        _changes(session(), solution)
+def _worth(solution: Solution) -> None:
+    """Say which other blend is worth a trial."""
     for each in solution.worth_a_trial[:1]:
         words, button = st.columns([3, 1], vertical_alignment="center")
         words.markdown(
             marked(":small[**Worth a trial:** {}]", worth_words(each, solution, answers.catalogue()))
         )
-        with button:
-            if st.button("Look at it", key="look_at_trial"):
-                pick(blend_text(each.blend, each.water_ratio))
-                st.rerun()
+        button.button(
+            "Look at it",
+            key="look_at_trial",
+            on_click=pick,
+            args=(blend_text(each.blend, each.water_ratio),),
+        )
 
 
 def _price(now: Session, solution: Solution) -> None:
@@ -152,14 +186,18 @@ def _buttons(now: Session) -> None:
 
 
 def _weigh(now: Session, solution: Solution) -> None:
-    """Show what to weigh for a mix of so many vessels, waste in it."""
+    """Show what to weigh for a mix of so many vessels, waste in it; at first as many as one mix fills."""
+    usual = most_per_mix(solution)
+    if st.session_state.get("vessels_to_mix") == st.session_state.get(_USUAL):
+        st.session_state["vessels_to_mix"] = usual  # a number of the caster's own stays
+    st.session_state[_USUAL] = usual
     with st.container(horizontal=True, vertical_alignment="center", gap="small"):
         st.markdown("### Weigh for", width="content")
         vessels = st.number_input(
             "Vessels to mix",
             1,
             10_000,
-            now.job.shop.molds_per_mix,
+            usual,
             key="vessels_to_mix",
             persist_state="session",
             label_visibility="collapsed",
@@ -179,8 +217,9 @@ def _weigh(now: Session, solution: Solution) -> None:
         )
         for each in batch.portions
     ]
-    drawn(weigh_table(lines, theme()), blend_bar(shares, theme()))
-    st.caption(plain(f"{_batch_words(now, batch)} {now.job.title} · {_examples(now)}"))
+    colors = bar_colors([label_of(name, known) for name in known])
+    drawn(weigh_table(lines, theme()), blend_bar(shares, theme(), colors))
+    st.caption(plain(f"{_batch_words(now, solution, batch)} {now.job.title} · {_examples(now)}"))
 
 
 def _examples(now: Session) -> str:
@@ -198,11 +237,15 @@ def _weighed_name(name: str, solution: Solution) -> str:
     return f"water, {100.0 * solution.mix.water_ratio:.0f} per 100 of powder"
 
 
-def _batch_words(now: Session, batch: Batch) -> str:
+def _batch_words(now: Session, solution: Solution, batch: Batch) -> str:
+    """Return how many mixes the table stands for, and why one mix holds no more."""
     waste = f"{100.0 * now.job.shop.waste:g} % waste in"
     if batch.mixes == 1:
         return f"One mix, {waste}."
-    return f"{batch.mixes} mixes of {batch.per_mix} vessels; the table is one mix, {waste}."
+    return (
+        f"{batch.mixes} mixes of {batch.per_mix} vessels, for {held_words(solution)}; "
+        f"the table is one mix, {waste}."
+    )
 
 
 def _limits(now: Session, solution: Solution) -> None:
@@ -215,28 +258,30 @@ def _limits(now: Session, solution: Solution) -> None:
     if fault := st.session_state.get("calibration_fault"):
         st.warning(marked("The fit to trials does not count: {}", fault))
     rests = rests_on(now.asked.trials, invented=now.invented_casts)
-    read = "Bar: all casts; hatched: those that fail. Range: 5 % to 95 %."
+    read = "Each limit alone. Bar: all casts; hatched: those that fail. Range: 5 % to 95 %."
     marks_told = f"{MARKS['example']} shipped figures · {MARKS['fitted']} fitted to trials or a burn test"
     st.caption(plain(f"{rests} {read} {marks_told}"))
 
 
-def _money(now: Session, solution: Solution) -> None:
-    """Show where the money of a good vessel goes, folded."""
+def _money(now: Session, solution: Solution) -> Container | None:
+    """Show where the money of a good vessel goes, folded; return the place for the step it may stand on."""
     if solution.cost is None:
-        return
+        return None
     currency = now.job.currency
     groups = cost_groups(solution.cost_parts)
     largest = ", ".join(f"{name} {money(x, '').strip()}" for name, x in list(groups.items())[:3])
     with st.expander(marked("Where the {} goes: {} …", money(solution.cost, currency), largest)):
         told = cost_told(now.asked, now.blend)
         if told:
-            st.caption(plain(f"{told}.{_step(now, solution)}"))
+            st.caption(plain(f"{told}."))
+        step = st.empty()
         draw(
             cost_chart(groups),
             key="cost_parts",
             alt="Parts of the cost: "
             + ", ".join(f"{name} {money(x, currency)}" for name, x in groups.items()),
         )
+    return step
 
 
 def _step(now: Session, solution: Solution) -> str:
@@ -246,54 +291,52 @@ def _step(now: Session, solution: Solution) -> str:
         return ""
     coats = round(solution.properties["sealer_coats"].value)
     counted = f"{coats} coat{'' if coats == 1 else 's'} of sealer {'is' if coats == 1 else 'are'} counted"
-    return f" The cost stands on a step: {counted}; that it takes one more is {chance_phrase(chance)}."
-
-
-@st.fragment
-def _explanation(asked: Question, blend: str) -> None:
-    """Say which limit costs money, after everything else stands on the page."""
-    if blend:
-        st.markdown("A blend you picked: go back to the cheapest one to see what each limit costs.")
-        return
-    with st.spinner("Working out what each limit costs"):
-        solution = answers.designed(asked, explain=True)
-    st.markdown(plain(limit_sentence(solution, units())))
-    alone = single_binder_words(solution, answers.catalogue(), units())
-    proof = proof_words(solution.proof) if solution.proof else ""
-    notes = (*barred_words(solution), *solution.notes)
-    st.markdown(paragraphs((alone, proof, *(prose_in(note, units()) for note in notes))))
+    return f"The cost stands on a step: {counted}; that it takes one more is {chance_phrase(chance)}."
 
 
 def _no_blend(now: Session) -> None:
+    """Say that no blend does, then what stands in the way and the smallest changes that would do."""
     count = len(now.job.limits)
     st.title(marked("No blend of these powders meets all {} limits", str(count)), anchor=False)
     st.caption(plain(f"{now.job.title} · {_examples(now)}"))
-    with st.spinner("Looking for the smallest changes that would do"):
-        solution = answers.designed(now.asked, explain=True)
-    if solution.conflict:
-        names = ", ".join(quantity(limit.property).label for limit in solution.conflict)
-        alone = len(solution.conflict) == 1
-        st.markdown(plain(f"{'Out of reach' if alone else 'These stand against each other'}: {names}."))
-    st.markdown(paragraphs(barred_words(solution)))
-    if not solution.relaxations:
-        st.markdown("No single change is enough. Loosen two limits, or add a powder on the page Materials.")
-    else:
-        st.markdown("Any one of these changes is enough:")
-    _changes(now, solution)
-    show_levers(now, solution)
-    st.markdown(paragraphs(no_blend_words(solution, _NAMES)))
+    conflict, changes, why = st.empty(), st.empty(), st.empty()
+    changes.caption("Looking for the smallest changes that would do …")
+    _surroundings(now, expanded=True)
+    with answers.explaining(now.asked) as told:
+        conflict.markdown(paragraphs(_conflict_words(told("barred_by"))))
+        solution = told("relaxations")
+        with changes.container():
+            if not solution.relaxations:
+                st.markdown(
+                    "No single change is enough. Loosen two limits, or add a powder on the page Materials."
+                )
+            else:
+                st.markdown("Any one of these changes is enough:")
+            _changes(now, solution)
+            show_levers(now, solution)
+    why.markdown(paragraphs(no_blend_words(solution, _NAMES)))
+
+
+def _conflict_words(solution: Solution) -> list[str]:
+    """Return which limits are out of reach or stand against each other, and which rules of mixing do."""
+    if not solution.conflict:
+        return list(barred_words(solution))
+    names = ", ".join(quantity(limit.property).label for limit in solution.conflict)
+    alone = len(solution.conflict) == 1
+    against = f"{'Out of reach' if alone else 'These stand against each other'}: {names}."
+    return [against, *barred_words(solution)]
 
 
 def _changes(now: Session, solution: Solution) -> None:
-    """Show the smallest changes of limits that would do, each a click; a click in a fragment runs no more."""
+    """Show the smallest changes of limits that would do, each a click."""
     for place, relaxation in enumerate(solution.relaxations[:3]):
-        if st.button(
+        st.button(
             plain(_relaxation_words(now, relaxation)),
             key=f"relax_{place}",
             on_click=apply_limits,
             args=(relaxation.limits,),
-        ):
-            st.rerun()
+            wrap=True,
+        )
 
 
 def _relaxation_words(now: Session, relaxation: Relaxation) -> str:

@@ -47,9 +47,11 @@ def order(
     """
     from optimizer.reports import order_json
     from optimizer.studies.check import check
+    from optimizer.studies.levers import time_is_short
     from optimizer.studies.order_blends import plan_blends, shop_request
     from ui.answer_text import no_blend_blocks
     from ui.jobs import ask, read_blend, read_water_ratio, typed_day
+    from ui.lever_text import lever_blocks, levers_json, levers_of
     from ui.order_text import order_blocks
 
     if water_ratio is not None and blend is None:
@@ -69,11 +71,15 @@ def order(
     )
     answer = plan_blends(asked.job, asked.catalogue, request, parameters, selected=own, trial=not no_trial)
     none = answer.no_blend
+    answer = answer if plan is None or none is not None else answer.selecting(plan)
+    seen = answer.solution if none is None else none
+    tried = levers_of(asked, seen)
+    hastened = list(lever_blocks(tried, asked.job, delivery.units, looked=time_is_short(seen)))
+    data = order_json(answer) | ({"levers": levers_json(tried)} if tried else {})
     if none is not None:
-        delivery.send(order_json(answer), no_blend_blocks(none, delivery.units))
+        delivery.send(data, no_blend_blocks(none, delivery.units, hastened))
         return NO_BLEND
-    answer = answer if plan is None else answer.selecting(plan)
-    delivery.send(order_json(answer), order_blocks(answer, asked.catalogue, delivery.units))
+    delivery.send(data, order_blocks(answer, asked.catalogue, delivery.units, hastened))
     if not answer.plan.meets_date:
         return NO_BLEND
     return 0 if answer.plan.candidate.sure else NO_VERDICT
