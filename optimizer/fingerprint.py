@@ -29,8 +29,6 @@ def fingerprint(
 
     Parameters
     ----------
-    job : Job
-        The job.
     catalogue : Catalogue
         All materials, model figures and sources.
     calibration_text : str

@@ -214,8 +214,6 @@ def unknown_repair(name: str, job: str = "") -> str:
 
     Parameters
     ----------
-    name : str
-        Name as read [-].
     job : str
         File of the job that names it: folders beside it are looked into, and those of the working folder [-].
 

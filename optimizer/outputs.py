@@ -62,8 +62,6 @@ def write_whole(path: Path, content: bytes) -> None:
     ----------
     path : Path
         File to make or replace [-].
-    content : bytes
-        All of it [-].
 
     Raises
     ------
@@ -94,13 +92,6 @@ def write_whole(path: Path, content: bytes) -> None:
 
 def create_whole(path: Path, content: bytes) -> bool:
     """Make a new file, whole or not at all; return False when there is one already, which is left alone.
-
-    Parameters
-    ----------
-    path : Path
-        File to make [-].
-    content : bytes
-        All of it [-].
 
     Raises
     ------

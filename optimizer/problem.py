@@ -192,8 +192,6 @@ def price_faults(job: Job, names: Sequence[str], where: str = "") -> tuple[Fault
 
     Parameters
     ----------
-    job : Job
-        Holds the prices.
     names : Sequence[str]
         Materials that may be used.
     where : str

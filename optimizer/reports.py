@@ -260,10 +260,6 @@ def frontier_csv(found: Frontier, currency: str, units: System = "metric") -> st
 
     Parameters
     ----------
-    found : Frontier
-        The blends.
-    currency : str
-        Of the job [-].
     units : str
         ``metric`` or ``us``; grams stay grams, for the scale [-].
     """

@@ -21,11 +21,6 @@ _MOST_POINTS: Final = 200
 def read_toml(path: Path) -> dict[str, Any]:
     """Return the tables of the TOML file at `path`.
 
-    Parameters
-    ----------
-    path : Path
-        The file [-].
-
     Raises
     ------
     FileFaults
@@ -76,8 +71,6 @@ def read_text(path: Path, where: str = "") -> str:
 
     Parameters
     ----------
-    path : Path
-        The file [-].
     where : str
         What faults call it; its path where left out [-].
 
@@ -107,8 +100,6 @@ def decoded(raw: bytes, where: str) -> str:
     ----------
     raw : bytes
         Its content, or more of it than `LARGEST_FILE` [-].
-    where : str
-        What faults call it [-].
 
     Raises
     ------
@@ -130,8 +121,6 @@ def parse_toml(text: str, where: str) -> dict[str, Any]:
 
     Parameters
     ----------
-    text : str
-        The text [-].
     where : str
         What faults call the file [-].
 

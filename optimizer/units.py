@@ -279,8 +279,6 @@ def show_amount(value: float, unit: str, digits: int = 3, system: System = "metr
         The amount [`unit`].
     unit : str
         Its unit; with ``us`` the usual counterpart is shown [-].
-    digits : int
-        Significant digits [-].
     system : str
         ``metric`` or ``us`` [-].
 
@@ -320,8 +318,6 @@ def significant(value: float, digits: int) -> str:
     ----------
     value : float
         Any finite number [any].
-    digits : int
-        Significant digits [-].
 
     Examples
     --------

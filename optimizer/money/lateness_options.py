@@ -88,8 +88,6 @@ def find_remedies(request: OrderRequest, candidate: Candidate) -> tuple[Remedy, 
     ----------
     request : OrderRequest
         The order, in the shop as it stands.
-    candidate : Candidate
-        The blend.
     """
     molds = _molds(request, candidate)
     others = [_first(kind(request, candidate), _Trial.remedy) for kind in _KINDS]

@@ -371,8 +371,6 @@ def rank_candidates(
 
     Parameters
     ----------
-    request : OrderRequest
-        The order.
     candidates : Iterable[Candidate]
         The blends, each with a name of its own.
     best : int

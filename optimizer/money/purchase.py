@@ -390,8 +390,6 @@ def leftovers(
     ----------
     purchase : Purchase
         Packs bought, stock used and mass left.
-    prices : Mapping[str, Price]
-        Offer by material.
     wage : float
         Cost of an hour on the road [currency/h].
     start, last_cast : datetime.date

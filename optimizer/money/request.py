@@ -225,8 +225,6 @@ def check_candidate(candidate: Candidate, request: OrderRequest) -> list[Fault]:
 
     Parameters
     ----------
-    candidate : Candidate
-        The blend.
     request : OrderRequest
         The order, for its prices, window and shipping bands.
     """

@@ -327,12 +327,8 @@ def run_floor(
 
     Parameters
     ----------
-    size : OrderSize
-        What is made.
     bounds : Capacity
         What a working day can do.
-    shop : Shop
-        The calendar.
     start : datetime.date
         First day on which casting may begin; day 0.
     until : int

@@ -396,8 +396,6 @@ def order_money(line: OrderLine, vessels: int, shop: Shop) -> float:
 
     Parameters
     ----------
-    line : OrderLine
-        The blend.
     vessels : int
         Good vessels ordered [count].
     shop : Shop
@@ -421,8 +419,6 @@ def break_even(first: OrderLine, second: OrderLine, shop: Shop, most: int = 10_0
 
     Parameters
     ----------
-    first, second : OrderLine
-        The blends.
     shop : Shop
         Molds owned, their price and life, and rejects.
     most : int

@@ -84,10 +84,6 @@ def anchor_of(material: Material, lookup: Lookup, family: Anchor | None = None) 
 
     Parameters
     ----------
-    material
-        The binder.
-    lookup
-        Where parameters come from.
     family
         Anchor of the cement that the binder names: lends its gain rate to a binder with one wet point, its
         ratio of dry to wet strength to one that states none.

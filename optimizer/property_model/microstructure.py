@@ -78,8 +78,6 @@ def body_of(model: Model, mixes: Array) -> Body:
 
     Parameters
     ----------
-    model
-        Compiled chain.
     mixes
         Kilograms per liter of slurry of each material and, last, of water; shape (mixes, n + 1). The
         volumes and the air must fill the liter (`per_liter` sees to that).
@@ -132,8 +130,6 @@ def demand_of(model: Model, shares: Array) -> Array:
 
     Parameters
     ----------
-    model
-        Compiled chain.
     shares
         Mass share of each dry material, shape (blends, n); sums of 1.
     """

@@ -357,8 +357,6 @@ def first_strong_age(clock: Clock, need: Array, start: Array) -> Array:
 
     Parameters
     ----------
-    clock
-        Set and gain.
     need
         Compressive strength wanted [MPa].
     start

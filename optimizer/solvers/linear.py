@@ -163,8 +163,6 @@ def solve_linear(model: LinearModel, *, time_limit: float = 60.0, gap: float = _
 
     Parameters
     ----------
-    model : LinearModel
-        The model.
     time_limit : float
         Time allowed [s].
     gap : float

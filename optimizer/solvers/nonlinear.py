@@ -127,8 +127,6 @@ def violation(problem: SmoothProblem, x: Vector) -> float:
     ----------
     problem : SmoothProblem
         Cost, bounds and rows.
-    x : numpy.ndarray
-        The point.
     """
     return look(problem, x).violation()
 

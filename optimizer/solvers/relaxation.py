@@ -120,13 +120,7 @@ class WarmLP:
         row_lower: ArrayLike,
         row_upper: ArrayLike,
     ) -> None:
-        """Put another program in place of this one; solved from scratch.
-
-        Parameters
-        ----------
-        cost, lower, upper, matrix, row_lower, row_upper : array_like
-            As at the start.
-        """
+        """Put another program in place of this one; solved from scratch."""
         self.cost, self.lower, self.upper = _copy(cost), _copy(lower), _copy(upper)
         self.matrix = _copy(matrix).reshape(-1, self.cost.size)
         self.row_lower, self.row_upper = _copy(row_lower), _copy(row_upper)
@@ -168,8 +162,6 @@ class WarmLP:
         ----------
         rows : array_like
             Numbers of the rows.
-        lower, upper : array_like
-            Their new limits.
         """
         which = np.asarray(rows, dtype=np.int32)
         self.row_lower[which], self.row_upper[which] = lower, upper
@@ -203,8 +195,6 @@ class WarmLP:
         ----------
         matrix : array_like
             The new rows, dense.
-        lower, upper : array_like
-            Their limits.
         """
         new = _copy(matrix).reshape(-1, self.cost.size)
         self._refuse(new)
@@ -219,13 +209,7 @@ class WarmLP:
         self.row_upper = np.concatenate([self.row_upper, high])
 
     def keep_rows(self, count: int) -> None:
-        """Drop every row after the first `count`.
-
-        Parameters
-        ----------
-        count : int
-            How many rows stay.
-        """
+        """Drop every row after the first `count`."""
         gone = np.arange(count, self.row_lower.size, dtype=np.int32)
         if gone.size:
             self._highs.deleteRows(gone.size, gone)

@@ -151,15 +151,7 @@ class View:
 
 
 def look(problem: SmoothProblem, x: Vector) -> View:
-    """Work out all there is to know about a point.
-
-    Parameters
-    ----------
-    problem : SmoothProblem
-        The problem.
-    x : numpy.ndarray
-        The point.
-    """
+    """Work out all there is to know about a point."""
     value, gradient = problem.priced(x)
     values, jacobian = problem.rows(x)
     return View(problem, x, float(value), gradient, values, jacobian)

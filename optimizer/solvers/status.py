@@ -106,11 +106,6 @@ def from_slsqp(mode: int) -> Status:
 
     How the solve stopped; never a verdict on the point it returned.
 
-    Parameters
-    ----------
-    mode : int
-        Exit mode.
-
     Examples
     --------
     >>> from_slsqp(8)

@@ -101,11 +101,6 @@ def read_facts(bag: BagFacts) -> tuple[Facts, tuple[Fault, ...]]:
 
     What could be read, and the faults, each at the name of its fact.
 
-    Parameters
-    ----------
-    bag : BagFacts
-        As typed.
-
     Examples
     --------
     >>> facts, faults = read_facts(BagFacts(set_begins="20 min", water="45 parts per 100"))

@@ -250,10 +250,6 @@ def material_of(
     ----------
     path : Path
         The file; its stem is the material's name [-].
-    form : MaterialForm
-        What stands in it.
-    sources : Mapping[str, Source]
-        The bibliography.
     """
     place = str(path)
     faults = [*_kind_faults(form, place), *_phase_faults(form, place, sources)]

@@ -137,14 +137,10 @@ def figure_of(
 
     Parameters
     ----------
-    form : FigureForm
-        The figure as written.
     span : Span
         Unit and plausible range of this figure.
     where : str
         ``path:key`` [-].
-    sources : Mapping[str, Source]
-        The bibliography.
     """
     faults = passport_faults(form.source, form.note, where, sources)
     numbers = {"value": form.value}
@@ -204,8 +200,6 @@ def passport_faults(source: str, note: str, where: str, sources: Mapping[str, So
         Source key and note of a figure [-].
     where : str
         ``path:key`` [-].
-    sources : Mapping[str, Source]
-        The bibliography.
     """
     known = sources.get(source)
     if known is None:

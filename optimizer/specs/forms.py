@@ -93,10 +93,6 @@ def faults_of(error: ValidationError, place: str, known: tuple[str, ...]) -> lis
 
     Parameters
     ----------
-    error : ValidationError
-        What pydantic found.
-    place : str
-        Path of the file [-].
     known : tuple[str, ...]
         Keys the form knows, for the nearest name [-].
     """

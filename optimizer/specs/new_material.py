@@ -71,14 +71,8 @@ def new_material(name: str, like: str, bag: BagFacts, catalogue: Catalogue) -> N
 
     Parameters
     ----------
-    name : str
-        Name in job files [-].
     like : str
         Name of the model powder [-].
-    bag : BagFacts
-        What the bag says.
-    catalogue : Catalogue
-        Known materials.
 
     Raises
     ------

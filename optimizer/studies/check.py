@@ -230,8 +230,6 @@ def batch_of(
     ----------
     solution : Solution
         A designed or checked blend.
-    catalogue : Catalogue
-        Its materials.
     vessels : int
         Vessels to cast, 1 or more [count].
     parameters : ParameterSet | None

@@ -262,8 +262,6 @@ def cost_moves(solution: Solution, catalogue: Catalogue) -> Mapping[str, tuple[f
     ----------
     solution : Solution
         A designed or checked blend.
-    catalogue : Catalogue
-        Its materials.
     """
     best = solution.cost_at_best_values
     if solution.mix is None or best is None:

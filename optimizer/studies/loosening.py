@@ -88,8 +88,6 @@ def loosened(
 
     Parameters
     ----------
-    problem
-        What is asked.
     limits
         Which may give.
     known
@@ -120,8 +118,6 @@ def steps_needed(problem: Problem, mix: Array) -> Array:
 
     Parameters
     ----------
-    problem
-        What is asked.
     mix
         Shape (n + 1,) [kg/L].
     """

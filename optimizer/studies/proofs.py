@@ -44,8 +44,6 @@ def prove(
 
     Parameters
     ----------
-    problem
-        What is asked.
     best
         Best blend known; None asks whether there is one at all.
     seconds

@@ -324,11 +324,6 @@ def as_versions(records: Iterable[Trial | Version]) -> tuple[Version, ...]:
 
     In the same order.
 
-    Parameters
-    ----------
-    records : Iterable[Trial | Version]
-        Trials, versions, or both [-].
-
     Examples
     --------
     >>> as_versions([Trial(dt.date(2026, 3, 2))])[0].stated

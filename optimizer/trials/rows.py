@@ -128,8 +128,6 @@ def entries_of(connection: sqlite3.Connection, chosen: Sequence[sqlite3.Row]) ->
 
     Parameters
     ----------
-    connection : sqlite3.Connection
-        An open book [-].
     chosen : Sequence[sqlite3.Row]
         Rows of table or views of entry [-].
     """

@@ -157,11 +157,6 @@ def _words(statement: str) -> list[str]:
 def version_of(connection: sqlite3.Connection, path: Path) -> int:
     """Return the version of the open book; 0 for a new, empty file.
 
-    Parameters
-    ----------
-    connection : sqlite3.Connection
-        The open file [-].
-
     Raises
     ------
     NotABook

@@ -105,8 +105,6 @@ def assess(problem: Problem, mix: Array, samples: Samples | None = None) -> Asse
 
     Parameters
     ----------
-    problem
-        What is asked.
     mix
         Kilograms per liter by material and, last, of water, shape (n + 1,) [kg/L].
     samples
@@ -260,8 +258,6 @@ def stands(problem: Problem, grams: Array) -> Stands:
 
     Parameters
     ----------
-    problem
-        What is asked.
     grams
         Masses by material and, last, of water for one filled cavity, shape (n + 1,) [g].
     """

@@ -127,8 +127,6 @@ def judge(problem: Problem, grams: Array) -> Judgement:
 
     Parameters
     ----------
-    problem
-        What is asked.
     grams
         Masses by material and, last, water, shape (n + 1,) [g].
     """
