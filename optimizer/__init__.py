@@ -37,7 +37,6 @@ if TYPE_CHECKING:
     from optimizer.calibration.fit import Fit as Fit
     from optimizer.calibration.record import Calibration as Calibration
     from optimizer.calibration.record import parameter_set as parameter_set
-    from optimizer.caution_words import CAUTIONS as CAUTIONS
     from optimizer.errors import FileFaults as FileFaults
     from optimizer.errors import NoBlend as NoBlend
     from optimizer.errors import NoVerdict as NoVerdict
@@ -48,6 +47,7 @@ if TYPE_CHECKING:
     from optimizer.jobfile import template as template
     from optimizer.jobfile import write_job as write_job
     from optimizer.materials import Catalogue as Catalogue
+    from optimizer.nomenclature import CAUTIONS as CAUTIONS
     from optimizer.nomenclature import QUANTITIES as QUANTITIES
     from optimizer.notebook import calibrate as calibrate
     from optimizer.notebook import frontier as frontier
@@ -101,7 +101,7 @@ __all__ = [
 
 _HOMES: Final = {
     "Calibration": "calibration.record",
-    "CAUTIONS": "caution_words",
+    "CAUTIONS": "nomenclature",
     "Catalogue": "materials",
     "Comparison": "studies.check",
     "FileFaults": "errors",

@@ -10,10 +10,9 @@ import io
 import math
 from typing import TYPE_CHECKING, Any
 
-from optimizer.caution_words import CAUTIONS
 from optimizer.job import DAMP_CLASSES, Limit
 from optimizer.money.capacity import GOOD_ENOUGH
-from optimizer.nomenclature import QUANTITIES, quantity
+from optimizer.nomenclature import CAUTIONS, QUANTITIES, quantity
 from optimizer.solution import (
     NO_BLEND,
     NOT_SURE,

@@ -7,9 +7,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
-from optimizer.caution_words import CAUTIONS
 from optimizer.job import DAMP_CLASSES, Job, Limit
-from optimizer.nomenclature import quantity
+from optimizer.nomenclature import CAUTIONS, quantity
 from optimizer.tables import data_frame, html_lines, html_table
 from optimizer.units import odds_words, show, show_amount
 

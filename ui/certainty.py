@@ -1,4 +1,7 @@
-"""What certainty costs: the best blend at several chances, worked out one after the other when asked for."""
+"""What certainty costs: the best blend at several chances, worked out one after the other when asked for.
+
+With the likely range of a cost, kept for as long as the page is served.
+"""
 
 from __future__ import annotations
 
@@ -9,11 +12,15 @@ import pandas as pd
 import streamlit as st
 
 from optimizer.solution import Solution
+from optimizer.studies.explain import cost_moves
 from optimizer.units import odds_words
 from ui import answers
+from ui.answers import in_hand
 from ui.charts import CENTS, colored, layered
+from ui.cost_words import cost_range_words
 from ui.jobs import blend_text
 from ui.plain_text import plain
+from ui.question import Question, catalogue
 from ui.state import Session, pick
 from ui.widgets import draw
 from ui.words import blend_words, money
@@ -130,3 +137,13 @@ def _chart(rows: list[dict[str, float]], here: Solution) -> alt.LayerChart:
     dot = alt.Chart(spot).mark_point(size=170, filled=True, opacity=1, shape="diamond").encode(x=x, y=y)
     word = alt.Chart(spot).mark_text(dy=-16, fontSize=13).encode(x=x, y=y, text="words:N")
     return layered([colored(line, "holds"), colored(dot, "fails"), colored(word, "text")], _HEIGHT)
+
+
+@st.cache_data(max_entries=128, show_spinner=False)
+def cost_told(asked: Question, blend: str) -> str:
+    """Return where the cost of the selected blend likely lies and what moves it; empty without a cost."""
+    solution = in_hand(asked, blend)
+    if solution.expected is None or solution.cost is None:
+        return ""
+    span = (solution.expected.low, solution.expected.high)
+    return cost_range_words(solution.cost, span, cost_moves(solution, catalogue()), solution.job.currency)

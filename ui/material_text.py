@@ -8,10 +8,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, Final
 
-from optimizer.caution_words import CAUTIONS
 from optimizer.key_kinds import shown_unit
 from optimizer.materials import Catalogue, Figure, Material, ReferencePoint
-from optimizer.nomenclature import USES, quantity
+from optimizer.nomenclature import CAUTIONS, USES, quantity
 from optimizer.specs.figure_sources import (
     Check,
     PropertyChecks,

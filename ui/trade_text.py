@@ -1,4 +1,7 @@
-"""The frontier as text: a few blends from end to end, the bend, cautions, and what to ask next."""
+"""The frontier as text: a few blends from end to end, the bend, cautions, and what to ask next.
+
+Where it bends is said by which way it gets dear.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +18,6 @@ from optimizer.units import System, odds_words
 from optimizer.verdict.judge import judge
 from ui.answer_text import EXAMPLE_PRICES
 from ui.card import CARD_CAUTIONS
-from ui.knee_text import bend_words
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import grams_words, label_of, money, value_words
 
@@ -23,6 +25,10 @@ _ROWS = 12
 _ALL_LIMITS: Final = "all limits"
 _HEADS: Final = {"cost": "cost", CHANCE.name: _ALL_LIMITS}
 """Heads of columns that are shorter than the label, which stands above the table."""
+
+_WAYS: Final = {"lower": ("below", "a higher one"), "higher": ("above", "a lower one")}
+_OWN_WORDS: Final = {"demold_time": ("Getting out of the mold sooner than", "waiting longer")}
+_EACH: Final = {"min": "minute", "d": "day", "g": "gram", "oz": "ounce", "%": "percent"}
 
 
 def frontier_blocks(found: Frontier, problem: Problem, units: System) -> Iterator[Block]:
@@ -134,3 +140,34 @@ def _values(found: Frontier, blend: FrontierBlend, problem: Problem, units: Syst
         else value_words(name, blend.values[name], units)
         for name in found.over
     )
+
+
+def bend_words(over: Sequence[str], told: Sequence[str]) -> str:
+    """Return on which side of the bend of a frontier the first quantity gets dear.
+
+    The bend lies farthest below the line from end to end, so on the average of each side this is always so;
+    no more is said of each single step.
+
+    Parameters
+    ----------
+    over : Sequence[str]
+        Quantities of the frontier, the one given first.
+
+    Examples
+    --------
+    >>> bend_words(("cost", "demold_time"), ("7 EUR", "51 min"))
+    'Getting out of the mold sooner than 51 min (7 EUR) costs more for each minute than waiting longer saves.'
+    >>> bend_words(("cost", "whiteness"), ("7.5 EUR", "86.0"))
+    'A whiteness L* above 86.0 (7.5 EUR) costs more for each point than a lower one saves.'
+    """
+    if len(over) > 2:
+        return f"Past the bend at {', '.join(told)} each gets better only at a growing price in the others."
+    given, taken = over[0], over[1]
+    side, back = _WAYS[quantity(taken).better]
+    first, other = _OWN_WORDS.get(taken, (f"A {quantity(taken).label} {side}", back))
+    unit = told[1].rpartition(" ")[2] if " " in told[1] else ""
+    each = _EACH.get(unit, unit) or "point"
+    if given == "cost":
+        return f"{first} {told[1]} ({told[0]}) costs more for each {each} than {other} saves."
+    label = quantity(given).label
+    return f"{first} {told[1]} ({told[0]}) costs more {label} for each {each} than {other} gives back."

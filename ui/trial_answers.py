@@ -17,8 +17,8 @@ from optimizer.errors import VesselblendError
 from optimizer.problem import problem_of
 from optimizer.trials.records import Trial
 from ui.answers import explained
+from ui.fit_text import test_volume
 from ui.question import Question, catalogue
-from ui.trial_next import test_volume
 
 _FITS = "fits_kept"
 

@@ -18,21 +18,23 @@ from optimizer.errors import FileFaults, NoVerdict
 from optimizer.trials.book import TrialBook
 from optimizer.units import System, display_value
 from ui.charts import colored, layered
-from ui.plain_text import bullets, marked, named, plain
-from ui.question import catalogue
-from ui.state import Session, units
-from ui.trial_answers import book_folder, chart_rows, fitted, keep_fit, next_cast
-from ui.trial_next import measure_rows, next_sentence, weigh_rows
-from ui.trial_seen import (
+from ui.fit_text import (
     LEFT_OUT_HEADS,
     flagged_words,
     left_out_row,
     left_out_words,
+    measure_rows,
     moved_words,
+    next_sentence,
     seen_rows,
     unexplained_words,
+    weigh_rows,
     worse_words,
 )
+from ui.plain_text import bullets, marked, named, plain
+from ui.question import catalogue
+from ui.state import Session, units
+from ui.trial_answers import book_folder, chart_rows, fitted, keep_fit, next_cast
 from ui.widgets import draw
 
 _FIRST: Final = "dry_strength"
@@ -236,7 +238,7 @@ def seen_chart(rows: Sequence[dict[str, Any]], kind: str, units: System) -> alt.
     Parameters
     ----------
     rows
-        From `ui.trial_seen.seen_rows`, of one kind.
+        From `ui.fit_text.seen_rows`, of one kind.
     kind
         Key of `optimizer.calibration.measurement_errors.KINDS`.
     """

@@ -9,10 +9,9 @@ import math
 from collections.abc import Mapping
 from typing import Final
 
-from optimizer.caution_words import CAUTIONS
 from optimizer.job import DAMP_CLASSES, Limit
 from optimizer.materials import Catalogue
-from optimizer.nomenclature import quantity
+from optimizer.nomenclature import CAUTIONS, quantity
 from optimizer.solution import (
     BURN_FIRST,
     NO_PRICE,

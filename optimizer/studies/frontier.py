@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.caution_words import CAUTIONS
 from optimizer.engine.chance_constraints import ChanceBlend, chance_blends, surest_blends
 from optimizer.engine.chance_refinement import refined_surest
 from optimizer.engine.chance_rows import ChanceQuestion
@@ -24,7 +23,7 @@ from optimizer.engine.search_state import Question
 from optimizer.engine.warm_start import alike_blends, along_chances
 from optimizer.errors import NoBlend
 from optimizer.job import Limit
-from optimizer.nomenclature import CHANCE, QUANTITIES, quantity
+from optimizer.nomenclature import CAUTIONS, CHANCE, QUANTITIES, quantity
 from optimizer.pareto import Sense, knee, nondominated
 from optimizer.problem import Problem, require_prices
 from optimizer.property_model.predict import cast_of, predict

@@ -8,9 +8,8 @@ from typing import Final
 
 import numpy as np
 
-from optimizer.caution_words import CAUTIONS
 from optimizer.materials import Catalogue, Material, ReferencePoint
-from optimizer.nomenclature import quantity
+from optimizer.nomenclature import CAUTIONS, quantity
 from optimizer.problem import Problem
 from optimizer.properties.casting_heat import adiabatic_temperature
 from optimizer.property_model.anchors import DISAGREEMENT, family_gap

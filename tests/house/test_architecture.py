@@ -17,7 +17,6 @@ LAYERS = (
         "constants",
         "pareto",
         "tables",
-        "caution_words",
         "process_start",
     ),
     ("materials", "outputs", "toml_files", "unit_words"),

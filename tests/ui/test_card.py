@@ -15,11 +15,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from optimizer.caution_words import CAUTIONS
 from optimizer.errors import NoBlend
 from optimizer.job import Job, Limit
 from optimizer.materials import Catalogue
-from optimizer.nomenclature import quantity
+from optimizer.nomenclature import CAUTIONS, quantity
 from optimizer.problem import problem_of
 from optimizer.property_model.predict import predict
 from optimizer.solution import Solution

@@ -443,7 +443,8 @@ def _flat(tables, prefix=""):
 @pytest.mark.parametrize(
     "name",
     [
-        "knee_text",
+        "trade_text",
+        "fit_text",
         "jobs",
         "charts",
         "cost_words",

@@ -10,10 +10,10 @@ import pytest
 from optimizer.job import Limit
 from optimizer.studies.frontier import Frontier, FrontierBlend
 from tests.ui.test_page_logic import folder, opened, text_of, turned
-from ui.knee_text import bend_words
 from ui.question import Question
 from ui.trade_answers import Traded, traded
 from ui.trade_charts import jump_of, trade_chart
+from ui.trade_text import bend_words
 
 __all__ = ["folder"]
 

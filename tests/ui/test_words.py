@@ -11,7 +11,7 @@ import pytest
 from optimizer.solution import Proof
 from ui.reasons import proof_words
 
-WITH_EXAMPLES = ("words", "reasons", "delivery", "order_text")
+WITH_EXAMPLES = ("words", "reasons", "order_text")
 
 
 @pytest.mark.parametrize("name", WITH_EXAMPLES)

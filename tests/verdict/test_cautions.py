@@ -8,8 +8,8 @@ from dataclasses import replace
 
 import pytest
 
-from optimizer.caution_words import CAUTIONS
 from optimizer.job import Limit
+from optimizer.nomenclature import CAUTIONS
 from optimizer.studies.check import check
 from ui.words import caution_words
 

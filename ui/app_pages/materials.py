@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import streamlit as st
 
-from optimizer.caution_words import CAUTIONS
 from optimizer.materials import Material
+from optimizer.nomenclature import CAUTIONS
 from ui import answers
 from ui.material_text import figure_rows
 from ui.plain_text import bullets, marked, plain

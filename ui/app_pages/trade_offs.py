@@ -19,13 +19,13 @@ from ui import answers
 from ui.card import CARD_CAUTIONS
 from ui.drawings import WeighLine, weigh_table
 from ui.jobs import blend_text
-from ui.knee_text import bend_words
 from ui.page_words import quantity_words
 from ui.plain_text import bullets, marked, plain
 from ui.state import Session, drop_pick, pick, session, units
 from ui.trade_answers import Traded
 from ui.trade_answers import traded as traded_answer
 from ui.trade_charts import PICK, jump_of, jump_words, mark_row, trade_chart, trade_rows
+from ui.trade_text import bend_words
 from ui.widgets import draw, drawn, theme
 from ui.words import blend_words, grams_words, label_of, money, range_words, span_words
 

@@ -18,12 +18,12 @@ from optimizer.trials.table_files import write_csv_text
 from optimizer.units import show as show_value
 from ui import answers
 from ui.batch_text import held_words, most_per_mix
+from ui.fit_text import Counts, counts_of
 from ui.order_text import counted
 from ui.plain_text import marked, named, plain
 from ui.printing import CAST
 from ui.state import Session, session, units
 from ui.trial_answers import book_folder
-from ui.trial_counts import Counts, counts_of
 from ui.trial_fit import show_fit
 from ui.trial_form import CHOICES, READINGS, Reading, doubts_of, powder_column, trial_of
 from ui.trial_import import show_import, show_measuring

@@ -13,9 +13,8 @@ from optimizer.units import show_amount
 from optimizer.verdict.evidence import EVIDENCE_WORDS
 from ui import answers
 from ui.batch_text import held_words, most_per_mix
-from ui.certainty import show_certainty
+from ui.certainty import cost_told, show_certainty
 from ui.charts import cost_chart
-from ui.cost_answers import cost_told
 from ui.draft import field_value, invented, tables_of, whose
 from ui.drawings import WeighLine, bar_colors, blend_bar, dots, limits_table, weigh_table
 from ui.fields import CANDLE, MOST_POWDERS, ROOM, TITLE, VESSEL

@@ -220,7 +220,7 @@ def _there(path: Path) -> Exception:
 
 def _first_cast(name: str, catalogue: Catalogue, delivery: Delivery) -> tuple[list[Any], dict[str, Any]]:
     from optimizer.calibration.first_cast import first_cast
-    from ui.trial_next import next_blocks
+    from ui.fit_text import next_blocks
 
     found, job, weighed = first_cast(name, catalogue)
     data = {"blend": dict(found.cast.blend), "weigh": weighed, "readings": dict(found.alone)}

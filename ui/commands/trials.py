@@ -60,8 +60,8 @@ def add(
     from optimizer.trials.book import TrialBook
     from optimizer.trials.checks import doubtful
     from ui.commands.asking import believed
+    from ui.fit_text import counts_of
     from ui.terminal import sentence
-    from ui.trial_counts import counts_of
     from ui.trial_text import entry_json, opened, teaching_words
     from ui.trial_typing import corrected_trial, typed_trial
 

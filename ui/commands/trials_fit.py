@@ -84,9 +84,9 @@ def trials_next(job: str | None, book: str, specs: str | None, delivery: Deliver
     from optimizer.problem import problem_of
     from optimizer.studies.design import design_problem
     from ui.answer_text import no_blend_blocks
+    from ui.fit_text import next_blocks, test_volume
     from ui.jobs import ask
     from ui.terminal import rendered
-    from ui.trial_next import next_blocks, test_volume
 
     folder = Path(book).resolve().parent
     path = newest_calibration(folder)
@@ -155,8 +155,7 @@ def _seen_json(one: Seen) -> dict[str, Any]:
 
 def _fit_blocks(found: Fit, catalogue: Catalogue, units: System) -> Iterator[Block]:
     from optimizer.calibration.agreement import agreement
-    from ui.terminal import heading, sentence, table
-    from ui.trial_seen import (
+    from ui.fit_text import (
         LEFT_OUT_HEADS,
         NOTES,
         left_out_row,
@@ -165,6 +164,7 @@ def _fit_blocks(found: Fit, catalogue: Catalogue, units: System) -> Iterator[Blo
         seen_rows,
         worse_words,
     )
+    from ui.terminal import heading, sentence, table
 
     kept = found.calibration
     yield sentence(f"{len(kept.trials)} trials, {len(found.seen)} readings used.")
@@ -230,8 +230,8 @@ def _label(name: str, catalogue: Catalogue) -> str:
 
 def _odd_blocks(found: Fit, units: System) -> Iterator[Block]:
     """Give the readings and casts that do not fit, and what could not be used."""
+    from ui.fit_text import unexplained_words
     from ui.terminal import heading, indented, table
-    from ui.trial_seen import unexplained_words
 
     if found.calibration.flagged:
         yield heading("Readings that do not fit the others, and hardly count")
@@ -260,7 +260,7 @@ def _percent(factor: float, error: float) -> str:
 
 
 def _flagged_row(one: Seen, units: System) -> tuple[str, str, str, str, str]:
-    from ui.trial_seen import seen_row
+    from ui.fit_text import seen_row
 
     row = seen_row(one, units)
     return row.trial, row.reading, row.seen, row.after, f"{one.distance:+.1f}"
