@@ -18,6 +18,9 @@ from ui.widgets import fault_words, in_rows
 from ui.words import label_of
 
 _DIGITS: Final = 3
+_PARTS: Final = (10.0, 400.0)
+"""Water to 100 of powder by mass that anyone may mean by a plain number, above all ratios [-]."""
+
 _WATER: Final = ""
 """Stands for the water among the names of the powders."""
 
@@ -59,6 +62,11 @@ class BlendForm:
         exact = blend_text(solution.mix.blend, solution.mix.water_ratio)
         st.session_state[f"{self.name}_exact"] = (parts, water, exact)
 
+    def empty(self) -> None:
+        """Take everything out of the fields."""
+        for material in (*self.materials, _WATER):
+            st.session_state[self._key(material)] = ""
+
     @property
     def untouched(self) -> bool:
         """Whether no field was ever shown or filled."""
@@ -75,7 +83,7 @@ class BlendForm:
             st.caption("Rounded to be read; counted exactly until you change a figure.")
             return str(exact)
         try:
-            return answers.typed_blend(parts, self._text(_WATER))
+            return answers.typed_blend(parts, per_powder(self._text(_WATER)))
         except FileFaults as error:
             self._tell(error.faults)
         except NoBlend:
@@ -102,6 +110,23 @@ class BlendForm:
 
     def _text(self, material: str) -> str:
         return str(st.session_state.get(self._key(material)) or "").strip()
+
+
+def per_powder(typed: str) -> str:
+    """Return water as it was typed; a plain number far above any ratio is taken as parts to 100 of powder.
+
+    So says the table of what to weigh.
+
+    Examples
+    --------
+    >>> per_powder("30"), per_powder("0,28"), per_powder("30 %"), per_powder("plenty")
+    ('30 %', '0,28', '30 %', 'plenty')
+    """
+    try:
+        least, most = _PARTS
+        return f"{typed} %" if least <= float(typed.replace(",", ".")) <= most else typed
+    except ValueError:
+        return typed
 
 
 def _binders(catalogue: Catalogue) -> str:

@@ -94,17 +94,17 @@ def _ways(mine: Solution, found: list[Solution]) -> dict[str, list[Solution]]:
 
 
 def _offer(now: Session, way: str, other: Solution) -> None:
-    """Offer another blend of the curve."""
+    """Offer another blend of the curve; once taken the whole page runs again, not this part of it alone."""
     assert other.mix is not None
     more = (other.cost or 0.0) - (now.solution.cost or 0.0)
     chance = odds_words(other.joint_probability or 0.0)
-    st.button(
+    if st.button(
         plain(f"{way}: {more:+.2f}, {chance}"),
         key=f"take {way}",
         help=plain(blend_words(other.mix.blend, answers.catalogue())),
-        on_click=pick,
-        args=(blend_text(other.mix.blend, other.mix.water_ratio),),
-    )
+    ):
+        pick(blend_text(other.mix.blend, other.mix.water_ratio))
+        st.rerun()
 
 
 def _rows(found: list[Solution]) -> list[dict[str, float]]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import streamlit as st
 
@@ -17,6 +18,7 @@ from ui.question import Question
 from ui.receipt import Answer, changed_fields, receipt_words
 from ui.state import Session, drop_pick, pick, set_base
 from ui.trial_answers import fits_kept, put_back_fits
+from ui.words import label_of
 
 _NOW, _EDITS, _UNDONE, _TURNING = "seen_now", "edits_made", "edits_undone", "turning_back"
 _MOST: Final = 50
@@ -112,14 +114,21 @@ _UNDO_HELP: Final = (
 
 def _what(before: Seen, after: Seen) -> list[str]:
     old, new = tables_of(before.asked.text), tables_of(after.asked.text)
-    prices = (field for name in answers.catalogue() for field in price_fields(name))
+    both = [name for name in old["materials"] if name in new["materials"]]
+    prices = (field for name in both for field in price_fields(name))
     told = changed_fields(old, new, (*DECISIONS, *SHOP, *prices), answers.catalogue())
-    told += ["other powders"] if old["materials"] != new["materials"] else []
+    told += [f"without {each}" for each in _only(old, both)] + [f"with {each}" for each in _only(new, both)]
     if old["currency"] != new["currency"]:
         told.append(f"currency {old['currency']} → {new['currency']}, no figure is converted")
     told += ["another blend selected"] if before.blend != after.blend else []
     told += ["other fitted figures"] if before.asked.calibration != after.asked.calibration else []
     return told or ["the job"]
+
+
+def _only(tables: Mapping[str, Any], both: Sequence[str]) -> list[str]:
+    """Return the labels of the powders of a job that are not in both jobs; what they cost goes with them."""
+    known = answers.catalogue()
+    return [label_of(name, known) for name in tables["materials"] if name not in both and name in known]
 
 
 def _undo() -> None:

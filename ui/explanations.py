@@ -17,7 +17,7 @@ from optimizer.solution import Solution
 from ui.question import Question
 from ui.second_process import Worked
 
-PARTS: Final = ("conflict", "barred_by", "relaxations", "limits", "alternatives", "worth_a_trial")
+PARTS: Final = ("conflict", "barred_by", "relaxations", "alternatives", "limits", "worth_a_trial")
 """What the page tells of a design, in the order in which it is worked out."""
 
 _KEPT: Final = 128

@@ -89,6 +89,18 @@ def test_an_edit_is_answered_before_the_reasons_of_the_last_one_are_told(visit):
     assert "saves" in one.words
 
 
+def test_a_blend_of_the_curve_of_certainty_is_taken_by_a_click(visit):
+    one = visit().go()
+    one.page.get_by_role("button", name="Work it out").click()
+    one.settle()
+    one.page.get_by_role("button", name=re.compile("^(Cheaper|Surer)")).first.click()
+    one.settle()
+    assert "(picked by you)" in one.words
+    one.page.get_by_role("button", name="Undo").click()
+    one.settle()
+    assert "(picked by you)" not in one.words
+
+
 def test_undo_goes_back_through_edits_of_several_pages(visit):
     one = visit().go()
     before = metrics(one)

@@ -263,6 +263,15 @@ class TestReceipt:
         at.button(key="undo").click().run()
         assert at.session_state["blend"] == ""
 
+    def test_a_powder_taken_out_is_named_without_its_prices(self):
+        at = turned(opened(), "shelf")
+        at.pills(key="powders").set_value(["gypsum_cement", "marble_flour"]).run()
+        said = next(m.value for m in at.markdown if "Last change" in m.value)
+        assert "Last change: without molding plaster. " in said
+        at.pills(key="powders").set_value(["gypsum_cement", "molding_plaster", "marble_flour"]).run()
+        said = next(m.value for m in at.markdown if "Last change" in m.value)
+        assert "Last change: with molding plaster. " in said
+
     def test_nothing_is_said_while_a_field_is_not_understood(self):
         at = opened()
         at.text_input(key="dry_strength").set_value("strong").run()
@@ -331,6 +340,16 @@ class TestStep:
 
 class TestSwap:
     """A candidate beside the selected blend."""
+
+    def test_a_blend_of_ones_own_is_typed_into_empty_fields_with_water_as_the_scale_says_it(self):
+        at = turned(opened(), "swap")
+        at.button(key="swap_empty").click().run()
+        assert all(not each.value for each in at.text_input if str(each.key).startswith("swap"))
+        at.text_input(key="swap.gypsum_cement").set_value("7")
+        at.text_input(key="swap.marble_flour").set_value("3")
+        at.text_input(key="swap_water").set_value("30").run()
+        assert not at.exception
+        assert "candidate: 70 % gypsum cement, 30 % marble flour; water ratio 0.300" in text_of(at)
 
     def test_a_start_is_rounded_to_be_read_and_judged_exactly(self):
         at = turned(opened(), "swap")

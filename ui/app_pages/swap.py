@@ -51,9 +51,10 @@ def show() -> None:
         found = answers.compared(now.asked, now.blend, typed)
         with right:
             _verdict(now, found)
+            _consequences(found, typed)
+            _margins(found)
         _table(found)
         _weights(found)
-        _consequences(found, typed)
 
 
 def _today(now: Session) -> None:
@@ -83,6 +84,7 @@ def _candidate(now: Session, present: Solution) -> str:
         key="swap_start",
         on_change=lambda: form.fill(starts.get(st.session_state["swap_start"])),
     )
+    st.button("Empty all parts", key="swap_empty", on_click=form.empty, disabled=form.untouched)
     form.show()
     return form.typed()
 
@@ -103,6 +105,10 @@ def _verdict(now: Session, found: Comparison) -> None:
         st.markdown(
             marked("Largest saving that still meets every limit: **{}** a vessel.", money(most, currency))
         )
+
+
+def _margins(found: Comparison) -> None:
+    """Draw how far both blends are from each limit."""
     rows = margin_rows(_both(found), units())
     for row in rows:
         words = row["words"] if row["name"] == next(iter(_both(found))) else row["seen"]

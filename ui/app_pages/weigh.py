@@ -109,8 +109,8 @@ def _reasons(now: Session, worth: Container, why: Container) -> None:
     with answers.explaining(now.asked) as told:
         with changes:
             _surer(now, told("relaxations"))
-        price.markdown(plain(limit_sentence(told("limits"), units())))
         alone.markdown(paragraphs(_alone(told("alternatives"))))
+        price.markdown(plain(limit_sentence(told("limits"), units())))
         with trial.container():
             _worth(told("worth_a_trial"))
 
