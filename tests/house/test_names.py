@@ -6,6 +6,7 @@ The units are those of `optimizer.nomenclature` and, for what a caster states, o
 from __future__ import annotations
 
 import ast
+import math
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -15,6 +16,7 @@ import pytest
 from optimizer.jobfile.keys import BOUNDS, CANDLE, PRICE, SHOP, TOP_VALUES, VESSEL
 from optimizer.key_kinds import Number
 from optimizer.nomenclature import QUANTITIES
+from optimizer.units import display_value
 
 ROOT = Path(__file__).resolve().parents[2]
 MODULES = sorted((ROOT / "optimizer").rglob("*.py"))
@@ -106,3 +108,9 @@ def test_the_law_is_read_where_it_counts():
 @pytest.mark.parametrize("name", QUANTITIES)
 def test_the_key_of_a_limit_can_be_typed_from_its_label(name: str) -> None:
     assert QUANTITIES[name].label.lower().replace(" ", "_").startswith(name)
+
+
+@pytest.mark.parametrize("name", QUANTITIES)
+def test_the_units_of_a_row_are_known(name: str) -> None:
+    value, _ = display_value(1.0, name, "us")
+    assert math.isfinite(value)
