@@ -24,7 +24,7 @@ from optimizer.job import Job
 from optimizer.jobfile.writing import demo_fit
 from optimizer.materials import Catalogue
 from optimizer.outputs import create_whole
-from optimizer.property_model.parameters import DISCREPANT, ParameterSet
+from optimizer.property_model.parameters import DISCREPANT, VALUE_AT_CAST, ParameterSet
 from optimizer.toml_files import parse_toml, read_text
 
 if TYPE_CHECKING:
@@ -272,7 +272,7 @@ def _supports(form: CalibrationForm, where: str) -> Array:
     rows, taught = form.discrepancy.supports, form.discrepancy.taught
     width = len(form.materials) + 1
     names = {unknown_name(name, k) for name in taught for k in range(len(rows))}
-    held = {one.name for one in form.learned if one.name.startswith("discrepancy.")}
+    held = {one.name for one in form.learned if one.name.startswith(VALUE_AT_CAST)}
     known = set(taught) <= set(DISCREPANT)
     if not known or held != names or any(len(row) != width for row in rows):
         allowed = "shares and water of each casting, and a learned value for each discrepancy at each"

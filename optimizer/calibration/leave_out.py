@@ -17,7 +17,7 @@ from scipy.stats import chi2
 
 from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.task import Task
-from optimizer.calibration.update import Measured, Settled, softened
+from optimizer.calibration.update import Measured, Settled
 
 __all__ = ["LeftOut", "Unexplained", "left_out", "unexplained"]
 
@@ -140,9 +140,7 @@ def _each(
     """Give for each cast its rows, readings less prediction without it, and the covariance of that."""
     measured = task.measured
     value, error = measured.value.copy(), measured.error.copy()
-    one = np.flatnonzero(measured.side)
-    if len(one):
-        error[one], value[one] = softened(measured, level, one)
+    error[settled.bounds.rows], value[settled.bounds.rows] = settled.bounds.error, settled.bounds.value
     blocks, trust = measured.blocks.of_row, settled.weights[measured.blocks.of_row]
     for place in range(len(task.evidence.trials)):
         rows = np.flatnonzero(task.where == place)

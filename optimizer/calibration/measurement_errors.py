@@ -83,8 +83,8 @@ KINDS: Final[Mapping[str, Kind]] = MappingProxyType(
         "whiteness": Kind("whiteness L*", "whiteness", "whiteness", 0.8, 0.3, log=False),
         # A day under water, wiped: what wiping leaves, and whether the piece was quite dry.
         "absorption": Kind("water absorption", "absorption", "sealing", 0.05, 0.02),
-        # A coat more or less is in the eye of the caster, and what one coat leaves is an assumption.
-        "coats": Kind("absorption by its coats", "absorption", "sealing", 0.15, 0.02),
+        # Whether a coat more is needed is in the eye of the caster: a tenth of what a coat takes.
+        "coats": Kind("absorption by its coats", "absorption", "sealing", 0.08, 0.02),
         # A probe in the thick of the cast; where it sits, and when it is read, make three.
         "casting_peak": Kind("hottest while setting", "casting_peak", "setting", 3.0, 2.0, log=False),
         # A contact probe reads to 1 K; where on the wall, and draft, make it two.

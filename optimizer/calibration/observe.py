@@ -22,6 +22,7 @@ from optimizer.property_model.predict import (
     Cast,
     Conditions,
     cast_of,
+    coat_factor_of,
     conditions_of,
     setting_heat,
 )
@@ -214,7 +215,11 @@ class _Sheet:
 
     @property
     def volumes(self) -> Array:
-        return self.evidence.volumes[self.where] * _LITER
+        """What the molds hold [mL]; the vessel's own mold is as far off its stated volume as the vessel."""
+        stated = self.evidence.volumes * _LITER
+        vessel = self.evidence.studio.vessel
+        own = vessel is not None and stated[self.where] == vessel.cavity_volume
+        return np.asarray(stated[self.where] * self.cast.model["cavity"] ** own)
 
     @property
     def strength(self) -> Array:
@@ -249,6 +254,19 @@ def _dry_share(sheet: _Sheet) -> Array:
 def _window(sheet: _Sheet) -> Array:
     """Return the end of pouring, which is initial set: both are told from powder meeting water."""
     return _log(sheet.clocks.initial)
+
+
+def _sealed(sheet: _Sheet) -> Array:
+    """Return the absorption that as many coats as at the edge read would have to seal, at the stated factor.
+
+    What a coat leaves is not known either: ``absorption x factor^coats`` is what is held against the target,
+    and so a count of coats beside a soaked piece teaches the factor.
+    """
+    shop = sheet.evidence.studio.shop
+    edges = np.array([sheet.evidence.readings[row].value for row in sheet.rows])
+    coats = np.log(shop.target_absorption / edges) / np.log(shop.coat_factor)
+    factor = sheet.at(coat_factor_of(sheet.cast)) / shop.coat_factor
+    return np.asarray(_log(sheet.at(sheet.cast.absorption)) + coats * _log(factor))
 
 
 def _left_mold(sheet: _Sheet) -> Array:
@@ -331,7 +349,7 @@ _EXPECTED: Final[dict[str, Callable[[_Sheet], Array]]] = {
     "dry_flexural": lambda sheet: _flexural(sheet, sheet.dry_strength),
     "whiteness": lambda sheet: sheet.at(PREDICTORS["whiteness"](sheet.cast)),
     "absorption": lambda sheet: _log(sheet.at(sheet.cast.absorption)),
-    "coats": lambda sheet: _log(sheet.at(sheet.cast.absorption)),
+    "coats": _sealed,
     "casting_peak": _peak,
     "outer_wall": _wall(0),
     "inner_wall": _wall(1),

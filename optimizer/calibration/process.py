@@ -15,7 +15,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.property_model.parameters import PRIOR_SPREADS
+from optimizer.property_model.parameters import PRIOR_SPREADS, VALUE_AT_CAST
 
 __all__ = ["LENGTH", "MOST_SUPPORTS", "TaughtDiscrepancy", "chosen_supports", "kernel", "unknown_name"]
 
@@ -95,7 +95,7 @@ def chosen_supports(points: Array, most: int = MOST_SUPPORTS) -> NDArray[np.intp
 
 def unknown_name(discrepancy: str, support: int) -> str:
     """Return the name of the parameter that holds a process at a support, from 0."""
-    return f"discrepancy.{discrepancy}.{support}"
+    return f"{VALUE_AT_CAST}{discrepancy}.{support}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -180,11 +180,19 @@ class TaughtDiscrepancy:
         }
         return replace(self, values=values)
 
+    def casts(self, names: tuple[str, ...]) -> Array:
+        """Return the supports made of the materials `names` alone, as coordinates over these."""
+        foreign = [k for k, name in enumerate(self.materials) if name not in names]
+        own = self.supports[~(self.supports[:, foreign] > 0.0).any(axis=1)]
+        return _embedded(own, self.materials, names)
+
 
 def _embedded(z: Array, names: Sequence[str], wanted: Sequence[str]) -> Array:
     """Return coordinates over the materials `wanted`; a material that is not named has no share."""
     flat = z.reshape(-1, z.shape[-1])
     out = np.zeros((len(flat), len(wanted) + 1))
-    places = [wanted.index(name) for name in names]
-    out[:, places], out[:, -1] = flat[:, :-1], flat[:, -1]
+    for k, name in enumerate(names):
+        if name in wanted:
+            out[:, wanted.index(name)] = flat[:, k]
+    out[:, -1] = flat[:, -1]
     return out

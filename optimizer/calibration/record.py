@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from optimizer.calibration.process import TaughtDiscrepancy
 from optimizer.errors import Fault, FileFaults
 from optimizer.materials import Catalogue, Figure, Material, canonical_text
-from optimizer.property_model.parameters import Parameter, ParameterSet, parameters_of
+from optimizer.property_model.parameters import VALUE_AT_CAST, Parameter, ParameterSet, parameters_of
 from optimizer.tables import data_frame, html_lines, html_table
 
 if TYPE_CHECKING:
@@ -37,7 +37,6 @@ __all__ = [
 Array = NDArray[np.float64]
 
 _DIGITS: Final = 9
-_DISCREPANCY: Final = "discrepancy."
 _REFERENCE_BINDERS: Final = ("gypsum_cement", "csa_cement")
 
 
@@ -171,7 +170,7 @@ class Calibration:
     @property
     def figures(self) -> tuple[Learned, ...]:
         """What was learned of figures of the chain, without the discrepancies from its laws."""
-        return tuple(one for one in self.learned if not one.name.startswith(_DISCREPANCY))
+        return tuple(one for one in self.learned if not one.name.startswith(VALUE_AT_CAST))
 
     def table(self) -> pd.DataFrame:
         """Return the figures the readings depend on, one a row by its name, before and after."""
@@ -321,7 +320,7 @@ def parameter_set(calibration: Calibration, catalogue: Catalogue, names: Sequenc
 
 
 def _of_process(learned: Learned) -> bool:
-    return learned.name.startswith(_DISCREPANCY)
+    return learned.name.startswith(VALUE_AT_CAST)
 
 
 def _stale(calibration: Calibration) -> Fault:

@@ -272,3 +272,6 @@ class _Movable:
 
     def at(self, parameters: Mapping[str, Array]) -> Discrepancy:
         return replace(self, inner=self.inner.at(parameters))
+
+    def casts(self, names: tuple[str, ...]) -> Array:
+        return self.inner.casts(names)

@@ -2,13 +2,15 @@
 
 The chain is not straight but nearly so over the spread of its figures: Gauss-Newton steps on the fitted
 scale, each solved exactly, end at the most likely figures; the curvature there gives their spread
-(Laplace's approximation). Nothing here knows what a reading or a parameter means.
+(Laplace's approximation). A bound counts by the moments it leaves, for the density it cuts off is lopsided,
+and the middle of what is left lies further inside than its peak. Nothing here knows what a reading or a
+parameter means.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
@@ -19,7 +21,7 @@ from scipy.special import log_ndtr
 
 from optimizer.calibration.outliers import Blocks, standardized, trust
 
-__all__ = ["Measured", "Settled", "Slopes", "absorb", "pulls", "settle", "softened", "update"]
+__all__ = ["Bounds", "Measured", "Settled", "Slopes", "absorb", "pulls", "settle", "softened", "update"]
 
 Array = NDArray[np.float64]
 
@@ -76,6 +78,23 @@ class Slopes:
 
 
 @dataclass(frozen=True, eq=False)
+class Bounds:
+    """One-sided rows as the measured rows that leave the same mean and spread.
+
+    Attributes
+    ----------
+    rows : NDArray
+        Positions of the one-sided rows.
+    error, value : Array
+        Error, infinite as long as a bound says nothing, and reading.
+    """
+
+    rows: NDArray[np.intp]
+    error: Array
+    value: Array
+
+
+@dataclass(frozen=True, eq=False)
 class Settled:
     """The unknowns after the update.
 
@@ -89,6 +108,8 @@ class Settled:
         Standard errors between each row and what all other blocks say.
     level, design : Array
         Expected readings and slopes at the point.
+    bounds : Bounds
+        The one-sided rows as measured ones.
     """
 
     point: Array
@@ -97,6 +118,7 @@ class Settled:
     distance: Array
     level: Array
     design: Array
+    bounds: Bounds
 
 
 def absorb(information: Array, pull: Array, design: Array, value: Array) -> tuple[Array, Array]:
@@ -137,18 +159,20 @@ def update(measured: Measured, slopes: Callable[[Array], Slopes], unknowns: int)
     point = np.zeros(unknowns)
     here = slopes(point)
     weights, last = np.ones(len(measured.blocks.starts)), np.zeros(unknowns)
+    one = np.flatnonzero(measured.side != 0)
+    bounds = Bounds(one, np.full(len(one), np.inf), measured.value[one])
     for _ in range(_STEPS):
-        found = settle(measured, here, point, weights, _FEW)
+        found = settle(measured, here, point, weights, bounds, _FEW)
         step = found.point - point
         step *= min(1.0, _LONGEST_STEP / max(float(np.abs(step).max(initial=0.0)), 1e-12))
         if float(step @ last) < 0.0:  # to and fro across an edge of the chain
             step = step / 2.0
-        weights, last = found.weights, step
+        weights, bounds, last = found.weights, found.bounds, step
         if float(np.abs(step).max(initial=0.0)) < _SETTLED:
             break
-        point, here = _downhill(measured, slopes, (point, here), step, weights)
-    final = settle(measured, here, point, weights, _INNER)
-    return Settled(point, final.covariance, final.weights, final.distance, here.level, here.design)
+        point, here = _downhill(measured, slopes, (point, here), step, found)
+    final = settle(measured, here, point, weights, bounds, _INNER)
+    return replace(final, point=point, level=here.level, design=here.design)
 
 
 def _downhill(
@@ -156,32 +180,32 @@ def _downhill(
     slopes: Callable[[Array], Slopes],
     start: tuple[Array, Slopes],
     step: Array,
-    weights: Array,
+    found: Settled,
 ) -> tuple[Array, Slopes]:
     """Take the step, or the half or quarter of it that makes the readings likelier."""
-    before = _surprise(measured, start[1].level, start[0], weights)
+    before = _surprise(measured, start[1].level, start[0], found)
     point, here = start
     for _ in range(6):
         point = start[0] + step
         here = slopes(point)
-        if _surprise(measured, here.level, point, weights) <= before + _NO_MATTER:
+        if _surprise(measured, here.level, point, found) <= before + _NO_MATTER:
             break
         step = step / 2.0
     return point, here
 
 
-def _surprise(measured: Measured, level: Array, point: Array, weights: Array) -> float:
-    """Return minus twice the log of prior times likelihood, up to a constant."""
+def _surprise(measured: Measured, level: Array, point: Array, found: Settled) -> float:
+    """Return minus twice the log of prior times likelihood, up to a constant, bounds as they were found."""
     residual = (measured.value - level) / measured.error
     shared = measured.shared / measured.error
-    two = measured.side == 0
-    white = _whitened(np.where(two, residual, 0.0)[:, None], shared, measured.blocks)[:, 0]
-    trusted = weights[measured.blocks.of_row]
-    held = log_ndtr(-measured.side * residual)
-    return float(point @ point + trusted @ np.where(two, white**2, -2.0 * held))
+    residual[found.bounds.rows] = (found.bounds.value - level[found.bounds.rows]) / found.bounds.error
+    white = _whitened(residual[:, None], shared, measured.blocks)[:, 0]
+    return float(point @ point + found.weights[measured.blocks.of_row] @ white**2)
 
 
-def settle(measured: Measured, here: Slopes, point: Array, weights: Array, turns: int) -> Settled:
+def settle(
+    measured: Measured, here: Slopes, point: Array, weights: Array, bounds: Bounds, turns: int
+) -> Settled:
     """Solve the update for readings that are straight in the unknowns, with trust found by repetition.
 
     Parameters
@@ -192,22 +216,31 @@ def settle(measured: Measured, here: Slopes, point: Array, weights: Array, turns
         Expected readings and slopes at `point`.
     weights
         Trust in each block to begin with.
+    bounds
+        One-sided rows to begin with.
     turns
         Most repetitions.
+
+    Notes
+    -----
+    Each bound is taken as the measured row that leaves the mean and the spread which the bound leaves of what
+    all other rows say (expectation propagation, Minka 2001, from memory).
     """
     offset = here.level - here.design @ point
     straight = _Straight(measured, here.design, offset)
     covariance, distance = np.eye(len(point)), np.zeros(len(offset))
     for turn in range(turns):
-        moved, covariance, distance = straight.solved(offset + here.design @ point, weights)
+        moved, covariance, distance = straight.solved(bounds, weights)
+        bounds = straight.matched(bounds, moved, covariance, weights)
         renewed = trust(measured.blocks.largest(np.abs(distance)))
         if turn >= _CALM:
             renewed = (renewed + weights) / 2.0
         change = max(float(np.abs(moved - point).max(initial=0.0)), float(np.abs(renewed - weights).max()))
         point, weights = moved, renewed
-        if change < _INNER_SETTLED:
+        if turn and change < _INNER_SETTLED:
             break
-    return Settled(point, covariance, weights, distance, offset + here.design @ point, here.design)
+    level = offset + here.design @ point
+    return Settled(point, covariance, weights, distance, level, here.design, bounds)
 
 
 def pulls(measured: Measured, settled: Settled) -> Callable[[int], Array]:
@@ -233,7 +266,7 @@ def pulls(measured: Measured, settled: Settled) -> Callable[[int], Array]:
     """
     offset = settled.level - settled.design @ settled.point
     straight = _Straight(measured, settled.design, offset)
-    rows, scaled = straight.taken(settled.level)
+    rows, scaled = straight.taken(settled.bounds)
     trusted = settled.weights[measured.blocks.of_row]
 
     def moves(row: int) -> Array:
@@ -253,11 +286,6 @@ class _Straight:
     offset: Array
 
     @cached_property
-    def one(self) -> NDArray[np.intp]:
-        """One-sided rows."""
-        return np.flatnonzero(self.measured.side != 0)
-
-    @cached_property
     def scaled(self) -> Array:
         """Slopes and readings over the lab error."""
         rows = np.column_stack([self.design, self.measured.value - self.offset])
@@ -271,20 +299,32 @@ class _Straight:
     def white(self) -> Array:
         return _whitened(self.scaled, self.shared, self.measured.blocks)
 
-    def taken(self, level: Array) -> tuple[Array, Array]:
-        """Return the rows with independent errors, and over the lab error, one-sided rows as at `level`."""
-        one, rows, scaled = self.one, self.white, self.scaled
+    def taken(self, bounds: Bounds) -> tuple[Array, Array]:
+        """Return the rows with independent errors, and over the lab error."""
+        one, rows, scaled = bounds.rows, self.white, self.scaled
         if len(one):
-            error, value = softened(self.measured, level, one)
-            soft = np.column_stack([self.design[one], value - self.offset[one]]) / error[:, None]
+            soft = np.column_stack([self.design[one], bounds.value - self.offset[one]])
             rows, scaled = rows.copy(), scaled.copy()
-            rows[one] = scaled[one] = soft
+            rows[one] = scaled[one] = soft / bounds.error[:, None]
         return rows, scaled
 
-    def solved(self, level: Array, weights: Array) -> tuple[Array, Array, Array]:
-        """Return point, covariance and distances with the weights given and one-sided rows as at `level`."""
-        blocks, one = self.measured.blocks, self.one
-        rows, scaled = self.taken(level)
+    def matched(self, bounds: Bounds, point: Array, covariance: Array, weights: Array) -> Bounds:
+        """Return the bounds renewed, where the unknowns with the bounds as they were are as given."""
+        one, measured = bounds.rows, self.measured
+        if not len(one):
+            return bounds
+        design = self.design[one]
+        doubt = np.sum((design @ covariance) * design, axis=1)
+        own = weights[measured.blocks.of_row[one]] / bounds.error**2
+        doubt_of_others = doubt / np.maximum(1.0 - doubt * own, _LEAST_CURVATURE)
+        level = self.offset[one] + design @ point
+        level = level + doubt_of_others * own * (level - bounds.value)
+        return Bounds(one, *softened(measured, level, np.sqrt(doubt_of_others), one))
+
+    def solved(self, bounds: Bounds, weights: Array) -> tuple[Array, Array, Array]:
+        """Return point, covariance and distances with the weights and bounds given."""
+        blocks, one = self.measured.blocks, bounds.rows
+        rows, scaled = self.taken(bounds)
         trusted = rows * np.sqrt(weights[blocks.of_row])[:, None]
         unknowns = self.design.shape[1]
         prior = np.eye(unknowns), np.zeros(unknowns)
@@ -293,12 +333,12 @@ class _Straight:
         point, covariance = cho_solve(factor, pull), cho_solve(factor, np.eye(unknowns))
         residual = scaled[:, -1] - scaled[:, :-1] @ point
         distance = standardized(scaled[:, :-1], residual, self.shared, covariance, weights, blocks)
-        distance[one] = self._broken(self.offset[one] + self.design[one] @ point, covariance)
+        distance[one] = self._broken(one, self.offset[one] + self.design[one] @ point, covariance)
         return point, covariance, distance
 
-    def _broken(self, level: Array, covariance: Array) -> Array:
+    def _broken(self, one: NDArray[np.intp], level: Array, covariance: Array) -> Array:
         """Return by how much one-sided rows break their limit; within it nothing is off."""
-        one, measured = self.one, self.measured
+        measured = self.measured
         doubt = np.sum((self.design[one] @ covariance) * self.design[one], axis=1)
         margin = measured.side[one] * (level - measured.value[one])
         return np.asarray(
@@ -306,27 +346,29 @@ class _Straight:
         )
 
 
-def softened(measured: Measured, level: Array, one: NDArray[np.intp]) -> tuple[Array, Array]:
-    """Return error and value of the measured rows that pull as hard as one-sided rows do at a level.
+def softened(measured: Measured, level: Array, doubt: Array, one: NDArray[np.intp]) -> tuple[Array, Array]:
+    """Return error and value of the measured rows that leave the moments which one-sided rows leave.
 
     Parameters
     ----------
     measured
         Readings.
-    level
-        Expected readings.
+    level, doubt
+        Expected readings and their standard deviation without the row.
     one
         Positions of the one-sided rows.
 
     Notes
     -----
-    The log of the normal integral has slope ``m`` (the inverse Mills ratio) and curvature ``m (m + z)``.
+    With ``s^2 = error^2 + doubt^2`` the log of the normal integral of ``z = margin / s`` has slope ``m`` (the
+    inverse Mills ratio) and curvature ``m (m + z)``; the moments follow from both.
     """
-    side, error = measured.side[one], measured.error[one]
-    margin = side * (level[one] - measured.value[one]) / error
+    side, spread = measured.side[one], np.hypot(measured.error[one], doubt)
+    margin = side * (level - measured.value[one]) / spread
     mills = np.exp(-0.5 * margin**2 - 0.5 * np.log(2.0 * np.pi) - log_ndtr(margin))
-    curvature = np.maximum(mills * (mills + margin), _LEAST_CURVATURE)
-    return error / np.sqrt(curvature), level[one] + side * error * mills / curvature
+    curvature = np.clip(mills * (mills + margin), _LEAST_CURVATURE, 1.0)
+    error = np.sqrt(np.maximum(spread**2 / curvature - doubt**2, measured.error[one] ** 2))
+    return error, level + side * spread * mills / curvature
 
 
 def _whitened(rows: Array, shared: Array, blocks: Blocks) -> Array:

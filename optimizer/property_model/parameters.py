@@ -99,6 +99,9 @@ casts; half of the studios chose them, the other half agreed."""
 DISCREPANT: Final = tuple(PRIOR_SPREADS)
 """Names of the discrepancies, in the order of their draws."""
 
+VALUE_AT_CAST: Final = "discrepancy."
+"""How the names of parameters begin that hold what casts have taught of a discrepancy."""
+
 
 class Discrepancy(Protocol):
     """The discrepancy of every property, with what trials have taught of it."""
@@ -117,6 +120,9 @@ class Discrepancy(Protocol):
 
     def at(self, parameters: Mapping[str, Array]) -> Discrepancy:
         """Return the discrepancy at values of the parameters, by name, each of shape () or (draws,)."""
+
+    def casts(self, names: tuple[str, ...]) -> Array:
+        """Return coordinates of the casts made of the dry materials `names` alone, shape (casts, n + 1)."""
 
 
 @dataclass(frozen=True)
@@ -146,6 +152,10 @@ class NoTrials:
     def at(self, parameters: Mapping[str, Array]) -> Discrepancy:
         """Return itself: no parameter says anything of it."""
         return self
+
+    def casts(self, names: tuple[str, ...]) -> Array:
+        """Return none."""
+        return np.zeros((0, len(names) + 1))
 
 
 def mix_coordinates(mixes: Array) -> Array:
