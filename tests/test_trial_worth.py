@@ -8,7 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.calibration.files import fitted_parameters
+from optimizer.calibration.fit import calibrate
+from optimizer.calibration.readings import studio_of
+from optimizer.calibration.record import parameter_set
 from optimizer.job import Limit
 from optimizer.jobfile import parse_job, template
 from optimizer.problem import problem_of
@@ -20,6 +22,7 @@ from optimizer.studies.design import design
 from optimizer.studies.trial_worth import best_trial, curve_mixes, trial_cost, trial_worths
 from optimizer.verdict.assess import assess, joint_probability
 from tests.property_model.helpers import plain_samples
+from tests.trust.demo_casts import casts
 from ui.answer_text import trial_words
 
 FEW = DrawSet(256, 5)
@@ -126,9 +129,10 @@ def test_the_curve_holds_blends_of_every_chance(problem):
 
 @pytest.fixture(scope="module")
 def fitted(catalogue):
-    """Return the demo with its casts, compiled, and its whole answer."""
+    """Return the demo with the first three of its casts, compiled, and its whole answer: two coats or one."""
     job = parse_job(template("demo"), catalogue, "demo")
-    known = fitted_parameters(job, catalogue)
+    kept = calibrate(casts()[:3], catalogue, studio_of(job)).calibration
+    known = parameter_set(kept, catalogue, job.materials)
     return problem_of(job, catalogue, known), design(job, catalogue, known)
 
 

@@ -25,7 +25,6 @@ from optimizer.property_model.microstructure import per_liter
 from optimizer.property_model.model import Model, compile_model
 from optimizer.property_model.parameters import DISCREPANT, PRIOR_SPREADS, VALUE_AT_CAST, ParameterSet
 from optimizer.property_model.predict import PREDICTORS, Cast, Conditions, cast_of, conditions_of
-from optimizer.property_model.strength import LONGEST
 
 Array = NDArray[np.float64]
 
@@ -213,16 +212,19 @@ def straightened(
     36:A1895, from memory), over the discrepancy alone, which is nearly straight.
     """
     casts = parameters.discrepancy.casts(tuple(names))
-    if not len(casts):
+    told = [name for name in parameters.names if name.startswith(VALUE_AT_CAST)]
+    if not len(casts) or not told:
         return fitted
     mixes = per_liter(compile_model(catalogue, names, parameters), casts[:, :-1], casts[:, -1] / 2.0)
 
+    taught = [name for name in DISCREPANT if any(x.startswith(f"{VALUE_AT_CAST}{name}.") for x in told)]
+
     def looked_at(values: Array) -> Array:
-        return _at_casts(compile_model(catalogue, names, parameters, values), mixes)
+        return _at_casts(compile_model(catalogue, names, parameters, values), mixes, taught)
 
     moves = perturbations_of(catalogue, tuple(names), parameters)
     live = np.array([parameters.names.index(name) for name in moves.names])
-    slopes = np.nan_to_num(moves.changes(_at_casts(moves.model, mixes)))
+    slopes = np.nan_to_num(moves.changes(_at_casts(moves.model, mixes, taught)))
     steps = (fitted - parameters.centers)[:, live] / parameters.spreads[live]
     straight = looked_at(parameters.centers[None, :]) + steps @ slopes
     lacking = np.array([name.startswith(VALUE_AT_CAST) for name in moves.names])
@@ -230,17 +232,20 @@ def straightened(
     gain = np.linalg.solve(own.T @ own + _NEAR**2 * np.eye(own.shape[1]), own.T)
     out = fitted.copy()
     for _ in range(_TURNS):
-        excess = looked_at(out) - straight
+        excess = looked_at(out) - straight  # none where a draw never comes out of its mold
         out[:, live[lacking]] -= np.where(np.isfinite(excess), excess, 0.0) @ gain
     return out
 
 
-def _at_casts(model: Model, mixes: Array) -> Array:
-    """Return what is expected of the casts, shape (draws, readings) [spreads of the discrepancy]."""
+def _at_casts(model: Model, mixes: Array, taught: Sequence[str]) -> Array:
+    """Return what is expected of the casts, shape (draws, readings) [spreads of the discrepancy].
+
+    One property for each discrepancy that casts have taught: what else there is follows it.
+    """
     cast = cast_of(model, conditions_of(Job("casts", "", (), Vessel(1000.0))), mixes)
     with np.errstate(divide="ignore", invalid="ignore"):
         rows = {
-            "demold_time": np.log(np.minimum(PREDICTORS["demold_time"](cast), LONGEST)),
+            "demold_time": np.log(PREDICTORS["demold_time"](cast)),
             "strength": np.log(cast.dry_strength),
             "mass": np.log(PREDICTORS["dry_mass"](cast)),
             "set": np.log(cast.clock.initial),
@@ -248,8 +253,8 @@ def _at_casts(model: Model, mixes: Array) -> Array:
             "absorption": np.log(cast.absorption),
         }
     shape = (len(cast.fresh_density), len(mixes))
-    scaled = [np.broadcast_to(row, shape) / PRIOR_SPREADS[name] for name, row in rows.items()]
-    return np.concatenate(scaled, axis=1)
+    scaled = [np.broadcast_to(rows[name], shape) / PRIOR_SPREADS[name] for name in taught if name in rows]
+    return np.concatenate([np.zeros((len(cast.fresh_density), 0)), *scaled], axis=1)
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from optimizer.calibration.agreement import agreement
 from optimizer.calibration.files import calibration_text
@@ -161,7 +162,8 @@ class TestOutOfTheMold:
         late = {"demold": 90.0}
         waited = self.seen(catalogue, replace(PLAIN, **late))
         tried = self.seen(catalogue, replace(PLAIN, demold_first=90.0, **late))
-        assert waited.after == pytest.approx(waited.before, rel=0.02)
+        # by then it was ready: the late ages that were feared are out, and the mean of the rest is less
+        assert 0.8 * waited.before < waited.after < waited.before
         assert tried.before < 50.0 < 1.15 * tried.before < tried.after < 90.0
         assert tried.reading.side == 0
 
@@ -183,6 +185,49 @@ class TestOutOfTheMold:
         weak = Strength(15.0, age=10_080.0, state="dry", method="cube")
         fit = calibrate([replace(self.LEAN, demold_first=75.0, strengths=(weak,))], catalogue, self.THIN)
         assert [one.kind for one in agreement(fit)] == ["dry_strength"]
+
+
+class TestSealing:
+    """Water soaked up and coats counted teach two figures: what the pores drink, and what a coat leaves."""
+
+    def test_a_count_beside_a_soaked_piece_teaches_what_a_coat_leaves(self, catalogue):
+        """Two coats where three were expected, against integration over prior and count (own arithmetic).
+
+        A piece is soaked as expected, known within 2 % and 2 % of batch. Two coats down to 3 % leave as much
+        of it each; the shop states 0.45, the prior of their ratio is 0.667 to 1.333, and a count errs by a
+        tenth of a coat.
+        """
+        soaked, ratio = self.sealed(catalogue)
+        bound = math.log(0.03 / soaked) / 2.0 - math.log(0.45)
+        assert bound < 0.0
+        axis = np.linspace(-2.0, 1.0, 30_001)
+        error = math.sqrt(0.08**2 + 0.02**2 + 0.02**2 + 0.02**2) / 2.0
+        density = norm.pdf(axis, 0.0, math.log(1.333 / 0.667) / 3.29) * norm.cdf((bound - axis) / error)
+        density /= density.sum()
+        mean = float(axis @ density)
+        spread = math.sqrt(float((axis - mean) ** 2 @ density))
+        assert ratio.center == pytest.approx(mean, abs=0.01)
+        assert ratio.spread == pytest.approx(spread, rel=0.1)
+
+    def sealed(self, catalogue):
+        """Return what a piece soaks up as expected, and what two coats on it teach of a coat."""
+        guessed = calibrate([replace(PLAIN, absorption=0.2)], catalogue)
+        soaked = next(one.before for one in guessed.seen if one.reading.kind == "absorption")
+        trial = replace(PLAIN, absorption=soaked, absorption_error=0.02 * soaked, coats=2)
+        return soaked, learned(calibrate([trial], catalogue), "coat_error")
+
+    def test_a_count_alone_tells_less_of_a_coat(self, catalogue):
+        alone = learned(calibrate([replace(PLAIN, coats=2)], catalogue), "coat_error")
+        assert alone.spread > self.sealed(catalogue)[1].spread
+
+
+def test_masses_of_the_vessels_own_mold_teach_what_it_holds(catalogue):
+    """A mold of another volume tells nothing of how far the vessel's is off (own arithmetic)."""
+    heavy = replace(PLAIN, cavity_volume=215.0, weighings=(Weighing(0.0, 430.0),))
+    own, other = (calibrate([heavy], catalogue, Studio(vessel=Vessel(size))) for size in (215.0, 190.0))
+    assert learned(own, "cavity").center > 0.0
+    assert learned(own, "cavity").spread < learned(own, "cavity").prior_spread
+    assert "cavity" not in {one.name for one in other.calibration.learned}
 
 
 class TestUndo:

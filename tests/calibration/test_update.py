@@ -14,9 +14,11 @@ from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.observe import expected
 from optimizer.calibration.outliers import Blocks, standardized, trust
 from optimizer.calibration.readings import Reading
+from optimizer.calibration.record import parameter_set
 from optimizer.calibration.task import Task
 from optimizer.calibration.update import Measured, Slopes, absorb, pulls, update
 from optimizer.property_model.model import compile_model
+from optimizer.property_model.samples import DrawSet, standard_normals, straightened
 from tests.calibration.studios import NAMES, World
 
 
@@ -142,12 +144,13 @@ WALKERS, STEPS, SETTLED, STEP = 120, 160, 40, 0.35
 """Chains side by side, their steps, those left out at the start, and the share of a step that is new."""
 
 
-def test_laplace_agrees_with_a_markov_chain(catalogue):
-    """The chain, three full trials: preconditioned Crank-Nicolson steps (Cotter et al. 2013, from memory).
+@pytest.fixture(scope="module")
+def chain(catalogue):
+    """Return three full trials as a task, its update, and what a Markov chain of the unknowns walked through.
 
-    Proposals keep the normal distribution of the answer, so that what is accepted depends on prior times
-    likelihood over that distribution alone. Errors of a batch enter as a full covariance: the whitening is
-    checked on the way.
+    Preconditioned Crank-Nicolson steps (Cotter et al. 2013, from memory). Proposals keep the normal
+    distribution of the answer, so that what is accepted depends on prior times likelihood over that
+    distribution alone. Errors of a batch enter as a full covariance: the whitening is checked on the way.
     """
     world = World(catalogue, 77)
     task = Task(calibrate([world.trial(k) for k in range(3)], catalogue).evidence)
@@ -171,7 +174,11 @@ def test_laplace_agrees_with_a_markov_chain(catalogue):
     # own arithmetic: the means of halves of the walkers are alike, so the chains have settled
     first, second = np.split(walked.mean(axis=0), 2)
     assert np.abs(first.mean(axis=0) - second.mean(axis=0)).max() < 0.45
-    draws = found.point + walked.reshape(-1, task.unknowns) @ root.T
+    return task, found, found.point + walked.reshape(-1, task.unknowns) @ root.T
+
+
+def test_laplace_agrees_with_a_markov_chain(chain):
+    _, found, draws = chain
     mean, spread = draws.mean(axis=0), draws.std(axis=0)
     told = np.sqrt(np.diag(found.covariance))
     assert np.max(np.abs(mean - found.point) / spread) < 0.35
@@ -179,8 +186,31 @@ def test_laplace_agrees_with_a_markov_chain(catalogue):
     assert np.median(np.abs(told / spread - 1.0)) < 0.06
 
 
-def _surplus(task, catalogue, draws, normal):
-    """Return ln of prior times likelihood at draws, less that of the normal distribution they come from."""
+def test_draws_expect_of_the_casts_what_a_markov_chain_does(chain, catalogue):
+    """Both setting times, dry strength and whiteness of each cast: spreads within a sixth, means within half.
+
+    Draws of the normal distribution alone spread up to twice as wide there.
+    """
+    task, _, draws = chain
+    told = parameter_set(calibrate(task.evidence.trials, catalogue).calibration, catalogue, NAMES)
+    normal = told.fitted_at(standard_normals(DrawSet(2048, 8), told.names))
+    ours = straightened(catalogue, NAMES, told, normal)
+    level = _levels(task, catalogue, draws[::5])
+    kinds = np.array([reading.kind for reading in task.readings])
+    held = np.isin(kinds, ["initial_set", "final_set", "dry_strength", "whiteness"])
+
+    def expected_of(values):
+        return expected(task.evidence, compile_model(catalogue, NAMES, told, values))[:, task.order][:, held]
+
+    mean, spread = level[:, held].mean(axis=0), level[:, held].std(axis=0)
+    straight, plain = expected_of(ours), expected_of(normal)
+    assert np.abs(straight.std(axis=0) / spread - 1.0).max() < 1.0 / 6.0
+    assert np.abs((straight.mean(axis=0) - mean) / spread).max() < 0.5
+    assert (plain.std(axis=0) / spread).max() > 1.3
+
+
+def _levels(task, catalogue, draws):
+    """Return what is expected of every reading at draws of the unknowns, shape (draws, readings)."""
     fitted = np.repeat(task.common.centers[None, :], len(draws), axis=0)
     count = len(task.active)
     fitted[:, task.active] += task.common.spreads[task.active] * draws[:, :count]
@@ -193,7 +223,12 @@ def _surplus(task, catalogue, draws, normal):
     model = replace(model, discrepancy=replace(task.discrepancy, values=values))
     level = expected(task.evidence, model)[:, task.order]
     bars = np.array([0.08 if reading.kind.endswith("flexural") else 0.0 for reading in task.readings])
-    level = level + draws[:, [task.first_process - 1]] * bars
+    return level + draws[:, [task.first_process - 1]] * bars
+
+
+def _surplus(task, catalogue, draws, normal):
+    """Return ln of prior times likelihood at draws, less that of the normal distribution they come from."""
+    level = _levels(task, catalogue, draws)
     block = task.measured.blocks.of_row
     errors = np.diag(task.measured.error**2)
     errors += np.outer(task.measured.shared, task.measured.shared) * (block[:, None] == block)
