@@ -19,7 +19,9 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from optimizer.process_start import begin_work
 
 if TYPE_CHECKING:
+    from optimizer.engine.grid_search import GridSearch
     from optimizer.engine.search_state import Found
+    from optimizer.materials import Catalogue
     from optimizer.problem import Problem
     from optimizer.solution import Solution
     from optimizer.studies.under_doubt import Answered
@@ -56,11 +58,27 @@ def worked_out(asked: Question) -> Worked:
 
 def explained(asked: Question, worked: Worked, name: str) -> Any:  # noqa: ANN401  the value of any field
     """Return one explanation of a design, worked out in this process."""
-    from optimizer.engine.grid_search import GridSearch
     from optimizer.studies.design import EXPLANATIONS, Designed
+    from ui.question import catalogue
+
+    kept = _STARTED.get(asked)
+    if kept is None or kept[0] is not catalogue():
+        _STARTED.clear()  # one job alone is kept: its draws and its grid take 30 MB
+        kept = (catalogue(), *_started(asked))
+        _STARTED[asked] = kept
+    _, problem, grid = kept
+    return EXPLANATIONS[name](Designed(problem, grid, *worked))
+
+
+def _started(asked: Question) -> tuple[Problem, GridSearch]:
+    from optimizer.engine.grid_search import GridSearch
 
     problem = _problem(asked)
-    return EXPLANATIONS[name](Designed(problem, GridSearch(problem), *worked))
+    return problem, GridSearch(problem)
+
+
+_STARTED: Final[dict[Question, tuple[Catalogue, Problem, GridSearch]]] = {}
+"""The job explained last, with the materials it was compiled with: its parts share draws and grid."""
 
 
 def _problem(asked: Question) -> Problem:
