@@ -52,22 +52,24 @@ _ONE_AT_A_TIME: Final = threading.Lock()
 _EXPLANATIONS: Final = Explanations(SECOND.explained)
 
 
+@st.cache_data(max_entries=256, show_spinner=False)
 def designed(asked: Question) -> Solution:
     """Return the best blend of a job, without its explanations."""
-    return asked.signed(_worked(asked).solution)
+    return _worked(asked).solution
 
 
 @st.cache_data(max_entries=256, show_spinner=False)
 def _worked(asked: Question) -> Worked:
     with _ONE_AT_A_TIME:
-        return worked_out(asked)
+        worked = worked_out(asked)
+        return worked._replace(solution=asked.signed(worked.solution))
 
 
 @contextmanager
 def explaining(asked: Question) -> Iterator[Teller]:
     """Give what waits for explanations of the best blend of a job, part by part; an edit ends the wait."""
     with _EXPLANATIONS.told(asked, _worked(asked), _let_edits_in) as told:
-        yield lambda last: asked.signed(told(last))
+        yield told
 
 
 def explained(asked: Question, last: str) -> Solution:

@@ -83,7 +83,7 @@ def test_an_edit_is_answered_before_the_reasons_of_the_last_one_are_told(visit):
     told = one.page.get_by_text("Looking for a blend worth a trial").or_(
         one.page.get_by_text("Working out what each limit costs")
     )
-    assert told.count() >= 1, "the grams stand there before their reasons"
+    told.first.wait_for(timeout=PATIENCE)  # the grams stand there before their reasons
     one.settle()
     assert told.count() == 0
     assert "saves" in one.words
