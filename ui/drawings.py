@@ -190,8 +190,10 @@ def _limit_row(line: LimitLine, theme: Theme) -> Html:
     color = theme["fails" if line.takes_most or line.verdict == "fails" else "text"]
     small = f"font-size:0.8rem;color:{theme['line']}"
     bar = _chance_bar(line, theme) if line.judged else _open_bar(theme)
-    weight = "font-weight:400;" if line.verdict == "holds" and not line.takes_most else _BOLD
-    most = (tag("div", "takes most", style="font-size:0.8rem"),) if line.takes_most else ()
+    word = theme["fails" if line.verdict == "fails" else "text"]
+    weight = "font-weight:400;" if line.verdict == "holds" else _BOLD
+    loud = f"font-size:0.8rem;{_BOLD}color:{color}"
+    most = (tag("div", "takes most", style=loud),) if line.takes_most else ()
     return tag(
         "tr",
         tag(
@@ -207,7 +209,7 @@ def _limit_row(line: LimitLine, theme: Theme) -> Html:
             style=f"{_CELL}text-align:right;font-weight:700;white-space:nowrap;color:{color};width:15%",
         ),
         tag("td", bar, tag("div", line.span, style=f"{small};margin-top:0.15rem"), style=_CELL),
-        tag("td", line.verdict, *most, style=f"{_CELL}{weight}color:{color};width:18%"),
+        tag("td", line.verdict, *most, style=f"{_CELL}{weight}color:{word};width:18%"),
         style=_line(theme),
     )
 

@@ -179,7 +179,7 @@ def _buttons(now: Session) -> None:
     ):
         print_card(now)
     if now.blend:
-        st.button("Back to the design's blend", on_click=drop_pick, key="drop_pick")
+        st.button("Back to the design's blend", on_click=drop_pick, key="drop_pick", wrap=True)
     if now.faults:
         st.caption(plain(UNREAD))
 
