@@ -12,7 +12,8 @@ from tests.benchmarks.closed_loop.loop import NAMES, Studio, random_blends, run
 def test_two_casts_lead_to_good_blends(catalogue):
     ends = [run(seed, "worth", 2, catalogue)[-1] for seed in range(4)]
     assert sum(one.good for one in ends) >= 3
-    assert np.median([one.over for one in ends]) < 0.08
+    # an optimum that touches its limits cannot be had surely by anyone who reads with errors
+    assert np.median([one.over_reserve for one in ends]) < 0.06
     held = [inside for one in ends for inside in one.held.values()]
     assert np.mean(held) > 0.7
 
