@@ -22,7 +22,14 @@ from optimizer.money.landed_cost import landed_price
 from optimizer.properties.drying import absorption_edge
 from optimizer.property_model.model import Model, compile_model
 from optimizer.property_model.parameters import ParameterSet, parameters_of
-from optimizer.property_model.predict import PREDICTORS, Cast, Conditions, coat_factor_of, conditions_of
+from optimizer.property_model.predict import (
+    PREDICTORS,
+    Cast,
+    Conditions,
+    coat_factor_of,
+    conditions_of,
+    damp_margins_of,
+)
 from optimizer.property_model.samples import SampleSets
 from optimizer.property_model.strength import wet_strength_at
 
@@ -52,12 +59,14 @@ _SCALE: Final = {
     "outer_wall_temperature": 10.0,
     "inner_wall_temperature": 10.0,
     "heat_margin": 10.0,
-    "crystalline_silica": 0.1,
     "setting_expansion": 1.0,
     "damp_risk": 1.0,
     "sealer_coats": 1.0,
 }
 """What counts as one unit of margin for properties that may be zero or negative [the property's unit]."""
+
+_LEAST_SCALE: Final = {"crystalline_silica": 1e-3}
+"""Least `row_scale` of shares that may be bounded at a trace or at none [fraction]."""
 
 _FAR = 50.0
 
@@ -125,6 +134,14 @@ class Problem:
     def doses(self) -> tuple[int, ...]:
         """Positions of the admixtures: fixed doses, tried one by one."""
         return tuple(k for k, m in enumerate(self.materials) if m.role == "admixture")
+
+    def most_dose(self, k: int, *, gypsum: bool) -> float:
+        """Return the most of an admixture that is used, a share of the binder [-]; infinite: none stated.
+
+        Gypsum bears far less retarder than cement, so its ceiling rules as soon as there is some of it.
+        """
+        material = self.materials[k]
+        return material.figure("max_dose_gypsum" if gypsum else "max_dose_csa", np.inf) / 100.0
 
     @cached_property
     def solids(self) -> tuple[int, ...]:
@@ -225,7 +242,11 @@ def require_prices(problem: Problem) -> None:
 
 def row_scale(name: str, bound: float) -> float:
     """Return the change of a property that moves its row by about one [the property's unit]."""
-    return _SCALE.get(name, max(abs(bound), 1e-9))
+    return float(_scale(name, np.asarray(bound, float)))
+
+
+def _scale(name: str, bound: Array) -> Array:
+    return np.asarray(_SCALE.get(name, np.maximum(np.abs(bound), _LEAST_SCALE.get(name, 1e-9))))
 
 
 def limit_rows(limit: Limit, cast: Cast, bounds: Array | None = None) -> tuple[Array, ...]:
@@ -257,8 +278,7 @@ def _plain_row(limit: Limit, value: Array, bound: Array) -> Array:
     sign = 1.0 if limit.sense == ">=" else -1.0
     if limit.property in _LOG and np.all(bound > 0.0):
         return np.asarray(sign * (np.log(np.maximum(value, 0.0)) - np.log(bound)))
-    scale = _SCALE.get(limit.property, np.maximum(np.abs(bound), 1e-9))
-    return np.asarray(sign * (value - bound) / scale)
+    return np.asarray(sign * (value - bound) / _scale(limit.property, bound))
 
 
 def held_bound(limit: Limit, shift: float = 0.0) -> float:
@@ -314,9 +334,22 @@ def _coats_at_most(bound: Array, cast: Cast) -> tuple[Array, ...]:
     return (np.log(edge) - np.log(np.maximum(cast.absorption, 1e-12)),)
 
 
+def _damp_at_most(bound: Array, cast: Cast) -> tuple[Array, ...]:
+    """How far the next class beyond the bound is; the class itself has no slopes."""
+    medium, high = damp_margins_of(cast)
+    return (np.where(bound < 1.0, medium, np.where(bound < 2.0, high, _FAR)),)
+
+
+def _damp_at_least(bound: Array, cast: Cast) -> tuple[Array, ...]:
+    medium, high = damp_margins_of(cast)
+    return (np.where(bound > 1.0, -high, np.where(bound > 0.0, -medium, _FAR)),)
+
+
 _SPECIAL: Final[dict[tuple[str, str], Callable[[Array, Cast], tuple[Array, ...]]]] = {
     ("demold_time", "<="): _demold_within,
     ("working_window", ">="): _window_at_least,
     ("working_window", "<="): _window_at_most,
     ("sealer_coats", "<="): _coats_at_most,
+    ("damp_risk", "<="): _damp_at_most,
+    ("damp_risk", ">="): _damp_at_least,
 }

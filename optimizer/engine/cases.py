@@ -157,13 +157,10 @@ def _doses(problem: Problem) -> Iterator[Mapping[int, float]]:
 
 
 def _levels(problem: Problem, k: int) -> tuple[float, ...]:
-    """Shares to try: of the powder for a plasticizer, of the binder for a retarder [-].
-
-    Gypsum bears far less retarder than cement, so its ceiling rules as soon as a gypsum binder may be used.
-    """
+    """Shares to try: of the powder for a plasticizer, of the binder for a retarder [-]."""
     material = problem.materials[k]
     gypsum = any(m.kind == "gypsum" for m in problem.materials)
-    ceiling = material.figure("max_dose_gypsum" if gypsum else "max_dose_csa", 100.0)
+    ceiling = 100.0 * problem.most_dose(k, gypsum=gypsum)
     stated = problem.job.bounds.get(material.name)
     least, most = (0.0, 1.0) if stated is None else (stated.least, stated.most)
     levels = [0.0, *material.dose_levels]

@@ -261,8 +261,8 @@ class _Search:
             return []
         task = np.array([each.task for each in starts], np.intp)
         mixes = np.array([each.mix for each in starts])
-        table = self.table.frozen(task, mixes, width)
-        columns, used = packed(table, [each.support for each in starts], self.most)
+        columns, used = packed(self.table, [each.support for each in starts], self.most)
+        table = self.table.frozen(task, mixes, width, columns)
         own = np.arange(task.size)
         ends = walk(table, Walks(own, columns, used, mixes), pace)
         return self._renewed(starts, mixes, ends.mixes, width)

@@ -93,6 +93,7 @@ class ChanceTable(RowTable):
         self.samples = self.problem.samples.search
         self.width = _FINEST
         self.departures = np.zeros((0, 0, 0))
+        self.origin = self.to_value = self.to_chance = np.zeros((0, self.count + 1))
         self.members = self._members()
 
     def _priced(self) -> bool:
@@ -134,8 +135,19 @@ class ChanceTable(RowTable):
         bound = np.where(np.isfinite(asked), asked, 1.0)
         return np.where(np.isfinite(asked), (bound - cost) / np.maximum(bound, 1e-9), _NO_WORSE)
 
-    def frozen(self, task: Index, mixes: Array, width: float) -> ChanceTable:
-        """Return the table with one task for each mix, its departures those of the draws there."""
+    def frozen(self, task: Index, mixes: Array, width: float, columns: Index | None = None) -> ChanceTable:
+        """Return the table with one task for each mix, its departures those of the draws there.
+
+        Parameters
+        ----------
+        task, mixes
+            Shapes (mixes,) and (mixes, n + 1) [kg/L].
+        width
+            Smoothing of the rows [row units].
+        columns
+            Positions of which the true slopes are wanted, shape (mixes, m): departures change with a mix,
+            and near it objective and chance are then right to first order.
+        """
         out = copy.copy(self)
         for name in ("variant", "matrix", "lower", "upper", "fixed", "per_money", "per_day"):
             setattr(out, name, getattr(self, name)[task])
@@ -150,7 +162,27 @@ class ChanceTable(RowTable):
             if self.money and np.any(out.per_day > 0.0):
                 days = np.broadcast_to(PREDICTORS["drying_time"](drawn), moved.shape[:2]).mean(axis=0)
                 out.per_day = out.per_day * days / PREDICTORS["drying_time"](plain)
+        out.origin, out.to_value, out.to_chance = mixes, np.zeros_like(mixes), np.zeros_like(mixes)
+        if columns is not None:
+            true = forward_slopes(lambda each, at: self._drawn_rows(each, at, width), mixes, columns, task)
+            out._correct_slopes(true, mixes, columns)
         return out
+
+    def _correct_slopes(self, true: Slopes, mixes: Array, columns: Index) -> None:
+        """Add what the slopes at the mixes lack as long as departures stand still."""
+        own = np.arange(len(mixes))
+        stands, at = self.look(mixes, columns, own), (own[:, None], columns)
+        to_value, to_chance = np.zeros_like(mixes), np.zeros_like(mixes)
+        to_value[at] = true.gradient - stands.gradient
+        if not self.sure:
+            to_chance[at] = true.jacobian[:, 0] - stands.jacobian[:, -1]
+        self.to_value, self.to_chance = to_value, to_chance
+
+    def _drawn_rows(self, mixes: Array, task: Index, width: float) -> tuple[Array, Array]:
+        """Return expected objective and the chance's row, every mix in its own draws."""
+        there = self.frozen(task, mixes, width)
+        value, rows = ChanceTable.rows(there, mixes, np.arange(len(mixes), dtype=np.intp))
+        return value, rows[:, -1:]
 
     def drawn(self, mixes: Array) -> Cast:
         """Return mixes cast in the draws of solvers."""
@@ -171,26 +203,33 @@ class ChanceTable(RowTable):
         """Return the expected objective and the rows, the joint chance as the last of them."""
         value, rows = self._raw(mixes, task)
         zero = np.zeros((*rows.shape, 0)), np.zeros((*value.shape, 0))
-        known = self._expected(Slopes(value, zero[1], rows, zero[0]), task)
+        known = self._expected(Slopes(value, zero[1], rows, zero[0]), mixes, task)
         return known.value, known.rows
 
     def look(self, mixes: Array, columns: Index, task: Index) -> Slopes:
         """Return expected objective and rows with their slopes; those of the chance follow from the rows'."""
-        return self._expected(forward_slopes(self._raw, mixes, columns, task), task)
+        known = self._expected(forward_slopes(self._raw, mixes, columns, task), mixes, task)
+        own = task[:, None], columns
+        known.gradient[...] += self.to_value[own]
+        if not self.sure:
+            known.jacobian[:, -1] += self.to_chance[own]
+        return known
 
-    def _expected(self, raw: Slopes, task: Index) -> Slopes:
+    def _expected(self, raw: Slopes, mixes: Array, task: Index) -> Slopes:
+        away = mixes - self.origin[task]
+        more, surer = ((each[task] * away).sum(axis=1) for each in (self.to_value, self.to_chance))
         events = self.departures.shape[2]
         held = raw.rows.shape[1] - events
         log_chance, chance, rises = self._chances(raw.rows[:, held:], task)
         slopes = raw.jacobian[:, held:]
         ln_chance_slopes = np.einsum("we,wem->wm", rises[0], slopes)
         if self.sure:
-            return Slopes(-log_chance, -ln_chance_slopes, raw.rows[:, :held], raw.jacobian[:, :held])
-        value, gradient = raw.value, raw.gradient
+            return Slopes(more - log_chance, -ln_chance_slopes, raw.rows[:, :held], raw.jacobian[:, :held])
+        value, gradient = raw.value + more, raw.gradient
         for step, share, rise in zip(self.steps, chance[1:], rises[1:], strict=True):
             value = value + step.money * (1.0 - share)
             gradient = gradient - step.money * np.einsum("we,wem->wm", rise, slopes)
-        missed = np.minimum(log_chance - self.goal[self.variant[task]], _NO_WORSE)
+        missed = np.minimum(log_chance + surer - self.goal[self.variant[task]], _NO_WORSE)
         return Slopes(
             value,
             gradient,

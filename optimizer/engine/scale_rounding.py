@@ -19,7 +19,8 @@ __all__ = ["NEAREST", "REACH", "Weighed", "weigh"]
 Array = NDArray[np.float64]
 
 NEAREST, REACH = (1,), (1, 2, 4)
-"""Steps of the scale tried to each side, wider only where nothing closer holds all limits."""
+"""Steps of the scale tried to each side: once more after the first that holds all limits, for a small vessel
+on a coarse scale may be better weighed two steps away."""
 
 _MOST_CHOICES = 20_000
 _FILL = (0.9985, 1.02)
@@ -43,11 +44,14 @@ class Weighed:
         The rounded mix per liter, judged again from the chain.
     fills : bool
         True when the masses fill the cavity, give or take what a rim forgives.
+    held : bool
+        True when the rules of mixing, the shelf and all rows but the last, the joint chance, hold.
     """
 
     grams: Array
     candidate: Candidate
     fills: bool = True
+    held: bool = True
 
 
 def weigh(table: RowTable, task: int, found: Candidate, reach: Sequence[int] = REACH) -> Weighed:
@@ -59,7 +63,7 @@ def weigh(table: RowTable, task: int, found: Candidate, reach: Sequence[int] = R
     Parameters
     ----------
     table, task
-        Rows and objective of mixes near the one found.
+        Rows and objective of mixes near the one found; the last row is the joint chance.
     found
         What to round.
     reach
@@ -70,9 +74,12 @@ def weigh(table: RowTable, task: int, found: Candidate, reach: Sequence[int] = R
     steps = _steps(problem)
     best: Weighed | None = None
     for each in reach:
-        best = _best(table, task, found, _choices(grams, steps, each))
+        rounded = _best(table, task, found, _choices(grams, steps, each))
+        if rounded is None:
+            continue
         if best is not None and best.candidate.feasible:
-            return best
+            return min(best, rounded, key=lambda one: one.candidate.rank())
+        best = rounded
     # A small vessel on a coarse scale: no weighing nearby fills it, so the nearest one is told as it is.
     return best or _best(table, task, found, _choices(grams, steps, 1), _ANY_FILL) or Weighed(grams, found)
 
@@ -113,19 +120,22 @@ def _best(
         return None
     mixes = choices / volume[:, None]
     straight = np.maximum(_linear_broken(problem, found, mixes), _beyond_shelf(problem, choices))
+    straight = np.maximum(straight, _overdosed(problem, mixes))
     if len(mixes) > _LOOKED_AT:
         likely = _likely(table, task, found, mixes, straight)
         choices, volume, mixes, straight = (x[likely] for x in (choices, volume, mixes, straight))
     with np.errstate(all="ignore"):
         value, rows = table.rows(mixes, np.full(len(mixes), task, np.intp))
-    broken = np.maximum(np.maximum(straight, (-np.nan_to_num(rows)).max(axis=1)), 0.0)
+    missed = np.maximum(-np.nan_to_num(rows), 0.0)
+    straight = np.maximum(straight, missed[:, :-1].max(axis=1))
+    broken = np.maximum(straight, missed[:, -1])
     amiss = np.abs(volume - problem.liters * 1e3)
-    # Where the limits cannot all be held, the rules of mixing and the shelf still are: they come first.
+    # Where no rounding is sure enough, what holds whatever the chance still does: it comes first.
     ruled, short = (np.where(x <= TOLERANCE, 0.0, x) for x in (straight, broken))
     order = np.lexsort((value, short, amiss) if filled is _ANY_FILL else (amiss, value, short, ruled))
     i = int(order[0])
     rounded = Candidate(found.case, mixes[i], float(value[i]), float(broken[i]))
-    return Weighed(choices[i], rounded, filled is not _ANY_FILL)
+    return Weighed(choices[i], rounded, filled is not _ANY_FILL, bool(ruled[i] <= 0.0))
 
 
 def _likely(table: RowTable, task: int, found: Candidate, mixes: Array, straight: Array) -> NDArray[np.intp]:
@@ -147,6 +157,20 @@ def _beyond_shelf(problem: Problem, grams: Array) -> Array:
     """Return by how much masses exceed the shelf [kg/L]: what runs over the rim is taken from it, too."""
     most = np.array([problem.job.shelf.get(name, np.inf) for name in problem.names])
     return np.asarray((grams[:, :-1] * 1e-3 - most).max(axis=1) / problem.liters)
+
+
+def _overdosed(problem: Problem, mixes: Array) -> Array:
+    """Return by how much a dose exceeds the most that the binder bears [share of the binder, -]."""
+    if not problem.doses:
+        return np.zeros(len(mixes))
+    gypsum = mixes[:, [k for k, m in enumerate(problem.materials) if m.kind == "gypsum"]].any(axis=1)
+    binder = np.maximum(mixes @ problem.model.column("binder"), 1e-9)
+    over = [
+        mixes[:, k] / binder
+        - np.where(gypsum, problem.most_dose(k, gypsum=True), problem.most_dose(k, gypsum=False))
+        for k in problem.doses
+    ]
+    return np.asarray(np.max(over, axis=0))
 
 
 def _linear_broken(problem: Problem, found: Candidate, mixes: Array) -> Array:

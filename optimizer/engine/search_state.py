@@ -89,7 +89,10 @@ class End:
 
 @dataclass
 class State:
-    """What is known of one question: cases waiting, ends by case and materials, those to take up again."""
+    """What is known of one question: cases waiting, ends by case and materials, those to take up again.
+
+    `looked` is how many of the solved cases its waiting ones have learned from.
+    """
 
     question: Question
     tasks: tuple[int, ...]
@@ -101,6 +104,7 @@ class State:
     used: set[tuple[int, Support, bool]] = field(default_factory=set)
     best: End | None = None
     loose: End | None = None
+    looked: int = 0
 
     def beats(self, value: float, slack: float = 0.0) -> bool:
         """Return whether a value is better than the best, or no worse than by a share `slack` of it."""

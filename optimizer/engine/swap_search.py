@@ -131,8 +131,10 @@ class _Search:
         for state in self.states:
             if state.closed:
                 continue
+            new, state.looked = self.solved[state.looked :], len(self.solved)
+            own = [task for task in new if self._state(task) is state]
             for task in state.waiting:
-                self._raise_floor(task, state)
+                self._raise_floor(task, own)
             state.waiting = [t for t in state.waiting if np.isfinite(self.floor[t]) or not self.table.money]
             promising = [t for t in state.waiting if state.beats(self.floor[t])]
             promising.sort(key=lambda task: (self.floor[task], task))
@@ -144,11 +146,11 @@ class _Search:
             out += chosen
         return out
 
-    def _raise_floor(self, task: int, state: State) -> None:
+    def _raise_floor(self, task: int, solved: Iterable[int]) -> None:
         """Take what a looser case costs at least as this one's floor; infinite where that has no blend."""
         case = self.table.cases[task]
-        for other in self.solved:
-            if other not in state.tasks or not case.tighter_than(self.table.cases[other]):
+        for other in solved:
+            if not case.tighter_than(self.table.cases[other]):
                 continue
             if self.least[other] >= _HOPELESS:
                 self.floor[task] = np.inf

@@ -56,8 +56,13 @@ GROWTH_PER_MOLE: Final = (
 NEARLY_PURE: Final = 0.95
 """Share of hemihydrate in the binder from which too little ye'elimite is left to matter (judgement)."""
 
-_LOW, _MEDIUM, _HIGH = 0, 1, 2
 _TRACE: Final = 1e-9
+
+_MUCH_PLASTER: Final = 0.10
+"""Share of hemihydrate from which lime beside it counts [fraction] (Telesca et al. 2013)."""
+
+_FAR: Final = 50.0
+"""Margin where nothing is near [-]."""
 
 
 @dataclass(frozen=True)

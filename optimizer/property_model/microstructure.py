@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.property_model.model import INDEX, Model
+from optimizer.constants import WATER_DENSITY
+from optimizer.property_model.model import INDEX, REGIME_COLUMNS, Model
 
 Array = NDArray[np.float64]
 
@@ -21,7 +22,7 @@ class Body:
     Attributes
     ----------
     columns : Array
-        The sums named by `property_model.model.COLUMNS`, shape (..., mixes, m), per liter of slurry.
+        The sums named by `property_model.model.COLUMNS`, shape (..., m, mixes), per liter of slurry.
     degree : Array
         How much of what reacts of the cement with plenty of water has found water [fraction].
     hydrates : Array
@@ -45,32 +46,47 @@ class Body:
 
     def __getitem__(self, name: str) -> Array:
         """Return the sum named `name`, shape (..., mixes)."""
-        return np.asarray(self.columns[..., INDEX[name]])
+        return np.asarray(self.columns[..., INDEX[name], :])
 
     def mean(self, name: str) -> Array:
         """Return a hydrate-weighted mean of a log column, 0 where there are no hydrates."""
-        return np.asarray(self.columns[..., INDEX[name]] * self.per_hydrate)
+        return np.asarray(self.columns[..., INDEX[name], :] * self.per_hydrate)
 
 
-def _sums(model: Model, mixes: Array) -> tuple[Array, Array]:
-    full = mixes @ model.tables["excess"]
-    short = mixes @ model.tables["short"]
-    lean = full[..., INDEX["sulfate"]] < 2.0 * full[..., INDEX["yeelimite"]]
-    full = np.where(lean[..., None], short, full)
-    water = full[..., INDEX["water"]]
-    own = full[..., INDEX["hemihydrate_water"]]
-    wanted = full[..., INDEX["bound"]] - own
+def _sums(model: Model, mixes: Array) -> tuple[Array, Array | None, Array]:
+    """Return the sums with all of the binder reacted, those of what has reacted, and the degree.
+
+    The second are only those that hang on the regime of hydration, and None where no mix is short of water.
+    """
+    full = _summed(mixes, model.tables["excess"])
+    lean = _one(full, "sulfate") < 2.0 * _one(full, "yeelimite")
+    if np.any(lean):
+        short = _summed(mixes, model.tables["short"][..., :REGIME_COLUMNS])
+        np.copyto(full[..., :REGIME_COLUMNS, :], short, where=lean[..., None, :])
+    water, own = _one(full, "water"), _one(full, "hemihydrate_water")
+    wanted = _one(full, "bound") - own
     degree = np.minimum(np.maximum((water - own) / np.maximum(wanted, _TINY), 0.0), 1.0)
     degree = np.where(wanted <= _TINY, np.where(water < own, 0.0, 1.0), degree)
     if np.all(degree >= 1.0):
-        return full, degree
-    idle = mixes @ model.tables["idle"]
-    out = idle + degree[..., None] * (full - idle)
+        return full, None, degree
+    idle = _summed(mixes, model.tables["idle"][..., :REGIME_COLUMNS])
+    there = full[..., :REGIME_COLUMNS, :] - idle
+    there *= degree[..., None, :]
+    there += idle
     if np.any(water < own):
-        raw = mixes @ model.tables["raw"]
-        wet = np.minimum(water / np.maximum(own, _TINY), 1.0)[..., None]
-        out = np.where(wet < 1.0, raw + wet * (idle - raw), out)
-    return out, degree
+        raw = _summed(mixes, model.tables["raw"][..., :REGIME_COLUMNS])
+        wet = np.minimum(water / np.maximum(own, _TINY), 1.0)[..., None, :]
+        there = np.where(wet < 1.0, raw + wet * (idle - raw), there)
+    return full, there, degree
+
+
+def _summed(mixes: Array, table: Array) -> Array:
+    """Return the sums over materials, shape (..., m, mixes): each of them lies together in memory."""
+    return np.asarray(np.swapaxes(table, -1, -2) @ np.swapaxes(mixes, -1, -2))
+
+
+def _one(sums: Array, name: str) -> Array:
+    return np.asarray(sums[..., INDEX[name], :])
 
 
 def body_of(model: Model, mixes: Array) -> Body:
@@ -82,36 +98,34 @@ def body_of(model: Model, mixes: Array) -> Body:
         Kilograms per liter of slurry of each material and, last, of water; shape (mixes, n + 1). The
         volumes and the air must fill the liter (`per_liter` sees to that).
     """
-    columns, degree = _sums(model, mixes)
-    porosity = 1.0 - columns[..., INDEX["solids"]]
+    columns, there, degree = _sums(model, mixes)
     paste = _paste_porosity(columns)
-    if np.any(degree < 1.0):
+    if there is not None:
         # Water below the need of hydration never makes a body stronger: judge the pores it would have
         # with just enough water.
-        enough = np.maximum(mixes[..., -1], _need(model, mixes))
-        wetter = mixes.copy()
-        wetter[..., -1] = enough
-        wetter = wetter / _liters(model, wetter)[..., None]
-        paste = np.maximum(paste, _paste_porosity(_sums(model, wetter)[0]))
-    gypsum = columns[..., INDEX["gypsum_volume"]]
-    cement = columns[..., INDEX["csa_volume"]]
+        more = np.maximum(_one(columns, "bound") - _one(columns, "water"), 0.0) / WATER_DENSITY
+        liters = (_one(columns, "volume") + more) / (1.0 - model["air"])
+        enough = _paste_porosity(columns, liters)
+        columns[..., :REGIME_COLUMNS, :] = there
+        paste = np.maximum(_paste_porosity(columns), enough)
+    porosity = 1.0 - _one(columns, "solids")
+    gypsum, cement = _one(columns, "gypsum_volume"), _one(columns, "csa_volume")
     hydrates = gypsum + cement
     inverse = 1.0 / np.maximum(hydrates, _TINY)
     share = gypsum * inverse
     return Body(columns, degree, hydrates, share, 1.0 - share, porosity, paste, inverse)
 
 
-def _paste_porosity(columns: Array) -> Array:
-    grains = columns[..., INDEX["heavy"]] + columns[..., INDEX["light"]]
-    return np.asarray((1.0 - columns[..., INDEX["solids"]]) / np.maximum(1.0 - grains, 1e-6))
+def _paste_porosity(columns: Array, liters: Array | float = 1.0) -> Array:
+    grains = (_one(columns, "heavy") + _one(columns, "light")) / liters
+    return np.asarray((1.0 - _one(columns, "solids") / liters) / np.maximum(1.0 - grains, 1e-6))
 
 
 def _need(model: Model, mixes: Array) -> Array:
-    full = mixes @ model.tables["excess"]
-    short = mixes @ model.tables["short"]
-    lean = full[..., INDEX["sulfate"]] < 2.0 * full[..., INDEX["yeelimite"]]
-    need = np.where(lean, short[..., INDEX["bound"]], full[..., INDEX["bound"]])
-    return np.asarray(need)
+    """Return the water that all of the binders take up [kg/L]."""
+    bound = {regime: mixes @ model.column("bound", regime) for regime in ("excess", "short")}
+    lean = mixes @ model.column("sulfate") < 2.0 * (mixes @ model.column("yeelimite"))
+    return np.asarray(np.where(lean, bound["short"], bound["excess"]))
 
 
 def _liters(model: Model, mixes: Array) -> Array:

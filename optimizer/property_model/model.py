@@ -82,6 +82,9 @@ COLUMNS: Final = (
 )
 INDEX: Final[Mapping[str, int]] = {name: k for k, name in enumerate(COLUMNS)}
 
+REGIME_COLUMNS: Final = INDEX["volume"]
+"""How many of them, the first ones, hang on the regime of hydration."""
+
 _REFERENCE_BINDERS = {"gypsum": "gypsum_cement", "csa": "csa_cement"}
 """Sulfate that one binder lends to another's ettringite is credited at these binders' own parameters."""
 

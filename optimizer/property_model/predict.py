@@ -23,7 +23,9 @@ from optimizer.properties.color import lightness, reflectance
 from optimizer.properties.drying import DryingRoom, drying_room, drying_time, sealer_coats
 from optimizer.properties.heat_transfer import body_conductivity
 from optimizer.properties.hydration import (
+    Hydrates,
     damp_class,
+    damp_margins,
     drying_shrinkage,
     grain_restraint,
     hydrate,
@@ -368,11 +370,23 @@ def _drying_shrinkage(cast: Cast) -> Array:
 
 
 def _damp_risk(cast: Cast) -> Array:
+    hydrates = _hydrates(cast)
+    potential = late_ettringite_potential(hydrates, 1.0)
+    return np.asarray(damp_class(hydrates, potential, cast.body.porosity), float)
+
+
+def damp_margins_of(cast: Cast) -> tuple[Array, Array]:
+    """Return how far mixes are from damp risk medium and from high, as `damp_margins` does [-]."""
+    hydrates = _hydrates(cast)
+    return damp_margins(hydrates, late_ettringite_potential(hydrates, 1.0), cast.body.porosity)
+
+
+def _hydrates(cast: Cast) -> Hydrates:
     body = cast.body
     own_water, degree = 1.5 * MOLAR_MASSES["water"] * 1e-3, cast.model["yeelimite_degree"]
     hemihydrate = body["hemihydrate_water"] / own_water
     anhydrite = np.maximum(body["sulfate"] - hemihydrate, 0.0) / degree  # the sums hold what reacts
-    hydrates = hydrate(
+    return hydrate(
         body["yeelimite"] / degree * MOLAR_MASSES["yeelimite"] * 1e-3,
         hemihydrate * MOLAR_MASSES["hemihydrate"] * 1e-3,
         anhydrite * MOLAR_MASSES["anhydrite"] * 1e-3,
@@ -381,8 +395,6 @@ def _damp_risk(cast: Cast) -> Array:
         body["water"],
         degree,
     )
-    potential = late_ettringite_potential(hydrates, 1.0)
-    return np.asarray(damp_class(hydrates, potential, body.porosity), float)
 
 
 PREDICTORS: Final[Mapping[str, Callable[[Cast], Array]]] = {

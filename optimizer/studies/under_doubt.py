@@ -81,15 +81,18 @@ def best_under_doubt(problem: Problem, nominal: Found, near: tuple[Candidate, ..
         near_enough = tried[-1].sure and told <= problem.job.confidence + _NEAR
         if near_enough or (not tried[-1].blend.reaches(question.chance) and not tried[-1].sure):
             break
-        # what its own draws must tell of a blend like this for the others to tell the chance asked for
         seen = joint_probability(problem, found.candidate.mix, problem.samples.search)
-        asked = problem.job.confidence + seen - told + _MORE
+        if tried[-1].sure and seen > question.chance + _NEAR:
+            break  # the chance asked for holds nothing back: less of it finds no better blend
+        # as much more or less is asked of the search's own draws as the others tell too little or too much
+        asked = seen if tried[-1].sure else max(seen, question.chance)
+        asked += problem.job.confidence - told + _MORE
         asked = min(max(asked, _LEAST_ASKED), _MOST_ASKED)
         question = replace(question, chance=asked, near=(found.candidate, *found.near[:_KEPT]))
     sure = [each for each in tried if each.sure]
     if sure:
         return min(sure, key=lambda each: _objective(problem, each))
-    return max(tried, key=lambda each: (each.weighed.fills, _chance(each)))
+    return max(tried, key=lambda each: (each.weighed.fills and each.weighed.held, _chance(each)))
 
 
 def _objective(problem: Problem, answered: Answered) -> float:
@@ -111,7 +114,7 @@ def _weighed(question: ChanceQuestion, found: ChanceBlend) -> Answered:
     rows = rows_near(question, found.candidate.mix, drawn=unsure)
     weighed = weigh(rows, 0, found.candidate, NEAREST if unsure else REACH)
     judged = judge(question.problem, weighed.grams)
-    sure = weighed.fills and judged.verdict == HOLDS
+    sure = weighed.fills and weighed.held and judged.verdict == HOLDS
     return Answered(found, weighed, judged, sure)
 
 

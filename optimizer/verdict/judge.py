@@ -298,7 +298,6 @@ def _share_rules(problem: Problem, cast: Cast) -> Iterator[str]:
     if pigment > float(problem.model["pigment_ceiling"]) * binder + _SLACK:
         share = pigment / max(binder, 1e-9)
         yield f"Pigments are {share:.0%} of the binder, above 10 % (ASTM C979, all pigments together)."
-    # Gypsum bears far less of an admixture than cement: its ceiling rules as soon as there is some of it.
     gypsum = any(problem.model.kinds[k] == "gypsum" for k in np.flatnonzero(powder > 0.0))
     for k in np.flatnonzero(powder > 0.0):
         material, most = problem.materials[k], problem.bounds[k].most
@@ -307,8 +306,8 @@ def _share_rules(problem: Problem, cast: Cast) -> Iterator[str]:
             told = f"{100.0 * share:.3g} % of the powder, above the {100.0 * most:.3g} %"
             yield f"{material.label} is {told} it is used at."
         dose = 100.0 * powder[k] / max(binder, 1e-9)
-        most_dose = material.figure("max_dose_gypsum" if gypsum else "max_dose_csa", np.inf)
-        if material.kind in ("retarder", "accelerator") and dose > most_dose:
+        most_dose = 100.0 * problem.most_dose(int(k), gypsum=gypsum)
+        if dose > most_dose * (1.0 + _SLACK):
             yield f"{material.label} is {dose:.2f} % of the binder, above {most_dose:g} %."
 
 

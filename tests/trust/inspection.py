@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
@@ -33,6 +34,11 @@ _DRAWS = DrawSet(1500, 11)
 """Draws that neither the search nor the answer has seen."""
 
 _LOOKED_AT = 60
+_WEIGHED, _ROUNDINGS = 4, 6
+"""Rivals of a dense search that are weighed, and roundings of each that are judged."""
+
+_FILL = (0.9985, 1.02)
+"""Share of the cavity that weighed masses may fill [-]."""
 
 
 @dataclass(frozen=True)
@@ -172,13 +178,14 @@ def _false_no_blend(problem: Problem, found: Found) -> Iterator[str]:
 
 
 def _regret(problem: Problem, solution: Solution, found: Found) -> tuple[float, list[str]]:
-    """Return how much better a mix of a dense search is that is as sure, as part of the objective."""
-    rivals = list(_sure_enough(problem, found))
-    if not rivals:
+    """Return how much better a weighed mix of a dense search is that is as sure, as part of the objective."""
+    rivals = sorted(_sure_enough(problem, found))[:_WEIGHED]
+    weighed = [each for _, k in rivals for each in _weighed_rival(problem, found.mixes[k])]
+    if not weighed:
         return np.nan, []
-    best, k = min(rivals)
-    said = _checked(problem, found.mixes[k])
-    words = f"{_words(problem, found.mixes[k])} has {best:.6g}"
+    best, mix = min(weighed, key=lambda each: each[0])
+    said = _checked(problem, mix)
+    words = f"{_words(problem, mix)} has {best:.6g}"
     if solution.status == NOT_SURE:
         return np.nan, [f"false not sure enough: {words}; check says {said}"]
     sign = -1.0 if problem.job.maximize else 1.0
@@ -195,12 +202,50 @@ def _sure_enough(problem: Problem, found: Found) -> Iterator[tuple[float, int]]:
     """Iterate over mixes that hold all limits with the confidence: their objective, and their place."""
     good = np.flatnonzero(found.missed <= 0.0)
     for k in sorted({*map(int, good[:20]), *map(int, good[:: max(len(good) // _LOOKED_AT, 1)])}):
-        if assess(problem, found.mixes[k], problem.samples.search).joint_probability < problem.job.confidence:
-            continue
-        seen = assess(problem, found.mixes[k])
-        if seen.joint_probability >= problem.job.confidence:
-            priced = problem.job.objective == "cost" and seen.cost is not None
-            yield (seen.cost.value if priced else float(found.objective[k])), k
+        objective = _objective_if_sure(problem, found.mixes[k], float(found.objective[k]))
+        if objective is not None:
+            yield objective, k
+
+
+def _objective_if_sure(problem: Problem, mix: np.ndarray, at_best_values: float) -> float | None:
+    """Return the objective of a mix that holds all limits with the confidence, None of any other."""
+    if assess(problem, mix, problem.samples.search).joint_probability < problem.job.confidence:
+        return None
+    seen = assess(problem, mix)
+    if seen.joint_probability < problem.job.confidence:
+        return None
+    return seen.cost.value if problem.job.objective == "cost" and seen.cost is not None else at_best_values
+
+
+def _weighed_rival(problem: Problem, mix: np.ndarray) -> Iterator[tuple[float, np.ndarray]]:
+    """Iterate over the nearest weighings of a mix that fill the cavity and do: objective and kg/L."""
+    shop = problem.job.shop
+    steps = np.array(
+        [shop.dose_step if m.role in ("pigment", "admixture") else shop.weigh_step for m in problem.materials]
+        + [shop.weigh_step]
+    )
+    grams = mix * problem.liters * 1e3
+    used = np.flatnonzero(grams > 1e-6)
+    ways = np.array(list(product((-1.0, 0.0, 1.0), repeat=len(used))))
+    near = np.zeros((len(ways), len(grams)))
+    near[:, used] = (np.round(grams[used] / steps[used]) + ways) * steps[used]
+    volume = near @ problem.model.column("volume") / (1.0 - float(problem.model["air"]))
+    fill = volume / (problem.liters * 1e3)
+    kept = (near[:, used] > 0.0).all(axis=1) & (fill >= _FILL[0]) & (fill <= _FILL[1])
+    mixes = near[kept] / volume[kept, None]
+    if not len(mixes):
+        return
+    opinion = Opinion(problem)
+    values = opinion.values(mixes)
+    missed = sum(opinion.missed(values).values(), np.zeros(len(mixes)))
+    broken = sum(opinion.broken(mixes, values).values())
+    sign = -1.0 if problem.job.maximize else 1.0
+    objective = np.nan_to_num(sign * values[problem.job.objective], nan=np.inf)
+    does = np.flatnonzero(missed + broken <= 1e-9)
+    for i in does[np.argsort(objective[does])][:_ROUNDINGS]:
+        found = _objective_if_sure(problem, mixes[i], float(objective[i]))
+        if found is not None:
+            yield found, mixes[i]
 
 
 def _chance_gap(problem: Problem, solution: Solution) -> float:
