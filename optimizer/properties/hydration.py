@@ -322,13 +322,55 @@ def damp_class(
     >>> int(damp_class(short_of_water, late_ettringite_potential(short_of_water, 70.16), 0.125))
     2
     """
-    share = np.asarray(_reactive_share(hydrates) if hemihydrate_share is None else hemihydrate_share)
-    sulfate = np.asarray(hydrates.given_hemihydrate) + hydrates.given_gypsum
-    excess = (np.asarray(hydrates.sulfate_ratio) > 2.0) & (np.asarray(hydrates.given_yeelimite) > 0.0)
-    late = (np.asarray(hydrates.monosulfate) > _TRACE) & (sulfate > _TRACE)
-    limed = (np.asarray(hydrates.given_lime) > 0.0) & (share > 0.10)
-    wet = np.where(excess & (potential > 0.5 * porosity), _HIGH, np.where(excess | late, _MEDIUM, _LOW))
-    return np.maximum(np.where(share < NEARLY_PURE, wet, _LOW), np.where(limed, _MEDIUM, _LOW))
+    first, second = damp_margins(hydrates, potential, porosity, hemihydrate_share)
+    return np.asarray((first < 0.0).astype(np.int64) + (second < 0.0))
+
+
+def damp_margins(
+    hydrates: Hydrates,
+    potential: Values,
+    porosity: Values,
+    hemihydrate_share: Values | None = None,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return how far a body is from class medium, and from class high; negative where it is of that class.
+
+    Parameters
+    ----------
+    hydrates : Hydrates
+        What the mix has become [mass].
+    potential : Values
+        `late_ettringite_potential` [fraction].
+    porosity : Values
+        Pore share of the body [fraction].
+    hemihydrate_share : Values, optional
+        Hemihydrate materials in the binder, by dry mass [fraction]; default as in `damp_class`.
+
+    Returns
+    -------
+    tuple[NDArray, NDArray]
+        Natural logarithms of ratios [-], or parts of a share, within 50 of 0: continuous where the class
+        steps.
+
+    References
+    ----------
+    The rules of `damp_class`, each as a distance.
+    """
+    share = np.asarray(_reactive_share(hydrates) if hemihydrate_share is None else hemihydrate_share, float)
+    given = np.asarray(hydrates.given_yeelimite, float) > 0.0
+    balanced = np.where(given, _log_ratio(2.0, hydrates.sulfate_ratio), _FAR)
+    roomy = _log_ratio(0.5 * np.asarray(porosity, float), potential)
+    added = np.asarray(hydrates.given_hemihydrate, float) + hydrates.given_gypsum
+    early = _log_ratio(_TRACE, np.minimum(hydrates.monosulfate, added))
+    pure = share / NEARLY_PURE - 1.0
+    limed = np.where(np.asarray(hydrates.given_lime, float) > 0.0, 1.0 - share / _MUCH_PLASTER, _FAR)
+    medium = np.minimum(np.maximum(pure, np.minimum(balanced, early)), limed)
+    high = np.maximum(pure, np.maximum(balanced, roomy))
+    return medium, high
+
+
+def _log_ratio(above: Values, below: Values) -> NDArray[np.float64]:
+    ratio = np.asarray(above, float) / np.maximum(np.asarray(below, float), 1e-30)
+    return np.asarray(np.clip(np.log(np.maximum(ratio, 1e-30)), -_FAR, _FAR))
 
 
 def grain_restraint(grains: Values, exponent: Values) -> Values:
