@@ -31,7 +31,7 @@ Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 Support = tuple[int, ...]
 
-_WIDTHS = (0.04, 0.02, 0.01, 0.005)
+_WIDTHS = (0.04, 0.02, 0.005)
 """Smoothing h of the rows' departures, turn by turn [row units]."""
 
 _FIRST, _TURN = (
@@ -41,6 +41,9 @@ _FIRST, _TURN = (
 _STARTS, _LEADERS, _EXCHANGES, _PAIRS, _KEPT = 18, 5, 6, 3, 12
 _GRID, _LOOKED, _NEARLY = 1000, 2, 0.15
 """Blends looked over, those taken of each valley, and what the chance of the cheapest may miss [-]."""
+
+_LAST, _ON, _STILL = 4, 4, 1e-3
+"""Blends of each question walked on at the last smoothing, most turns, and the gain that is none [-]."""
 
 _NEAR = 0.15
 """Violation of a nominal end up to which it is a start [-]."""
@@ -52,7 +55,7 @@ _WAYS = (0.6, 0.3, 0.1, 0.0)
 """Shares of the way from start to end of a walk that are looked at again [-]."""
 
 _SHORT = 0.008
-"""Chance that counted draws may miss of what was asked, two of 256: no valley is left for so little [-]."""
+"""Chance that counted draws may miss of what was asked, four of 512: no valley is left for so little [-]."""
 
 _MOST_SOLIDS = 6
 HOLDS = 2e-3
@@ -163,8 +166,21 @@ class _Search:
         for width in _WIDTHS[2:] if fresh else _WIDTHS[1:]:
             ended = self._walked(self._best(ended, _KEPT), _TURN, width)
             met += ended if self.whole else []
+        ended = self._walked_on(ended)
         self.ended = ended
-        return self._answers(met or ended)
+        return self._answers(met + ended if self.whole else ended)
+
+    def _walked_on(self, ended: Sequence[_Ended]) -> list[_Ended]:
+        """Walk the best few on until they stand: the last smoothing leaves long narrow ways open."""
+        out, best = list(ended), self._best(ended, _LAST)
+        for _ in range(_ON):
+            ahead = self._walked(best, _TURN, _WIDTHS[-1])
+            gained = [_gains(new, old) for new, old in zip(ahead, best, strict=True)]
+            out += ahead
+            best = [new for new, more in zip(ahead, gained, strict=True) if more]
+            if not best:
+                break
+        return out
 
     def surest(self, places: Sequence[int]) -> dict[int, ChanceBlend | None]:
         """Return the surest blends that walks lead to from where those of some questions ended."""
@@ -361,6 +377,10 @@ class _Search:
             near = tuple(each.candidate for each in ranked[1:])
             out.append(replace(ranked[0], near=near) if ranked else None)
         return out
+
+
+def _gains(new: _Ended, old: _Ended) -> bool:
+    return new.rank() < (old.violation > HOLDS, old.value - _STILL * abs(old.value))
 
 
 def _moved(limit: Limit, drawn: Cast, plain: Cast, share: float) -> Limit:

@@ -73,7 +73,7 @@ class DrawSet:
     seed: int
 
 
-SEARCH: Final = DrawSet(256, 1)
+SEARCH: Final = DrawSet(512, 1)
 """Draws for solvers."""
 
 FIRST_LOOK: Final = DrawSet(32, 3)
