@@ -54,8 +54,8 @@ _TIGHTENED = (0.5, 0.8)
 _WAYS = (0.6, 0.3, 0.1, 0.0)
 """Shares of the way from start to end of a walk that are looked at again [-]."""
 
-_SHORT = 0.008
-"""Chance that counted draws may miss of what was asked, four of 512: no valley is left for so little [-]."""
+_SHORT = 0.004
+"""Chance that counted draws may miss of what was asked, two of 512: no valley is left for so little [-]."""
 
 _MOST_SOLIDS = 6
 HOLDS = 2e-3

@@ -99,10 +99,10 @@ def test_steps_add_up_to_the_cost_of_any_case(problem):
 
 
 def test_fresh_draws_bear_the_chance_out(problem, judged, blends):
-    """Draws of another set; 256 draws of the solver leave a few points of optimism."""
+    """Draws of another set; 512 draws of the solver leave a few points of optimism."""
     for chance, found in zip((0.2, 0.45), blends, strict=True):
         rows, _ = fresh_chance(problem, judged, found.candidate.mix)
-        assert found.chance >= chance - 0.008, "two of 256 draws"
+        assert found.chance >= chance - 0.004, "two of 512 draws"
         assert (rows >= 0.0).mean() >= chance - 0.08
 
 
