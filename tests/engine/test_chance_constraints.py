@@ -89,6 +89,28 @@ def test_slopes_are_those_of_a_finite_difference(problem, judged, nominal):
         )
 
 
+def test_slopes_at_the_start_of_a_walk_are_those_of_the_draws(problem, judged, nominal):
+    """Against central differences of the chance with every mix cast in its own draws."""
+    table, width = ChanceTable([ChanceQuestion(problem, judged, 0.5)]), 0.04
+    mix, task = nominal.best.mix[None, :], np.zeros(1, np.intp)
+    used = np.append(np.flatnonzero(mix[0, :-1] > 0.0), mix.shape[1] - 1)
+
+    def slopes(columns):
+        at = table.frozen(task, mix, width, columns).look(mix, used[None, :], task)
+        return at.jacobian[0, -1]
+
+    true = []
+    for k in used:
+        step = np.zeros(mix.shape[1])
+        step[k] = 1e-5
+        up, down = (np.log(table.smooth_chance(mix + way * step, task, width)[0]) for way in (1.0, -1.0))
+        true.append((up - down) / 2e-5)
+    assert slopes(used[None, :]) == pytest.approx(np.array(true), rel=1e-2, abs=1e-2)
+    assert np.abs(slopes(None) - np.array(true)).max() > 0.1, (
+        "departures that stand still leave something out"
+    )
+
+
 def test_steps_add_up_to_the_cost_of_any_case(problem):
     """The cheapest steps and all edges passed cost what the cost function says of the dearest ones."""
     shop = problem.job.shop

@@ -7,7 +7,13 @@ import pytest
 
 from optimizer.constants import MOLAR_MASSES
 from optimizer.job import DAMP_CLASSES
-from optimizer.properties.hydration import GROWTH_PER_MOLE, damp_class, hydrate, late_ettringite_potential
+from optimizer.properties.hydration import (
+    GROWTH_PER_MOLE,
+    damp_class,
+    damp_margins,
+    hydrate,
+    late_ettringite_potential,
+)
 
 BULK = 70.16
 PORES = 0.125
@@ -80,3 +86,13 @@ def test_classes_of_many_mixes():
     body = hydrate(0.5 * (100.0 - share), share, 0.15 * (100.0 - share), 0.0, 0.0, 35.0)
     potential = late_ettringite_potential(body, BULK)
     assert damp_class(body, potential, PORES).tolist() == [LOW, HIGH, LOW]
+
+
+def test_margins_change_sign_where_the_class_steps():
+    """Own arithmetic: the pores at which the growth takes half of them part medium from high."""
+    body = cement(20.0, 35.0)
+    potential = float(late_ettringite_potential(body, BULK))
+    near = [damp_margins(body, potential, 2.0 * potential * x) for x in (0.999, 1.001, 2.0)]
+    assert [float(high) for _, high in near] == pytest.approx([np.log(0.999), np.log(1.001), np.log(2.0)])
+    assert all(float(medium) < 0.0 for medium, _ in near), "sulfate in excess is medium whatever the pores"
+    assert [int(damp_class(body, potential, 2.0 * potential * x)) for x in (0.999, 1.001)] == [HIGH, MEDIUM]

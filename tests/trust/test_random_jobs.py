@@ -32,6 +32,21 @@ def test_answers_to_random_jobs_stand_inspection(number):
     assert outcome.inspected.findings == ()
 
 
+@pytest.mark.parametrize(
+    "number",
+    [
+        pytest.param(12, id="damp risk at low"),
+        pytest.param(84, id="damp risk at medium"),
+        pytest.param(40, id="retarder at what gypsum bears"),
+        pytest.param(66, id="silica at a trace"),
+        pytest.param(73, id="one cast a day at best values"),
+    ],
+)
+def test_answers_that_were_wrong_once_stand_inspection(number):
+    outcome = look(2911, number)
+    assert outcome.inspected.findings == ()
+
+
 @pytest.mark.parametrize(("seed", "number"), [(77, 1697), (78, 623), (901, 391)])
 def test_where_sure_blends_are_scarce_the_surest_is_answered(seed, number):
     """Jobs whose sure blends, if any, use no admixture, least water, or lie on the grid alone.
