@@ -29,6 +29,7 @@ __all__ = ["HOLDS", "ChanceBlend", "chance_blends", "surest_blends"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
+Mask = NDArray[np.bool_]
 Support = tuple[int, ...]
 
 _WIDTHS = (0.04, 0.02, 0.005)
@@ -74,11 +75,14 @@ class ChanceBlend:
         Share of the draws in which all judged limits hold [-].
     near : tuple[Candidate, ...]
         Blends of other materials that the search ended with, best first.
+    unsure : tuple[Candidate, ...]
+        Blends of other materials that do not reach the chance, surest first.
     """
 
     candidate: Candidate
     chance: float
     near: tuple[Candidate, ...] = ()
+    unsure: tuple[Candidate, ...] = ()
 
     def reaches(self, chance: float) -> bool:
         """Return whether it is as sure as was asked, as far as so few draws tell."""
@@ -155,10 +159,12 @@ class _Search:
     def run(self) -> list[ChanceBlend | None]:
         """Walk, exchange materials, and renew the departures in turns."""
         fresh = [k for k, question in enumerate(self.questions) if not question.near]
+        last, self.table = self.table, self.table.with_samples(self.table.problem.samples.early)
         ended = self._walked([each for k in fresh for each in self._starts(k)], _FIRST, _WIDTHS[0])
         for width in _WIDTHS[:2] if fresh else ():
             ended = self._walked(self._best(ended, _KEPT), _TURN, width)
             ended += self._exchanged(self._best(ended, _LEADERS), width)
+        self.table = last
         for k, question in enumerate(self.questions):
             ended += self._spread(k, question.near)
         # a walk may leave a blend that was good enough: where whole draws judge, every turn's ends stand
@@ -235,7 +241,9 @@ class _Search:
             return []
         mixes = with_doses(problem, case, grid[:: max(1, len(grid) // _GRID)])
         with np.errstate(all="ignore"):
-            seen = self.table.first_look().judged_at(np.full(len(mixes), task, np.intp), mixes)
+            seen = self.table.with_samples(problem.samples.first_look).judged_at(
+                np.full(len(mixes), task, np.intp), mixes
+            )
         return [
             ChanceBlend(Candidate(case, mix, float(value), float(broken)), float(chance))
             for mix, value, broken, chance in zip(mixes, *seen, strict=True)
@@ -278,8 +286,9 @@ class _Search:
         task = np.array([each.task for each in starts], np.intp)
         mixes = np.array([each.mix for each in starts])
         columns, used = packed(self.table, [each.support for each in starts], self.most)
-        table = self.table.frozen(task, mixes, width, columns)
-        own = np.arange(task.size)
+        own, free = np.arange(task.size), np.zeros(mixes.shape, bool)
+        free[own[:, None], columns] = used
+        table = self.table.frozen(task, mixes, width, free)
         ends = walk(table, Walks(own, columns, used, mixes), pace)
         return self._renewed(starts, mixes, ends.mixes, width)
 
@@ -371,12 +380,21 @@ class _Search:
             reached = np.full(len(ended), self.sure) | (
                 chance >= question.chance - _SHORT if self.whole else missed <= HOLDS
             )
-            places = np.flatnonzero((self.table.variant[task] == k) & held & reached)
-            order = places[np.argsort((-chance if self.sure else value)[places], kind="stable")]
-            ranked = [blends[i] for i in order]
-            near = tuple(each.candidate for each in ranked[1:])
-            out.append(replace(ranked[0], near=near) if ranked else None)
+            own = (self.table.variant[task] == k) & held
+            order = self._distinct(ended, own & reached, -chance if self.sure else value)
+            unsure = self._distinct(ended, own & ~reached, -chance)
+            near, others = (tuple(blends[i].candidate for i in each) for each in (order[1:], unsure))
+            out.append(replace(blends[order[0]], near=near, unsure=others) if order else None)
         return out
+
+    def _distinct(self, ended: Sequence[_Ended], which: Mask, rank: Array) -> list[int]:
+        """Return places of ends of different materials, doses and coats, the lowest rank first."""
+        places = np.flatnonzero(which)
+        kept: dict[tuple[object, ...], int] = {}
+        for i in places[np.argsort(rank[places], kind="stable")]:
+            each = ended[i]
+            kept.setdefault((each.task, each.support, self._coats(each.mix)), int(i))
+        return list(kept.values())
 
 
 def _gains(new: _Ended, old: _Ended) -> bool:

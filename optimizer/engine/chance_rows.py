@@ -21,17 +21,27 @@ from numpy.typing import NDArray
 
 from optimizer.engine.candidate import TRACE, Candidate
 from optimizer.engine.cases import cases_under_doubt, cost_steps
-from optimizer.engine.row_table import LinearPart, RowTable, Slopes, forward_slopes
+from optimizer.engine.row_table import (
+    STEEPEST_ROW,
+    LinearPart,
+    RowTable,
+    Slopes,
+    cut,
+    forward_slopes,
+    slope_steps,
+)
 from optimizer.engine.search_state import Found
 from optimizer.formulation import Case
 from optimizer.job import Limit
 from optimizer.problem import Problem, limit_rows
 from optimizer.property_model.predict import PREDICTORS, Cast, cast_of
+from optimizer.property_model.samples import Samples
 
 __all__ = ["ChanceQuestion", "ChanceTable", "rows_near"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
+Mask = NDArray[np.bool_]
 
 _NORMAL = 1.702
 """Scale at which the logistic distribution is nearest to the normal one (within 0.0095, Camilli 1994, from
@@ -135,7 +145,7 @@ class ChanceTable(RowTable):
         bound = np.where(np.isfinite(asked), asked, 1.0)
         return np.where(np.isfinite(asked), (bound - cost) / np.maximum(bound, 1e-9), _NO_WORSE)
 
-    def frozen(self, task: Index, mixes: Array, width: float, columns: Index | None = None) -> ChanceTable:
+    def frozen(self, task: Index, mixes: Array, width: float, free: Mask | None = None) -> ChanceTable:
         """Return the table with one task for each mix, its departures those of the draws there.
 
         Parameters
@@ -144,9 +154,9 @@ class ChanceTable(RowTable):
             Shapes (mixes,) and (mixes, n + 1) [kg/L].
         width
             Smoothing of the rows [row units].
-        columns
-            Positions of which the true slopes are wanted, shape (mixes, m): departures change with a mix,
-            and near it objective and chance are then right to first order.
+        free
+            What may change in each mix, shape (mixes, n + 1): departures change with it, and near the mix
+            objective and chance are then right to first order.
         """
         out = copy.copy(self)
         for name in ("variant", "matrix", "lower", "upper", "fixed", "per_money", "per_day"):
@@ -163,35 +173,39 @@ class ChanceTable(RowTable):
                 days = np.broadcast_to(PREDICTORS["drying_time"](drawn), moved.shape[:2]).mean(axis=0)
                 out.per_day = out.per_day * days / PREDICTORS["drying_time"](plain)
         out.origin, out.to_value, out.to_chance = mixes, np.zeros_like(mixes), np.zeros_like(mixes)
-        if columns is not None:
-            true = forward_slopes(lambda each, at: self._drawn_rows(each, at, width), mixes, columns, task)
-            out._correct_slopes(true, mixes, columns)
+        if free is not None:
+            out.to_value, out.to_chance = self._lacking(out, task, mixes, free)
         return out
 
-    def _correct_slopes(self, true: Slopes, mixes: Array, columns: Index) -> None:
-        """Add what the slopes at the mixes lack as long as departures stand still."""
-        own = np.arange(len(mixes))
-        stands, at = self.look(mixes, columns, own), (own[:, None], columns)
-        to_value, to_chance = np.zeros_like(mixes), np.zeros_like(mixes)
-        to_value[at] = true.gradient - stands.gradient
-        if not self.sure:
-            to_chance[at] = true.jacobian[:, 0] - stands.jacobian[:, -1]
-        self.to_value, self.to_chance = to_value, to_chance
+    def _lacking(self, frozen: ChanceTable, task: Index, mixes: Array, free: Mask) -> tuple[Array, Array]:
+        """Return what slopes of objective and chance lack as long as departures stand still."""
+        walk, place = np.nonzero(free)
+        moved, each = mixes[walk], (np.arange(walk.size), place)
+        steps = slope_steps(moved[each])
+        moved[each] += steps
+        every, own = np.concatenate([mixes, moved]), np.concatenate([np.arange(task.size), walk])
+        out = np.zeros((2, *mixes.shape))
+        with np.errstate(all="ignore"):
+            true, still = self._drawn_rows(every, task[own], frozen.width), frozen.rows(every, own)
+        for slopes, drawn, stands in zip(out, true, (still[0], still[1][:, -1]), strict=True):
+            apart = drawn - stands
+            slopes[walk, place] = cut((apart[task.size :] - apart[walk]) / steps, STEEPEST_ROW)
+        return out[0], np.zeros_like(mixes) if self.sure else out[1]
 
     def _drawn_rows(self, mixes: Array, task: Index, width: float) -> tuple[Array, Array]:
         """Return expected objective and the chance's row, every mix in its own draws."""
         there = self.frozen(task, mixes, width)
         value, rows = ChanceTable.rows(there, mixes, np.arange(len(mixes), dtype=np.intp))
-        return value, rows[:, -1:]
+        return value, rows[:, -1]
 
     def drawn(self, mixes: Array) -> Cast:
         """Return mixes cast in the draws of solvers."""
         return self.samples.cast(self.problem.conditions, mixes)
 
-    def first_look(self) -> ChanceTable:
-        """Return the table with few draws, to look over many mixes."""
+    def with_samples(self, samples: Samples) -> ChanceTable:
+        """Return the table with other draws."""
         out = copy.copy(self)
-        out.samples = self.problem.samples.first_look
+        out.samples = samples
         return out
 
     def _raw(self, mixes: Array, task: Index) -> tuple[Array, Array]:

@@ -29,7 +29,7 @@ Mask = NDArray[np.bool_]
 _STEP, _STEP_FROM = 1e-6, 0.05
 """Forward step of a slope as a share of the amount, and the amount it is at least taken of [kg/L]."""
 
-_STEEPEST, _STEEPEST_ROW = 1e9, 1e6
+_STEEPEST, STEEPEST_ROW = 1e9, 1e6
 """Slopes beyond which a quotient on the edge of "never" is cut."""
 
 _NO_WORSE = 9.0
@@ -217,8 +217,14 @@ _VALLEYS = (0.3, 0.7)
 """Share of gypsum binders among the binders that parts the valleys [-]."""
 
 
-def _cut(slopes: Array, most: float) -> Array:
+def cut(slopes: Array, most: float) -> Array:
+    """Return slopes within the steepest that is believed; what is no number has none."""
     return np.clip(np.nan_to_num(slopes), -most, most)
+
+
+def slope_steps(amounts: Array) -> Array:
+    """Return by how much amounts are moved to find a slope [kg/L]."""
+    return np.asarray(_STEP * np.maximum(np.abs(amounts), _STEP_FROM))
 
 
 def forward_slopes(
@@ -230,13 +236,13 @@ def forward_slopes(
     """
     walks, width = columns.shape
     own, place = np.arange(walks)[:, None], np.arange(width)[None, :]
-    steps = _STEP * np.maximum(np.abs(mixes[own, columns]), _STEP_FROM)
+    steps = slope_steps(mixes[own, columns])
     moved = np.repeat(mixes[:, None, :], width + 1, axis=1)
     moved[own, place, columns] += steps
     # A walk may try mixes that cannot be; their rows come out far below zero, not as warnings.
     with np.errstate(all="ignore"):
         value, rows = rows_of(moved.reshape(-1, mixes.shape[1]), np.repeat(task, width + 1))
     value, rows = value.reshape(walks, -1), rows.reshape(walks, width + 1, -1)
-    gradient = _cut((value[:, :-1] - value[:, -1:]) / steps, _STEEPEST)
-    slopes = _cut((rows[:, :-1] - rows[:, -1:]) / steps[:, :, None], _STEEPEST_ROW)
+    gradient = cut((value[:, :-1] - value[:, -1:]) / steps, _STEEPEST)
+    slopes = cut((rows[:, :-1] - rows[:, -1:]) / steps[:, :, None], STEEPEST_ROW)
     return Slopes(value[:, -1], gradient, rows[:, -1], np.ascontiguousarray(slopes.transpose(0, 2, 1)))

@@ -76,6 +76,9 @@ class DrawSet:
 SEARCH: Final = DrawSet(512, 1)
 """Draws for solvers."""
 
+EARLY: Final = DrawSet(192, 4)
+"""Draws of the first walks of solvers, whose ends are walked on in `SEARCH`."""
+
 FIRST_LOOK: Final = DrawSet(32, 3)
 """Draws with which solvers look over a grid of blends before they choose where to start."""
 
@@ -275,6 +278,11 @@ class SampleSets:
     def search(self) -> Samples:
         """Draws for solvers."""
         return samples_of(self.catalogue, self.names, self.parameters, SEARCH)
+
+    @cached_property
+    def early(self) -> Samples:
+        """Draws of the first walks of solvers."""
+        return samples_of(self.catalogue, self.names, self.parameters, EARLY)
 
     @cached_property
     def first_look(self) -> Samples:

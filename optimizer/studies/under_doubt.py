@@ -25,8 +25,8 @@ __all__ = ["Answered", "best_under_doubt", "judged_limits"]
 _TURNS, _MORE, _NEAR = 4, 0.004, 0.01
 """Times that is asked, chance asked for beyond what is missing, and the surplus that is near enough [-]."""
 
-_KEPT = 12
-"""Next best blends from which a search that asks again starts, too [count]."""
+_KEPT = 8
+"""Next best blends, sure enough and not, from which a search that asks again starts, too [count]."""
 
 _LEAST_ASKED, _MOST_ASKED = 0.05, 0.995
 
@@ -88,7 +88,8 @@ def best_under_doubt(problem: Problem, nominal: Found, near: tuple[Candidate, ..
         asked = seen if tried[-1].sure else max(seen, question.chance)
         asked += problem.job.confidence - told + _MORE
         asked = min(max(asked, _LEAST_ASKED), _MOST_ASKED)
-        question = replace(question, chance=asked, near=(found.candidate, *found.near[:_KEPT]))
+        known = (found.candidate, *found.near[:_KEPT], *found.unsure[:_KEPT])
+        question = replace(question, chance=asked, near=known)
     sure = [each for each in tried if each.sure]
     if sure:
         return min(sure, key=lambda each: _objective(problem, each))
