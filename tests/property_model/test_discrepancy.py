@@ -84,7 +84,7 @@ def drawn(problem, name, blend=None):
 
 @pytest.mark.parametrize(("key", "name"), LOG_OF.items())
 def test_before_a_trial_a_property_spreads_as_stated_about_its_law(problem, key, name):
-    values = np.log(np.broadcast_to(PREDICTORS[key](drawn(problem, name)), (256, 1))[:, 0])
+    values = np.log(np.broadcast_to(PREDICTORS[key](drawn(problem, name)), (SEARCH.count, 1))[:, 0])
     best = float(PREDICTORS[key](cast(problem, BLEND))[0])
     assert values.std() == pytest.approx(PRIOR_SPREADS[name], rel=0.01)
     assert np.exp(values.mean()) == pytest.approx(best, rel=1e-6)
@@ -130,10 +130,10 @@ def test_rows_of_limits_say_in_each_draw_what_the_property_says(problem, name):
     """A limit's row and the property are two statements of one thing, with a discrepancy as without."""
     there = drawn(problem, name)
     for key in ("demold_time", "working_window", "dry_strength", "dry_mass", "absorption", "whiteness"):
-        values = np.broadcast_to(PREDICTORS[key](there), (256, 1))[:, 0]
+        values = np.broadcast_to(PREDICTORS[key](there), (SEARCH.count, 1))[:, 0]
         for share in (0.25, 0.75):
             limit = Limit(key, "<=", float(np.quantile(values, share)) + 1e-4)
-            rows = [np.broadcast_to(row, (256, 1))[:, 0] >= 0.0 for row in limit_rows(limit, there)]
+            rows = [np.broadcast_to(row, (SEARCH.count, 1))[:, 0] >= 0.0 for row in limit_rows(limit, there)]
             assert np.array_equal(np.logical_and.reduce(rows), values <= limit.bound), (key, share)
 
 
@@ -151,4 +151,4 @@ def test_weighing_errors_do_not_move_a_mix_away_from_its_trials(problem):
         problem.catalogue, problem.names, exact(problem, discrepancy=Taught("gypsum_cement", 1.0)), SEARCH
     )
     there = samples.cast(problem.conditions, cast(problem, BLEND).mixes)
-    assert there.departure("mass")[:, 0] == pytest.approx(np.full(256, 0.6), abs=1e-4)
+    assert there.departure("mass")[:, 0] == pytest.approx(np.full(SEARCH.count, 0.6), abs=1e-4)

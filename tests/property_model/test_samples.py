@@ -57,11 +57,11 @@ def test_each_dimension_is_a_standard_normal_and_independent_of_the_others(draws
 def test_the_same_draws_on_every_machine():
     """Raw bits of Philox 4x64-10, stream fixed by its authors (Salmon and others 2011, SC11)."""
     key = int.from_bytes(hashlib.sha256(b"air").digest()[:8], "little")
-    first = np.random.Philox(key=np.array([SEARCH.seed, key], np.uint64)).random_raw(256)
+    first = np.random.Philox(key=np.array([SEARCH.seed, key], np.uint64)).random_raw(SEARCH.count)
     again = standard_normals(SEARCH, ("air", "gamma"))
     assert np.array_equal(np.argsort(np.argsort(again[:, 0])), np.argsort(first, kind="stable"))
     assert not np.array_equal(again[:, 0], again[:, 1])
-    assert not np.array_equal(again, standard_normals(DrawSet(256, 7), ("air", "gamma")))
+    assert not np.array_equal(again, standard_normals(DrawSet(SEARCH.count, 7), ("air", "gamma")))
 
 
 def test_a_range_does_not_move_because_another_material_is_listed(demo, catalogue):
@@ -82,7 +82,7 @@ def test_nothing_unknown_and_an_exact_batch_is_the_best_value(problem, sure):
     drawn = sure.cast(shop_bench(problem, **EXACT, **FINE_SCALE), there.mixes)
     for name, predictor in PREDICTORS.items():
         best = predictor(cast_of(problem.model, drawn.conditions, there.mixes))
-        assert predictor(drawn) == pytest.approx(np.broadcast_to(best, (256, 1)), rel=1e-6), name
+        assert predictor(drawn) == pytest.approx(np.broadcast_to(best, (SEARCH.count, 1)), rel=1e-6), name
 
 
 def test_water_error_spreads_the_water_as_stated(problem, sure):
@@ -157,7 +157,7 @@ def test_many_mixes_at_once_are_each_alone(problem):
     together = problem.samples.search.cast(problem.conditions, several)
     alone = problem.samples.search.cast(problem.conditions, several[2:3])
     for name, predictor in PREDICTORS.items():
-        seen, one = (np.broadcast_to(predictor(x), (256, m)) for x, m in ((together, 4), (alone, 1)))
+        seen, one = (np.broadcast_to(predictor(x), (SEARCH.count, m)) for x, m in ((together, 4), (alone, 1)))
         assert seen[:, 2] == pytest.approx(one[:, 0], rel=1e-9), name
 
 

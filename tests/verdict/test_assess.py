@@ -13,7 +13,7 @@ from optimizer.problem import problem_of
 from optimizer.property_model.microstructure import per_liter
 from optimizer.property_model.parameters import DISCREPANT, PRIOR_SPREADS, NoTrials
 from optimizer.property_model.predict import PREDICTORS, cast_of
-from optimizer.property_model.samples import DrawSet, samples_of
+from optimizer.property_model.samples import SEARCH, DrawSet, samples_of
 from optimizer.verdict.assess import assess, drawn_cost_parts, held_and_cost, is_open, word_of
 from optimizer.verdict.judge import cost_parts_of, judge
 from tests.property_model.helpers import plain_samples
@@ -255,7 +255,9 @@ def test_costs_of_draws_are_costs_of_draws(problem):
     cast = problem.samples.search.cast(problem.conditions, mix[None, :])
     parts = drawn_cost_parts(problem, cast)
     for k in (0, 100, 255):
-        values = {name: float(np.broadcast_to(f(cast), (256, 1))[k, 0]) for name, f in PREDICTORS.items()}
+        values = {
+            name: float(np.broadcast_to(f(cast), (SEARCH.count, 1))[k, 0]) for name, f in PREDICTORS.items()
+        }
         grams = cast.mixes[k, 0] * problem.liters * 1e3
         for name, part in cost_parts_of(problem, grams, values).items():
             assert parts[name][k] == pytest.approx(part, rel=1e-9, abs=1e-12), name
