@@ -54,10 +54,8 @@ def _imports(tree: ast.Module) -> set[str]:
 
 def _faults(name: str, tree: ast.Module) -> list[str]:
     found = []
-    for module in _imports(tree):
+    for module in _imports(tree) - OWN_PROCESS.get(name, set()):
         top = module.split(".")[0]
-        if top in OWN_PROCESS.get(name, ()):
-            continue
         if top in FORBIDDEN_MODULES or module in ("http.client", "http.server"):
             found.append(f"{name} imports {module}")
         if top in ("socket", "socketserver", "ssl") and name not in SOCKET_USERS:
