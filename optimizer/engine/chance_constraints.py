@@ -39,7 +39,7 @@ _FIRST, _TURN = (
     Pace(steps=10, ring=3, curved=True, slack=0.01),
     Pace(steps=8, ring=4, curved=True, slack=0.01),
 )
-_STARTS, _LEADERS, _EXCHANGES, _PAIRS, _KEPT = 18, 5, 6, 3, 12
+_STARTS, _LEADERS, _EXCHANGES, _PAIRS, _KEPT = 12, 4, 5, 3, 7
 _GRID, _LOOKED, _NEARLY = 1000, 2, 0.15
 """Blends looked over, those taken of each valley, and what the chance of the cheapest may miss [-]."""
 

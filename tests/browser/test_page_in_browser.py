@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 import re
+import struct
 import tomllib
 
 import pytest
 
 from optimizer.trials.book import TrialBook
 from optimizer.trials.records import Trial
-from tests.browser.conftest import PATIENCE, Visit
+from tests.browser.conftest import PATIENCE, ROOT, Visit
 
 pytestmark = pytest.mark.browser
 
 PATHS = ("/", "/give-and-take", "/cheaper-blend", "/order", "/shelf", "/trials", "/materials")
 NAMES = ("Weigh", "Trade-offs", "Cheaper blend?", "Order", "Shelf and prices", "Trial book", "Materials")
+SCREEN = ROOT / "tests" / "screens" / "weigh.png"
+"""The README's picture, taken anew with ``UPDATE_README=1``."""
+
 AXE = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]
 """Rule sets of WCAG 2.1 (W3C Recommendation 2018), levels A and AA."""
 
@@ -54,6 +59,10 @@ def test_verdict_cost_and_grams_stand_on_the_first_screen_without_typing(visit):
         box = one.page.get_by_text(words).first.bounding_box()
         assert box is not None, words
         assert box["y"] < 800, f"{words!r} is below the fold"
+    if os.environ.get("UPDATE_README"):
+        one.page.screenshot(path=SCREEN)
+    width, height = struct.unpack(">II", SCREEN.read_bytes()[16:24])
+    assert (width, height) == (1280, 800), "the README shows this window"
 
 
 def test_an_edit_is_answered_by_a_receipt_that_takes_it_back(visit):

@@ -34,7 +34,8 @@ def test_nine_of_ten_orders_have_enough_of_the_castings_told(answer, seen):
 
 def test_nine_of_ten_orders_are_ready_within_the_range_told(answer, seen):
     early, late = answer.plan.ready_range
-    assert np.mean([early <= one.ready <= late for one in seen]) == pytest.approx(0.90, abs=0.03)
+    share = np.mean([early <= one.ready <= late for one in seen])
+    assert 0.87 <= share <= 0.97, "a range of whole days holds nine of ten or a little more"
 
 
 def test_the_plan_is_what_one_studio_lives(answer):
