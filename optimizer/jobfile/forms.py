@@ -42,7 +42,7 @@ def job_form() -> type[BaseModel]:
         "shop": _field(_form(Shop), words["shop"]),
         "limits": _field(create_model("Limits", __config__=_CLOSED, **limits), words["limits"]),
         "bounds": _field(dict[str, _form(Bounds)], words["bounds"]),  # type: ignore[misc]  # a type at run time
-        "prices": _field(dict[str, _form(Price)], words["prices"]),  # type: ignore[misc]
+        "prices": _field(dict[str, _form(Price)], words["prices"]),  # type: ignore[misc]  # a type at run time
     }
     return create_model("Job", __config__=_CLOSED, **fields)
 

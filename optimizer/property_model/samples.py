@@ -1,8 +1,9 @@
 """The chain at common draws of all that is not known: figures, what the laws lack, and a batch's scatter.
 
 Every range, chance and expected cost is the property chain evaluated on such draws, so that nothing is
-linearized and what is printed of one mix agrees with what is printed of its neighbor. Two sets: `SEARCH`
-for solvers, and `PRINTED`, larger and of other draws, for whatever people read.
+linearized and what is printed of one mix agrees with what is printed of its neighbor. Solvers have sets that
+grow as they go on, `FIRST_LOOK`, `EARLY` and `SEARCH`; whatever people read has `PRINTED`, larger and of
+other draws.
 
 `perturbations_of` moves each uncertain parameter by its spread, one at a time: the slopes of readings.
 """
@@ -42,7 +43,7 @@ _AIR_TEMPERATURES: Final = (1.0, 60.0)
 """Room temperatures that the drying law covers [degC]; draws beyond are cut there."""
 
 _MOST_CONDITIONS: Final = 8
-"""Benches kept at their drawn temperatures [count]."""
+"""Conditions kept at their drawn temperatures [count]."""
 
 _MOST_DIMENSIONS: Final = 1024
 """Dimensions of draws kept, for figures that the next list of materials has too [count]."""
@@ -51,7 +52,8 @@ _MOST_AIR: Final = 0.5
 """Largest share of air a draw may have [fraction]; assumption, never met with figures of a studio."""
 
 _NEAR: Final = 0.03
-"""How near a draw is brought to the straight fit [spreads of the discrepancy]."""
+"""How near a draw is brought to the straight fit [spreads of the discrepancy]; judgement, checked against a
+Markov chain."""
 
 _TURNS: Final = 2
 """Times that a draw is moved: a discrepancy of strength or set also moves what follows from it."""
@@ -166,7 +168,11 @@ def _vessels_per_mix(shop: Shop) -> float:
 
 
 def samples_of(
-    catalogue: Catalogue, names: Sequence[str], parameters: ParameterSet, draws: DrawSet = PRINTED
+    catalogue: Catalogue,
+    names: Sequence[str],
+    parameters: ParameterSet,
+    draws: DrawSet = PRINTED,
+    straightening: Straightening | None = None,
 ) -> Samples:
     """Compile the chain of the materials `names` at common draws.
 
@@ -177,35 +183,35 @@ def samples_of(
     parameters
         What is uncertain, with its correlation where a calibration has found one.
     draws
-        `SEARCH` or `PRINTED`.
+        Which draws.
+    straightening
+        That of the same figures, where other sets have it already.
     """
     departures = standard_normals(draws, [f"departure of {name}" for name in DISCREPANT])
     weighing = standard_normals(draws, [f"weighing of {name}" for name in (*names, "water")])
     temperature, air = standard_normals(draws, ("temperature of the day", "air of the day")).T[..., None]
     fitted = parameters.fitted_at(standard_normals(draws, parameters.names))
-    fitted = straightened(catalogue, names, parameters, fitted)
+    straightening = straightening or Straightening(catalogue, tuple(names), parameters)
+    fitted = straightening.straightened(fitted)
     model = compile_model(catalogue, names, parameters, fitted, departures)
     return Samples(model, weighing[:, None, :], temperature, air)
 
 
-def straightened(
-    catalogue: Catalogue, names: Sequence[str], parameters: ParameterSet, fitted: Array
-) -> Array:
-    """Return draws of fitted parameters that expect at the casts what the straight fit does.
+@dataclass(frozen=True)
+class Straightening:
+    """Makes draws of fitted parameters expect at the casts what the straight fit does.
 
     A fit leaves a normal distribution of the figures: narrow along what the casts have shown, wide along all
     else. The laws are curved, and a draw far out along what is wide expects other readings of the casts than
     the fit does: ranges near the casts would come out twice as wide as what is known there. What the curved
     laws add at the casts is therefore taken back by the discrepancy of the draw.
 
-    Parameters
+    Attributes
     ----------
     catalogue, names
         Where figures come from, and the dry materials of the mixes in order.
     parameters
         Where its discrepancy knows of no casts, the draws stay.
-    fitted
-        Draws on the fitted scale, shape (draws, m).
 
     Notes
     -----
@@ -214,30 +220,56 @@ def straightened(
     draw of its own would be fitted (randomize-then-optimize, Bardsley et al. 2014, SIAM J. Sci. Comput.
     36:A1895, from memory), over the discrepancy alone, which is nearly straight.
     """
-    casts = parameters.discrepancy.casts(tuple(names))
-    told = [name for name in parameters.names if name.startswith(VALUE_AT_CAST)]
-    if not len(casts) or not told:
-        return fitted
-    mixes = per_liter(compile_model(catalogue, names, parameters), casts[:, :-1], casts[:, -1] / 2.0)
 
-    taught = [name for name in DISCREPANT if any(x.startswith(f"{VALUE_AT_CAST}{name}.") for x in told)]
+    catalogue: Catalogue
+    names: tuple[str, ...]
+    parameters: ParameterSet
 
-    def looked_at(values: Array) -> Array:
-        return _at_casts(compile_model(catalogue, names, parameters, values), mixes, taught)
+    def straightened(self, fitted: Array) -> Array:
+        """Return draws of shape (draws, m) on the fitted scale, moved."""
+        if not self._taught:
+            return fitted
+        live, slopes, gain, lacking, center = self._fit
+        steps = (fitted - self.parameters.centers)[:, live] / self.parameters.spreads[live]
+        straight = center + steps @ slopes
+        out = fitted.copy()
+        for _ in range(_TURNS):
+            excess = self._expected(out) - straight  # none where a draw never comes out of its mold
+            out[:, live[lacking]] -= np.where(np.isfinite(excess), excess, 0.0) @ gain
+        return out
 
-    moves = perturbations_of(catalogue, tuple(names), parameters)
-    live = np.array([parameters.names.index(name) for name in moves.names])
-    slopes = np.nan_to_num(moves.changes(_at_casts(moves.model, mixes, taught)))
-    steps = (fitted - parameters.centers)[:, live] / parameters.spreads[live]
-    straight = looked_at(parameters.centers[None, :]) + steps @ slopes
-    lacking = np.array([name.startswith(VALUE_AT_CAST) for name in moves.names])
-    own = slopes[lacking] / parameters.spreads[live[lacking], None]
-    gain = np.linalg.solve(own.T @ own + _NEAR**2 * np.eye(own.shape[1]), own.T)
-    out = fitted.copy()
-    for _ in range(_TURNS):
-        excess = looked_at(out) - straight  # none where a draw never comes out of its mold
-        out[:, live[lacking]] -= np.where(np.isfinite(excess), excess, 0.0) @ gain
-    return out
+    @cached_property
+    def _casts(self) -> Array:
+        return self.parameters.discrepancy.casts(self.names)
+
+    @cached_property
+    def _taught(self) -> list[str]:
+        """Discrepancies that casts have taught something of."""
+        told = [name for name in self.parameters.names if name.startswith(VALUE_AT_CAST)]
+        if not len(self._casts):
+            return []
+        return [name for name in DISCREPANT if any(x.startswith(f"{VALUE_AT_CAST}{name}.") for x in told)]
+
+    @cached_property
+    def _mixes(self) -> Array:
+        model = compile_model(self.catalogue, self.names, self.parameters)
+        return per_liter(model, self._casts[:, :-1], self._casts[:, -1] / 2.0)
+
+    def _expected(self, values: Array) -> Array:
+        model = compile_model(self.catalogue, self.names, self.parameters, values)
+        return _at_casts(model, self._mixes, self._taught)
+
+    @cached_property
+    def _fit(self) -> tuple[NDArray[np.intp], Array, Array, NDArray[np.bool_], Array]:
+        """Positions of what is not known, slopes over it, gain, which of it is discrepancy, and center."""
+        parameters = self.parameters
+        moves = perturbations_of(self.catalogue, self.names, parameters)
+        live = np.array([parameters.names.index(name) for name in moves.names])
+        slopes = np.nan_to_num(moves.changes(_at_casts(moves.model, self._mixes, self._taught)))
+        lacking = np.array([name.startswith(VALUE_AT_CAST) for name in moves.names])
+        own = slopes[lacking] / parameters.spreads[live[lacking], None]
+        gain = np.linalg.solve(own.T @ own + _NEAR**2 * np.eye(own.shape[1]), own.T)
+        return live, slopes, gain, lacking, self._expected(parameters.centers[None, :])
 
 
 def _at_casts(model: Model, mixes: Array, taught: Sequence[str]) -> Array:
@@ -275,24 +307,31 @@ class SampleSets:
     parameters: ParameterSet
 
     @cached_property
+    def _straightening(self) -> Straightening:
+        return Straightening(self.catalogue, self.names, self.parameters)
+
+    def _of(self, draws: DrawSet) -> Samples:
+        return samples_of(self.catalogue, self.names, self.parameters, draws, self._straightening)
+
+    @cached_property
     def search(self) -> Samples:
         """Draws for solvers."""
-        return samples_of(self.catalogue, self.names, self.parameters, SEARCH)
+        return self._of(SEARCH)
 
     @cached_property
     def early(self) -> Samples:
         """Draws of the first walks of solvers."""
-        return samples_of(self.catalogue, self.names, self.parameters, EARLY)
+        return self._of(EARLY)
 
     @cached_property
     def first_look(self) -> Samples:
         """Draws for choosing where solvers start."""
-        return samples_of(self.catalogue, self.names, self.parameters, FIRST_LOOK)
+        return self._of(FIRST_LOOK)
 
     @cached_property
     def printed(self) -> Samples:
         """Draws for whatever is printed."""
-        return samples_of(self.catalogue, self.names, self.parameters, PRINTED)
+        return self._of(PRINTED)
 
 
 def standard_normals(draws: DrawSet, names: Sequence[str]) -> Array:

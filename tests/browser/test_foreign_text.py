@@ -53,7 +53,9 @@ def unharmed(visit: Visit) -> None:
 
 
 def test_a_link_fetches_nothing(visit):
-    unharmed(visit().go("/?" + "&".join(f"{field}={quote(PICTURE)}" for field in FIELDS)))
+    one = visit().go("/?" + "&".join(f"{field}={quote(PICTURE)}" for field in FIELDS))
+    unharmed(one)
+    assert "Missing or not understood" in one.words, "the link was read, and is told"
 
 
 def test_a_job_and_its_title_fetch_nothing_on_any_page(visit, book, tmp_path):

@@ -17,7 +17,7 @@ from optimizer.property_model.microstructure import per_liter
 from optimizer.property_model.model import compile_model
 from optimizer.property_model.parameters import ParameterSet, parameters_of
 from optimizer.property_model.predict import PREDICTORS, Cast, cast_of, conditions_of
-from optimizer.property_model.samples import straightened
+from optimizer.property_model.samples import Straightening
 from optimizer.trials.records import Portion, Strength, Trial, Weighing
 
 NAMES = ("gypsum_cement", "rapid_set_mortar", "marble_flour")
@@ -146,7 +146,7 @@ def values(there: Cast) -> dict[str, float]:
 
 def ranges(catalogue: Catalogue, parameters: ParameterSet) -> dict[str, tuple[float, float]]:
     """Return the 90 % ranges that the figures give the blend of interest."""
-    drawn = straightened(catalogue, NAMES, parameters, parameters.draws(1000, seed=3))
+    drawn = Straightening(catalogue, tuple(NAMES), parameters).straightened(parameters.draws(1000, seed=3))
     model = compile_model(catalogue, NAMES, parameters, drawn)
     mix = cast(catalogue, parameters).mixes[:1]
     there = cast_of(model, BENCH, mix.reshape(1, -1))

@@ -18,7 +18,7 @@ from optimizer.calibration.record import parameter_set
 from optimizer.calibration.task import Task
 from optimizer.calibration.update import Measured, Slopes, absorb, pulls, update
 from optimizer.property_model.model import compile_model
-from optimizer.property_model.samples import DrawSet, standard_normals, straightened
+from optimizer.property_model.samples import DrawSet, Straightening, standard_normals
 from tests.calibration.studios import NAMES, World
 
 
@@ -194,7 +194,7 @@ def test_draws_expect_of_the_casts_what_a_markov_chain_does(chain, catalogue):
     task, _, draws = chain
     told = parameter_set(calibrate(task.evidence.trials, catalogue).calibration, catalogue, NAMES)
     normal = told.fitted_at(standard_normals(DrawSet(2048, 8), told.names))
-    ours = straightened(catalogue, NAMES, told, normal)
+    ours = Straightening(catalogue, tuple(NAMES), told).straightened(normal)
     level = _levels(task, catalogue, draws[::5])
     kinds = np.array([reading.kind for reading in task.readings])
     held = np.isin(kinds, ["initial_set", "final_set", "dry_strength", "whiteness"])

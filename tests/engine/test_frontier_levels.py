@@ -36,10 +36,9 @@ def test_each_level_is_about_as_good_as_a_search_of_its_own(problem, over, sense
         question = ChanceQuestion(each.asked, judged_limits(problem), each.chance)
         alone = chance_blends([question])[0]
         assert alone is None or each.best.candidate.value <= alone.candidate.value * 1.01
-        assert each.best.chance >= each.chance - 0.004, "two of 512 draws"
+        assert each.best.chance >= each.chance
 
 
-@pytest.mark.slow
 def test_a_frontier_of_the_chance_is_as_good_as_designs_that_ask_for_it(problem):
     """Each row against the design that is asked for the row's own chance."""
     found = frontier(problem, ("cost", "chance"), 9)

@@ -14,7 +14,7 @@ from optimizer.property_model.microstructure import per_liter
 from optimizer.property_model.model import compile_model
 from optimizer.property_model.parameters import DISCREPANT, ParameterSet
 from optimizer.property_model.predict import PREDICTORS, Cast, cast_of, predict
-from optimizer.property_model.samples import PRINTED, Samples, points_of, samples_of, straightened
+from optimizer.property_model.samples import PRINTED, Samples, Straightening, points_of, samples_of
 
 EVERYTHING = (
     "gypsum_cement",
@@ -93,7 +93,7 @@ def plain_samples(problem: Problem, count: int, seed: int) -> Samples:
     """Return draws by a random generator, nothing stratified: what common draws are compared with."""
     rng = np.random.default_rng(seed)
     known, names = problem.parameters, problem.names
-    fitted = straightened(problem.catalogue, names, known, known.draws(count, seed + 1))
+    fitted = Straightening(problem.catalogue, tuple(names), known).straightened(known.draws(count, seed + 1))
     departures = rng.standard_normal((count, len(DISCREPANT)))
     model = compile_model(problem.catalogue, names, known, fitted, departures)
     rest = [rng.standard_normal((count, *tail)) for tail in ((1, len(names) + 1), (1,), (1,))]

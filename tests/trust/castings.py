@@ -22,7 +22,7 @@ from optimizer.problem import Problem, problem_of
 from optimizer.property_model.model import compile_model
 from optimizer.property_model.parameters import DISCREPANT
 from optimizer.property_model.predict import Cast, cast_of, predict
-from optimizer.property_model.samples import straightened
+from optimizer.property_model.samples import Straightening
 from optimizer.solution import WITH_ITS_CHANCE, Solution
 from optimizer.specs import load_catalogue
 from optimizer.studies.design import design
@@ -104,8 +104,8 @@ def cast_plainly(problem: Problem, mix: Array, count: int, seed: int) -> Casting
 def _cast(problem: Problem, mix: Array, count: int, dice: np.random.Generator) -> Cast:
     known, shop, conditions = problem.parameters, problem.job.shop, problem.conditions
     figures = dice.multivariate_normal(known.centers, known.covariance(), count, method="eigh")
-    # casts leave a curved ridge of figures: a draw is on it only where it expects what they showed
-    figures = straightened(problem.catalogue, problem.names, known, figures)
+    # what is known of figures after casts; a Markov chain checks it in tests/calibration/test_update.py
+    figures = Straightening(problem.catalogue, problem.names, known).straightened(figures)
     lacking = dice.standard_normal((count, len(DISCREPANT)))
     model = compile_model(problem.catalogue, problem.names, known, figures, lacking)
     air = model["air"] + shop.air_error * dice.standard_normal((count, 1))
