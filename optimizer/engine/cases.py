@@ -93,7 +93,7 @@ class CostStep:
 
 
 def cost_steps(problem: Problem) -> tuple[CostStep, ...]:
-    """Return all steps of the cost beyond the case of `cases_under_doubt`."""
+    """Return the steps of the cost beyond those of `cases_under_doubt`, the tightest of each kind first."""
     shop = problem.job.shop
 
     def fixed(turns: int, coats: int) -> float:
@@ -108,7 +108,7 @@ def cost_steps(problem: Problem) -> tuple[CostStep, ...]:
     ]
     slower = [
         CostStep(Limit("demold_time", "<=", edge), fixed(fewer, 0) - fixed(count, 0))
-        for (fewer, _), (count, edge) in pairwise(turns)
+        for (fewer, _), (count, edge) in reversed(list(pairwise(turns)))
     ]
     heavier = [
         CostStep(Limit("dry_mass", "<=", heaviest), dearer - postage)

@@ -1,8 +1,8 @@
 """The cheapest blend to be expected whose limits all hold together with a stated chance.
 
 Minimize the expected cost of a good vessel subject to ``P(all limits hold) >= p`` (joint chance constraint,
-Miller and Wagner 1965, from memory), with the rows of `optimizer.engine.chance_rows`. Their departures are
-renewed where the walks end, and their smoothing shrinks.
+Miller and Wagner 1965, from memory), with the rows of `optimizer.engine.chance_rows`, whose smoothing shrinks
+from turn to turn.
 """
 
 from __future__ import annotations
@@ -14,16 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.engine.candidate import TRACE, Candidate
-from optimizer.engine.chance_rows import ChanceQuestion, ChanceTable
+from optimizer.engine.chance_rows import FAINT, FINEST, ChanceQuestion, ChanceTable
 from optimizer.engine.grid_search import GridSearch, with_doses
 from optimizer.engine.lockstep import Pace, Walks, walk
-from optimizer.engine.search_state import Found, Question
+from optimizer.engine.search_state import Question
 from optimizer.engine.supports import References, exchanged_sets, packed, reduced_costs, screened
 from optimizer.engine.swap_search import best_mixes
-from optimizer.job import Limit
-from optimizer.problem import Problem
-from optimizer.property_model.predict import PREDICTORS, Cast, cast_of
-from optimizer.property_model.samples import points_of
+from optimizer.property_model.predict import PREDICTORS, cast_of
 
 __all__ = ["HOLDS", "ChanceBlend", "chance_blends", "surest_blends"]
 
@@ -32,32 +29,33 @@ Index = NDArray[np.intp]
 Mask = NDArray[np.bool_]
 Support = tuple[int, ...]
 
-_WIDTHS = (0.04, 0.02, 0.005)
-"""Smoothing h of the rows' departures, turn by turn [row units]."""
+_WIDTHS = (0.02, 0.01, FINEST)
+"""Smoothing of the rows, turn by turn [row units]: wide smoothing hides a chance that lies just beyond a step
+of the cost, and 0.04 lost the demo's best blend."""
 
 _FIRST, _TURN = (
     Pace(steps=10, ring=3, curved=True, slack=0.01),
     Pace(steps=8, ring=4, curved=True, slack=0.01),
 )
-_STARTS, _LEADERS, _EXCHANGES, _PAIRS, _KEPT = 12, 4, 5, 3, 7
+_STARTS, _LEADERS, _EXCHANGES, _PAIRS, _KEPT = 12, 4, 6, 3, 6
 """Blends that a question starts from, those whose materials are exchanged, exchanges walked of each,
-materials that come in two at a time, and ends walked on [count]: with 18, 5, 6, 3 and 12 sixty made-up jobs
-took an eighth longer, four came out better and four worse."""
+materials that come in two at a time, and ends walked on [count]: another round of exchanges, or seven ends,
+took a tenth longer and changed the answers of 42 made-up jobs by less than 0.01 % on average."""
 
-_GRID, _LOOKED, _NEARLY = 1000, 2, 0.15
-"""Blends looked over, those taken of each valley, and what the chance of the cheapest may miss [-]."""
+_GRID, _LEAST_GRID, _LOOKED = 1000, 200, 2
+"""Blends looked over, the fewest per choice of doses, and those taken of each valley."""
 
-_LAST, _ON, _STILL = 4, 4, 1e-3
+_NEARLY = 0.15
+"""What the chance, or its logarithm, of a blend that is nearly sure enough may miss [-]."""
+
+_LAST, _ON, _STILL = 3, 4, 1e-3
 """Blends of each question walked on at the last smoothing, most turns, and the gain that is none [-]."""
 
 _NEAR = 0.15
 """Violation of a nominal end up to which it is a start [-]."""
 
-_TIGHTENED = (0.5, 0.8)
-"""Shares of the draws within which each limit is held on its own, to find materials that are sure enough."""
-
-_WAYS = (0.6, 0.3, 0.1, 0.0)
-"""Shares of the way from start to end of a walk that are looked at again [-]."""
+_SURCHARGE = 1.0
+"""Share of its value put on an end for each unit that a row falls short by."""
 
 _SHORT = 0.004
 """Chance that counted draws may miss of what was asked where no end reaches it, two of 512 [-]."""
@@ -93,7 +91,7 @@ class ChanceBlend:
         return self.chance >= chance - _SHORT
 
 
-@dataclass
+@dataclass(eq=False)
 class _Ended:
     """Where a walk under doubt ended: task, solids, mix, expected objective, violation."""
 
@@ -107,6 +105,11 @@ class _Ended:
         """Sort key: those that hold by value, the others by what they fall short."""
         holds = self.violation <= HOLDS
         return not holds, self.value if holds else self.violation
+
+    def score(self) -> float:
+        """Value with what it falls short by as a surcharge."""
+        short = self.violation if self.violation > HOLDS else 0.0
+        return self.value + _SURCHARGE * short * max(abs(self.value), 1e-3)
 
 
 def chance_blends(
@@ -145,7 +148,7 @@ def surest_blends(questions: Sequence[ChanceQuestion]) -> list[ChanceBlend | Non
 
 
 class _Search:
-    """Scratch of one call: walks from blends that are best at best values and with tightened limits."""
+    """Scratch of one call: walks from blends that are best at best values, and from a grid in a few draws."""
 
     def __init__(self, questions: Sequence[ChanceQuestion], *, sure: bool, whole: bool) -> None:
         self.questions, self.sure, self.whole = questions, sure, whole
@@ -161,11 +164,14 @@ class _Search:
         self.ended: list[_Ended] = []
 
     def run(self) -> list[ChanceBlend | None]:
-        """Walk, exchange materials, and renew the departures in turns."""
+        """Walk, exchange materials, and walk on with more draws and less smoothing."""
         fresh = [k for k, question in enumerate(self.questions) if not question.near]
         ended = self._first_walks(fresh) if fresh else []
         for k, question in enumerate(self.questions):
             ended += self._spread(k, question.near)
+        if self.sure:
+            self.ended = ended
+            return list(self.surest(range(len(self.questions))).values())
         # a walk may leave a blend that was good enough: where whole draws judge, every turn's ends stand
         met = list(ended) if self.whole else []
         for width in _WIDTHS[2:] if fresh else _WIDTHS[1:]:
@@ -177,47 +183,53 @@ class _Search:
 
     def _first_walks(self, fresh: Sequence[int]) -> list[_Ended]:
         """Return where walks in few draws lead that start from all over, materials exchanged on the way."""
-        last, self.table = self.table, self.table.with_samples(self.table.problem.samples.early)
+        last, self.table = self.table, self.table.seen_by(self.table.problem.samples.early, FINEST)
         ended = self._walked([each for k in fresh for each in self._starts(k)], _FIRST, _WIDTHS[0])
-        for width in _WIDTHS[:2]:
-            ended = self._walked(self._best(ended, _KEPT), _TURN, width)
-            ended += self._exchanged(self._best(ended, _LEADERS), width)
+        ended += self._exchanged(self._best(ended, _LEADERS), _WIDTHS[1])
+        ended = self._walked(self._best(ended, _KEPT), _TURN, _WIDTHS[1])
         self.table = last
         return ended
 
     def _walked_on(self, ended: Sequence[_Ended]) -> list[_Ended]:
-        """Return where the best few lead until they stand: the last smoothing leaves narrow ways open."""
-        out: list[_Ended] = []
+        """Return where the best few lead until they stand: the last smoothing leaves narrow ways open.
+
+        It also leaves hollows, as deep as a few draws are, in which a walk stops short of what it nearly
+        holds: more smoothing leads out of them.
+        """
         best = self._best(ended, _LAST)
+        nearly = [each for each in best if HOLDS < each.violation <= _NEARLY]
+        best = [each for each in best if each not in nearly] + self._walked(nearly, _TURN, _WIDTHS[0])
+        out: list[_Ended] = []
         for _ in range(_ON):
-            ahead = self._walked(best, _TURN, _WIDTHS[-1])
+            ahead = self._walked(best, _TURN, FINEST)
             out += ahead
             best = [new for new, old in zip(ahead, best, strict=True) if _gains(new, old)]
         return out
 
     def surest(self, places: Sequence[int]) -> dict[int, ChanceBlend | None]:
-        """Return the surest blends that walks lead to from where those of some questions ended."""
+        """Return the surest blends that walks lead to from where those of some questions ended.
+
+        With much smoothing and draws of their own: at the flat top of a chance a few draws decide.
+        """
         if not places:
             return {}
         self.sure = self.table.sure = self.whole = True
         ended = [each for each in self.ended if self.table.variant[each.task] in places]
-        for width in _WIDTHS[1:]:
-            ended = self._walked(self._best(ended, _KEPT), _TURN, width)
-        answers = self._answers(ended)
+        ended = self._walked(self._best(ended, _KEPT), _TURN, _WIDTHS[0])
+        ended += self._exchanged(self._best(ended, 1), _WIDTHS[0])
+        self.table = self.table.seen_by(self.table.problem.samples.surest, FINEST)
+        answers = self._answers(self._walked(self._best(ended, _LAST), _TURN, _WIDTHS[0]))
         return {k: answers[k] for k in places}
 
     def _starts(self, k: int) -> list[_Ended]:
         """Return blends to start a question from: the best of each choice of doses, coats and valley."""
         question = self.questions[k]
         nominal = question.nominal or best_mixes([Question(question.problem, question.only)])[0]
-        asked = [Question(p, question.only, nominal.met[:4]) for p in self._tightened(question, nominal)]
         groups: dict[tuple[object, ...], list[Candidate]] = {}
-        for turn, found in enumerate((*best_mixes(asked), nominal)):
-            for blend in found.met:
-                basin = int(self.table.basin(blend.mix[None, :])[0])
-                group = (turn, blend.case.steps, basin)
-                if blend.violation <= _NEAR and len(groups.setdefault(group, [])) < 2:
-                    groups[group].append(blend)
+        for blend in nominal.met:
+            group = (blend.case.steps, int(self.table.basin(blend.mix[None, :])[0]))
+            if blend.violation <= _NEAR and len(groups.setdefault(group, [])) < 2:
+                groups[group].append(blend)
         blends = sorted((blend for group in groups.values() for blend in group), key=Candidate.rank)
         if not blends and nominal.best is not None:
             blends = [nominal.best]
@@ -228,34 +240,35 @@ class _Search:
 
         Blends that are best at best values may all lie in one valley while the sure ones lie in another.
         """
-        seen = [each for t in np.flatnonzero(self.table.variant == k) for each in self._grid(k, int(t))]
-        enough = self.questions[k].chance - _NEARLY
-        out: list[Candidate] = []
-        for basin in range(3):
-            own = [each for each in seen if self.table.basin(each.candidate.mix[None, :])[0] == basin]
-            cheapest = sorted(own, key=lambda each: (each.chance < enough, each.candidate.value))
-            surest = sorted(own, key=lambda each: (-each.chance, each.candidate.value))
-            out += [each.candidate for each in (*cheapest[:_LOOKED], *surest[:_LOOKED])]
-        return out
+        task, mixes = self._grid(k)
+        if not task.size:
+            return []
+        with np.errstate(all="ignore"):
+            few = self.table.seen_by(self.table.problem.samples.first_look, FINEST)
+            value, broken, chance = few.judged_at(task, mixes)
+        basin, out = self.table.basin(mixes), list[int]()
+        for valley in range(3):
+            own = (basin == valley) & (broken <= _NEAR) & np.isfinite(value)
+            unsure = chance < self.questions[k].chance - _NEARLY
+            for rank in ((value, unsure), (value, -chance)):
+                order = np.lexsort((*rank, ~own))
+                out += order[own[order]][:_LOOKED].tolist()
+        cases = [self.table.cases[task[i]] for i in out]
+        return [
+            Candidate(case, mixes[i], float(value[i]), float(broken[i]))
+            for case, i in zip(cases, out, strict=True)
+        ]
 
-    def _grid(self, k: int, task: int) -> list[ChanceBlend]:
-        """Return a thinned grid of the materials allowed with a task's doses, as few draws see it."""
-        problem, case = self.table.problem, self.table.cases[task]
+    def _grid(self, k: int) -> tuple[Index, Array]:
+        """Return a thinned grid of the materials allowed with each choice of doses: tasks and mixes."""
+        problem = self.table.problem
         barred = [j for j in self.table.solids if not self.allowed[k, j]]
         grid = GridSearch(problem).grid
         grid = grid[~(grid[:, barred] > 0.0).any(axis=1)]
-        if not len(grid):
-            return []
-        mixes = with_doses(problem, case, grid[:: max(1, len(grid) // _GRID)])
-        with np.errstate(all="ignore"):
-            seen = self.table.with_samples(problem.samples.first_look).judged_at(
-                np.full(len(mixes), task, np.intp), mixes
-            )
-        return [
-            ChanceBlend(Candidate(case, mix, float(value), float(broken)), float(chance))
-            for mix, value, broken, chance in zip(mixes, *seen, strict=True)
-            if broken <= _NEAR and np.isfinite(value)
-        ]
+        tasks = np.flatnonzero(self.table.variant == k)
+        grid = grid[:: max(1, len(grid) // max(_GRID // len(tasks), _LEAST_GRID))]
+        mixes = [with_doses(problem, self.table.cases[t], grid) for t in tasks]
+        return np.repeat(tasks, len(grid)), np.concatenate(mixes)
 
     def _spread(self, k: int, blends: Iterable[Candidate]) -> list[_Ended]:
         """Return starts of different solids and valleys, in the order given."""
@@ -272,61 +285,32 @@ class _Search:
             out.setdefault(key, _Ended(task, own, blend.mix, blend.value, blend.violation))
         return list(out.values())[:_STARTS]
 
-    def _tightened(self, question: ChanceQuestion, nominal: Found) -> list[Problem]:
-        """Return the problem with each limit held in most draws of the best nominal blend."""
-        if nominal.best is None:
-            return []
-        mix = nominal.best.mix[None, :]
-        drawn = self.table.drawn(mix)
-        plain = cast_of(question.problem.model, question.problem.conditions, mix)
-        out = []
-        for share in _TIGHTENED:
-            new = {limit: _moved(limit, drawn, plain, share) for limit in question.judged}
-            limits = [new.get(limit, limit) for limit in question.problem.job.limits]
-            out.append(question.problem.with_limits(limits))
-        return out
-
     def _walked(self, starts: Sequence[_Ended], pace: Pace, width: float) -> list[_Ended]:
-        """Walk from some blends, each with the departures of its own draws."""
+        """Return where walks from some blends end that see their rows smoothed by `width`."""
         if not starts:
             return []
         task = np.array([each.task for each in starts], np.intp)
         mixes = np.array([each.mix for each in starts])
         columns, used = packed(self.table, [each.support for each in starts], self.most)
-        own, free = np.arange(task.size), np.zeros(mixes.shape, bool)
-        free[own[:, None], columns] = used
-        table = self.table.frozen(task, mixes, width, free)
-        ends = walk(table, Walks(own, columns, used, mixes), pace)
-        return self._renewed(starts, mixes, ends.mixes, width)
-
-    def _renewed(self, starts: Sequence[_Ended], before: Array, after: Array, width: float) -> list[_Ended]:
-        """Return the end of each walk as the draws there see it, or a mix on its way where it falls short.
-
-        A walk relies on the departures of its start; where they change on the way it may end too far.
-        """
-        out = self._seen(starts, after, width)
-        short = [i for i, each in enumerate(out) if each.violation > HOLDS]
-        if not short:
-            return out
-        own = [starts[i] for i in short]
-        ways = [self._seen(own, before[short] + x * (after - before)[short], width) for x in _WAYS]
-        for i, *met in zip(short, *ways, strict=True):
-            out[i] = min((out[i], *met), key=_Ended.rank)
-        return out
-
-    def _seen(self, starts: Sequence[_Ended], mixes: Array, width: float) -> list[_Ended]:
-        """Return mixes of the same tasks and materials as some starts, valued in their own draws."""
-        task = np.array([each.task for each in starts], np.intp)
-        value, violation = self.table.renewed(task, mixes, width)
-        rows = zip(starts, mixes, value, violation, strict=True)
+        table = self.table.seen_by(self.table.samples, width)
+        ends = walk(table, Walks(task, columns, used, mixes), pace)
+        value, missed = (
+            (ends.violation / FAINT, 0.0 * ends.value) if self.sure else (ends.value, ends.violation)
+        )
+        rows = zip(starts, ends.mixes, value, missed, strict=True)
         return [_Ended(each.task, each.support, mix, float(v), float(w)) for each, mix, v, w in rows]
 
     def _best(self, ended: Sequence[_Ended], most: int) -> list[_Ended]:
-        """Return the best ends of each question, of different solids or doses, some of every valley."""
+        """Return the best ends of each question, of different solids, doses or coats.
+
+        By turns those that hold, and those that would be best if they held: they may be nearly there.
+        """
         out: list[_Ended] = []
         for k in range(len(self.questions)):
-            own = sorted((e for e in ended if self.table.variant[e.task] == k), key=_Ended.rank)
-            out += [own[i] for i in self._distinct(own)[:most]]
+            own = [e for e in ended if self.table.variant[e.task] == k]
+            turns = zip(sorted(own, key=_Ended.rank), sorted(own, key=_Ended.score), strict=True)
+            order = [each for turn in turns for each in turn]
+            out += [order[i] for i in self._distinct(order)[:most]]
         return out
 
     def _distinct(self, ended: Sequence[_Ended]) -> list[int]:
@@ -345,8 +329,8 @@ class _Search:
             return []
         task = np.array([each.task for each in leaders], np.intp)
         mixes = np.array([each.mix for each in leaders])
-        table = self.table.frozen(task, mixes, width)
-        refs = References.at(table, np.arange(task.size), mixes)
+        table = self.table.seen_by(self.table.samples, width)
+        refs = References.at(table, task, mixes)
         reduced = reduced_costs(table, refs)
         sets: list[Support] = []
         ref: list[int] = []
@@ -410,16 +394,5 @@ def _ranked(which: Mask, rank: Array) -> Index:
 
 
 def _gains(new: _Ended, old: _Ended) -> bool:
-    return new.rank() < (old.violation > HOLDS, old.value - _STILL * abs(old.value))
-
-
-def _moved(limit: Limit, drawn: Cast, plain: Cast, share: float) -> Limit:
-    """Return a limit so tight that a mix just meeting it meets the limit itself in a share of the draws."""
-    if limit.property == "cost":
-        return limit  # what steps cost on average is known of no mix before it is walked
-    now = float(np.ravel(PREDICTORS[limit.property](plain))[0])
-    below = limit.sense == "<="
-    there = float(points_of(PREDICTORS[limit.property](drawn), share if below else 1.0 - share))
-    if not np.isfinite(now) or not np.isfinite(there):
-        return limit
-    return replace(limit, bound=limit.bound - (there - now))
+    missed, before = old.rank()
+    return new.rank() < (missed, before - _STILL * abs(before))

@@ -8,7 +8,6 @@ kept for some steps as more rows of the program, for from there a row falls that
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,14 +16,11 @@ from numpy.typing import NDArray
 from optimizer.engine.row_table import RowTable, Slopes
 from optimizer.solvers.batch_lp import BatchAnswer, BatchLP, solve_batch
 
-__all__ = ["Ends", "Look", "Pace", "Walks", "walk"]
+__all__ = ["Ends", "Pace", "Walks", "walk"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 Mask = NDArray[np.bool_]
-
-Look = Callable[[Array, Index], Slopes]
-"""Values mixes, shape (walks, n + 1), of the walks numbered; returns their slopes."""
 
 _BOX, _LARGEST_BOX, _SMALLEST_BOX = 0.4, 4.0, 1e-5
 """First, largest and smallest half-width of the box around a mix [kg/L]; a mix weighs about two."""
@@ -122,9 +118,7 @@ class Ends:
     promised: Array
 
 
-def walk(
-    table: RowTable, walks: Walks, pace: Pace, group: Index | None = None, look: Look | None = None
-) -> Ends:
+def walk(table: RowTable, walks: Walks, pace: Pace, group: Index | None = None) -> Ends:
     """Return where walks end that all take a step at a time.
 
     Parameters
@@ -137,23 +131,19 @@ def walk(
         When to stop.
     group
         Walks of one number compete: one that promises worse than the best of its group is left.
-    look
-        Values mixes; default: the rows of the table by forward differences.
     """
     if walks.task.size == 0:
         empty = np.zeros(0)
         return Ends(walks.mixes, empty, empty, np.zeros(0, bool), empty)
-    return _Lockstep(table, walks, pace, group, look).run()
+    return _Lockstep(table, walks, pace, group).run()
 
 
 class _Lockstep:
     """Scratch of one batch of walks; every array has the walk as its first axis."""
 
-    def __init__(
-        self, table: RowTable, walks: Walks, pace: Pace, group: Index | None, look: Look | None
-    ) -> None:
-        self.pace, self.group, self.columns = pace, group, walks.columns
-        self.look = look or (lambda mixes, who: table.look(mixes, walks.columns[who], walks.task[who]))
+    def __init__(self, table: RowTable, walks: Walks, pace: Pace, group: Index | None) -> None:
+        self.table, self.walks, self.pace, self.group = table, walks, pace, group
+        self.columns = walks.columns
         count, width = walks.columns.shape
         self.own = np.arange(count)[:, None]
         self.linear = table.linear(walks.task, walks.columns, walks.used, least=pace.least)
@@ -162,7 +152,7 @@ class _Lockstep:
         self.mixes = np.zeros_like(walks.mixes)
         inside = np.clip(walks.mixes[self.own, walks.columns], self.floor, self.ceiling)
         self.mixes[self.own, walks.columns] = inside
-        self.at = self.look(self.mixes, np.arange(count))
+        self.at = self._look(self.mixes, np.arange(count))
         self.held = self.linear.missed(inside) <= _HELD
         self.relief = _RELIEF * np.maximum(np.abs(self.at.value), 1e-3)
         self.width, self.cutoff = np.full(count, _BOX), np.full(count, np.inf)
@@ -173,6 +163,10 @@ class _Lockstep:
         self._note_best(np.arange(count))
         self.ring = _Ring(count, pace.ring, self.at.rows.shape[1], width)
         self.basis = np.tile(np.arange(width + 1), (count, 1))
+
+    def _look(self, mixes: Array, who: Index) -> Slopes:
+        walks = self.walks
+        return self.table.look(mixes, walks.columns[who], walks.task[who], walks.used[who])
 
     def run(self) -> Ends:
         """Step until all are done."""
@@ -231,7 +225,7 @@ class _Lockstep:
         ahead = self.mixes[live]
         amounts = np.clip(ahead[own, columns] + move, self.floor[live], self.ceiling[live])
         ahead[own, columns] = amounts
-        there = self.look(ahead, live)
+        there = self._look(ahead, live)
         short = np.maximum(-there.rows.min(axis=1), 0.0)
         gained = merit - (there.value + price * short)
         kept = gained / np.maximum(merit - promised, 1e-12)

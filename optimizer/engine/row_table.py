@@ -20,7 +20,7 @@ from optimizer.job import Limit
 from optimizer.problem import Problem, limit_rows
 from optimizer.property_model.predict import PREDICTORS, Cast, cast_of
 
-__all__ = ["LinearPart", "RowTable", "Slopes", "forward_slopes"]
+__all__ = ["LinearPart", "RowTable", "Slopes"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -29,7 +29,7 @@ Mask = NDArray[np.bool_]
 _STEP, _STEP_FROM = 1e-6, 0.05
 """Forward step of a slope as a share of the amount, and the amount it is at least taken of [kg/L]."""
 
-_STEEPEST, STEEPEST_ROW = 1e9, 1e6
+_STEEPEST, _STEEPEST_ROW = 1e9, 1e6
 """Slopes beyond which a quotient on the edge of "never" is cut."""
 
 _NO_WORSE = 9.0
@@ -160,7 +160,7 @@ class RowTable:
         row = sign * (self.cost(cast, task) - bound) / np.maximum(bound, 1e-9)
         return np.where(np.isfinite(asked), row, _NO_WORSE)
 
-    def look(self, mixes: Array, columns: Index, task: Index) -> Slopes:
+    def look(self, mixes: Array, columns: Index, task: Index, used: Mask | None = None) -> Slopes:
         """Return objective, rows and their slopes at one mix for each walk, all from one call of the chain.
 
         Parameters
@@ -171,8 +171,24 @@ class RowTable:
             Positions that slopes are wanted of, shape (walks, m).
         task
             Shape (walks,).
+        used
+            Which of the columns slopes are wanted of, shape (walks, m); the others are zero. Default: all.
         """
-        return forward_slopes(self.rows, mixes, columns, task)
+        if used is None:
+            used = np.ones(columns.shape, bool)
+        walk, place = np.nonzero(used)
+        steps = _slope_steps(mixes[walk, columns[walk, place]])
+        moved = mixes[walk]
+        moved[np.arange(walk.size), columns[walk, place]] += steps
+        # A walk may try mixes that cannot be; their rows come out far below zero, not as warnings.
+        with np.errstate(all="ignore"):
+            value, rows = self.rows(np.concatenate([mixes, moved]), np.concatenate([task, task[walk]]))
+        count = len(mixes)
+        gradient = np.zeros(columns.shape)
+        jacobian = np.zeros((count, rows.shape[1], columns.shape[1]))
+        gradient[walk, place] = _cut((value[count:] - value[walk]) / steps, _STEEPEST)
+        jacobian[walk, :, place] = _cut((rows[count:] - rows[walk]) / steps[:, None], _STEEPEST_ROW)
+        return Slopes(value[:count], gradient, rows[:count], jacobian)
 
     def linear(self, task: Index, columns: Index, used: Mask, *, least: bool) -> LinearPart:
         """Return the linear rows of walks over their columns.
@@ -217,32 +233,11 @@ _VALLEYS = (0.3, 0.7)
 """Share of gypsum binders among the binders that parts the valleys [-]."""
 
 
-def cut(slopes: Array, most: float) -> Array:
+def _cut(slopes: Array, most: float) -> Array:
     """Return slopes within the steepest that is believed; what is no number has none."""
     return np.clip(np.nan_to_num(slopes), -most, most)
 
 
-def slope_steps(amounts: Array) -> Array:
+def _slope_steps(amounts: Array) -> Array:
     """Return by how much amounts are moved to find a slope [kg/L]."""
     return np.asarray(_STEP * np.maximum(np.abs(amounts), _STEP_FROM))
-
-
-def forward_slopes(
-    rows_of: Callable[[Array, Index], tuple[Array, Array]], mixes: Array, columns: Index, task: Index
-) -> Slopes:
-    """Return values and slopes by forward differences; arguments as for `RowTable.look`.
-
-    `rows_of` values mixes in their tasks, as `RowTable.rows` does.
-    """
-    walks, width = columns.shape
-    own, place = np.arange(walks)[:, None], np.arange(width)[None, :]
-    steps = slope_steps(mixes[own, columns])
-    moved = np.repeat(mixes[:, None, :], width + 1, axis=1)
-    moved[own, place, columns] += steps
-    # A walk may try mixes that cannot be; their rows come out far below zero, not as warnings.
-    with np.errstate(all="ignore"):
-        value, rows = rows_of(moved.reshape(-1, mixes.shape[1]), np.repeat(task, width + 1))
-    value, rows = value.reshape(walks, -1), rows.reshape(walks, width + 1, -1)
-    gradient = cut((value[:, :-1] - value[:, -1:]) / steps, _STEEPEST)
-    slopes = cut((rows[:, :-1] - rows[:, -1:]) / steps[:, :, None], STEEPEST_ROW)
-    return Slopes(value[:, -1], gradient, rows[:, -1], np.ascontiguousarray(slopes.transpose(0, 2, 1)))

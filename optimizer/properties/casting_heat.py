@@ -30,6 +30,8 @@ _GRID: Final = np.linspace(0.0, 1.0, 65) ** 2
 _LOG_GRID: Final = np.concatenate(([-np.inf], np.log(_GRID[1:])))
 _STEPS: Final = np.diff(_GRID)
 _MOST_DECAYS: Final = 600.0
+_AT_ONCE: Final = 256
+"""Casts worked out at a time: their grids fit in the cache of a core [count]."""
 
 Grid: TypeAlias = NDArray[np.float64]
 
@@ -162,7 +164,8 @@ def casting_peak(
     Notes
     -----
     ``Cc Tc' = q - U1 (Tc - Tm)`` and ``Cm Tm' = U1 (Tc - Tm) - U2 (Tm - Ta)``, solved exactly for a
-    release that is straight between 64 points, denser early; within 0.1 K of a fine integration.
+    release that is straight between 64 points, denser early: within 0.4 K of a fine integration for all mixes
+    of made-up jobs, and 0.03 K as a root mean square.
 
     Examples
     --------
@@ -170,21 +173,28 @@ def casting_peak(
     >>> round(float(peak), 1), round(float(time))
     (43.4, 36)
     """
-    heats = (_column(heat_gypsum), _column(heat_csa))
-    gypsum = avrami_parameters(_column(initial_set), _column(final_set))
-    csa = (_CSA_EXPONENT, math.log(2.0) ** (1.0 / _CSA_EXPONENT) / _column(csa_half_time))
-    horizon = np.maximum(_end(heats[0], *gypsum), _end(heats[1], *csa))
-    to_come = heats[0] * _to_come(horizon, *gypsum) + heats[1] * _to_come(horizon, *csa)
-    volumetric = _column(capacity)
-    rate = (to_come[..., :-1] - to_come[..., 1:]) / (volumetric * horizon * _STEPS)
-    rise = _response(mold, volumetric, horizon, rate)
-    top = rise.argmax(axis=-1)
-    return mold.room + rise.max(axis=-1), horizon[..., 0] * _GRID[1:][top]
+    given = (heat_gypsum, heat_csa, initial_set, final_set, capacity, csa_half_time)
+    arrays = np.broadcast_arrays(*(np.asarray(each, float) for each in given))
+    shape, columns = arrays[0].shape, [each.reshape(-1, 1) for each in arrays]
+    parts = [
+        _peak(mold, *(each[k : k + _AT_ONCE] for each in columns))
+        for k in range(0, max(len(columns[0]), 1), _AT_ONCE)
+    ]
+    rise, time = (np.concatenate(each).reshape(shape) for each in zip(*parts, strict=True))
+    return mold.room + rise, time
 
 
-def _column(values: Values) -> Grid:
-    """Return `values` with a last axis of one for the time grid."""
-    return np.asarray(values)[..., None]
+def _peak(
+    mold: MoldCase, gypsum_heat: Grid, csa_heat: Grid, initial: Grid, final: Grid, capacity: Grid, half: Grid
+) -> tuple[Grid, Grid]:
+    """Return rise [K] and time [min] of the peak of some casts, columns of one value each."""
+    gypsum = avrami_parameters(initial, final)
+    csa = (_CSA_EXPONENT, math.log(2.0) ** (1.0 / _CSA_EXPONENT) / half)
+    horizon = np.maximum(_end(gypsum_heat, *gypsum), _end(csa_heat, *csa))
+    to_come = gypsum_heat * _to_come(horizon, *gypsum) + csa_heat * _to_come(horizon, *csa)
+    rate = (to_come[:, :-1] - to_come[:, 1:]) / (capacity * horizon * _STEPS)
+    rise = _response(mold, capacity, horizon, rate)
+    return rise.max(axis=1), horizon[:, 0] * _GRID[1:][rise.argmax(axis=1)]
 
 
 def _end(heat: Grid, exponent: Values, rate: Values) -> Grid:

@@ -416,6 +416,6 @@ def sulfate_knee(sulfate: Array | float, yeelimite: Array | float, start: Array 
     0.5
     """
     ratio = np.asarray(sulfate, float) / np.maximum(yeelimite, 1e-9)
-    past = (np.minimum(ratio, 1e3) - start) / KNEE_BLUR
-    ramp = np.logaddexp(0.0, past) - np.logaddexp(0.0, past - KNEE_WIDTH / KNEE_BLUR)
+    past = np.exp(np.minimum((ratio - start) / KNEE_BLUR, 300.0))  # long past the knee
+    ramp = np.log((1.0 + past) / (1.0 + past * np.exp(-KNEE_WIDTH / KNEE_BLUR)))
     return np.asarray(ramp * (KNEE_BLUR / KNEE_WIDTH))

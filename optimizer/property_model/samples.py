@@ -78,8 +78,11 @@ class DrawSet:
 SEARCH: Final = DrawSet(512, 1)
 """Draws for solvers."""
 
-EARLY: Final = DrawSet(192, 4)
+EARLY: Final = DrawSet(96, 4)
 """Draws of the first walks of solvers, whose ends are walked on in `SEARCH`."""
+
+SUREST: Final = DrawSet(1024, 5)
+"""Draws in which the surest blend is found: near the top of a chance all mixes are nearly alike."""
 
 FIRST_LOOK: Final = DrawSet(32, 3)
 """Draws with which solvers look over a grid of blends before they choose where to start."""
@@ -132,7 +135,10 @@ class Samples:
         shop = conditions.shop
         air = np.clip(self.model["air"] + shop.air_error * self.air, 0.0, _MOST_AIR)
         model = replace(self.model, constants={**self.model.constants, "air": air})
-        weighed = mixes * np.exp(self._weighing_errors(conditions, mixes) * self.weighing)
+        weighed = np.zeros((len(self), *mixes.shape))
+        used = np.flatnonzero(mixes.any(axis=0))
+        errors = self._weighing_errors(conditions, mixes)[:, used] * self.weighing[:, :, used]
+        weighed[:, :, used] = mixes[:, used] * np.exp(errors)
         return cast_of(model, self._drawn_conditions(conditions), weighed, mixes)
 
     def _drawn_conditions(self, conditions: Conditions) -> Conditions:
@@ -322,6 +328,11 @@ class SampleSets:
     def early(self) -> Samples:
         """Draws of the first walks of solvers."""
         return self._of(EARLY)
+
+    @cached_property
+    def surest(self) -> Samples:
+        """Draws for the last walks of the surest blend."""
+        return self._of(SUREST)
 
     @cached_property
     def first_look(self) -> Samples:

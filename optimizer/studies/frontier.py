@@ -17,7 +17,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.engine.chance_constraints import ChanceBlend, chance_blends, surest_blends
-from optimizer.engine.chance_refinement import refined_surest
 from optimizer.engine.chance_rows import ChanceQuestion
 from optimizer.engine.search_state import Question
 from optimizer.engine.warm_start import alike_blends, along_chances
@@ -326,7 +325,6 @@ def _surest(asked: Problem, problem: Problem) -> Placed:
     if surest is None:
         msg = "no blend is at all likely to meet the limits, so there is nothing to trade"
         raise NoBlend(msg)
-    surest = refined_surest(question, surest)
     chance = max(surest.chance - _SUREST, _LEAST_CHANCE)
     near = (surest.candidate, *surest.near)
     found = chance_blends([replace(question, chance=chance, near=near)])[0]
@@ -340,7 +338,6 @@ def _less_surely(question: ChanceQuestion) -> tuple[ChanceBlend, float]:
         assert question.nominal is not None
         assert question.nominal.best is not None
         return ChanceBlend(question.nominal.best, 0.0, question.nominal.met), 0.0
-    surest = refined_surest(question, surest)
     chance = _LESS_SURE * surest.chance
     found = chance_blends([replace(question, chance=chance)])[0]
     return (surest if found is None else found), chance

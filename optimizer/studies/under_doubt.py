@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 
 from optimizer.engine.candidate import Candidate
 from optimizer.engine.chance_constraints import ChanceBlend, chance_blends
-from optimizer.engine.chance_refinement import refined_surest
 from optimizer.engine.chance_rows import ChanceQuestion, rows_near
 from optimizer.engine.scale_rounding import NEAREST, REACH, Weighed, weigh
 from optimizer.engine.search_state import Found
@@ -74,8 +73,6 @@ def best_under_doubt(problem: Problem, nominal: Found, near: tuple[Candidate, ..
     tried: list[Answered] = []
     for _ in range(_TURNS):
         found = chance_blends([question], or_surest=True)[0] or _least_missed(nominal)
-        if not found.reaches(question.chance):
-            found = refined_surest(question, found)
         tried.append(_weighed(question, found))
         told = _chance(tried[-1])
         near_enough = tried[-1].sure and told <= problem.job.confidence + _NEAR
@@ -112,8 +109,8 @@ def _least_missed(nominal: Found) -> ChanceBlend:
 
 def _weighed(question: ChanceQuestion, found: ChanceBlend) -> Answered:
     unsure = not found.reaches(question.chance)
-    rows = rows_near(question, found.candidate.mix, drawn=unsure)
-    weighed = weigh(rows, 0, found.candidate, NEAREST if unsure else REACH)
+    rows, task = rows_near(question, found.candidate.mix)
+    weighed = weigh(rows, task, found.candidate, NEAREST if unsure else REACH)
     judged = judge(question.problem, weighed.grams)
     sure = weighed.fills and weighed.held and judged.verdict == HOLDS
     return Answered(found, weighed, judged, sure)

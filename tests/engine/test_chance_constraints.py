@@ -10,7 +10,7 @@ import pytest
 
 from optimizer.engine.cases import cases_of, cost_steps
 from optimizer.engine.chance_constraints import chance_blends, surest_blends
-from optimizer.engine.chance_rows import ChanceQuestion, ChanceTable
+from optimizer.engine.chance_rows import ChanceQuestion, ChanceTable, _ln_mean, _ln_met
 from optimizer.engine.search_state import Question
 from optimizer.engine.swap_search import best_mixes
 from optimizer.job import Limit
@@ -48,69 +48,57 @@ def fresh_chance(problem, judged, mix):
     return np.min(np.broadcast_arrays(*rows), axis=0).ravel(), len(problem.samples.printed)
 
 
-def with_departures(problem, judged, departures):
-    table = ChanceTable([ChanceQuestion(problem, judged, 0.5)])
-    table.money, table.steps, table.members = False, (), [slice(0, departures.shape[1])]
-    table.departures, table.width = departures[None], 1e-3
-    return table
-
-
 @pytest.mark.parametrize("reserve", [-1.0, 0.0, 0.5, 1.3])
-def test_one_gaussian_row_has_the_chance_of_the_normal_law(problem, judged, reserve):
+def test_one_gaussian_row_has_the_chance_of_the_normal_law(reserve):
     """Closed form: a row with one normal figure of spread s holds with the chance Phi(r / s)."""
-    draws = 0.1 * standard_normals(DrawSet(1024, 3), ("one",))
-    table = with_departures(problem, judged, draws)
-    log_chance, _, _ = table._chances(np.array([[0.1 * reserve]]), np.zeros(1, np.intp))
-    assert np.exp(log_chance[0]) == pytest.approx(NormalDist().cdf(reserve), abs=3e-3)
+    row = 0.1 * (reserve + standard_normals(DrawSet(1024, 3), ("one",)))
+    for width in (1e-3, 0.0):
+        chance = np.exp(_ln_mean(_ln_met([row], width)))
+        assert chance[0] == pytest.approx(NormalDist().cdf(reserve), abs=3e-3)
 
 
-def test_two_independent_rows_hold_with_the_product_of_their_chances(problem, judged):
+def test_two_independent_rows_hold_with_the_product_of_their_chances():
     """Closed form: independent events."""
     draws = 0.1 * standard_normals(DrawSet(4096, 3), ("one", "two"))
-    table = with_departures(problem, judged, draws)
-    log_chance, _, _ = table._chances(np.array([[0.03, 0.08]]), np.zeros(1, np.intp))
-    product = NormalDist().cdf(0.3) * NormalDist().cdf(0.8)
-    assert np.exp(log_chance[0]) == pytest.approx(product, abs=0.01)
+    rows = [draws[:, [0]] + 0.03, draws[:, [1]] + 0.08]
+    chance = np.exp(_ln_mean(_ln_met(rows, 1e-3)))
+    assert chance[0] == pytest.approx(NormalDist().cdf(0.3) * NormalDist().cdf(0.8), abs=0.01)
 
 
-def test_slopes_are_those_of_a_finite_difference(problem, judged, nominal):
-    table = ChanceTable([ChanceQuestion(problem, judged, 0.5)])
-    mix = nominal.best.mix[None, :]
-    frozen = table.frozen(np.zeros(1, np.intp), mix, 0.02)
+def test_a_chance_that_no_draw_meets_still_has_slopes():
+    """K has logistic tails: far below zero ln F falls by 1.702 / h for each unit of the row."""
+    rows = [np.full((8, 2), -5.0) + np.array([0.0, 0.1])]
+    far = _ln_mean(_ln_met(rows, 0.01))
+    assert far[1] - far[0] == pytest.approx(0.1 * 1.702 / 0.01)
+    assert _ln_mean(_ln_met(rows, 0.0)).tolist() == [-np.inf, -np.inf]
+
+
+def test_slopes_are_those_of_the_draws(problem, judged, nominal):
+    """Against central differences of the chance and the expected cost, every mix cast in its own draws."""
+    table = ChanceTable([ChanceQuestion(problem, judged, 0.5)]).seen_by(problem.samples.search, 0.02)
+    mix, task = nominal.best.mix[None, :], np.zeros(1, np.intp)
     used = np.append(np.flatnonzero(mix[0, :-1] > 0.0), mix.shape[1] - 1)
-    at = frozen.look(mix, used[None, :], np.zeros(1, np.intp))
+    at = table.look(mix, used[None, :], task)
     for place, k in enumerate(used):
         step = np.zeros(mix.shape[1])
         step[k] = 1e-5
-        up, down = (frozen.rows(mix + way * step, np.zeros(1, np.intp)) for way in (1.0, -1.0))
+        up, down = (table.rows(mix + way * step, task) for way in (1.0, -1.0))
         assert at.gradient[0, place] == pytest.approx((up[0][0] - down[0][0]) / 2e-5, rel=1e-2, abs=1e-3)
         assert at.jacobian[0, -1, place] == pytest.approx(
             (up[1][0, -1] - down[1][0, -1]) / 2e-5, rel=1e-2, abs=1e-2
         )
 
 
-def test_slopes_at_the_start_of_a_walk_are_those_of_the_draws(problem, judged, nominal):
-    """Against central differences of the chance with every mix cast in its own draws."""
-    table, width = ChanceTable([ChanceQuestion(problem, judged, 0.5)]), 0.04
-    mix, task = nominal.best.mix[None, :], np.zeros(1, np.intp)
-    used = np.append(np.flatnonzero(mix[0, :-1] > 0.0), mix.shape[1] - 1)
-
-    def slopes(free):
-        at = table.frozen(task, mix, width, free).look(mix, used[None, :], task)
-        return at.jacobian[0, -1]
-
-    true = []
-    for k in used:
-        step = np.zeros(mix.shape[1])
-        step[k] = 1e-5
-        up, down = (np.log(table.smooth_chance(mix + way * step, task, width)[0]) for way in (1.0, -1.0))
-        true.append((up - down) / 2e-5)
-    assert slopes(np.isin(np.arange(mix.shape[1]), used)[None, :]) == pytest.approx(
-        np.array(true), rel=1e-2, abs=1e-2
-    )
-    assert np.abs(slopes(None) - np.array(true)).max() > 0.1, (
-        "departures that stand still leave something out"
-    )
+def test_many_mixes_are_valued_as_each_alone(problem, judged, nominal):
+    """They are cast some at a time."""
+    table = ChanceTable([ChanceQuestion(problem, judged, 0.5)])
+    mixes = np.array([nominal.met[k % len(nominal.met)].mix for k in range(150)])
+    task = np.zeros(150, np.intp)
+    value, rows = table.rows(mixes, task)
+    for k in (0, 63, 64, 149):
+        alone = table.rows(mixes[[k]], task[[k]])
+        assert value[k] == pytest.approx(alone[0][0], rel=1e-12)
+        assert rows[k] == pytest.approx(alone[1][0], rel=1e-9, abs=1e-12)
 
 
 def test_steps_add_up_to_the_cost_of_any_case(problem):

@@ -118,7 +118,7 @@ class CattleFeed:
         low, high = np.tile([[1.0, 5.0]], (len(task), 1)), np.tile([[1.0, np.inf]], (len(task), 1))
         return LinearPart(np.concatenate([one, protein], axis=1), low, high)
 
-    def look(self, mixes, columns, task):
+    def look(self, mixes, columns, task, used):
         cost, fat = np.array([24.55, 26.75, 39.0, 40.5]), np.array([12.0, 11.9, 41.8, 52.1])
         variance = np.array([0.28, 0.19, 20.5, 0.62])
         root = np.sqrt(mixes**2 @ variance)

@@ -1,4 +1,4 @@
-"""The surest blend, against a grid of all mixes of two powders in plain draws, and against the walks' own."""
+"""The surest blend, against a grid of mixes of two powders in plain draws, and as rounded to the scale."""
 
 from __future__ import annotations
 
@@ -7,8 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.engine.chance_constraints import HOLDS, chance_blends
-from optimizer.engine.chance_refinement import refined_surest
+from optimizer.engine.chance_constraints import HOLDS, chance_blends, surest_blends
 from optimizer.engine.chance_rows import ChanceQuestion
 from optimizer.jobfile import parse_job
 from optimizer.problem import problem_of
@@ -41,16 +40,11 @@ def question(problem):
 
 
 @pytest.fixture(scope="module")
-def walked(question):
+def surest(question):
     return chance_blends([question], or_surest=True)[0]
 
 
-@pytest.fixture(scope="module")
-def refined(question, walked):
-    return refined_surest(question, walked)
-
-
-def test_no_mix_of_a_grid_is_surer(problem, plain, refined):
+def test_no_mix_of_a_grid_is_surer(problem, plain, surest):
     """Every 4 % of plaster, and 1 to 1.12 times the water it takes to pour, in draws of their own."""
     best = 0.0
     for plaster in np.arange(0.0, 0.33, 0.04):
@@ -58,23 +52,21 @@ def test_no_mix_of_a_grid_is_surer(problem, plain, refined):
         for factor in np.arange(1.0, 1.13, 0.02):
             mix = per_liter(problem.model, shares, factor * demand_of(problem.model, shares))[0]
             best = max(best, joint_probability(problem, mix, plain))
-    assert joint_probability(problem, refined.candidate.mix, plain) >= best - NEAR
+    assert joint_probability(problem, surest.candidate.mix, plain) >= best - NEAR
 
 
-def test_it_is_surer_than_where_walks_end_and_keeps_the_rules(catalogue):
-    """Frozen departures lead the walks of this random job aside: 15 points are lost on it."""
+def test_held_rows_are_kept_where_all_goes_to_the_chance(catalogue):
+    """A random job on which departures that stood still had lost 15 points; a smooth solve reached 0.661."""
     problem = problem_of(parse_job(job_text(SEED, 2, catalogue), catalogue, "job"), catalogue)
     question = ChanceQuestion(problem, judged_limits(problem), problem.job.confidence)
-    walked = chance_blends([question], or_surest=True)[0]
-    refined = refined_surest(question, walked)
-    plain = plain_samples(problem, DRAWS, seed=3)
-    there, here = (joint_probability(problem, x.candidate.mix, plain) for x in (walked, refined))
-    assert here >= there + NEAR
-    assert refined.candidate.violation <= HOLDS
+    surest = surest_blends([question])[0]
+    assert surest.candidate.violation <= HOLDS
+    told = joint_probability(problem, surest.candidate.mix, plain_samples(problem, DRAWS, seed=3))
+    assert told >= 0.661 - NEAR
 
 
-def test_rounding_to_the_scale_takes_little_of_it(problem, catalogue, plain, refined):
+def test_rounding_to_the_scale_takes_little_of_it(problem, catalogue, plain, surest):
     answer = design(problem.job, catalogue, explain=False)
     rounded = joint_probability(problem, np.array(answer.mix.per_liter), plain)
-    assert rounded >= joint_probability(problem, refined.candidate.mix, plain) - NEAR
+    assert rounded >= joint_probability(problem, surest.candidate.mix, plain) - NEAR
     assert answer.joint_probability == pytest.approx(rounded, abs=0.02)
