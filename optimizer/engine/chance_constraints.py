@@ -29,7 +29,7 @@ Index = NDArray[np.intp]
 Mask = NDArray[np.bool_]
 Support = tuple[int, ...]
 
-_WIDTHS = (0.02, 0.01, FINEST)
+_WIDE, _NARROW = 0.02, 0.01
 """Smoothing of the rows, turn by turn [row units]: wide smoothing hides a chance that lies just beyond a step
 of the cost, and 0.04 lost the demo's best blend."""
 
@@ -174,19 +174,16 @@ class _Search:
             return list(self.surest(range(len(self.questions))).values())
         # a walk may leave a blend that was good enough: where whole draws judge, every turn's ends stand
         met = list(ended) if self.whole else []
-        for width in _WIDTHS[2:] if fresh else _WIDTHS[1:]:
-            ended = self._walked(self._best(ended, _KEPT), _TURN, width)
-            met += ended if self.whole else []
-        further = self._walked_on(ended)
-        self.ended = [*ended, *further]
-        return self._answers([*met, *further] if self.whole else self.ended)
+        ended = self._walked(self._best(ended, _KEPT), _TURN, FINEST)
+        self.ended = ended + self._walked_on(ended)
+        return self._answers(met + self.ended)
 
     def _first_walks(self, fresh: Sequence[int]) -> list[_Ended]:
         """Return where walks in few draws lead that start from all over, materials exchanged on the way."""
         last, self.table = self.table, self.table.seen_by(self.table.problem.samples.early, FINEST)
-        ended = self._walked([each for k in fresh for each in self._starts(k)], _FIRST, _WIDTHS[0])
-        ended += self._exchanged(self._best(ended, _LEADERS), _WIDTHS[1])
-        ended = self._walked(self._best(ended, _KEPT), _TURN, _WIDTHS[1])
+        ended = self._walked([each for k in fresh for each in self._starts(k)], _FIRST, _WIDE)
+        ended += self._exchanged(self._best(ended, _LEADERS), _NARROW)
+        ended = self._walked(self._best(ended, _KEPT), _TURN, _NARROW)
         self.table = last
         return ended
 
@@ -198,7 +195,7 @@ class _Search:
         """
         best = self._best(ended, _LAST)
         nearly = [each for each in best if HOLDS < each.violation <= _NEARLY]
-        best = [each for each in best if each not in nearly] + self._walked(nearly, _TURN, _WIDTHS[0])
+        best = [each for each in best if each not in nearly] + self._walked(nearly, _TURN, _WIDE)
         out: list[_Ended] = []
         for _ in range(_ON):
             ahead = self._walked(best, _TURN, FINEST)
@@ -215,10 +212,11 @@ class _Search:
             return {}
         self.sure = self.table.sure = self.whole = True
         ended = [each for each in self.ended if self.table.variant[each.task] in places]
-        ended = self._walked(self._best(ended, _KEPT), _TURN, _WIDTHS[0])
-        ended += self._exchanged(self._best(ended, 1), _WIDTHS[0])
+        ended = self._walked(self._best(ended, _KEPT), _TURN, _WIDE)
+        fresh = [each for each in ended if not self.questions[self.table.variant[each.task]].near]
+        ended += self._exchanged(self._best(fresh, 1), _WIDE)
         self.table = self.table.seen_by(self.table.problem.samples.surest, FINEST)
-        answers = self._answers(self._walked(self._best(ended, _LAST), _TURN, _WIDTHS[0]))
+        answers = self._answers(self._walked(self._best(ended, _LAST), _TURN, _WIDE))
         return {k: answers[k] for k in places}
 
     def _starts(self, k: int) -> list[_Ended]:
