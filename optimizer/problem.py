@@ -31,7 +31,7 @@ from optimizer.property_model.predict import (
     damp_margins_of,
 )
 from optimizer.property_model.samples import SampleSets
-from optimizer.property_model.strength import wet_strength_at
+from optimizer.property_model.strength import gain_at
 
 Array = NDArray[np.float64]
 
@@ -313,7 +313,7 @@ def _demold_within(bound: Array, cast: Cast) -> tuple[Array, ...]:
     """Strong enough at the age of the limit, and set by then."""
     clock = cast.clock
     sooner = bound * np.exp(-cast.departure("demold_time"))
-    reached = np.log(np.maximum(wet_strength_at(clock, sooner), 1e-9))
+    reached = clock.ln_end + np.log(np.maximum(gain_at(clock, sooner), 1e-9))
     early = bound < cast.conditions.shop.demold_floor
     strong = np.where(early, -_FAR, reached - np.log(cast.demold_need))
     return strong, np.where(early, -_FAR, np.log(bound) - np.log(clock.final))

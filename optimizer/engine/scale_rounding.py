@@ -26,7 +26,7 @@ _MOST_CHOICES = 20_000
 _FILL = (0.9985, 1.02)
 """Share of the cavity that the rounded masses may fill before waste [-]."""
 
-_LOOKED_AT = 300
+_LOOKED_AT = 100
 """Roundings judged by the chain; of more, the most promising."""
 
 _ANY_FILL = (0.0, np.inf)

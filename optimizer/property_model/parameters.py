@@ -21,7 +21,7 @@ from typing import Final, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.materials import Catalogue, Figure, Material
+from optimizer.materials import Catalogue, Figure, Material, canonical_text
 
 Array = NDArray[np.float64]
 
@@ -250,6 +250,13 @@ class ParameterSet:
     def names(self) -> tuple[str, ...]:
         """Names in order."""
         return tuple(item.name for item in self.items)
+
+    @cached_property
+    def taught_text(self) -> str:
+        """What trials have taught, as text for a fingerprint; empty for shipped figures."""
+        if not self.origin:
+            return ""
+        return canonical_text((self.items, () if self.correlation is None else self.correlation.tolist()))
 
     @property
     def centers(self) -> Array:

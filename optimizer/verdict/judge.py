@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 
 from optimizer.fingerprint import fingerprint
 from optimizer.job import Candle, Job
-from optimizer.materials import canonical_text
 from optimizer.money.capacity import turns_per_day
 from optimizer.money.vessel_cost import vessel_cost
 from optimizer.nomenclature import QUANTITIES
@@ -235,17 +234,8 @@ def solution_of(problem: Problem, status: str, judged: Judgement) -> Solution:
         barred_by=judged.broken,
         verdict=judged.verdict,
     )
-    taught = _taught_text(problem)
+    taught = problem.parameters.taught_text
     return replace(answer, fingerprint=fingerprint(problem.job, problem.catalogue, taught, answer.named_mix))
-
-
-def _taught_text(problem: Problem) -> str:
-    """Return what trials have taught the parameters as text; empty for shipped figures."""
-    known = problem.parameters
-    if not known.origin:
-        return ""
-    related = () if known.correlation is None else known.correlation.tolist()
-    return canonical_text((known.items, related))
 
 
 def sets_at_all(problem: Problem, cast: Cast) -> bool:
