@@ -34,8 +34,8 @@ _WIDE, _NARROW = 0.02, 0.01
 of the cost, and 0.04 lost the demo's best blend."""
 
 _FIRST, _TURN = (
-    Pace(steps=10, ring=3, curved=True, slack=0.01),
-    Pace(steps=8, ring=4, curved=True, slack=0.01),
+    Pace(steps=10, ring=3, curved=True, slack=0.03),
+    Pace(steps=8, ring=4, curved=True, slack=0.03),
 )
 _STARTS, _LEADERS, _EXCHANGES, _PAIRS, _KEPT = 12, 4, 6, 3, 6
 """Blends that a question starts from, those whose materials are exchanged, exchanges walked of each,
@@ -291,7 +291,8 @@ class _Search:
         mixes = np.array([each.mix for each in starts])
         columns, used = packed(self.table, [each.support for each in starts], self.most)
         table = self.table.seen_by(self.table.samples, width)
-        ends = walk(table, Walks(task, columns, used, mixes), pace)
+        group = None if self.sure else table.variant[task]
+        ends = walk(table, Walks(task, columns, used, mixes), pace, group)
         value, missed = (
             (ends.violation / FAINT, 0.0 * ends.value) if self.sure else (ends.value, ends.violation)
         )
