@@ -283,5 +283,5 @@ def gypsum_gain(time: Values, initial_set: Values, final_set: Values, end: Value
     late = _late_share(time, final_set, end)
     if np.all(time >= final_set):  # by then the first part is the same for all: most ages that are asked for
         return SET_STRENGTH + (1.0 - SET_STRENGTH) * late
-    young = avrami_degree(np.minimum(time, final_set), *avrami_parameters(initial_set, final_set)) ** 3
+    young = hemihydrate_degree(np.minimum(time, final_set), initial_set, final_set, end) ** 3
     return young + (1.0 - young) * late
