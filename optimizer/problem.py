@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
-from typing import Final
+from functools import cached_property, lru_cache
+from typing import Final, Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +34,7 @@ from optimizer.property_model.samples import SampleSets
 from optimizer.property_model.strength import gain_at
 
 Array = NDArray[np.float64]
+Thing = TypeVar("Thing")
 
 _LEAST = {"binder": 0.02, "filler": 0.02, "pigment": 0.002}
 """Smallest share worth weighing and keeping a bag for, when the job states none [fraction]; judgement."""
@@ -99,7 +100,7 @@ class Problem:
     @cached_property
     def samples(self) -> SampleSets:
         """The chain at common draws of what is not known, kept by `with_job`."""
-        return SampleSets(self.catalogue, self.names, self.parameters)
+        return _sample_sets(_Same(self.catalogue), self.names, _Same(self.parameters))
 
     @cached_property
     def materials(self) -> tuple[Material, ...]:
@@ -194,9 +195,35 @@ def problem_of(
         If a name is not in the catalogue.
     """
     names = tuple(dict.fromkeys((*job.materials, *extra)))
-    known = parameters or parameters_of(catalogue, names)
+    known = parameters or _shipped(_Same(catalogue), names)
     conditions = conditions_of(job)
     return Problem(job, catalogue, names, known, conditions, compile_model(catalogue, names, known))
+
+
+class _Same(Generic[Thing]):
+    """One thing as a key: equal to itself alone, however large it is."""
+
+    def __init__(self, thing: Thing) -> None:
+        self.thing = thing
+
+    def __hash__(self) -> int:
+        return id(self.thing)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and other.thing is self.thing
+
+
+@lru_cache(maxsize=4)
+def _shipped(catalogue: _Same[Catalogue], names: tuple[str, ...]) -> ParameterSet:
+    return parameters_of(catalogue.thing, names)
+
+
+@lru_cache(maxsize=4)
+def _sample_sets(
+    catalogue: _Same[Catalogue], names: tuple[str, ...], parameters: _Same[ParameterSet]
+) -> SampleSets:
+    """Return the sets of like problems, compiled once for the design and for every check beside it."""
+    return SampleSets(catalogue.thing, names, parameters.thing)
 
 
 def counts_money(job: Job) -> bool:

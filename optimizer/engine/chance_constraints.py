@@ -48,7 +48,7 @@ _GRID, _LEAST_GRID, _LOOKED = 1000, 200, 2
 _NEARLY = 0.15
 """What the chance, or its logarithm, of a blend that is nearly sure enough may miss [-]."""
 
-_LAST, _ON, _STILL = 3, 4, 1e-3
+_LAST, _ON, _STILL = 2, 4, 1e-3
 """Blends of each question walked on at the last smoothing, most turns, and the gain that is none [-]."""
 
 _NEAR = 0.15
@@ -167,8 +167,8 @@ class _Search:
         """Walk, exchange materials, and walk on with more draws and less smoothing."""
         fresh = [k for k, question in enumerate(self.questions) if not question.near]
         ended = self._first_walks(fresh) if fresh else []
-        for k, question in enumerate(self.questions):
-            ended += self._spread(k, question.near)
+        near = [each for k, question in enumerate(self.questions) for each in self._spread(k, question.near)]
+        ended += self._seen(near)
         if self.sure:
             self.ended = ended
             return list(self.surest(range(len(self.questions))).values())
@@ -298,6 +298,20 @@ class _Search:
         )
         rows = zip(starts, ends.mixes, value, missed, strict=True)
         return [_Ended(each.task, each.support, mix, float(v), float(w)) for each, mix, v, w in rows]
+
+    def _seen(self, starts: Sequence[_Ended]) -> list[_Ended]:
+        """Return blends of like questions as their own one sees them."""
+        if not starts:
+            return []
+        task, mixes = np.array([each.task for each in starts], np.intp), np.array([e.mix for e in starts])
+        value, rows = self.table.rows(mixes, task)
+        short = np.maximum(-rows.min(axis=1), 0.0)
+        if self.sure:
+            value, short = short / FAINT, np.zeros(len(task))
+        return [
+            replace(each, value=float(v), violation=float(s))
+            for each, v, s in zip(starts, value, short, strict=True)
+        ]
 
     def _best(self, ended: Sequence[_Ended], most: int) -> list[_Ended]:
         """Return the best ends of each question, of different solids, doses or coats.
