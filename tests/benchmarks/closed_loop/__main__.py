@@ -12,8 +12,10 @@ from tests.benchmarks.closed_loop.loop import JUDGED, STRATEGIES, Outcome, run
 
 def table(outcomes: list[Outcome], casts: int) -> str:
     """Return how often blends are good, what they cost over the optimum, and how true the words were."""
-    head = "| strategy | casts | good | over, median, 90 % | over reserve, median, 90 % | stated | held |"
-    lines = [head, "|" + "---|" * 7]
+    head = (
+        "| strategy | casts | good | over, median, 90 % | over reserve, median, 90 % | stated | true | held |"
+    )
+    lines = [head, "|" + "---|" * 8]
     for strategy in STRATEGIES:
         for number in range(casts + 1):
             here = [one for one in outcomes if one.strategy == strategy and one.casts == number]
@@ -25,11 +27,11 @@ def table(outcomes: list[Outcome], casts: int) -> str:
 def _row(strategy: str, number: int, here: list[Outcome]) -> str:
     good = [one for one in here if one.good]
     held = [inside for one in here for inside in one.held.values()] or [float("nan")]
-    stated = float(np.mean([one.stated for one in here]))
+    stated, true = (float(np.mean([getattr(x, name) for x in here])) for name in ("stated", "true_chance"))
     return (
         f"| {strategy} | {number} | {len(good) / len(here):.2f} of {len(here)} | "
         f"{_points([one.over for one in good])} | {_points([one.over_reserve for one in good])} | "
-        f"{stated:.2f} | {float(np.mean(held)):.2f} |"
+        f"{stated:.2f} | {true:.2f} | {float(np.mean(held)):.2f} |"
     )
 
 

@@ -29,6 +29,9 @@ from tests.benchmarks.closed_loop.truth import NAMES, Properties, Truth
 
 __all__ = ["JUDGED", "STRATEGIES", "Outcome", "Studio", "run"]
 
+_BATCHES: Final = 400
+"""Batches of a blend in which its stated chance and ranges are judged [count]."""
+
 _SLACK: Final = 0.002
 """Share of a bound a limit may be missed by and be met [-]."""
 
@@ -72,8 +75,10 @@ class Outcome:
         True cost over the studio's optimum, and over its `reserve_cost`, less one [-].
     stated : float
         Joint chance stated [-]; nan where none is.
-    held : Mapping[str, bool]
-        Whether the stated 90 % range holds the truth, by property; empty where none is stated.
+    true_chance : float
+        Share of the batches of the blend that meet all limits [-].
+    held : Mapping[str, float]
+        Share of the batches that the stated 90 % range holds, by property; empty where none is stated.
     """
 
     seed: int
@@ -83,7 +88,8 @@ class Outcome:
     over: float
     over_reserve: float
     stated: float
-    held: Mapping[str, bool]
+    true_chance: float
+    held: Mapping[str, float]
 
 
 @dataclass(frozen=True)
@@ -180,16 +186,17 @@ class Studio:
         """Return what a blend truly is."""
         shares = blend.shares[None, :]
         true = self.truth.of(shares, np.array([blend.water]))
-        ranges = blend.ranges or {}
+        batches, ranges = self.truth.batches(blend.shares, blend.water, _BATCHES), blend.ranges or {}
         held = {
-            name: bool(ranges[name][0] <= float(getattr(true, name)[0]) <= ranges[name][1])
-            for name in JUDGED
-            if name in ranges
+            name: float(np.mean((low <= getattr(batches, name)) & (getattr(batches, name) <= high)))
+            for name, (low, high) in ranges.items()
+            if name in JUDGED
         }
+        chance = float(np.mean(self.missed(batches) <= _SLACK))
         cost = float(self.cost(shares, true)[0])
         good = bool(self.missed(true)[0] <= _SLACK)
         over = (cost / self.best_cost - 1.0, cost / self.reserve_cost - 1.0)
-        return Outcome(self.seed, casts, strategy, good, *over, blend.chance, held)
+        return Outcome(self.seed, casts, strategy, good, *over, blend.chance, chance, held)
 
     def cast(self, number: int, blend: Blend) -> Trial:
         """Return the trial of a blend cast and read."""

@@ -128,6 +128,7 @@ class Truth:
             "sooner": float(rng.uniform(0.0, 0.2)),
             "wetter": float(rng.uniform(1.0, 3.0)),
             "probe": float(2.0 * rng.standard_normal()),
+            "warm": float(rng.uniform(0.02, 0.06)),
         }
 
     @cached_property
@@ -154,7 +155,13 @@ class Truth:
     def _column(self, name: str) -> np.ndarray:
         return np.array([getattr(bag, name) for bag in self.bags])
 
-    def of(self, shares: np.ndarray, water: np.ndarray) -> Properties:
+    def of(
+        self,
+        shares: np.ndarray,
+        water: np.ndarray,
+        more_air: np.ndarray | float = 0.0,
+        warmer: np.ndarray | float = 0.0,
+    ) -> Properties:
         """Return what mixes do.
 
         Parameters
@@ -163,8 +170,11 @@ class Truth:
             Shares of the dry mass in the order of `NAMES`, shape (mixes, materials).
         water
             Water per dry mass, shape (mixes,).
+        more_air, warmer
+            What a batch has more of than usual: mixed-in air [-] and warmth of the room [K].
         """
-        own, mix = self._drawn, _Mix(self, np.asarray(shares, float), np.asarray(water, float))
+        own = self._drawn
+        mix = _Mix(self, np.asarray(shares, float), np.asarray(water, float), more_air, warmer)
         initial, final = mix.sets()
         demold = mix.demold(final)
         cavity = float(own["cavity"])
@@ -188,6 +198,15 @@ class Truth:
             coats=self.coats(absorption),
             water=mix.water,
         )
+
+    def batches(self, shares: np.ndarray, water: float, count: int) -> Properties:
+        """Return what batches of one mix do, weighed, mixed and kept as unevenly as the shop says."""
+        rng, shop = np.random.default_rng([83, self.seed]), self.shop
+        powders = shares * np.exp(shop.powder_error * rng.standard_normal((count, len(shares))))
+        poured = water * np.exp(shop.water_error * rng.standard_normal(count)) / powders.sum(axis=1)
+        air = shop.air_error * rng.standard_normal(count)
+        warmer = shop.temperature_error * rng.standard_normal(count)
+        return self.of(powders / powders.sum(axis=1, keepdims=True), poured, air, warmer)
 
     def coats(self, absorption: np.ndarray) -> np.ndarray:
         """Return the coats that bring the absorption to what the shop asks, each leaving its factor of it."""
@@ -252,6 +271,8 @@ class _Mix:
     truth: Truth
     shares: np.ndarray
     water: np.ndarray
+    more_air: np.ndarray | float = 0.0
+    warmer: np.ndarray | float = 0.0
 
     def _sum(self, name: str) -> np.ndarray:
         return self.shares @ self.truth._column(name)
@@ -259,6 +280,15 @@ class _Mix:
     @cached_property
     def own(self) -> dict[str, float | str]:
         return self.truth._drawn
+
+    @cached_property
+    def air(self) -> np.ndarray:
+        return np.clip(float(self.own["air"]) + self.more_air, 0.0, 0.2)
+
+    @cached_property
+    def faster(self) -> np.ndarray:
+        """How much faster cement sets and hardens in a warmer room [-]; gypsum minds it little."""
+        return np.exp(float(self.own["warm"]) * self.cement_share * self.warmer)
 
     @cached_property
     def gypsum(self) -> np.ndarray:
@@ -285,7 +315,7 @@ class _Mix:
     def volume(self) -> np.ndarray:
         """Slurry of a gram of dry mix, its air too [mL]."""
         solid = self.shares @ (1.0 / self.truth._column("density"))
-        return (solid + self.water) / (1.0 - float(self.own["air"]))
+        return (solid + self.water) / (1.0 - self.air)
 
     @cached_property
     def density(self) -> np.ndarray:
@@ -300,14 +330,13 @@ class _Mix:
     @cached_property
     def porosity(self) -> np.ndarray:
         """Pores of the hardened body; bound water fills three quarters of its volume."""
-        return (
-            1.0
-            - (self.volume * (1.0 - float(self.own["air"])) - self.water + 0.75 * self.bound) / self.volume
-        )
+        return 1.0 - (self.volume * (1.0 - self.air) - self.water + 0.75 * self.bound) / self.volume
 
-    def _of_paste(self, water: np.ndarray, bound: np.ndarray, solid: np.ndarray) -> np.ndarray:
+    def _of_paste(
+        self, water: np.ndarray, bound: np.ndarray, solid: np.ndarray, share: np.ndarray | float
+    ) -> np.ndarray:
         """Return the form of the strength law: what pores leave of it, unscaled, per gram of binder."""
-        air = float(self.own["air"]) * (water + solid) / (1.0 - float(self.own["air"]))
+        air = share * (water + solid) / (1.0 - share)
         law, power = self.own["law"], float(self.own["exponent"])
         if law == "bolomey":  # a line in binder over water and air, after Bolomey 1935 (from memory)
             return np.maximum(1.0 / (water + air) - 0.55, 0.05)
@@ -322,7 +351,7 @@ class _Mix:
         weight = self.shares * np.array([bag.gypsum + bag.cement for bag in bags])
         weight = weight / weight.sum(axis=1, keepdims=True)
         free = np.maximum(self.water - 0.05 * (1.0 - self.binder), 0.05) / self.binder
-        logs = np.zeros(len(self.water))
+        logs, usual = np.zeros(len(self.water)), float(self.own["air"])
         for k, bag in enumerate(bags):
             active = bag.gypsum + bag.cement
             if not active:
@@ -330,8 +359,8 @@ class _Mix:
             solid = 1.0 / bag.density
             bound = float(_bound(np.array(bag.gypsum), np.array(bag.cement))) / active
             own = np.array([bag.water / active])
-            reference = self._of_paste(own, np.minimum(bound, 0.95 * own), np.array([solid]))
-            here = self._of_paste(free, np.minimum(bound, 0.95 * free), np.full(len(free), solid))
+            reference = self._of_paste(own, np.minimum(bound, 0.95 * own), np.array([solid]), usual)
+            here = self._of_paste(free, np.minimum(bound, 0.95 * free), np.full(len(free), solid), self.air)
             logs = logs + weight[:, k] * np.log(bag.strength * here / reference)
         mixed = 4.0 * self.cement_share * (1.0 - self.cement_share)
         weaker = 1.0 - float(self.own["stone"]) * (self.stone - 0.22 * self.cement_share) * (self.stone > 0.0)
@@ -358,7 +387,7 @@ class _Mix:
             mean = (
                 1.0 / (active @ (1.0 / time)) if self.own["set"] == "rates" else np.exp(active @ np.log(time))
             )
-            out.append(mean * slower)
+            out.append(mean * slower / self.faster)
         return out[0], out[1]
 
     def hardened(self, age: np.ndarray | float, final: np.ndarray) -> np.ndarray:
@@ -371,7 +400,8 @@ class _Mix:
             active = bag.gypsum + bag.cement
             if active:
                 power = 0.75 if bag.gypsum else 1.4
-                here = 1.0 - np.exp(-(((since + 0.5) / bag.hardening) ** power))
+                faster = 1.0 if bag.gypsum else self.faster
+                here = 1.0 - np.exp(-(((since + 0.5) * faster / bag.hardening) ** power))
                 out = out + self.shares[:, k] * active * here
         return out / total
 
