@@ -131,6 +131,8 @@ def test_a_calibration_pulls_a_figure_toward_what_was_seen(demo, catalogue, tmp_
     )
     assert after.value < before.value
     assert after.evidence == "calibrated"
+    odd = replace(fit.calibration, flagged=(Flagged("2026-03-02-a", "end of pouring", 11.0, 4.2),))
+    assert "end of pouring of 11 min does not fit" in odd._repr_html_()
 
 
 def test_a_missing_book_is_a_fault_with_a_repair(catalogue, tmp_path):

@@ -117,8 +117,7 @@ def flagged_words(one: Flagged, units: System) -> str:
     >>> flagged_words(Flagged("2026-03-02-a", "end of pouring", 11.0, 4.2), "metric")[:44]
     'Trial 2026-03-02-a: end of pouring of 11 min'
     """
-    quantity = next((kind.quantity for kind in KINDS.values() if kind.words == one.reading), "")
-    value = _value(one.value, quantity, units) if quantity else f"{one.value:.4g}"
+    value = _value(one.value, one.quantity, units) if one.quantity else f"{one.value:.4g}"
     return (
         f"Trial {one.trial}: {one.reading} of {value} does not fit all the others; it is kept, and hardly "
         "used. Look it up before you trust either."

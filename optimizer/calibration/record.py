@@ -14,11 +14,13 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.process import TaughtDiscrepancy
 from optimizer.errors import Fault, FileFaults
 from optimizer.materials import Catalogue, Figure, Material, canonical_text
 from optimizer.property_model.parameters import VALUE_AT_CAST, Parameter, ParameterSet, parameters_of
 from optimizer.tables import data_frame, html_lines, html_table
+from optimizer.units import show
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -101,6 +103,11 @@ class Flagged:
     reading: str
     value: float
     distance: float
+
+    @property
+    def quantity(self) -> str:
+        """Row of `optimizer.nomenclature` with whose unit the reading is shown; empty where none is known."""
+        return next((kind.quantity for kind in KINDS.values() if kind.words == self.reading), "")
 
 
 @dataclass(frozen=True)
@@ -193,7 +200,7 @@ class Calibration:
             if one.trials
         ]
         words = [
-            f"Trial {one.trial}: {one.reading} of {one.value:.4g} does not fit the others; look it up."
+            f"Trial {one.trial}: {one.reading} of {_shown(one)} does not fit the others; look it up."
             for one in self.flagged
         ]
         return html_table(("figure", "before", "after", "trials"), rows) + html_lines(words)
@@ -211,6 +218,10 @@ class Calibration:
 
 
 _Record = TypeVar("_Record", Learned, Flagged, Bag)
+
+
+def _shown(one: Flagged) -> str:
+    return show(one.value, one.quantity) if one.quantity else f"{one.value:.4g}"
 
 
 def _short(record: _Record) -> _Record:
