@@ -27,6 +27,7 @@ from optimizer import (
     order,
     parameter_set,
 )
+from optimizer.calibration.record import Flagged
 
 PRESENT = {"gypsum_cement": 68.0, "silica_sand": 32.0}
 
