@@ -14,13 +14,16 @@ from optimizer.money.vessel_cost import cost_coefficients, shipping_edges
 from optimizer.problem import Problem
 from optimizer.properties.drying import coat_edges
 
-__all__ = ["CostStep", "cases_of", "cases_under_doubt", "cost_steps"]
+__all__ = ["CostStep", "cases_of", "cases_under_doubt", "cost_steps", "sold_limits"]
 
 _RESERVE = {"absorption": 0.01, "demold_time": 0.005, "dry_mass": 0.002}
 """Share by which a step of money is kept [-]: no coat or postage band hangs on the last gram weighed."""
 
 _MORE_COATS = 4
 """Coats beyond the shop's most that are paid for where a draw takes them [count]."""
+
+_ANY_COATS = 1e3
+"""More coats than any wall is sealed with [count]."""
 
 _NO_EDGE = 28.0 * 1440.0
 """Demold time that no shop waits for [min]."""
@@ -115,6 +118,16 @@ def cost_steps(problem: Problem) -> tuple[CostStep, ...]:
         for (heaviest, postage), (_, dearer) in pairwise(_bands(problem))
     ]
     return tuple(step for step in (*coats, *slower, *heavier) if step.money != 0.0)
+
+
+def sold_limits(problem: Problem) -> tuple[Limit, ...]:
+    """Return what a vessel must meet to be sold: some coats seal it, a mold's turn and a carrier take it."""
+    turns, bands = _turn_steps(problem, _NO_EDGE), _bands(problem)
+    return (
+        Limit("sealer_coats", "<=", _ANY_COATS),
+        Limit("demold_time", "<=", turns[0][1]),
+        *([Limit("dry_mass", "<=", bands[-1][0])] if math.isfinite(bands[-1][0]) else []),
+    )
 
 
 def cases_under_doubt(problem: Problem) -> tuple[Case, ...]:

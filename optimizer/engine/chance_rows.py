@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.engine.candidate import TRACE, Candidate
-from optimizer.engine.cases import cases_under_doubt, cost_steps
+from optimizer.engine.cases import cases_under_doubt, cost_steps, sold_limits
 from optimizer.engine.row_table import LinearPart, RowTable
 from optimizer.engine.search_state import Found
 from optimizer.formulation import Case
@@ -52,6 +52,9 @@ _NO_WORSE = 9.0
 _MET, _SURELY, _LEAST_LN = 1e-9, 40.0, -1e6
 """What a row met may miss, the row over its smoothing from which K is one within the rounding of a double,
 and the least logarithm told apart from that of zero."""
+
+_LEAST_SOLD, _UNSOLD = 1e-6, 50.0
+"""Share of vessels that can be sold below which none can [-], and bounds that what cannot be sold costs."""
 
 _AT_ONCE = 32_768
 """Draws of mixes cast at a time: what fits in the cache of a core [count]."""
@@ -99,6 +102,7 @@ class ChanceTable(RowTable):
         self.judged = {kind: np.array([_bound(each.judged, kind) for each in questions]) for kind in kinds}
         priced = self.money or any(name == "cost" for name, _ in self.judged)
         steps = cost_steps(self.problem) if priced else ()
+        self.sold = sold_limits(self.problem) if priced else ()
         self.nested = [tuple(kind) for _, kind in groupby(steps, lambda step: step.limit.property)]
         self.goal = np.log(np.array([min(q.chance + _SPARE, 0.5 * (1.0 + q.chance)) for q in questions]))
         self.sure = False
@@ -118,11 +122,11 @@ class ChanceTable(RowTable):
         """
         plain = cast_of(self.problem.model, self.problem.conditions, mixes)
         value, held = self.rows_of_cast(plain, task)
-        log_chance, more = self._expected(plain, task, self.width)
+        log_chance, cost = self._expected(plain, task, self.width)
         if self.sure:
             return np.ones(len(task)), np.concatenate([held, FAINT * log_chance[:, None]], axis=1)
         missed = np.minimum(log_chance - self.goal[self.variant[task]], _NO_WORSE)
-        return value + more, np.concatenate([held, missed[:, None]], axis=1)
+        return cost if self.money else value, np.concatenate([held, missed[:, None]], axis=1)
 
     def judged_at(self, task: Index, mixes: Array) -> tuple[Array, Array, Array]:
         """Return expected objective, violation of held rows, and joint chance of mixes, in whole draws.
@@ -131,35 +135,47 @@ class ChanceTable(RowTable):
         """
         plain = cast_of(self.problem.model, self.problem.conditions, mixes)
         value, held = self.rows_of_cast(plain, task)
-        log_chance, more = self._expected(plain, task, 0.0)
+        log_chance, cost = self._expected(plain, task, 0.0)
         straight = LinearPart(self.matrix[task], self.lower[task], self.upper[task]).missed(mixes)
         broken = np.maximum(np.maximum(-held.min(axis=1), straight), 0.0)
-        return value + more, broken, np.exp(log_chance)
+        return cost if self.money else value, broken, np.exp(log_chance)
 
     def _expected(self, plain: Cast, task: Index, width: float) -> tuple[Array, Array]:
-        """Return ln F and what draws add to the objective at best values, each of shape (mixes,).
+        """Return ln F and the expected cost where that is the objective, each of shape (mixes,).
 
         With a width of zero draws count whole.
         """
-        log_chance, more = np.zeros(len(task)), np.zeros(len(task))
-        stored = self.per_day[task] if self.money else np.zeros(len(task))
-        if stored.any():
-            more -= stored * PREDICTORS["drying_time"](plain)
+        log_chance, value = np.zeros(len(task)), np.zeros(len(task))
         most = max(1, _AT_ONCE // len(self.samples))
         for first in range(0, len(task), most):
             part = slice(first, first + most)
             drawn, own = self.samples.cast(self.problem.conditions, plain.mixes[part]), task[part]
             log_chance[part] = _ln_mean(_ln_met(self._judged_rows(drawn, own), width))
-            if not self.money or self.sure:
-                continue
-            more[part] += self._dearer(drawn, width).mean(axis=0)
-            if stored.any():
-                more[part] += stored[part] * PREDICTORS["drying_time"](drawn).mean(axis=0)
-        return log_chance, more
+            if self.money and not self.sure:
+                value[part] = self._expected_cost(drawn, own, width)
+        return log_chance, value
 
-    def _dearer(self, drawn: Cast, width: float) -> Array:
-        """Return what the steps of the cost add to the cheapest ones, shape (draws, mixes) [currency]."""
+    def _expected_cost(self, drawn: Cast, task: Index, width: float) -> Array:
+        """Return the cost of a good vessel over the draws, shape (mixes,) [currency].
+
+        What cannot be sold at any cost is paid for by what can.
+        """
+        sold = self._sold(drawn, width)
+        share = np.maximum(sold.mean(axis=0), _LEAST_SOLD)
+        dearer = (sold * self._dearer(drawn, task, width)).mean(axis=0) / share
+        money = np.einsum("mk,mk->m", drawn.intended, self.prices[self.variant[task]])
+        return np.asarray((self.fixed[task] + self.per_money[task] * money + dearer) / share)
+
+    def _sold(self, drawn: Cast, width: float) -> Array:
+        """Return how far a vessel can be sold in each draw, shape (draws, mixes) [-]."""
+        return np.exp(_ln_met([row for limit in self.sold for row in limit_rows(limit, drawn)], width))
+
+    def _dearer(self, drawn: Cast, task: Index, width: float) -> Array:
+        """Return what comes on top of the cheapest steps and the powder, shape (draws, mixes) [currency]."""
         out: Array = np.zeros(drawn.fresh_density.shape)
+        if np.any(self.per_day[task] > 0.0):
+            days = PREDICTORS["drying_time"](drawn)
+            out += self.per_day[task] * np.where(np.isfinite(days), days, 0.0)
         for steps in self.nested:
             for step in steps:
                 ln_met = _ln_met(limit_rows(step.limit, drawn), width)
@@ -183,10 +199,8 @@ class ChanceTable(RowTable):
         """Return how far the cost lies below its bound, every step paid whole where it is not met [-]."""
         money = (cast.mixes * self.prices[self.variant[task]]).sum(axis=-1)
         cost = self.fixed[task] + self.per_money[task] * money
-        if np.any(self.per_day[task] > 0.0):
-            cost = cost + self.per_day[task] * PREDICTORS["drying_time"](cast)
-        cost = cost + self._dearer(cast, 0.0)
         bound = np.where(np.isfinite(asked), asked, 1.0)
+        cost = np.where(self._sold(cast, 0.0) > 0.0, cost + self._dearer(cast, task, 0.0), _UNSOLD * bound)
         return np.where(np.isfinite(asked), (bound - cost) / np.maximum(bound, 1e-9), _NO_WORSE)
 
 

@@ -160,12 +160,13 @@ def _beyond_shelf(problem: Problem, grams: Array) -> Array:
 
 
 def _overdosed(problem: Problem, mixes: Array) -> Array:
-    """Return by how much a dose exceeds the most that the binder bears [share of the binder, -]."""
+    """Return by how much a dose exceeds the most that binder or powder bears [share of it, -]."""
     if not problem.doses:
         return np.zeros(len(mixes))
     gypsum = mixes[:, [k for k, m in enumerate(problem.materials) if m.kind == "gypsum"]].any(axis=1)
     binder = np.maximum(mixes @ problem.model.column("binder"), 1e-9)
-    over = [
+    powder = mixes[:, :-1].sum(axis=1)
+    over = [mixes[:, k] / powder - problem.bounds[k].most for k in problem.doses] + [
         mixes[:, k] / binder
         - np.where(gypsum, problem.most_dose(k, gypsum=True), problem.most_dose(k, gypsum=False))
         for k in problem.doses

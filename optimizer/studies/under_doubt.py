@@ -73,7 +73,7 @@ def best_under_doubt(problem: Problem, nominal: Found, near: tuple[Candidate, ..
     tried: list[Answered] = []
     for _ in range(_TURNS):
         found = chance_blends([question], or_surest=True)[0] or _least_missed(nominal)
-        tried.append(_weighed(question, found))
+        tried.append(_weighable(question, found))
         told = _chance(tried[-1])
         near_enough = tried[-1].sure and told <= problem.job.confidence + _NEAR
         if near_enough or (not tried[-1].blend.reaches(question.chance) and not tried[-1].sure):
@@ -105,6 +105,18 @@ def _least_missed(nominal: Found) -> ChanceBlend:
     """Return the blend at best values: no draw of it holds all limits."""
     assert nominal.best is not None
     return ChanceBlend(nominal.best, 0.0, nominal.met)
+
+
+def _weighable(question: ChanceQuestion, found: ChanceBlend) -> Answered:
+    """Return the blend as weighed, or the next best that can be weighed where rounding breaks a rule.
+
+    A dose of one step of the scale may be more than the binder of a small vessel bears.
+    """
+    first = _weighed(question, found)
+    if first.weighed.held or not found.reaches(question.chance):
+        return first
+    rivals = (_weighed(question, replace(found, candidate=rival)) for rival in found.near[:_KEPT])
+    return next((each for each in rivals if each.weighed.held), first)
 
 
 def _weighed(question: ChanceQuestion, found: ChanceBlend) -> Answered:
