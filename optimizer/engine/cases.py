@@ -121,13 +121,17 @@ def cost_steps(problem: Problem) -> tuple[CostStep, ...]:
 
 
 def sold_limits(problem: Problem) -> tuple[Limit, ...]:
-    """Return what a vessel must meet to be sold: some coats seal it, a mold's turn and a carrier take it."""
-    turns, bands = _turn_steps(problem, _NO_EDGE), _bands(problem)
-    return (
-        Limit("sealer_coats", "<=", _ANY_COATS),
-        Limit("demold_time", "<=", turns[0][1]),
-        *([Limit("dry_mass", "<=", bands[-1][0])] if math.isfinite(bands[-1][0]) else []),
-    )
+    """Return what a vessel must meet to be sold: some coats seal it, a mold's turn and a carrier take it.
+
+    Where a casting pays for the wear of its mold alone, how long it stays there is no matter of money.
+    """
+    slowest, heaviest = _turn_steps(problem, _NO_EDGE)[0][1], _bands(problem)[-1][0]
+    out = [Limit("sealer_coats", "<=", _ANY_COATS)]
+    if problem.job.shop.mold_view != "wear":
+        out.append(Limit("demold_time", "<=", slowest))
+    if math.isfinite(heaviest):
+        out.append(Limit("dry_mass", "<=", heaviest))
+    return tuple(out)
 
 
 def cases_under_doubt(problem: Problem) -> tuple[Case, ...]:
