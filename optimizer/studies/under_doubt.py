@@ -27,6 +27,9 @@ _TURNS, _MORE, _NEAR = 4, 0.004, 0.01
 _KEPT = 8
 """Next best blends, sure enough and not, from which a search that asks again starts, too [count]."""
 
+_LOST = 2e-3
+"""Share of the objective that rounding may cost before the next best blend is weighed, too [-]."""
+
 _LEAST_ASKED, _MOST_ASKED = 0.05, 0.995
 
 
@@ -108,15 +111,21 @@ def _least_missed(nominal: Found) -> ChanceBlend:
 
 
 def _weighable(question: ChanceQuestion, found: ChanceBlend) -> Answered:
-    """Return the blend as weighed, or the next best that can be weighed where rounding breaks a rule.
+    """Return the blend as weighed, or a next best that can be weighed better.
 
-    A dose of one step of the scale may be more than the binder of a small vessel bears.
+    On a coarse scale rounding may cost more than another powder, and a dose of one step may be more than the
+    binder of a small vessel bears.
     """
-    first = _weighed(question, found)
-    if first.weighed.held or not found.reaches(question.chance):
-        return first
-    rivals = (_weighed(question, replace(found, candidate=rival)) for rival in found.near[:_KEPT])
-    return next((each for each in rivals if each.weighed.held), first)
+    best = _weighed(question, found)
+    for rival in found.near[:_KEPT] if found.reaches(question.chance) else ():
+        now = best.weighed.candidate.value
+        if best.weighed.held and now - rival.value <= _LOST * abs(now):
+            break
+        other = _weighed(question, replace(found, candidate=rival))
+        cheaper = other.sure >= best.sure and other.weighed.candidate.value < now
+        if other.weighed.held and (cheaper or not best.weighed.held):
+            best = other
+    return best
 
 
 def _weighed(question: ChanceQuestion, found: ChanceBlend) -> Answered:
