@@ -181,4 +181,5 @@ def _levels(problem: Problem, k: int) -> tuple[float, ...]:
     stated = problem.job.bounds.get(material.name)
     least, most = (0.0, 1.0) if stated is None else (stated.least, stated.most)
     levels = [0.0, *material.dose_levels]
-    return tuple(x / 100.0 for x in levels if x <= ceiling and least <= x / 100.0 <= most) or (0.0,)
+    tried = (x / 100.0 for x in levels if x <= ceiling and least <= x / 100.0 <= most)
+    return tuple(dict.fromkeys(tried)) or (0.0,)

@@ -45,6 +45,9 @@ took a tenth longer and changed the answers of 42 made-up jobs by less than 0.01
 _GRID, _LEAST_GRID, _LOOKED = 1000, 200, 2
 """Blends looked over, the fewest per choice of doses, and those taken of each valley."""
 
+_DOSED = 1
+"""Blends of each question that are tried with all other doses [count]."""
+
 _NEARLY = 0.15
 """What the chance, or its logarithm, of a blend that is nearly sure enough may miss [-]."""
 
@@ -183,6 +186,7 @@ class _Search:
         last, self.table = self.table, self.table.seen_by(self.table.problem.samples.early, FINEST)
         ended = self._walked([each for k in fresh for each in self._starts(k)], _FIRST, _WIDE)
         ended += self._exchanged(self._best(ended, _LEADERS), _NARROW)
+        ended += self._walked(self._dosed_anew(self._best(ended, _DOSED)), _TURN, _NARROW)
         ended = self._walked(self._best(ended, _KEPT), _TURN, _NARROW)
         self.table = last
         return ended
@@ -190,12 +194,12 @@ class _Search:
     def _walked_on(self, ended: Sequence[_Ended]) -> list[_Ended]:
         """Return where the best few lead until they stand: the last smoothing leaves narrow ways open.
 
-        It also leaves hollows, as deep as a few draws are, in which a walk stops short of what it nearly
-        holds: more smoothing leads out of them.
+        It also leaves hollows, as deep as a few draws are, in which walks stop: more smoothing leads out of
+        them.
         """
         best = self._best(ended, _LAST)
-        nearly = [each for each in best if HOLDS < each.violation <= _NEARLY]
-        best = [each for each in best if each not in nearly] + self._walked(nearly, _TURN, _WIDE)
+        best = [each for each in best if each.violation <= _NEARLY]
+        best = self._walked(best, _TURN, _WIDE)
         out: list[_Ended] = []
         for _ in range(_ON):
             ahead = self._walked(best, _TURN, FINEST)
@@ -364,6 +368,16 @@ class _Search:
             lowest = places[np.argsort(score[places], kind="stable")][:_EXCHANGES]
             chosen += [_Ended(each.task, sets[i], starts[i], float(score[i]), 0.0) for i in lowest]
         return self._walked(chosen, _TURN, width)
+
+    def _dosed_anew(self, leaders: Sequence[_Ended]) -> list[_Ended]:
+        """Return some blends with every other choice of doses of their question."""
+        variant = self.table.variant
+        return [
+            replace(each, task=int(task))
+            for each in leaders
+            for task in np.flatnonzero(variant == variant[each.task])
+            if task != each.task
+        ]
 
     def _answers(self, ended: Sequence[_Ended]) -> list[ChanceBlend | None]:
         """Return the best end of each question, as whole draws or as the smooth chance judge it."""
