@@ -17,7 +17,9 @@ from optimizer.properties.drying import coat_edges
 __all__ = ["CostStep", "cases_of", "cases_under_doubt", "cost_steps", "sold_limits"]
 
 _RESERVE = {"absorption": 0.01, "demold_time": 0.005, "dry_mass": 0.002}
-"""Share by which a step of money is kept [-]: no coat or postage band hangs on the last gram weighed."""
+"""Share by which a step of money is kept [-]: no coat or postage band hangs on the last gram weighed.
+
+The dearest step is kept as it is: there is none beyond it, and a reserve would say that none is sold."""
 
 _MORE_COATS = 4
 """Coats beyond the shop's most that are paid for where a draw takes them [count]."""
@@ -71,12 +73,17 @@ def _money_steps(problem: Problem) -> Iterator[Case]:
     ):
         if coats and edges[coats] == edges[coats - 1]:
             continue
-        limits = [Limit("absorption", "<=", float(edges[coats]) * (1.0 - _RESERVE["absorption"]))]
+        most = float(edges[coats])
+        limits = [_kept("absorption", most, last=most >= edges[-1])]
         if asked is None or demold < asked.bound:
-            limits.append(Limit("demold_time", "<=", demold * (1.0 - _RESERVE["demold_time"])))
+            limits.append(_kept("demold_time", demold, last=count == turns[0][0]))
         if math.isfinite(heaviest):
-            limits.append(Limit("dry_mass", "<=", heaviest * (1.0 - _RESERVE["dry_mass"])))
+            limits.append(_kept("dry_mass", heaviest, last=heaviest == _bands(problem)[-1][0]))
         yield Case(cost_coefficients(shop, count, coats), postage, tuple(limits), {}, count, coats)
+
+
+def _kept(name: str, edge: float, *, last: bool) -> Limit:
+    return Limit(name, "<=", edge if last else edge * (1.0 - _RESERVE[name]))
 
 
 @dataclass(frozen=True)
