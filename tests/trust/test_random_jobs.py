@@ -44,7 +44,7 @@ def test_answers_to_random_jobs_stand_inspection(number):
         pytest.param(4021, 59, id="vessels that never leave the mold"),
         pytest.param(4021, 168, id="a dose below the scale's step"),
         pytest.param(4021, 467, id="other doses"),
-        pytest.param(4021, 485, id="a scale of ten grams"),
+        pytest.param(4021, 485, id="a coarse scale"),
         pytest.param(4021, 810, id="the last coat just met"),
     ],
 )
