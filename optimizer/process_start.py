@@ -1,12 +1,23 @@
-"""The first thing a process of a sweep does, before it loads anything that takes time."""
+"""What a process does first, before it loads anything that takes time."""
 
 from __future__ import annotations
 
 import os
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from multiprocessing.process import BaseProcess
+
+
+ONE_THREAD: Final = {name: "1" for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")}
+"""Environment in which linear algebra uses one thread: the matrices here are small, more threads only wait
+for each other, and sums in another order may end a search at another blend."""
+
+
+def one_thread() -> None:
+    """Let linear algebra use one thread, unless the environment says otherwise; before numpy is loaded."""
+    for name, value in ONE_THREAD.items():
+        os.environ.setdefault(name, value)
 
 
 def begin_work() -> None:

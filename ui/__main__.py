@@ -6,12 +6,15 @@ import os
 import sys
 from typing import NoReturn
 
+from optimizer.process_start import one_thread
+
 _STOPPED = 130
 _TERMINATED = 143
 
 
 def main() -> NoReturn:
     """Run the command line and leave with its exit code; Ctrl-C while it still starts is no crash either."""
+    one_thread()
     try:
         from ui.cli import run
 

@@ -23,7 +23,7 @@ from itertools import islice
 from typing import Any, Final, TypeAlias
 
 from optimizer.errors import Fault, FileFaults, VesselblendError
-from optimizer.process_start import begin_work
+from optimizer.process_start import ONE_THREAD, begin_work
 from optimizer.sweep.results_file import ResultsFile
 from optimizer.sweep.scenarios import Scenarios, Values
 from optimizer.sweep.worker import Plan, Row, scenario_key, solve
@@ -45,7 +45,7 @@ _PATIENCE: Final = 30.0
 """How long to wait for a cluster's scheduler and a first worker [s]."""
 
 _OF_WORKERS: Final = {
-    **{name: "1" for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")},
+    **ONE_THREAD,
     # Stopped by Ctrl-C, Python's own helper process clears up after the workers; it need not say so.
     "PYTHONWARNINGS": "ignore",
 }

@@ -302,3 +302,21 @@ def test_shells_are_told_what_may_follow() -> None:
         "_VESSELBLEND_COMPLETE": "bash_complete",
     }
     assert "plain,design" in _process(env=words).stdout
+
+
+@pytest.mark.parametrize(("before", "then"), [(None, "1"), ("3", "3")])
+def test_linear_algebra_uses_one_thread_unless_the_environment_says_otherwise(before, then):
+    """Sums in another order may end a frontier at another blend; set before numpy is loaded."""
+    code = (
+        "import os, sys, ui.__main__ as way_in, ui.cli\n"
+        "assert 'numpy' not in sys.modules\n"
+        "ui.cli.run = lambda words: print(os.environ['OPENBLAS_NUM_THREADS']) or 0\n"
+        "way_in.main()"
+    )
+    environment = {name: value for name, value in ENV.items() if name != "OPENBLAS_NUM_THREADS"}
+    if before is not None:
+        environment["OPENBLAS_NUM_THREADS"] = before
+    done = subprocess.run(
+        [sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=True
+    )
+    assert done.stdout.strip() == then
