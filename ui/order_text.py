@@ -242,7 +242,8 @@ def no_remedy_words(plan: OrderPlan, due: datetime.date) -> str:
 
 def remedy_words(remedy: Remedy) -> str:
     """Return a change that makes the date, and the date it makes."""
-    return f"{' and '.join(_change(change) for change in remedy.changes)}: ready {day_words(remedy.ready)}"
+    told = [_change(change) for change in remedy.changes if change.now != change.needed]
+    return f"{' and '.join(told)}: ready {day_words(remedy.ready)}"
 
 
 def _change(change: Change) -> str:

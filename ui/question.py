@@ -69,7 +69,12 @@ class Question:
     @property
     def trials(self) -> int:
         """Trials the figures are fitted to [count]."""
-        return len(_calibration(self.calibration).trials) if self.calibration else 0
+        return len(self.trial_ids)
+
+    @property
+    def trial_ids(self) -> tuple[str, ...]:
+        """Names of the trials the figures are fitted to."""
+        return _calibration(self.calibration).trials if self.calibration else ()
 
     def parameters(self, extra: Iterable[str] = ()) -> ParameterSet | None:
         """Return the fitted parameters for the job's materials and `extra` ones; None for shipped figures.

@@ -159,15 +159,18 @@ def bend_words(over: Sequence[str], told: Sequence[str]) -> str:
     'Getting out of the mold sooner than 51 min (7 EUR) costs more for each minute than waiting longer saves.'
     >>> bend_words(("cost", "whiteness"), ("7.5 EUR", "86.0"))
     'A whiteness L* above 86.0 (7.5 EUR) costs more for each point than a lower one saves.'
+    >>> bend_words(("cost", "whiteness"), ("7.5 EUR", "whiteness L* 86.0"))
+    'A whiteness L* above 86.0 (7.5 EUR) costs more for each point than a lower one saves.'
     """
     if len(over) > 2:
         return f"Past the bend at {', '.join(told)} each gets better only at a growing price in the others."
     given, taken = over[0], over[1]
     side, back = _WAYS[quantity(taken).better]
     first, other = _OWN_WORDS.get(taken, (f"A {quantity(taken).label} {side}", back))
-    unit = told[1].rpartition(" ")[2] if " " in told[1] else ""
+    bound = told[1].removeprefix(f"{quantity(taken).label} ")  # one without a unit carries its name
+    unit = bound.rpartition(" ")[2] if " " in bound else ""
     each = _EACH.get(unit, unit) or "point"
     if given == "cost":
-        return f"{first} {told[1]} ({told[0]}) costs more for each {each} than {other} saves."
+        return f"{first} {bound} ({told[0]}) costs more for each {each} than {other} saves."
     label = quantity(given).label
-    return f"{first} {told[1]} ({told[0]}) costs more {label} for each {each} than {other} gives back."
+    return f"{first} {bound} ({told[0]}) costs more {label} for each {each} than {other} gives back."

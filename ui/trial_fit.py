@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Final
 
 import altair as alt
@@ -53,7 +53,7 @@ _HEIGHT = 340
 def show_fit(now: Session, book: TrialBook) -> None:
     """Show what was fitted from the trials, and let the caster use it or not."""
     st.markdown("### Fitted from trials")
-    _in_use(now)
+    _in_use(now, {trial.id for trial in book.trials()})
     try:
         with st.spinner("Fitting the figures to the trials", show_time=True):
             fit = fitted(tuple(book.trials()), now.asked.text)
@@ -65,6 +65,14 @@ def show_fit(now: Session, book: TrialBook) -> None:
     _learned(fit)
     _flagged(fit)
     if now.asked.calibration != calibration_text(fit.calibration):
+        if now.invented_casts:
+            few = _counted(len(fit.calibration.trials))
+            st.info(
+                plain(
+                    f"A fit of your own takes the place of the demo's {now.asked.trials} invented casts: it "
+                    f"rests on {few} alone, and answers may be less sure until there are more."
+                )
+            )
         st.button(
             "Use these fitted figures from now on",
             key="keep_fit",
@@ -78,7 +86,12 @@ def show_fit(now: Session, book: TrialBook) -> None:
     _next(now)
 
 
-def _in_use(now: Session) -> None:
+def _counted(trials: int) -> str:
+    return f"{trials} trial{'' if trials == 1 else 's'}"
+
+
+def _in_use(now: Session, kept: Collection[str]) -> None:
+    """Say whose figures all pages show, and which trials behind them are no longer `kept` in the book."""
     if newest_calibration(book_folder()) is None:
         if now.asked.trials:
             st.caption(
@@ -94,7 +107,15 @@ def _in_use(now: Session) -> None:
     if fault:
         st.warning(plain(fault))
     elif now.asked.trials:
-        st.caption(marked("◆ All pages show figures fitted to {} trials.", str(now.asked.trials)))
+        st.caption(marked("◆ All pages show figures fitted to {}.", _counted(now.asked.trials)))
+        gone = [each for each in now.asked.trial_ids if each not in kept]
+        if gone:
+            st.warning(
+                plain(
+                    f"These figures still count {', '.join(gone)}, void or no longer in the book. Use "
+                    "figures fitted without, or switch these off."
+                )
+            )
     else:
         st.caption("○ Switched off: all pages show the shipped figures.")
 

@@ -9,6 +9,7 @@ from typing import Final
 
 import streamlit as st
 
+from optimizer.calibration.files import newest_calibration
 from optimizer.calibration.readings import studio_of
 from optimizer.errors import Fault, VesselblendError
 from optimizer.studies.check import Batch, weighing_order, weighing_step
@@ -65,6 +66,7 @@ def show() -> None:
         _exchange(path, book)
         if book is not None and book.count():
             _list(now, book)
+        if book is not None and (book.count() or newest_calibration(book_folder()) is not None):
             show_fit(now, book)
     except VesselblendError as error:
         st.error(plain(str(error)))
