@@ -21,7 +21,7 @@ from optimizer.studies.order_blends import OrderAnswer
 from optimizer.units import System, odds_words
 from ui.answer_text import EXAMPLE_PRICES
 from ui.card import CARD_CAUTIONS
-from ui.ranking_text import day_words, ranking_blocks
+from ui.ranking_text import day_words, ranking_blocks, timely
 from ui.terminal import Block, heading, indented, sentence, table
 from ui.words import blend_words, cost_groups, grams_words, label_of, money, pack_words
 
@@ -113,7 +113,7 @@ def plan_words(plan: OrderPlan, owned: int) -> str:
     alone = f" With the {counted(owned, 'mold')} owned alone: {day_words(plan.ready_owned)}." if owned else ""
     if plan.meets_date:
         more = alone if plan.molds_at_work > owned else ""
-        return f"In time: ready on {day_words(plan.ready)} {molds}.{more}"
+        return f"{timely(plan)}: ready on {day_words(plan.ready)} {molds}.{more}"
     if owned and plan.molds_at_work == owned:
         alone = ""
         molds = f"with the {counted(owned, 'mold')} owned alone{_bought_words(plan, owned)}"

@@ -112,8 +112,8 @@ def _in_use(now: Session, kept: Collection[str]) -> None:
         if gone:
             st.warning(
                 plain(
-                    f"These figures still count {', '.join(gone)}, void or no longer in the book. Use "
-                    "figures fitted without, or switch these off."
+                    f"These figures count {', '.join(gone)}, void or not in this book. Use figures fitted "
+                    "without, or switch these off."
                 )
             )
     else:

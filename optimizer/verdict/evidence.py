@@ -17,7 +17,7 @@ from optimizer.property_model.predict import Cast
 
 EVIDENCE: Final[dict[str, str]] = {
     "anchored": "a single binder near a mix whose value its spec states",
-    "calibrated": "figures fitted to your own trials or burn test",
+    "calibrated": "figures fitted to trials or a burn test",
     "prior": "shipped figures, no trial of yours behind it",
     "extrapolated": "gypsum and cement mixed where nobody has published measurements",
 }
@@ -25,7 +25,7 @@ EVIDENCE: Final[dict[str, str]] = {
 
 EVIDENCE_WORDS: Final[dict[str, str]] = {
     "anchored": "near a reference mix",
-    "calibrated": "fitted to your trials",
+    "calibrated": "fitted to trials",
     "prior": "from tables",
     "extrapolated": "untested mix",
 }

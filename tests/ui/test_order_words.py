@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from optimizer.jobfile import parse_job
-from optimizer.money.lateness_options import with_remedy
+from optimizer.money.lateness_options import Change, Remedy, with_remedy
 from optimizer.money.order import plan_order
 from optimizer.money.vessel_cost import Switch
 from optimizer.specs import load_catalogue
@@ -18,7 +18,7 @@ from optimizer.studies.order_blends import OrderAnswer, plan_blends, shop_reques
 from tests.ui.test_trade_offs import SANDED
 from ui.money_answers import remedy_cost
 from ui.order_charts import curve_chart
-from ui.order_text import busiest_words
+from ui.order_text import busiest_words, plan_words, remedy_words
 from ui.ranking_text import headline, ranking_heading, size_words
 
 
@@ -116,4 +116,12 @@ def test_the_headline_promises_no_more_than_the_range() -> None:
         words = headline(replace(plan, request=replace(plan.request, due=plan.ready)))
         assert words.startswith("Perhaps in time: 60 ready")
         assert late.isoformat() in words
+        assert plan_words(replace(plan, request=replace(plan.request, due=plan.ready)), 4).startswith(
+            "Perhaps"
+        )
     assert any(plan.ready_range[1] not in (None, plan.ready) for plan in rows)
+
+
+def test_a_remedy_names_what_it_changes_and_nothing_else() -> None:
+    changes = (Change("people", 1.0, 2.0), Change("molds", 6.0, 6.0))
+    assert remedy_words(Remedy(changes, dt.date(2026, 12, 17))) == "people 1 to 2: ready Thu 2026-12-17"

@@ -704,7 +704,7 @@ class TestTrialBook:
         _button(at, "Make it void").click().run()
         again = turned(opened(), "trial_book")
         assert not again.exception
-        assert "still count A1, void" in text_of(again)
+        assert "These figures count A1, void" in text_of(again)
         again.toggle(key="use_trials").set_value(False).run()
         assert "shipped figures" in text_of(again)
 

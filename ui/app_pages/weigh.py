@@ -369,7 +369,7 @@ def _details(now: Session, solution: Solution) -> None:
                     "figure": quantity(name).label,
                     "best": value_words(name, p.value, units()),
                     "likely": range_words(name, p, units()),
-                    "rests on": f"{_mark(now, name, p)} {_rests_on(now, p)}",
+                    "rests on": f"{_mark(now, name, p)} {EVIDENCE_WORDS[p.evidence]}",
                     "good for": USES[p.use],
                 }
                 for name, p in solution.properties.items()
@@ -379,12 +379,6 @@ def _details(now: Session, solution: Solution) -> None:
             alt="Predicted figures",
         )
         st.caption(plain(fit_words(solution, units())))
-
-
-def _rests_on(now: Session, known: Prediction) -> str:
-    if now.invented_casts and known.evidence == "calibrated":
-        return "fitted to the demo's invented casts"
-    return EVIDENCE_WORDS[known.evidence]
 
 
 def _mark(now: Session, name: str, known: Prediction) -> str:
