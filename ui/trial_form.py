@@ -55,7 +55,7 @@ READINGS: Final = (
     *_of_trial("cast"),
     Reading("reject 1 count", "of them thrown away", "1"),
     Reading("reject 1 cause", "why", "bubbles"),
-    *_of_trial("remarks"),
+    *_of_trial("remarks", "labels", "sold_order"),
 )
 """The readings a studio usually takes; every column of the trial table can be imported as CSV."""
 
@@ -69,6 +69,17 @@ CHOICES: Final[Mapping[str, tuple[str, ...]]] = {
 def powder_column(material: str) -> str:
     """Return the column of a powder's mass."""
     return f"mass of {material}"
+
+
+def lot_column(material: str) -> str:
+    """Return the column of the lot of a powder's bag."""
+    return f"lot of {material}"
+
+
+def unweighed_lot(material: str, lot: str, where: str) -> Fault:
+    """Return the fault of a lot that was noted of a powder without a mass."""
+    allowed = f"a lot of a powder that was weighed, and no mass of {material} is noted"
+    return Fault(where, repr(lot), allowed, "Note its mass, or take the lot out.")
 
 
 def trial_of(typed: Mapping[str, str], today: dt.date | None = None) -> tuple[Trial | None, dict[str, Fault]]:
@@ -91,7 +102,20 @@ def trial_of(typed: Mapping[str, str], today: dt.date | None = None) -> tuple[Tr
     headers, wrong = read_header(list(noted), _WHERE)
     row = read_row(list(noted.values()), headers, _WHERE)
     faults = {_column_of(fault): fault for fault in (*wrong, *row_faults(row, _WHERE, today))}
+    faults = _unweighed_lots(noted, row.version.trial, faults) | faults
     return (None, faults) if faults else (row.version.trial, {})
+
+
+def _unweighed_lots(noted: Mapping[str, str], trial: Trial, faults: Mapping[str, Fault]) -> dict[str, Fault]:
+    """Return a fault for each lot of a powder that was not weighed; one whose mass is at fault is left."""
+    known = {lot_column(portion.material) for portion in trial.portions}
+    lots = [column for column in noted if column.startswith(lot_column("")) and column not in known]
+    names = {column: column.removeprefix(lot_column("")) for column in lots}
+    return {
+        column: unweighed_lot(name, noted[column], f"{_WHERE}, column '{column}'")
+        for column, name in names.items()
+        if powder_column(name) not in faults
+    }
 
 
 def doubts_of(trial: Trial) -> dict[str, Fault]:

@@ -6,7 +6,7 @@ With what the columns of their table mean, and what was understood of one before
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -191,17 +191,41 @@ def teaching_words(trial: Trial) -> str:
 
 def trace_blocks(found: Trace, catalogue: Catalogue) -> Iterator[Block]:
     """Give the batches, bags, vessels and orders that hang together."""
-    rows = [
+    yield table(TRACE_HEADS, trace_rows(found, catalogue))
+    for place, words in enumerate(trace_words(found, catalogue)):
+        yield sentence(words, gap=not place)
+
+
+TRACE_HEADS: Final = ("batch", "blend by mass", "vessels", "order")
+"""Heads of the batches that hang together."""
+
+
+def trace_rows(found: Trace, catalogue: Catalogue) -> list[tuple[str, str, str, str]]:
+    """Return a row for each batch that hangs together, under `TRACE_HEADS`."""
+    return [
         (batch.id, known_blend(batch, catalogue), " ".join(batch.labels), batch.sold_order)
         for batch in found.batches
     ]
-    yield table(("batch", "blend by mass", "vessels", "order"), rows)
+
+
+def trace_words(found: Trace, catalogue: Catalogue) -> Iterator[str]:
+    """Yield the bags of the batches with their lots, and the batches whose vessels cannot all be named."""
     bags = [
         f"{_label(name, catalogue)}, {f'lot {lot}' if lot else 'lot not noted'}" for name, lot in found.bags
     ]
-    yield sentence(f"Bags: {'; '.join(bags)}.", gap=True)
+    yield f"Bags: {'; '.join(bags)}."
     if found.unlabeled:
-        yield sentence(f"Not every vessel of {', '.join(found.unlabeled)} has a label.")
+        yield f"Not every vessel of {', '.join(found.unlabeled)} has a label."
+
+
+def lots_words(lots: Iterable[tuple[str, str]], catalogue: Catalogue) -> str:
+    """Return materials with the lots of their bags, each once; those without a lot are left out."""
+    return ", ".join(dict.fromkeys(f"{_label(name, catalogue)} {lot}" for name, lot in lots if lot))
+
+
+def trial_lots(trial: Trial, catalogue: Catalogue) -> str:
+    """Return the lots of the bags a batch was weighed from; empty where none is noted."""
+    return lots_words(((part.material, part.lot) for part in trial.portions), catalogue)
 
 
 def _plain(value: object) -> object:

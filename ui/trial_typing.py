@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
 from optimizer.errors import Fault, FileFaults
 from optimizer.materials import Catalogue
 from optimizer.specs import load_catalogue
-from optimizer.trials.cells import Row, at_column, cell_text, read_row, row_faults, write_row
+from optimizer.trials.cells import Row, at_column, cell_text, read_row, restored, row_faults, write_row
 from optimizer.trials.columns import Column, Header, headers_for, read_header
 from optimizer.trials.exchange import strange_fault
 from optimizer.trials.records import Portion, Trial, Version
 from ui.jobs import read_amounts
+from ui.trial_form import lot_column, unweighed_lot
 
 _TYPED: Final = "trials add"
 _Pairs = list[tuple[Header, str]]
@@ -37,7 +38,8 @@ def typed_trial(readings: Sequence[str], weighed: str | None, specs: str | None)
 def corrected_trial(earlier: Trial, readings: Sequence[str], weighed: str | None, specs: str | None) -> Trial:
     """Return an earlier trial with the readings as typed now; the others stay as they were.
 
-    ``name=`` without a value takes a reading out; weighed grams replace all that was weighed.
+    ``name=`` without a value takes a reading out; weighed grams replace all that was weighed, and each powder
+    of them keeps the lot it had.
 
     Raises
     ------
@@ -97,25 +99,52 @@ def _place_of(header: Header, earlier: Trial) -> Header:
 def _trial(pairs: _Pairs, faults: list[Fault], weighed: str | None, specs: str | None) -> Trial:
     catalogue = load_catalogue(specs)
     row = read_row([cell for _, cell in pairs], [header for header, _ in pairs], _TYPED)
+    named = _named_lots(pairs)
     if weighed is not None:
-        row, wrong = _with_weighed(row, weighed, catalogue)
+        row, wrong = _with_weighed(row, weighed, catalogue, named)
         faults += wrong
     faults += row_faults(row, _TYPED)
-    for number, portion in enumerate(row.version.trial.portions, start=1):
+    portions = row.version.trial.portions
+    for number, portion in enumerate(portions, start=1):
         if portion.material not in catalogue:
             fault = strange_fault(f"portions.{number}.material", portion.material, tuple(catalogue))
             faults.append(at_column(row, fault, _TYPED))
+    bare = set(named) - {portion.material for portion in portions}
+    faults += [unweighed_lot(name, named[name], f"{_TYPED}, {lot_column(name)}") for name in sorted(bare)]
     if faults:
         raise FileFaults(faults)
     return row.version.trial
 
 
-def _with_weighed(row: Row, weighed: str, catalogue: Catalogue) -> tuple[Row, list[Fault]]:
+def _named_lots(pairs: _Pairs) -> dict[str, str]:
+    """Return the lots typed as ``lot of gypsum_cement``, by powder."""
+    lots = {header.column.material: restored(cell) for header, cell in pairs if header.column.part == "lot"}
+    return {name: lot for name, lot in lots.items() if name and lot}
+
+
+def _with_weighed(
+    row: Row, weighed: str, catalogue: Catalogue, named: Mapping[str, str]
+) -> tuple[Row, list[Fault]]:
+    """Return a row with what was weighed as its powders; each keeps its lot or takes the `named` one."""
     try:
         grams = read_amounts(weighed, catalogue, "g", "--weighed", water=True)
     except FileFaults as error:
         return row, list(error.faults)
-    powders = tuple(Portion(name, mass) for name, mass in grams.items() if name != "water")
     trial = row.version.trial
-    trial = replace(trial, portions=powders or trial.portions, water=grams.get("water", trial.water))
-    return replace(row, version=replace(row.version, trial=trial)), []
+    powders = {name: mass for name, mass in grams.items() if name != "water"}
+    lots = {name: _lots_of(name, trial) | {named.get(name, ""): None} for name in powders}
+    bags = {name: [lot for lot in each if lot] for name, each in lots.items()}
+    faults = [_several(name, each) for name, each in bags.items() if len(each) > 1]
+    portions = tuple(Portion(name, mass, "".join(bags[name][:1])) for name, mass in powders.items())
+    trial = replace(trial, portions=portions or trial.portions, water=grams.get("water", trial.water))
+    return replace(row, version=replace(row.version, trial=trial)), faults
+
+
+def _lots_of(material: str, trial: Trial) -> dict[str, None]:
+    return {portion.lot: None for portion in trial.portions if portion.material == material}
+
+
+def _several(material: str, lots: Sequence[str]) -> Fault:
+    repair = "Correct it as powder 1 mass=, powder 2 mass= and so on, which leaves each its lot."
+    value = f"one mass of {material} from the lots {', '.join(lots)}"
+    return Fault(f"{_TYPED}, --weighed", value, "a mass for each lot", repair)

@@ -16,7 +16,7 @@ from typing import Final
 
 from optimizer.constants import MPA_PER_PSI
 from optimizer.errors import Fault, FileFaults
-from optimizer.trials.fields import TrialField
+from optimizer.trials.fields import BETWEEN_LABELS, TrialField
 from optimizer.trials.records import Trial, field_names, field_of
 
 LONGEST_TEXT: Final = 10_000
@@ -136,7 +136,10 @@ def _text_faults(where: str, kind: str, text: str) -> Iterator[Fault]:
         yield Fault(where, repr("".join(odd)), allowed, "Remove these characters.")
     elif kind != "remarks" and (text != text.strip() or "\t" in text or "\n" in text):
         yield Fault(where, repr(text), "a name on one line, without spaces around it", "Trim it.")
-    elif kind in ("labels", "id") and len(text.split()) > 1:
+    elif kind == "labels" and BETWEEN_LABELS.search(text):
+        allowed = "a name without spaces, commas and semicolons"
+        yield Fault(where, repr(text), allowed, "Join the words by hyphens.")
+    elif kind == "id" and len(text.split()) > 1:
         yield Fault(where, repr(text), "a name without spaces", "Join the words by hyphens.")
     elif kind == "labels" and not text:
         yield Fault(where, "nothing", "a label", "Label the vessel, or leave it out.")

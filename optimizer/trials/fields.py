@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Final
 
 WORDS: Final = ("text", "name", "date", "labels", "yes")
 """Units of fields that hold no number."""
+
+BETWEEN_LABELS: Final = re.compile(r"[\s,;]+")
+"""What parts the labels in one cell, so that none of them may hold it."""
 
 
 @dataclass(frozen=True)

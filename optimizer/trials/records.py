@@ -170,9 +170,18 @@ class Trial(_Noted):
         int | None, TrialField("count", "castings poured", 0, 10_000, label="castings poured", example="6")
     ] = None
     labels: Annotated[
-        tuple[str, ...], TrialField("labels", "labels of the single vessels, parted by spaces")
+        tuple[str, ...],
+        TrialField(
+            "labels",
+            "labels of the single vessels, parted by spaces or commas",
+            label="numbers of the vessels",
+            example="V1 V2 V3",
+        ),
     ] = ()
-    sold_order: Annotated[str, TrialField("name", "order the vessels went to")] = ""
+    sold_order: Annotated[
+        str,
+        TrialField("name", "order the vessels went to", label="order they went to", example="order 12"),
+    ] = ""
     fresh_density: Annotated[
         float | None, TrialField("g/cm3", "weight of a liter of slurry (trials measure density)", 0.2, 4.0)
     ] = None

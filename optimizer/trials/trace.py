@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import sqlite3
 from dataclasses import dataclass
+from typing import Final
 
 from optimizer.trials.book import TrialBook
 from optimizer.trials.files import reading
 from optimizer.trials.records import Trial
 from optimizer.trials.rows import entries_of
 from optimizer.trials.trial_errors import NoSuchTrial
+
+_LAST: Final = 200
+"""Batches with a lot that are looked at for the last one of each material [count]."""
 
 
 @dataclass(frozen=True)
@@ -82,6 +86,19 @@ def trace_vessel(book: TrialBook, label: str) -> Trace:
     order = """SELECT DISTINCT current.* FROM current JOIN label ON label.entry = current.number
         WHERE label.label = ? ORDER BY current.date, current.id"""
     return _trace(book, order, (label,), f"vessel {label!r}")
+
+
+def last_lots(book: TrialBook) -> dict[str, str]:
+    """Return the lot that was noted last of each material, by material; the newest batch first."""
+    order = f"""SELECT DISTINCT current.* FROM current JOIN portion ON portion.entry = current.number
+        WHERE portion.lot <> '' ORDER BY current.date DESC, current.number DESC LIMIT {_LAST}"""
+    with reading(book.path, book.timeout) as connection:
+        rows: list[sqlite3.Row] = connection.execute(order).fetchall()
+        batches = [entry.trial for entry in entries_of(connection, rows) if entry.whole]
+    lots: dict[str, str] = {}
+    for portion in (portion for batch in batches for portion in reversed(batch.portions) if portion.lot):
+        lots.setdefault(portion.material, portion.lot)
+    return lots
 
 
 def _trace(book: TrialBook, order: str, values: tuple[str | None, ...], what: str) -> Trace:

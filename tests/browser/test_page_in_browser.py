@@ -338,6 +338,24 @@ def test_a_trial_is_entered_within_a_phones_reach(visit):
     assert button["y"] < 1500
 
 
+def test_a_lot_noted_on_a_phone_leads_to_its_vessels(visit):
+    one = visit(390, 844).go("/trials")
+    one.page.get_by_text("Lots of the bags, numbers of the vessels").click()
+    one.box("gypsum cement, lot of the bag").fill("G-26")
+    one.box("numbers of the vessels").fill("V1, V2")
+    one.page.get_by_role("button", name="Enter it").click()
+    one.page.get_by_text("Entered as").first.wait_for()
+    one.page.reload()
+    one.settle()
+    assert one.page.get_by_text("From the same bags as noted last: gypsum cement G-26").is_visible()
+    assert one.page.get_by_role("button", name="Enter it").bounding_box()["y"] < 1500
+    one.page.get_by_text("Find what a bag went into").click()
+    one.type("number of a vessel", "V2")
+    assert re.search(r"gypsum cement, lot G-26", one.words)
+    one.type("lot of a bag", "G-27")
+    assert "Check the spelling" in one.words
+
+
 def test_choosing_a_page_closes_the_drawer_of_a_phone(browser, served):
     phone = browser.new_context(
         viewport={"width": 390, "height": 844}, user_agent="Mozilla/5.0 (Linux; Android 14) Mobile"

@@ -93,6 +93,7 @@ _SIGNS = st.characters(exclude_categories=("Cs", "Cc"), exclude_characters="\uff
 _TEXT = st.one_of(st.sampled_from(_EVIL), st.text(st.one_of(_SIGNS, st.sampled_from("\n\t")), max_size=20))
 _NAME = st.text(_SIGNS, min_size=1, max_size=12).map(str.strip).filter(bool)
 _WORD = st.text(_SIGNS, min_size=1, max_size=8).filter(lambda text: text.split() == [text])
+_LABEL = _WORD.filter(lambda text: not {",", ";"} & {*text})
 
 
 def _number(least, most):
@@ -124,7 +125,7 @@ def trials(draw):
         vessel=draw(st.one_of(st.just(""), _NAME)),
         cavity_volume=draw(_maybe(_number(1.0, 1e5))),
         cast=draw(_maybe(st.integers(50, 10_000))),
-        labels=tuple(dict.fromkeys(draw(st.lists(_WORD, max_size=3)))),
+        labels=tuple(dict.fromkeys(draw(st.lists(_LABEL, max_size=3)))),
         sold_order=draw(st.one_of(st.just(""), _NAME)),
         fresh_density=draw(_maybe(_number(0.2, 4.0))),
         initial_set=initial,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
 import streamlit as st
 
@@ -16,6 +16,7 @@ from optimizer.studies.check import Batch, weighing_order, weighing_step
 from optimizer.trials.book import TrialBook, book_beside
 from optimizer.trials.records import Trial
 from optimizer.trials.table_files import write_csv_text
+from optimizer.trials.trace import last_lots
 from optimizer.units import show as show_value
 from ui import answers
 from ui.batch_text import held_words, most_per_mix
@@ -26,9 +27,10 @@ from ui.printing import CAST
 from ui.state import Session, session, units
 from ui.trial_answers import book_folder
 from ui.trial_fit import show_fit
-from ui.trial_form import CHOICES, READINGS, Reading, doubts_of, powder_column, trial_of
+from ui.trial_form import CHOICES, READINGS, Reading, doubts_of, lot_column, powder_column, trial_of
 from ui.trial_import import show_import, show_measuring
-from ui.trial_text import known_blend, out_words
+from ui.trial_text import known_blend, lots_words, out_words, trial_lots
+from ui.trial_trace import show_trace
 from ui.unit_text import hint_in
 from ui.widgets import fault_words, in_rows
 from ui.words import grams_words, label_of
@@ -41,14 +43,42 @@ _OTHER: Final = "I cast another recipe"
 _FOUR: Final = ("window_end", "demold_first", "absorption", "whiteness")
 """Readings that teach the fit each on its own, with a clock, a scale and a photograph."""
 
+_VESSELS: Final = tuple(reading for reading in READINGS if reading.column in ("labels", "sold_order"))
 _FIRST: Final = tuple(reading for reading in READINGS if reading.column in _FOUR)
 _WATER: Final = next(reading for reading in READINGS if reading.column == "water")
-_MORE: Final = tuple(reading for reading in READINGS if reading not in (*_FIRST, _WATER))
+_MORE: Final = tuple(reading for reading in READINGS if reading not in (*_FIRST, _WATER, *_VESSELS))
+_WIDTHS: Final = {"trial": 108, "blend by mass": 300, "lots": 150, "remarks": 110}
+"""Widths of columns of the list, so that lots and readings stand in the window [px]."""
+
+_SAME_BAGS: Final = "trial_same_bags"
 _NEEDS: Final = (
     "The fit needs powders and water weighed. Of a strength it asks whether the piece was wet or dry, of a "
     "wet one the age too; of a mass what one mold holds, and two weighings a day or more apart. The time "
     "taken out is an upper bound: perhaps ready earlier. The time it could first leave is a reading."
 )
+
+
+class _Form(NamedTuple):
+    """What the fields of the form stand for.
+
+    Attributes
+    ----------
+    names : list[str]
+        Powders of the job, in the order of weighing.
+    card : Mapping[str, float]
+        Grams of the card's mix by name, where that was cast [g].
+    last : Mapping[str, str]
+        Lot noted last of each powder.
+    """
+
+    names: list[str]
+    card: Mapping[str, float]
+    last: Mapping[str, str]
+
+    @property
+    def weighed(self) -> list[str]:
+        """Powders that may be in the batch."""
+        return [name for name in self.names if not self.card or self.card.get(name)]
 
 
 def show() -> None:
@@ -61,7 +91,7 @@ def show() -> None:
     )
     try:
         book = TrialBook(path) if path.exists() else None
-        _enter(now, path)
+        _enter(now, path, book)
         show_measuring()
         _exchange(path, book)
         if book is not None and book.count():
@@ -72,7 +102,7 @@ def show() -> None:
         st.error(plain(str(error)))
 
 
-def _enter(now: Session, path: Path) -> None:
+def _enter(now: Session, path: Path, book: TrialBook | None) -> None:
     said = st.session_state.pop("trial_said", "")
     if said:
         st.success(plain(said))
@@ -90,17 +120,40 @@ def _enter(now: Session, path: Path) -> None:
         with st.expander("More readings", expanded=any(each.column in faults for each in _MORE)):
             _in_columns(_MORE, faults)
             st.caption(plain(_NEEDS))
+        form = _Form(
+            names, {} if other or card is None else dict(card.grams), last_lots(book) if book else {}
+        )
+        lots = _bags(form, faults)
         if "trial_odd" in st.session_state:
             st.checkbox("What is odd is right: take it", key="trial_right")
         enter, check = st.columns(2)
-        recipe = {} if other or card is None else dict(card.grams)
         with enter:
-            st.form_submit_button("Enter it", on_click=_entered, args=(path, names, recipe))
+            st.form_submit_button("Enter it", on_click=_entered, args=(path, form))
         with check:
-            st.form_submit_button("Only say what would count", on_click=_checked, args=(now, names, recipe))
-        _refused([*powders, *READINGS], faults)
+            st.form_submit_button("Only say what would count", on_click=_checked, args=(now, form))
+        _refused([*powders, *lots, *READINGS], faults)
         _would_count()
     st.caption("Only the day is compulsory: a half-filled trial is used as far as it goes.")
+
+
+def _bags(form: _Form, faults: Mapping[str, Fault]) -> list[Reading]:
+    """Show the fields of the bags and the vessels, folded, and return those of the bags."""
+    lots = [_lot(name, form.last.get(name, "")) for name in form.weighed]
+    fields = [*lots, *_VESSELS]
+    with st.expander(
+        "Lots of the bags, numbers of the vessels", expanded=any(each.column in faults for each in fields)
+    ):
+        _in_columns(fields, faults)
+    noted = lots_words(((name, form.last.get(name, "")) for name in form.weighed), answers.catalogue())
+    if noted:
+        st.checkbox(marked("From the same bags as noted last: {}", noted), key=_SAME_BAGS)
+    return lots
+
+
+def _lot(name: str, last: str) -> Reading:
+    return Reading(
+        lot_column(name), f"{label_of(name, answers.catalogue())}, lot of the bag", last or "26-114"
+    )
 
 
 def _recipe() -> str:
@@ -187,23 +240,24 @@ def _key(column: str) -> str:
     return f"{_FIELD}{column}"
 
 
-def _typed(names: list[str], card: Mapping[str, float]) -> tuple[Trial | None, list[str]]:
-    """Return the trial in the form, None where it has faults, and its columns; keep the faults.
-
-    `card` holds the grams of the card's mix where that was cast.
-    """
-    columns = [*map(powder_column, names), *(reading.column for reading in READINGS)]
+def _typed(form: _Form) -> tuple[Trial | None, list[str]]:
+    """Return the trial in the form, None where it has faults, and its columns; keep the faults."""
+    both = (column(name) for name in form.names for column in (powder_column, lot_column))
+    columns = [*both, *(reading.column for reading in READINGS)]
     typed = {column: str(st.session_state.get(_key(column)) or "") for column in columns}
-    weighed = {"water" if name == "water" else powder_column(name): mass for name, mass in card.items()}
+    weighed = {"water" if name == "water" else powder_column(name): x for name, x in form.card.items()}
     typed |= {column: f"{mass:.6g} g" for column, mass in weighed.items()}
+    if st.session_state.get(_SAME_BAGS):
+        same = {lot_column(name): lot for name, lot in form.last.items() if typed.get(powder_column(name))}
+        typed |= {column: lot for column, lot in same.items() if not typed[column]}
     typed["date"] = st.session_state[_key("date")].isoformat()
     trial, faults = trial_of(typed)
     st.session_state["trial_faults"] = faults
     return trial, columns
 
 
-def _checked(now: Session, names: list[str], card: Mapping[str, float]) -> None:
-    trial, _ = _typed(names, card)
+def _checked(now: Session, form: _Form) -> None:
+    trial, _ = _typed(form)
     if trial is not None:
         st.session_state["trial_counts"] = counts_of(trial, answers.catalogue(), studio_of(now.job))
 
@@ -214,8 +268,8 @@ def _would_count() -> None:
         st.info(plain(f"Nothing is entered yet. {counts.taken_words} {counts.lacking_words}"))
 
 
-def _entered(path: Path, names: list[str], card: Mapping[str, float]) -> None:
-    trial, columns = _typed(names, card)
+def _entered(path: Path, form: _Form) -> None:
+    trial, columns = _typed(form)
     if trial is None or _odd(trial):
         return
     try:
@@ -227,6 +281,7 @@ def _entered(path: Path, names: list[str], card: Mapping[str, float]) -> None:
     st.session_state["trial_said"] = f"Entered as {entry}. {counts.taken_words} {counts.lacking_words}"
     for column in columns:
         st.session_state[_key(column)] = ""
+    st.session_state[_SAME_BAGS] = False
 
 
 def _odd(trial: Trial) -> bool:
@@ -262,13 +317,18 @@ def _list(now: Session, book: TrialBook) -> None:
         st.warning(
             marked("{} damaged and counted nowhere: `vesselblend trials list` names them.", str(damaged))
         )
+    rows = [_row(entry.trial, now) for entry in entries]
+    if not any(row["lots"] for row in rows):
+        rows = [{name: words for name, words in row.items() if name != "lots"} for row in rows]
     st.dataframe(
-        [_row(entry.trial, now) for entry in entries],
+        rows,
         hide_index=True,
+        column_config={name: st.column_config.TextColumn(width=width) for name, width in _WIDTHS.items()},
         key="trials_table",
         alt="The newest trials",
     )
     st.caption("Left out: readings the fit cannot take yet; what they lack stands beneath it.")
+    show_trace(book)
     _void(book, [entry.trial.id for entry in entries])
 
 
@@ -301,6 +361,7 @@ def _row(trial: Trial, now: Session) -> dict[str, str]:
         "trial": trial.id,
         "left out": counts_of(trial, answers.catalogue(), studio_of(now.job)).left_out,
         "blend by mass": known_blend(trial, answers.catalogue()),
+        "lots": trial_lots(trial, answers.catalogue()),
         "left the mold after": out_words(trial, units()),
         "strength": ", ".join(strengths),
         "whiteness L*": "" if trial.whiteness is None else show_value(trial.whiteness, "whiteness", units()),

@@ -1,0 +1,191 @@
+"""From bags to vessels on the page and at the command line: own bookkeeping, lots and vessels invented."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+
+from optimizer.trials.book import TrialBook
+from optimizer.trials.records import Portion, Trial
+from optimizer.trials.trace import last_lots
+from tests.ui.test_page_logic import _button, noting, opened, text_of, turned
+from ui.trial_form import lot_column, powder_column, trial_of
+
+GYPSUM, FLOUR = "gypsum_cement", "marble_flour"
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path, monkeypatch):
+    """Run in an empty folder: the trial book is made where the page is started."""
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+@pytest.fixture
+def book(folder):
+    """Return a book of three batches from two bags."""
+    book = TrialBook(folder / "trials.db")
+    rows = [
+        ("mon", (Portion(GYPSUM, 300, "G1"), Portion(FLOUR, 100, "F1")), ("V1", "V2"), "order 1", 2),
+        ("tue", (Portion(GYPSUM, 300, "G2"), Portion(FLOUR, 100)), ("V3",), "order 2", 3),
+        ("wed", (Portion(GYPSUM, 300), Portion(FLOUR, 100)), (), "", 1),
+    ]
+    for day, (name, portions, labels, order, cast) in enumerate(rows, start=2):
+        trial = Trial(
+            dt.date(2026, 3, day), name, portions, water=140.0, labels=labels, sold_order=order, cast=cast
+        )
+        book.add(trial, dt.date(2026, 4, 1))
+    return book
+
+
+def lots_of(trial: Trial) -> dict[str, str]:
+    return {portion.material: portion.lot for portion in trial.portions}
+
+
+class TestNoting:
+    """Lots and vessels in the form."""
+
+    def test_the_cards_recipe_takes_a_lot_for_each_of_its_powders(self, folder):
+        at = turned(opened(), "trial_book")
+        fields = [each for each in at.text_input if each.key.startswith("trial.lot of ")]
+        for place, field in enumerate(fields):
+            field.set_value(f"L{place}")
+        at.text_input(key="trial.labels").set_value("V1, V2 V3")
+        at.text_input(key="trial.sold_order").set_value("order 7")
+        _button(at, "Enter it").click().run()
+        assert not at.exception
+        (entry,) = TrialBook(folder / "trials.db").page()
+        assert lots_of(entry.trial) == {
+            each.key.removeprefix("trial.lot of "): f"L{place}" for place, each in enumerate(fields)
+        }
+        assert (entry.trial.labels, entry.trial.sold_order) == (("V1", "V2", "V3"), "order 7")
+        assert not any(each.value for each in at.text_input if each.key.startswith("trial.lot of "))
+
+    def test_a_lot_of_a_powder_that_was_not_weighed_is_told_at_its_field(self, folder):
+        at = noting(opened())
+        at.text_input(key=f"trial.{powder_column(GYPSUM)}").set_value("300 g")
+        at.text_input(key=f"trial.{lot_column(FLOUR)}").set_value("F1")
+        _button(at, "Enter it").click().run()
+        assert "no mass of marble_flour is noted" in at.error[0].value
+        assert at.text_input(key=f"trial.{lot_column(FLOUR)}").value == "F1"
+        assert not (folder / "trials.db").exists()
+
+    def test_the_lots_noted_last_are_offered_and_not_taken_by_themselves(self, book):
+        at = noting(opened())
+        same = at.checkbox(key="trial_same_bags")
+        assert same.label == "From the same bags as noted last: gypsum cement G2, marble flour F1"
+        assert at.text_input(key=f"trial.{lot_column(GYPSUM)}").placeholder == "such as G2"
+        for name in (GYPSUM, FLOUR):
+            at.text_input(key=f"trial.{powder_column(name)}").set_value("100 g")
+        _button(at, "Enter it").click().run()
+        assert lots_of(book.page()[0].trial) == {GYPSUM: "", FLOUR: ""}
+        for name in (GYPSUM, FLOUR):
+            at.text_input(key=f"trial.{powder_column(name)}").set_value("100 g")
+        at.checkbox(key="trial_same_bags").check()
+        at.text_input(key=f"trial.{lot_column(FLOUR)}").set_value("F2")
+        _button(at, "Enter it").click().run()
+        assert not at.exception
+        assert lots_of(book.page()[0].trial) == {GYPSUM: "G2", FLOUR: "F2"}
+        assert not at.checkbox(key="trial_same_bags").value
+        assert last_lots(book) == {GYPSUM: "G2", FLOUR: "F2"}
+
+    def test_a_mass_at_fault_is_told_once(self):
+        typed = {"date": "2026-03-02", powder_column(GYPSUM): "much", lot_column(GYPSUM): "G1"}
+        assert list(trial_of(typed)[1]) == [powder_column(GYPSUM)]
+
+    def test_a_trial_corrected_by_its_table_keeps_its_lots(self, book, command):
+        command("trials", "export", "out.csv")
+        table = (book.path.parent / "out.csv").read_bytes()
+        assert table.count(b",140.0,") == 3
+        at = turned(opened(), "trial_book")
+        at.file_uploader(key="trials_upload").upload(
+            "out.csv", table.replace(b",140.0,", b",141.0,"), "text/csv"
+        )
+        at.run()
+        at.checkbox(key="corrections").check().run()
+        at.button(key="import_trials").click().run()
+        assert not at.exception
+        corrected = book.get("mon").trial
+        assert (corrected.water, lots_of(corrected)) == (141.0, {GYPSUM: "G1", FLOUR: "F1"})
+
+
+class TestSearch:
+    """A complaint: what else came from the bag."""
+
+    def test_a_lot_leads_to_batches_vessels_and_orders_as_at_the_command_line(self, book, command):
+        at = turned(opened(), "trial_book")
+        at.text_input(key="trace lot of a bag").set_value(" G2 ").run()
+        assert not at.exception
+        found = next(each.value for each in at.dataframe if "vessels" in each.value)
+        assert found.to_dict("records") == [
+            {
+                "batch": "tue",
+                "blend by mass": "75 % gypsum cement, 25 % marble flour",
+                "vessels": "V3",
+                "order": "order 2",
+            }
+        ]
+        told = command("trials", "trace", "--lot", "G2").out
+        for words in (
+            "Bags: gypsum cement, lot G2; marble flour, lot not noted.",
+            "Not every vessel of tue has a label.",
+        ):
+            assert words in text_of(at)
+            assert words in told
+
+    def test_a_vessel_leads_to_its_bags(self, book):
+        at = turned(opened(), "trial_book")
+        at.text_input(key="trace number of a vessel").set_value("V1").run()
+        assert "Bags: gypsum cement, lot G1; marble flour, lot F1." in text_of(at)
+        assert next(each.value for each in at.dataframe if "vessels" in each.value)["order"][0] == "order 1"
+
+    def test_what_is_not_in_the_book_is_told_with_its_repair(self, book, command):
+        at = turned(opened(), "trial_book")
+        at.text_input(key="trace lot of a bag").set_value("G9").run()
+        (told,) = [each.value for each in at.info if "G9" in each.value]
+        assert "Check the spelling; only what was noted on weighing or labeling can be traced." in told
+        assert "Check the spelling; only what was noted" in command("trials", "trace", "--lot", "G9").err
+
+    def test_the_list_shows_lots_where_any_are_noted(self, folder):
+        book = TrialBook(folder / "trials.db")
+        book.add(Trial(dt.date(2026, 3, 2), "mon", (Portion(GYPSUM, 300),)), dt.date(2026, 4, 1))
+        at = turned(opened(), "trial_book")
+        assert "lots" not in next(each.value for each in at.dataframe if "left out" in each.value)
+        book.add(Trial(dt.date(2026, 3, 3), "tue", (Portion(GYPSUM, 300, "G1"),)), dt.date(2026, 4, 1))
+        at.run()
+        listed = next(each.value for each in at.dataframe if "left out" in each.value)
+        assert list(listed["lots"]) == ["gypsum cement G1", ""]
+
+
+class TestCommandLine:
+    """Lots beside weighed grams."""
+
+    WEIGHED = ("trials", "add", "date=2026-03-02", "--weighed", "gypsum_cement=300, water=105")
+
+    def test_a_lot_beside_weighed_grams_is_kept(self, folder, command):
+        told = command(*self.WEIGHED, "lot of gypsum_cement=G1", "labels=V1, V2", "id=mon")
+        assert told.code == 0
+        trial = TrialBook(folder / "trials.db").get("mon").trial
+        assert (lots_of(trial), trial.labels) == ({GYPSUM: "G1"}, ("V1", "V2"))
+
+    def test_a_lot_without_a_mass_is_refused(self, command):
+        told = command(*self.WEIGHED, "lot of marble_flour=F1")
+        assert told.code == 4
+        assert "lot of marble_flour: read 'F1'" in told.err
+        assert "Note its mass, or take the lot out." in told.err
+
+    def test_a_correction_of_what_was_weighed_keeps_the_lots(self, book, command):
+        grams = "gypsum_cement=310, silica_sand=90, water=141"
+        told = command("trials", "add", "--correct", "mon", "--weighed", grams, "lot of silica_sand=S1")
+        assert told.code == 0
+        assert lots_of(book.get("mon").trial) == {GYPSUM: "G1", "silica_sand": "S1"}
+
+    def test_one_mass_of_two_bags_is_asked_for_each(self, folder, command):
+        book = TrialBook(folder / "trials.db")
+        portions = (Portion(GYPSUM, 100, "G1"), Portion(GYPSUM, 200, "G2"))
+        book.add(Trial(dt.date(2026, 3, 2), "mon", portions), dt.date(2026, 4, 1))
+        told = command("trials", "add", "--correct", "mon", "--weighed", "gypsum_cement=310")
+        assert told.code == 4
+        assert "from the lots G1, G2" in told.err
+        assert book.get("mon").revision == 1
