@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 
 import pytest
@@ -10,6 +11,7 @@ from streamlit.testing.v1 import AppTest
 from optimizer.jobfile import template
 from optimizer.jobfile.writing import example_casts
 from optimizer.trials.book import TrialBook
+from optimizer.trials.records import Portion, Trial
 from tests.ui.test_page_logic import APP, SMALL, opened, turned
 from ui.question import Question
 
@@ -236,3 +238,20 @@ def imported(at: AppTest, name: str, content: bytes) -> AppTest:
     at.run()
     asked = [each for each in at.button if each.key == "import_trials"]
     return asked[0].click().run() if asked else at
+
+
+def test_weigh_and_trial_book_name_one_trial_after_a_fit(folder):
+    book = TrialBook(folder / "trials.db")
+    masses = {"white_csa_cement": 1186.0, "gypsum_cement": 376.0, "silica_sand": 130.0}
+    portions = tuple(Portion(name, mass) for name, mass in masses.items())
+    own = Trial(dt.date(2026, 3, 2), "own", portions, water=784.0, demold_first=33.0, whiteness=90.5)
+    book.add(own, dt.date(2026, 4, 1))
+    at = turned(opened(template("demo")), "trial_book")
+    at.button(key="keep_fit").click().run()
+    (named,) = [each.value for each in at.markdown if each.value.startswith("Cast ")]
+    at = turned(at, "weigh")
+    (worth,) = [each.value for each in at.markdown if "**Worth a trial:**" in each.value]
+    for figure in ("a vessel then costs ([0-9.]+)", "it pays from ([0-9]+) vessels on"):
+        assert re.search(rf"\b{re.search(figure, named)[1]}\b", worth)
+    shares = {re.search(rf"([0-9.]+) % {powder}", named)[1] for powder in ("gypsum cement", "white CSA")}
+    assert shares <= set(re.findall(r"([0-9.]+) %", worth))
