@@ -388,7 +388,7 @@ class TestSwap:
             seen.append(status)
         assert seen[0] != seen[1] == "fails"
 
-    def test_the_blend_cast_today_becomes_the_present_one(self):
+    def test_the_blend_cast_today_becomes_the_present_one_of_this_page_alone(self):
         at = turned(opened(), "swap")
         assert at.button(key="take_today").disabled
         at.text_input(key="today.gypsum_cement").set_value("68")
@@ -396,8 +396,27 @@ class TestSwap:
         at.text_input(key="today_water").set_value("0,3").run()
         at.button(key="take_today").click().run()
         assert not at.exception
-        assert "68 % gypsum cement, 32 % marble flour (picked by you)" in at.markdown[0].value
-        assert "present: 68 % gypsum cement, 32 % marble flour; water ratio 0.300" in text_of(at)
+        present = "present: 68 % gypsum cement, 32 % marble flour; water ratio 0.300"
+        assert present in text_of(at)
+        assert "picked by you" not in at.markdown[0].value
+        design = _selected(at)
+        at.selectbox(key="swap_start").set_value("the selected blend").run()
+        assert f"candidate: {design}; water ratio" in text_of(at)
+        assert present in text_of(turned(turned(at, "weigh"), "swap"))
+        again = opened()  # another window, with the address of this one
+        again.query_params["today"] = at.query_params["today"]
+        assert present in text_of(turned(again, "swap"))
+        at.button(key="drop_today").click().run()
+        assert f"present: {design}" in text_of(at)
+
+    def test_the_programs_blend_is_a_start_beside_a_picked_one(self):
+        at = opened()
+        design = _selected(at)
+        at.session_state["blend"] = "gypsum_cement=68,marble_flour=32@0.3"
+        at = turned(at, "swap")
+        at.selectbox(key="swap_start").set_value("the program's blend").run()
+        assert not at.exception
+        assert f"candidate: {design}; water ratio" in text_of(at)
 
     def test_nonsense_in_two_fields_is_told_twice_and_stays(self):
         at = turned(opened(), "swap")

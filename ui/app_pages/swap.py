@@ -12,6 +12,7 @@ from ui import answers
 from ui.blend_form import BlendForm
 from ui.charts import BARS, in_short, margin_chart, margin_rows
 from ui.cost_words import even_price_words
+from ui.jobs import blend_of
 from ui.page_words import chance_phrase
 from ui.plain_text import marked, paragraphs, plain
 from ui.reasons import barred_words
@@ -31,6 +32,9 @@ from ui.words import (
 )
 
 _PRESENT, _CANDIDATE = "present", "candidate"
+_TODAY = "today"
+"""Where address and window keep the blend that is cast today."""
+
 _WIDTHS = {"limit": 106, "present": 182, "present meets it": 164, "candidate": 182, "candidate meets it": 174}
 """Pixels of columns, so that the longest chance is seen whole."""
 
@@ -39,18 +43,18 @@ def show() -> None:
     """Show the page."""
     now = session()
     st.title("Is a cheaper blend still good enough?", anchor=False)
-    present = now.solution
-    if present.mix is None:
+    present = _cast_today() or now.blend
+    if answers.in_hand(now.asked, present).mix is None:
         st.info("No blend meets the limits, so the candidate stands alone.")
         st.page_link("app_pages/weigh.py", label="See the smallest changes that would do")
     left, right = st.columns([4, 7], gap="large")
     with left:
         _today(now)
-        typed = _candidate(now, present)
+        typed = _candidate(now)
     if typed:
-        found = answers.compared(now.asked, now.blend, typed)
+        found = answers.compared(now.asked, present, typed)
         with right:
-            _verdict(now, found)
+            _verdict(now, found, present)
             _consequences(found, typed)
             _margins(found)
         _table(found)
@@ -58,22 +62,57 @@ def show() -> None:
 
 
 def _today(now: Session) -> None:
-    """Let the caster write the blend cast today, and take it as the present one."""
-    st.markdown("### Present: the selected blend")
+    """Let the caster write the blend cast today, and take it as the present one of this page alone."""
+    if _cast_today():
+        st.markdown("### Present: the blend you cast today")
+        st.button(
+            "Compare with the selected blend instead", on_click=_take_today, args=("",), key="drop_today"
+        )
+    else:
+        st.markdown("### Present: the selected blend")
     with st.expander("You cast another one today? Write it here"):
         form = BlendForm("today", now.job.materials)
         form.show()
         typed = form.typed()
         st.button(
-            "This is what I cast today", on_click=pick, args=(typed,), key="take_today", disabled=not typed
+            "This is what I cast today",
+            on_click=_take_today,
+            args=(typed,),
+            key="take_today",
+            disabled=not typed,
         )
 
 
-def _candidate(now: Session, present: Solution) -> str:
+def _cast_today() -> str:
+    """Return the blend that is cast today as text; empty where it is the selected one."""
+    if _TODAY not in st.session_state:
+        named = st.query_params.get(_TODAY, "")
+        st.session_state[_TODAY] = named if blend_of(named, answers.catalogue()) is not None else ""
+    today = str(st.session_state[_TODAY])
+    if today:
+        st.query_params[_TODAY] = today
+    return today
+
+
+def _take_today(blend: str) -> None:
+    """Take a blend as the one that is cast today; the selected blend of all pages stays."""
+    st.session_state[_TODAY] = blend
+    st.query_params.pop(_TODAY, None)
+
+
+def _starts(now: Session) -> dict[str, Solution]:
+    """Return the blends a candidate may start from, those of the program first."""
+    starts = {"the selected blend": now.solution}
+    if now.blend:
+        starts["the program's blend"] = answers.designed(now.asked)
+    return {} if now.solution.mix is None else {**starts, **answers.others(now.asked)}
+
+
+def _candidate(now: Session) -> str:
     """Show the fields of the candidate and return it as text; empty when it cannot be read."""
     st.markdown("### Candidate, in parts")
     form = BlendForm("swap", now.job.materials)
-    starts = {} if present.mix is None else {"the selected blend": present, **answers.others(now.asked)}
+    starts = _starts(now)
     if form.untouched:
         form.fill(next(iter(list(starts.values())[1::-1]), None))
     st.selectbox(
@@ -89,7 +128,7 @@ def _candidate(now: Session, present: Solution) -> str:
     return form.typed()
 
 
-def _verdict(now: Session, found: Comparison) -> None:
+def _verdict(now: Session, found: Comparison, present: str) -> None:
     currency = now.job.currency
     st.markdown(marked("### The candidate: {}", found.candidate.verdict))
     _saving(found, currency)
@@ -98,9 +137,9 @@ def _verdict(now: Session, found: Comparison) -> None:
         if each.mix is not None:
             words = blend_words(each.mix.blend, answers.catalogue())
             st.caption(plain(f"{name}: {words}; water ratio {each.mix.water_ratio:.3f}"))
-    most = answers.largest_saving(now.asked, now.blend)
+    most = answers.largest_saving(now.asked, present)
     if most == 0.0:
-        st.markdown("The selected blend is already the cheapest that meets every limit.")
+        st.markdown("The present blend is already the cheapest that meets every limit.")
     elif most is not None:
         st.markdown(
             marked("Largest saving that still meets every limit: **{}** a vessel.", money(most, currency))
