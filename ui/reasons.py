@@ -187,7 +187,22 @@ def no_blend_words(solution: Solution, names: Mapping[str, str] = FILE_NAMES) ->
     """
     changed = [limit for change in solution.relaxations for limit in change.limits]
     hot = [limit.property for limit in (*solution.conflict, *changed) if limit.property in HEAT]
-    return [*(_heat_words(solution, names) if hot else ()), *_bound_words(solution, names)]
+    shelf = stock_words(solution.job, dict.fromkeys(solution.job.shelf, ""))
+    return [*shelf, *(_heat_words(solution, names) if hot else ()), *_bound_words(solution, names)]
+
+
+def stock_words(job: Job, labels: Mapping[str, str]) -> list[str]:
+    """Return what counted of a shelf that alone may be poured from; nothing where powders may be bought.
+
+    Parameters
+    ----------
+    labels : Mapping[str, str]
+        What the reader knows the powders by; an empty text leaves the name of the job file [-].
+    """
+    if not job.shelf:
+        return []
+    names = ", ".join(labels.get(name) or name for name in job.shelf)
+    return [f"Only what stands on the shelf counts: {names}. A powder that states no stock counts as none."]
 
 
 def _heat_words(solution: Solution, names: Mapping[str, str]) -> Iterator[str]:

@@ -111,6 +111,10 @@ def cost_groups(parts: Mapping[str, float]) -> dict[str, float]:
     return {name: sums[name] for name in sorted(sums, key=lambda n: -sums[n]) if sums[name] > _EXACT}
 
 
+CAST_FIRST: Final = ("extrapolated", "stays_soft")
+"""Cautions that ask for one casting before any order, by key of `optimizer.nomenclature.CAUTIONS`."""
+
+
 def caution_words(key: str, units: System = "metric") -> str:
     """Return a caution as text, its temperatures in the units shown.
 

@@ -254,3 +254,15 @@ def test_a_calibration_that_is_none_is_told(command: Command, small: Path, tmp_p
     assert command("design", small, "--calibration", tmp_path / "nowhere.toml").code == 4
     assert "trials fit" in command("design", small, "--calibration", tmp_path).err
     assert command("design", small, "--calibration", small).code == 4
+
+
+def test_a_shelf_that_does_not_do_says_what_counted(tmp_path, command):
+    path = tmp_path / "shelf.toml"
+    stocked = SMALL.replace("price = 14.00", 'price = 14.00\nstock = "5 kg"')
+    path.write_text(stocked.replace("price = 41.50", 'price = 41.50\nstock = "1 kg"'), encoding="utf-8")
+    told = command("order", path, "--vessels", "300", "--due", "2030-01-31", "--from-stock")
+    assert told.code == 3
+    counted = (
+        "Only what stands on the shelf counts: gypsum_cement, marble_flour. A powder that states no stock"
+    )
+    assert counted in " ".join(told.out.split())

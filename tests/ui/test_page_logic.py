@@ -24,6 +24,7 @@ from ui.fields import DECISIONS
 from ui.page_words import UNREAD
 from ui.palette import LIGHT
 from ui.trial_form import powder_column
+from ui.words import caution_words
 
 APP = Path(__file__).parents[2] / "ui" / "app.py"
 PAGES = ("weigh", "trade_offs", "swap", "order", "shelf", "trial_book", "materials")
@@ -489,6 +490,28 @@ class TestOrder:
         at.checkbox(key="shelf_only").set_value(True).run()
         assert not at.exception
         assert "no stock" in at.error[0].value
+        assert "empty counts as none" in _links(at)["shelf"]
+
+    def test_a_shelf_that_does_not_do_says_what_counted_and_leads_to_the_shelf(self):
+        at = turned(opened(), "shelf")
+        at.text_input(key="prices.molding_plaster.stock").set_value("100 kg").run()
+        at = turned(at, "order")
+        at.checkbox(key="shelf_only").set_value(True).run()
+        at.text_input(key="dry_strength").set_value("60 MPa").run()
+        assert not at.exception
+        words = text_of(at)
+        assert "No blend of what stands on the shelf meets the limits" in words
+        assert "Only what stands on the shelf counts: molding plaster. A powder that states no stock" in words
+        assert list(_links(at)) == ["shelf"]
+
+    def test_a_blend_like_no_published_one_is_to_be_cast_first_on_both_pages(self):
+        at = opened(template("demo"))
+        at.session_state["blend"] = "gypsum_cement=50,white_csa_cement=50@0.4"
+        assert caution_words("extrapolated") in text_of(at.run())
+        at = turned(at, "order")
+        assert caution_words("extrapolated") in text_of(at)
+        at.session_state["blend"] = ""
+        assert caution_words("extrapolated") not in text_of(at.run())
 
     def test_an_order_of_nothing_needs_nothing(self):
         at = turned(opened(), "order")
@@ -507,6 +530,12 @@ def test_an_order_plans_the_selected_blend_whatever_ranks_first():
     at = turned(opened(template("demo")), "order")
     assert not at.exception
     assert _planned(at) == _selected(at)
+
+
+def _links(at):
+    """Return the labels of the links to pages, by page."""
+    links = [each.proto for each in at.get("page_link")]
+    return {each.page.rpartition("/")[2]: each.label for each in links}
 
 
 def _selected(at):

@@ -12,6 +12,7 @@ from optimizer.errors import FileFaults
 from optimizer.job import WEEKDAYS
 from optimizer.money.lateness_options import Remedy, week_of
 from optimizer.money.order import OrderPlan, Ranked
+from optimizer.solution import Solution
 from optimizer.studies.order_blends import OrderAnswer
 from ui.fields import ORDER_SHOP
 from ui.jobs import blend_text
@@ -45,9 +46,10 @@ from ui.ranking_text import (
     size_words,
     view_words,
 )
+from ui.reasons import stock_words
 from ui.state import Session, apply_figures, pick, session, units
 from ui.widgets import draw, show_field, show_fields, tell_faults
-from ui.words import blend_words, cost_groups, label_of, money, pack_words
+from ui.words import CAST_FIRST, blend_words, caution_words, cost_groups, label_of, money, pack_words
 
 _WEEKS: Final = 4
 _CURVE: Final = 4
@@ -153,14 +155,26 @@ def _answer(now: Session, asked: _Asked) -> OrderAnswer | None:
     except FileFaults as error:
         for fault in error.faults:
             st.error(plain(str(fault)))
+        if asked.shelf_only:
+            st.page_link("app_pages/shelf.py", label="Write what stands on the shelf: empty counts as none")
         return None
-    if not answer.ranked:
-        st.info("No blend meets the limits, so there is nothing to plan.")
-        st.page_link("app_pages/weigh.py", label="See the smallest changes that would do")
-        if answer.no_blend is not None:
-            show_levers(now, answer.no_blend)
+    if answer.no_blend is not None:
+        _no_blend(now, answer.no_blend, shelf_only=asked.shelf_only)
         return None
     return answer
+
+
+def _no_blend(now: Session, solution: Solution, *, shelf_only: bool) -> None:
+    """Say that nothing can be planned, and where that is mended."""
+    if not shelf_only:
+        st.info("No blend meets the limits, so there is nothing to plan.")
+        st.page_link("app_pages/weigh.py", label="See the smallest changes that would do")
+        show_levers(now, solution)
+        return
+    labels = {name: label_of(name, catalogue()) for name in solution.job.shelf}
+    st.info("No blend of what stands on the shelf meets the limits, so there is nothing to plan.")
+    st.markdown(paragraphs(stock_words(solution.job, labels)))
+    st.page_link("app_pages/shelf.py", label="Write what stands on the shelf")
 
 
 def _plan(now: Session, answer: OrderAnswer) -> None:
@@ -173,9 +187,11 @@ def _plan(now: Session, answer: OrderAnswer) -> None:
         st.markdown(marked("**Bottleneck:** {}.", bottleneck_words(plan)))
     _remedies(now, plan, answer)
     _calendar(plan)
-    for words in first_words(answer, plan):
+    solution = answer.solutions[answer.selected]
+    cast_first = (caution_words(key, units()) for key in CAST_FIRST if key in solution.cautions)
+    for words in (*first_words(answer, plan), *cast_first):
         st.markdown(plain(words))
-    show_levers(now, answer.solutions[answer.selected])
+    show_levers(now, solution)
     _select(now, answer, list(rows))
     buying, money_side = st.columns(2, gap="large")
     with buying:
