@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Final
 
+from optimizer.job import Shop
 from optimizer.materials import Catalogue
 from optimizer.money.capacity import molds_per_mix
 from optimizer.solution import Solution
 from optimizer.studies.check import Batch, weighing_order, weighing_step
-from ui.words import label_of
+from optimizer.units import System
+from ui.words import label_of, value_words
 
 _NEAR: Final = 1e-6
+_ANY: Final = 10**6
+"""Molds, and molds the bucket fills, that hold nothing back [count]."""
 
 
 def batch_words(batch: Batch, solution: Solution, catalogue: Catalogue) -> Iterator[str]:
@@ -46,11 +51,34 @@ def most_per_mix(solution: Solution) -> int:
     return max(1, molds_per_mix(solution.properties["working_window"].value + shop.mixing, shop))
 
 
+def fill_words(solution: Solution, units: System = "metric") -> str:
+    """Return how many molds one mix fills while it pours, and which of bucket, molds and room say so."""
+    shop, window = solution.job.shop, solution.properties["working_window"].value
+    room = value_words("casting_peak", shop.temperature, units)
+    pours = f"in a room of {room} it pours for {value_words('working_window', window, units)} after mixing"
+    many, bucket = molds_per_mix(math.inf, shop), shop.molds_per_mix
+    in_time = molds_per_mix(window + shop.mixing, replace(shop, molds=_ANY, molds_per_mix=_ANY))
+    if in_time < 1:
+        return f"One mix fills no mold in time: {pours}, and one mold takes {shop.pour_minutes:g} min."
+    full = f"the bucket fills {bucket}" if bucket == many else _molds_words(shop)
+    if in_time < many:
+        full = f"{full}, but {pours}, and a mold takes {shop.pour_minutes:g} min"
+    else:
+        full = f"{full}, and {pours}, long enough for {'more' if in_time > many else 'them'}"
+    return f"One mix fills at most {min(in_time, many)} mold{'' if min(in_time, many) == 1 else 's'}: {full}."
+
+
+def _molds_words(shop: Shop) -> str:
+    return "there is one mold" if shop.molds == 1 else f"there are {shop.molds} molds"
+
+
 def held_words(solution: Solution) -> str:
     """Return which of molds, bucket and pouring time lets one mix fill no more vessels."""
     shop, most = solution.job.shop, most_per_mix(solution)
-    molds = "there is one mold" if shop.molds == 1 else f"there are {shop.molds} molds"
-    full = {molds: shop.molds <= most, f"the bucket fills {shop.molds_per_mix}": shop.molds_per_mix <= most}
+    full = {
+        _molds_words(shop): shop.molds <= most,
+        f"the bucket fills {shop.molds_per_mix}": shop.molds_per_mix <= most,
+    }
     held = [words for words, holds in full.items() if holds]
     return " and ".join(held) or f"the pouring time is long enough for {most}"
 

@@ -213,8 +213,8 @@ def sheet_of(
     return replace(
         head,
         fill=grams_words(batch.fill, shop.weigh_step, units),
-        demolded=_mass(solution, "demolded_mass"),
-        dry=_mass(solution, "dry_mass"),
+        demolded=_mass(solution, "demolded_mass", units),
+        dry=_mass(solution, "dry_mass", units),
         seal=_coats(solution),
         rows=rows,
         clock=tuple(_clock(solution, units)),
@@ -342,10 +342,11 @@ def _clock(solution: Solution, units: System) -> Iterator[tuple[str, str]]:
     yield "dry after", value_words("drying_time", values["drying_time"].value, units)
 
 
-def _mass(solution: Solution, name: str) -> str:
-    """Return a mass to weigh in grams whatever the units: the scale at the bench shows them."""
+def _mass(solution: Solution, name: str, units: System) -> str:
+    """Return a mass to weigh in grams, as the scale at the bench shows it; in US units with ounces."""
     prediction = solution.properties[name]
-    return f"{value_words(name, prediction.value)} ({range_words(name, prediction)})"
+    ounces = f"{ounces_words(prediction.value)}; " if units == "us" else ""
+    return f"{value_words(name, prediction.value)} ({ounces}{range_words(name, prediction)})"
 
 
 def _coats(solution: Solution) -> str:

@@ -65,6 +65,12 @@ class Session:
         return self.job.calibration == DEMO_CALIBRATION and newest_calibration(book_folder()) is None
 
     @property
+    def casts_replaced(self) -> bool:
+        """Whether a fit of the studio's own took the place of the demo's invented casts."""
+        own = newest_calibration(book_folder()) is not None
+        return self.job.calibration == DEMO_CALIBRATION and own and self.asked.trials > 0
+
+    @property
     def solution(self) -> Solution:
         """The answer for the selected blend."""
         return answers.in_hand(self.asked, self.blend)

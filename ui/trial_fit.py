@@ -35,6 +35,7 @@ from ui.plain_text import bullets, marked, named, plain
 from ui.question import catalogue
 from ui.state import Session, units
 from ui.trial_answers import book_folder, chart_rows, fitted, keep_fit, next_cast
+from ui.verdict_words import DEMO_GONE
 from ui.widgets import draw
 
 _FIRST: Final = "dry_strength"
@@ -107,12 +108,13 @@ def _in_use(now: Session, kept: Collection[str]) -> None:
     if fault:
         st.warning(plain(fault))
     elif now.asked.trials:
-        st.caption(marked("◆ All pages show figures fitted to {}.", _counted(now.asked.trials)))
-        gone = [each for each in now.asked.trial_ids if each not in kept]
-        if gone:
+        gone = f" {DEMO_GONE}" if now.casts_replaced else ""
+        st.caption(marked("◆ All pages show figures fitted to {}.{}", _counted(now.asked.trials), gone))
+        void = [each for each in now.asked.trial_ids if each not in kept]
+        if void:
             st.warning(
                 plain(
-                    f"These figures count {', '.join(gone)}, void or not in this book. Use figures fitted "
+                    f"These figures count {', '.join(void)}, void or not in this book. Use figures fitted "
                     "without, or switch these off."
                 )
             )

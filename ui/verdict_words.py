@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Final
 
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
@@ -69,6 +70,12 @@ def least_sure_words(solution: Solution, units: System) -> str:
         return "no limit"
     told = chance_words(worst) if worst.judged == WITH_ITS_CHANCE else worst.judged
     return f"{quantity(worst.limit.property).label} {verdict_words(worst, units)} ({told})"
+
+
+DEMO_GONE: Final = (
+    "The demo's invented casts no longer count: answers may be less sure until more of your own do."
+)
+"""What goes with figures fitted to own trials, in a job that had those fitted to the demo's casts."""
 
 
 def rests_on(trials: int, *, invented: bool) -> str:

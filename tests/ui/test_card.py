@@ -311,6 +311,17 @@ def test_the_scale_reads_grams_whatever_the_units(
     assert ("oz" in sheet.rows[0].note) is (units == "us")
 
 
+def test_a_mass_to_check_says_whether_the_casting_is_wet_or_dry(
+    few: Solution, batch: Batch, catalogue: Catalogue
+) -> None:
+    page = card_html(sheet_of(few, batch, catalogue, units="us"))
+    for words, name in (("One wet, out of the mold", "demolded_mass"), ("The same dry", "dry_mass")):
+        grams = few.properties[name].value
+        ounces = grams / 28.349523125  # NIST SP 811: one avoirdupois ounce in grams
+        told = re.search(rf"{words}, ([0-9]+) g \(([0-9.]+) oz; about", page)
+        assert (int(told[1]), float(told[2])) == (round(grams), pytest.approx(ounces, rel=0.005))
+
+
 def test_grams_are_large_and_words_are_not_small(sheet: Sheet) -> None:
     page = card_html(sheet)
     sizes = {int(size) for size in re.findall(r"(?:font-size: |font: )(\d+)pt", page)}

@@ -12,8 +12,9 @@ from optimizer.jobfile import template
 from optimizer.jobfile.writing import example_casts
 from optimizer.trials.book import TrialBook
 from optimizer.trials.records import Portion, Trial
-from tests.ui.test_page_logic import APP, SMALL, opened, turned
+from tests.ui.test_page_logic import APP, SMALL, opened, text_of, turned
 from ui.question import Question
+from ui.verdict_words import DEMO_GONE
 
 
 @pytest.fixture(autouse=True)
@@ -240,16 +241,19 @@ def imported(at: AppTest, name: str, content: bytes) -> AppTest:
     return asked[0].click().run() if asked else at
 
 
-def test_weigh_and_trial_book_name_one_trial_after_a_fit(folder):
+def test_weigh_and_trial_book_name_one_trial_after_a_fit_and_say_that_the_demos_casts_are_gone(folder):
     book = TrialBook(folder / "trials.db")
     masses = {"white_csa_cement": 1186.0, "gypsum_cement": 376.0, "silica_sand": 130.0}
     portions = tuple(Portion(name, mass) for name, mass in masses.items())
     own = Trial(dt.date(2026, 3, 2), "own", portions, water=784.0, demold_first=33.0, whiteness=90.5)
     book.add(own, dt.date(2026, 4, 1))
     at = turned(opened(template("demo")), "trial_book")
+    assert DEMO_GONE not in text_of(at)
     at.button(key="keep_fit").click().run()
+    assert DEMO_GONE in text_of(at)
     (named,) = [each.value for each in at.markdown if each.value.startswith("Cast ")]
     at = turned(at, "weigh")
+    assert f"Rests on one trial of yours. {DEMO_GONE}" in text_of(at)
     (worth,) = [each.value for each in at.markdown if "**Worth a trial:**" in each.value]
     for figure in ("a vessel then costs ([0-9.]+)", "it pays from ([0-9]+) vessels on"):
         assert re.search(rf"\b{re.search(figure, named)[1]}\b", worth)

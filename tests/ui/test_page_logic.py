@@ -804,6 +804,23 @@ def test_fewer_molds_make_a_smaller_mix_and_the_page_says_why():
     assert not at.exception
 
 
+def test_in_a_hot_room_a_mix_pours_for_less_and_fills_fewer_molds():
+    at = opened(template("demo"))
+    at.session_state["blend"] = "white_csa_cement=70,gypsum_cement=22,silica_sand=8@0.464"
+    at.run()
+    cool = "One mix fills at most 6 molds: the bucket fills 6, and in a room of 21 °C it pours for"
+    assert cool in text_of(at)
+    at.text_input(key="shop.temperature").set_value("32 C").run()
+    hot = (
+        r"fills at most ([0-9]) molds: the bucket fills 6, but in a room of 32 °C it pours for ([0-9.]+) min"
+    )
+    most, minutes = re.search(hot, text_of(at)).groups()
+    assert int(most) == int(float(minutes)) < 6  # a minute a mold, and the window is told to two digits
+    assert at.number_input(key="vessels_to_mix").value == int(most)
+    at.segmented_control(key="units").set_value("us").run()
+    assert "in a room of 90 °F" in text_of(at)
+
+
 def test_the_bottleneck_of_an_order_stands_in_one_line():
     at = turned(opened(), "order")
     (line,) = [each.value for each in at.markdown if each.value.startswith("**Bottleneck:** ")]

@@ -12,7 +12,7 @@ from optimizer.studies.check import Batch
 from optimizer.units import show_amount
 from optimizer.verdict.evidence import EVIDENCE_WORDS
 from ui import answers
-from ui.batch_text import held_words, most_per_mix
+from ui.batch_text import fill_words, held_words, most_per_mix
 from ui.certainty import cost_told, show_certainty
 from ui.charts import cost_chart
 from ui.draft import field_value, invented, tables_of, whose
@@ -35,6 +35,7 @@ from ui.reasons import (
 from ui.state import Session, apply_limits, drop_pick, pick, session, units
 from ui.unit_text import prose_in
 from ui.verdict_words import (
+    DEMO_GONE,
     headline,
     limit_lines,
     open_words,
@@ -218,7 +219,8 @@ def _weigh(now: Session, solution: Solution) -> None:
     ]
     colors = bar_colors([label_of(name, known) for name in known])
     drawn(weigh_table(lines, theme()), blend_bar(shares, theme(), colors))
-    st.caption(plain(f"{_batch_words(now, solution, batch)} {now.job.title} · {_examples(now)}"))
+    st.caption(plain(_batch_words(now, solution, batch)))
+    st.caption(plain(f"{now.job.title} · {_examples(now)}"))
 
 
 def _examples(now: Session) -> str:
@@ -239,11 +241,12 @@ def _weighed_name(name: str, solution: Solution) -> str:
 def _batch_words(now: Session, solution: Solution, batch: Batch) -> str:
     """Return how many mixes the table stands for, and why one mix holds no more."""
     waste = f"{100.0 * now.job.shop.waste:g} % waste in"
+    fills = fill_words(solution, units())
     if batch.mixes == 1:
-        return f"One mix, {waste}."
+        return f"One mix, {waste}. {fills}"
     return (
         f"{batch.mixes} mixes of {batch.per_mix} vessels, for {held_words(solution)}; "
-        f"the table is one mix, {waste}."
+        f"the table is one mix, {waste}. {fills}"
     )
 
 
@@ -257,6 +260,7 @@ def _limits(now: Session, solution: Solution) -> None:
     if fault := st.session_state.get("calibration_fault"):
         st.warning(marked("The fit to trials does not count: {}", fault))
     rests = rests_on(now.asked.trials, invented=now.invented_casts)
+    rests += f" {DEMO_GONE}" if now.casts_replaced else ""
     read = "Each limit alone. Bar: all casts; hatched: those that fail. Range: 5 % to 95 %."
     marks_told = f"{MARKS['example']} shipped figures · {MARKS['fitted']} fitted to trials or a burn test"
     st.caption(plain(f"{rests} {read} {marks_told}"))
