@@ -23,6 +23,8 @@ from optimizer.key_kinds import PLAIN_UNITS
 from optimizer.materials import Catalogue
 from optimizer.nomenclature import quantity
 from optimizer.problem import counts_money
+from optimizer.units import System
+from ui.unit_text import field_in
 
 _WHERE: Final = "job"
 _SENSE: Final = re.compile(r"\s*(<=|>=|≤|≥|<|>|=)")
@@ -89,6 +91,26 @@ def field_value(tables: Mapping[str, Any], key: str) -> Any:  # noqa: ANN401  te
     return _shown(_value(tables, key), key)
 
 
+def shows(tables: Mapping[str, Any], key: str, shown: object) -> bool:
+    r"""Tell whether a field shows what a file states for a key, in its own units or in US ones.
+
+    A figure that is only shown in other units is the file's own, to the last digit.
+
+    Examples
+    --------
+    >>> job = tables_of('[vessel]\ncavity_volume = "215 mL"')
+    >>> [shows(job, "vessel.cavity_volume", text) for text in ("215 mL", "7.27 fl oz", "7.3 fl oz")]
+    [True, True, False]
+    """
+    return shown in (field_value(tables, key), field_text(tables, key, "us"))
+
+
+def field_text(tables: Mapping[str, Any], key: str, units: System) -> Any:  # noqa: ANN401  as above
+    """Return what a field shows for a dotted key in the units shown."""
+    own = field_value(tables, key)
+    return field_in(own, units, limit=key.startswith("limits.")) if isinstance(own, str) else own
+
+
 def default_text(key: str) -> str:
     """Return what holds while a field of the shop or of a price is empty; empty text for other keys.
 
@@ -116,7 +138,7 @@ def laid_over(tables: Mapping[str, Any], edits: Mapping[str, Any]) -> Tables:
     """
     new: Tables = {name: dict(each) if isinstance(each, dict) else each for name, each in tables.items()}
     for key, value in edits.items():
-        if value != field_value(tables, key):
+        if not shows(tables, key, value):
             _put(new, key, value.strip() if isinstance(value, str) else value)
     _without_unlisted(new)
     if new.get("example_prices") and invented(tables) and not invented(new):
@@ -218,7 +240,7 @@ def whose(tables: Mapping[str, Any], demo: Mapping[str, Any], key: str, shown: o
     """
     if shown in ("", []):
         return "example"
-    return "example" if tables.get("example_prices") and shown == field_value(demo, key) else "yours"
+    return "example" if tables.get("example_prices") and shows(demo, key, shown) else "yours"
 
 
 def _value(tables: Mapping[str, Any], key: str) -> Any:  # noqa: ANN401  any TOML value

@@ -26,6 +26,9 @@ _TYPED: Final[Mapping[str, tuple[str, str, str]]] = {
 }
 """Unit as typed: its name, its US counterpart, and how that is typed."""
 
+_WEIGHED: Final[Mapping[str, tuple[str, str, str]]] = {"g": ("g", "oz", "oz")}
+"""Grams where they are no reading of a scale."""
+
 _PROSE: Final[Mapping[str, tuple[str, str, str]]] = {
     "°C": ("degC", "degF", "°F"),
     "K": ("K", "delta_degF", "°F"),
@@ -34,6 +37,8 @@ _PROSE: Final[Mapping[str, tuple[str, str, str]]] = {
 """The same for units in sentences; a sentence that says K speaks of a difference."""
 
 _US_NAMED: Final = re.compile(r"[0-9] ?(in3?|psi|F|lb|oz|mi|fl oz)\b")
+
+_ONE_QUANTITY: Final = re.compile(r"[-+]?[0-9]+(?:\.[0-9]+)? ?[A-Za-z/][A-Za-z0-9/]*")
 
 _STATED: Final = re.compile(r'^((?:# )?[\w.]+ = )("[^"\n]*")( *)', re.MULTILINE)
 """A line of a job file that states a quantity, or would without its #."""
@@ -75,6 +80,25 @@ def hint_in(hint: str, units: System) -> str:
     ('0.315 in', '21 C or 70 F')
     """
     return hint if _US_NAMED.search(hint) else typed_in(hint, units)
+
+
+def field_in(text: str, units: System, *, limit: bool = False) -> str:
+    """Return what a field shows of a quantity that a job file states; any other text stays as it is.
+
+    Parameters
+    ----------
+    limit : bool
+        Whether it is a bound, whose grams no scale at the bench shows [-].
+
+    Examples
+    --------
+    >>> [field_in(text, "us") for text in ("215 mL", "2,3 kg", "Jar of 8 mm", "1 g")]
+    ['7.27 fl oz', '2,3 kg', 'Jar of 8 mm', '1 g']
+    >>> field_in("380 g", "us", limit=True)
+    '13.4 oz'
+    """
+    known = {**_TYPED, **_WEIGHED} if limit else _TYPED
+    return _in_units(text, units, known, 3) if _ONE_QUANTITY.fullmatch(text) else text
 
 
 def prose_in(text: str, units: System) -> str:

@@ -11,7 +11,7 @@ import streamlit as st
 from optimizer.errors import Fault
 from ui.answers import DEMO
 from ui.charts import inked
-from ui.draft import default_text, field_value, tables_of, whose
+from ui.draft import default_text, field_text, field_value, shows, tables_of, whose
 from ui.fields import Field
 from ui.page_words import MARKS
 from ui.palette import DARK, LIGHT
@@ -44,6 +44,7 @@ def show_field(field: Field, empty: str = "") -> Any:  # noqa: ANN401  Streamlit
     """
     base, demo = base_tables(), tables_of(DEMO)
     default = field_value(demo if field.name else base, field.key)
+    _in_units(field, base, default)
     shown = st.session_state.get(field.widget, st.query_params.get(field.name, default))
     bound: Any = {"bind": "query-params"} if field.name else {}
     st.text_input(
@@ -56,6 +57,15 @@ def show_field(field: Field, empty: str = "") -> Any:  # noqa: ANN401  Streamlit
         **bound,
     )
     return st.empty()
+
+
+def _in_units(field: Field, base: Mapping[str, Any], default: object) -> None:
+    """Let a field show the job's own figure in the units shown; what was typed over it keeps its units."""
+    addressed = field.name in st.query_params if field.name else False
+    held = st.session_state.get(field.widget, None if addressed else default)
+    wanted = field_text(base, field.key, units())
+    if held != wanted and shows(base, field.key, held):
+        st.session_state[field.widget] = wanted
 
 
 def show_fields(fields: Sequence[Field], columns: int) -> dict[str, Any]:

@@ -9,6 +9,7 @@ import re
 from pathlib import Path
 
 import pytest
+from streamlit.testing.v1 import AppTest
 
 from optimizer.job import Job
 from optimizer.jobfile import parse_job, template
@@ -16,7 +17,7 @@ from optimizer.materials import Catalogue
 from optimizer.trials.measuring import Measured
 from optimizer.units import display_value
 from tests.ui.conftest import SMALL, Command
-from tests.ui.test_page_logic import folder, opened, text_of, turned
+from tests.ui.test_page_logic import folder, opened, text_of, turned, weighed
 from ui.measuring import Answer, size_words
 from ui.unit_text import job_text_in, prose_in, typed_in
 from ui.words import ounces_words
@@ -200,6 +201,41 @@ def test_fields_of_the_page_hint_in_us_units() -> None:
         text for text in hinted if METRIC.search(text) and not re.search(r" (F|in|psi|lb|oz|mi)\b", text)
     ] == []
     assert any("per lb at the door" in each.value for each in at.caption)
+
+
+def test_fields_show_the_jobs_figures_in_the_units_shown_and_change_none(folder: Path) -> None:
+    """NIST SP 811, B.8: a US fluid ounce is 29.57353 mL, and 1 psi is 6.894757 kPa."""
+    at = opened(template("demo"))
+    grams, fields = weighed(at), _fields(at)
+    assert (fields["volume"], fields["dry_strength"]) == ("215 mL", "25 MPa")
+    at.text_input(key="demold_time").set_value("44 min").run()
+    typed, work = weighed(at), sorted((folder / "work").iterdir())
+    kept = work[0].read_text()
+    at.segmented_control(key="units").set_value("us").run()
+    assert not at.exception
+    assert [words.partition(" (")[0] for words in weighed(at)] == typed
+    shown = _fields(at)
+    assert float(shown["volume"].removesuffix(" fl oz")) == pytest.approx(215.0 / 29.57353, rel=2e-3)
+    assert float(shown["dry_strength"].removesuffix(" psi")) == pytest.approx(25.0 / 6.894757e-3, rel=2e-3)
+    assert (shown["dry_mass"], shown["demold_time"]) == ("13.4 oz", "44 min")
+    assert [text for text in shown.values() if METRIC.search(text)] == []
+    assert work[0].read_text().partition("\n")[2] == kept  # its first line says that US units are shown
+    at = turned(at, "shelf")
+    assert [text for text in _fields(at).values() if METRIC.search(text)] == []
+    at.text_input(key="volume").set_value("210 mL").run()
+    at.segmented_control(key="units").set_value("metric").run()
+    at.segmented_control(key="units").set_value("us").run()
+    assert _fields(at)["volume"] == "210 mL"  # what was typed keeps its units
+    at.segmented_control(key="units").set_value("metric").run()
+    at.text_input(key="volume").set_value("215 mL")
+    at.text_input(key="demold_time").set_value("45 min").run()
+    at = turned(at, "weigh")
+    assert _fields(at) == fields
+    assert weighed(at) == grams
+
+
+def _fields(at: AppTest) -> dict[str, str]:
+    return {str(field.key): str(field.value or "") for field in at.text_input}
 
 
 def test_a_bare_temperature_on_the_page_is_taken_for_fahrenheit() -> None:
