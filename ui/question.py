@@ -33,6 +33,11 @@ def own_faults() -> tuple[Fault, ...]:
     return _catalogue(_own_files())[1]
 
 
+def own_specs() -> str | None:
+    """Return the folder of own spec files; None where there are none."""
+    return FOLDER if _own_files() else None
+
+
 def _own_files() -> tuple[tuple[str, int], ...]:
     """Return the own spec files and when each was changed."""
     return tuple(sorted((str(path), path.stat().st_mtime_ns) for path in Path(FOLDER).glob("*.toml")))

@@ -179,6 +179,15 @@ def _noted_cell(column: ShownColumn, cell: Cell) -> str:
     return restored(cell_text(cell))
 
 
+def noted_words(trial: Trial, column: str, units: System) -> str:
+    """Return what was noted of a trial in a column of its table, with the unit shown; empty for nothing."""
+    for head, text in _noted(trial, units).items():
+        name, _, unit = head.partition(" [")
+        if name == column and text:
+            return f"{text.removesuffix('.0')} {unit.rstrip(']').removeprefix('-')}".strip()
+    return ""
+
+
 def teaching_words(trial: Trial) -> str:
     """Return what a trial teaches, and where to see what it lacks."""
     taught = ", ".join(quantity(name).label for name in teaches(trial))

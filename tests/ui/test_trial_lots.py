@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import pytest
 
@@ -108,6 +109,54 @@ class TestNoting:
         assert not at.exception
         corrected = book.get("mon").trial
         assert (corrected.water, lots_of(corrected)) == (141.0, {GYPSUM: "G1", FLOUR: "F1"})
+
+
+class TestCorrecting:
+    """One reading put right, or noted at last: all else stays."""
+
+    def test_a_lot_is_noted_afterwards_and_all_else_stays(self, book):
+        before = book.get("wed").trial
+        at = turned(opened(), "trial_book")
+        at.selectbox(key="correct_id").set_value("wed").run()
+        at.selectbox(key="correct_what").set_value("powder 1 lot").run()
+        assert "In the book: nothing" in text_of(at)
+        at.text_input(key="correct powder 1 lot").set_value("G2")
+        at.text_input(key="correct_reason").set_value("bag found")
+        _button(at, "Correct it").click().run()
+        assert not at.exception
+        assert at.success[0].value == "wed is corrected: version 2; the one before stays in the book."
+        entry = book.get("wed")
+        assert entry.reason == "bag found"
+        portions = (replace(before.portions[0], lot="G2"), *before.portions[1:])
+        assert entry.trial == replace(before, portions=portions)
+        assert at.text_input(key="correct powder 1 lot").value == ""
+        assert "In the book: G2" in text_of(at)
+
+    def test_a_corrected_reading_leaves_the_lots(self, book):
+        before = book.get("mon").trial
+        at = turned(opened(), "trial_book")
+        at.selectbox(key="correct_id").set_value("mon").run()
+        at.selectbox(key="correct_what").set_value("water").run()
+        assert "In the book: 140 g" in text_of(at)
+        at.text_input(key="correct water").set_value("lots")
+        _button(at, "Correct it").click().run()
+        assert "'lots'" in at.error[0].value
+        at.text_input(key="correct water").set_value("139 g")
+        _button(at, "Correct it").click().run()
+        assert book.get("mon").trial == replace(before, water=139.0)
+
+    def test_what_is_odd_is_asked_about(self, book):
+        at = turned(opened(), "trial_book")
+        at.selectbox(key="correct_id").set_value("mon").run()
+        at.selectbox(key="correct_what").set_value("strength 1 value").run()
+        at.text_input(key="correct strength 1 value").set_value("5.6 psi")
+        _button(at, "Correct it").click().run()
+        assert at.error
+        assert book.get("mon").revision == 1
+        at.checkbox(key="correct_right").check()
+        _button(at, "Correct it").click().run()
+        assert not at.exception
+        assert book.get("mon").trial.strengths
 
 
 class TestSearch:

@@ -26,6 +26,7 @@ from ui.plain_text import marked, named, plain
 from ui.printing import CAST
 from ui.state import Session, session, units
 from ui.trial_answers import book_folder
+from ui.trial_correct import show_correct
 from ui.trial_fit import show_fit
 from ui.trial_form import CHOICES, READINGS, Reading, doubts_of, lot_column, powder_column, trial_of
 from ui.trial_import import show_import, show_measuring
@@ -335,11 +336,12 @@ def _list(now: Session, book: TrialBook) -> None:
 def _void(book: TrialBook, ids: list[str]) -> None:
     with st.expander("Correct a trial or make it void"):
         st.markdown(
-            "To correct a trial, save all trials as CSV, mend its row, and import the file as a correction: "
-            "what stood there stays in the book."
+            "One reading is corrected here, and all else of its trial stays. To correct many, save all "
+            "trials as CSV, mend the rows and import the file as a correction. What stood there stays."
         )
+        show_correct(book, ids)
         with st.form("void", border=False):
-            st.selectbox("Trial", ids, key="void_id")
+            st.selectbox("Trial to make void", ids, key="void_id")
             st.text_input("Why it no longer counts", key="void_reason", placeholder="wet bag")
             st.form_submit_button("Make it void", on_click=_voided, args=(book,))
 
