@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from optimizer.calibration.fit import calibrate
+from optimizer.calibration.next_trial import next_trial
 from optimizer.calibration.readings import studio_of
 from optimizer.calibration.record import parameter_set
 from optimizer.job import Limit
@@ -19,7 +20,8 @@ from optimizer.property_model.predict import predict
 from optimizer.property_model.samples import DrawSet, samples_of
 from optimizer.solution import LEAST_WORTH, TrialWorth
 from optimizer.studies.design import design
-from optimizer.studies.trial_worth import best_trial, curve_mixes, trial_cost, trial_worths
+from optimizer.studies.trial_candidates import curve_mixes
+from optimizer.studies.trial_worth import TOLD, best_trial, trial_cost, trial_worths
 from optimizer.verdict.assess import assess, joint_probability
 from tests.property_model.helpers import plain_samples
 from tests.trust.demo_casts import casts
@@ -170,12 +172,19 @@ def test_the_worth_told_is_that_of_plain_draws(fitted):
     assert told.cost_if_it_holds < answer.cost
 
 
-def test_no_other_blend_on_the_whole_curve_is_worth_much_more(fitted):
-    """The search from blends met already, against one that starts anew and takes five times as long."""
+def test_the_next_cast_is_the_blend_worth_a_trial(fitted):
+    """Design and trial book search once and the same: a second search once named another blend."""
     problem, answer = fitted
     (told,) = answer.worth_a_trial
-    whole = best_trial(problem, np.array(answer.mix.per_liter))
-    assert told.worth >= 0.85 * whole.worth
+    assert next_trial(problem, answer).worth == told
+
+
+def test_no_other_blend_of_the_curve_is_worth_more(fitted):
+    problem, answer = fitted
+    (told,) = answer.worth_a_trial
+    many = samples_of(problem.catalogue, problem.names, problem.parameters, TOLD)
+    others = trial_worths(problem, np.array(answer.mix.per_liter), curve_mixes(problem), many)
+    assert told.worth >= 0.95 * max(each.worth for each in others), "chosen in other draws"
 
 
 def test_the_text_tells_the_same_figures(fitted, catalogue):
@@ -186,5 +195,5 @@ def test_the_text_tells_the_same_figures(fitted, catalogue):
     assert f"over 300 vessels; it pays from {told.pays_from_vessels:.0f} vessels." in said
     few = replace(problem.job.shop, order_vessels=10.0)
     assert (
-        best_trial(problem.with_job(replace(problem.job, shop=few)), np.array(answer.mix.per_liter)) is None
+        best_trial(problem.with_job(replace(problem.job, shop=few)), answer.mix, answer.alternatives) is None
     )

@@ -19,7 +19,6 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from optimizer.process_start import begin_work
 
 if TYPE_CHECKING:
-    from optimizer.calibration.next_trial import NextTrial
     from optimizer.engine.grid_search import GridSearch
     from optimizer.engine.search_state import Found
     from optimizer.materials import Catalogue
@@ -29,7 +28,6 @@ if TYPE_CHECKING:
     from ui.question import Question
 
 _COMMAND: Final = (sys.executable, "-P", "-m", "ui.second_process")
-_WORTH: Final = "worth_a_trial"
 _DOWN: Final = 10
 """Steps down in priority [-]."""
 
@@ -69,21 +67,7 @@ def explained(asked: Question, worked: Worked, name: str) -> Any:  # noqa: ANN40
         kept = (catalogue(), *_started(asked))
         _STARTED[asked] = kept
     _, problem, grid = kept
-    if name == _WORTH:
-        found = next_cast(problem, worked.solution)
-        return () if found is None or found.worth is None or not found.worth.pays else (found.worth,)
     return EXPLANATIONS[name](Designed(problem, grid, *worked))
-
-
-def next_cast(problem: Problem, solution: Solution) -> NextTrial | None:
-    """Return the cast to make next, the one that the first page and the trial book name; None without any."""
-    from optimizer.calibration.next_trial import next_trial
-    from optimizer.errors import VesselblendError
-
-    try:
-        return next_trial(problem, solution)
-    except VesselblendError:
-        return None
 
 
 def _started(asked: Question) -> tuple[Problem, GridSearch]:
@@ -152,7 +136,6 @@ def serve() -> None:
     begin_work()
     if hasattr(os, "nice"):
         os.nice(_DOWN)
-    import optimizer.calibration.next_trial
     import optimizer.studies.design  # noqa: F401  loaded before the first question comes
 
     answers = os.fdopen(os.dup(1), "wb")

@@ -10,12 +10,12 @@ import streamlit as st
 
 from optimizer.calibration.files import keep_calibration, newest_calibration
 from optimizer.calibration.fit import Fit, calibrate
-from optimizer.calibration.next_trial import NextTrial
+from optimizer.calibration.next_trial import NextTrial, next_trial
 from optimizer.calibration.readings import studio_of
-from optimizer.calibration.trial_candidates import grams_of
+from optimizer.calibration.standard_trial import grams_of
+from optimizer.errors import VesselblendError
 from optimizer.problem import problem_of
 from optimizer.trials.records import Trial
-from ui import second_process
 from ui.answers import explained
 from ui.fit_text import test_volume
 from ui.question import Question, catalogue
@@ -91,5 +91,8 @@ def chart_rows(fit: Fit) -> list[dict[str, Any]]:
 def next_cast(asked: Question) -> tuple[NextTrial, dict[str, float]] | None:
     """Return the cast that is worth most, as the first page names it, with its grams; None without any."""
     problem = problem_of(asked.job, catalogue(), asked.parameters())
-    found = second_process.next_cast(problem, explained(asked, "alternatives"))
-    return None if found is None else (found, grams_of(problem, found.cast, test_volume(asked.job)))
+    try:
+        found = next_trial(problem, explained(asked, "alternatives"))
+    except VesselblendError:
+        return None
+    return found, grams_of(problem, found.cast, test_volume(asked.job))

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Final
 
 from optimizer.calibration.next_trial import NextTrial, next_trial
-from optimizer.calibration.trial_candidates import grams_of
+from optimizer.calibration.standard_trial import grams_of
 from optimizer.job import Job, Limit, Shop, Vessel
 from optimizer.materials import Catalogue
 from optimizer.problem import problem_of

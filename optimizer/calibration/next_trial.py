@@ -18,16 +18,16 @@ from numpy.typing import NDArray
 from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.observe import Evidence, expected, observe
 from optimizer.calibration.readings import Studio
-from optimizer.calibration.trial_candidates import DAY, Candidate, candidates, standard_trial
+from optimizer.calibration.standard_trial import DAY, standard_trial
 from optimizer.errors import NoBlend, NoVerdict
 from optimizer.job import Limit
 from optimizer.nomenclature import QUANTITIES
 from optimizer.problem import Problem, limit_rows, row_scale
-from optimizer.property_model.microstructure import per_liter
 from optimizer.property_model.predict import cast_of
 from optimizer.property_model.samples import Perturbations, perturbations_of
 from optimizer.solution import DESIGNED, Solution, TrialWorth
-from optimizer.studies.trial_worth import trial_worths
+from optimizer.studies.trial_candidates import Candidate, candidates
+from optimizer.studies.trial_worth import most_worth
 from optimizer.units import significant
 from optimizer.verdict.assess import assess, is_open
 
@@ -250,31 +250,21 @@ def next_trial(problem: Problem, solution: Solution) -> NextTrial:
         raise NoVerdict("no limit of this job can be told more about by a cast")
     weights = _openness(problem, rows, target)
     casts = list(candidates(problem, solution.mix, solution.alternatives))
-    worths = _worths(problem, target, casts)
     taken = [_taken(problem, moves, rows, cast) for cast in casts]
     score = [float(weights @ (part / rows.spreads**2)) / float(weights.sum()) for part in taken]
     best = int(np.argmax(score))
     if score[0] >= _NEARLY_AS_GOOD * score[best]:
         best = 0
-    if worths:
-        best = max(range(len(casts)), key=lambda k: worths[k].worth)
-        best = best if worths[best].pays else 0
+    worth = None
+    if found := most_worth(problem, target, casts):
+        best, worth = found
     alone = {
         kind: float(weights @ (part / rows.spreads**2)) / float(weights.sum())
         for kind, part in _taken_alone(problem, moves, rows, casts[best]).items()
     }
     answer = _answer(rows, weights, casts, score, taken, best, alone)
     sure = solution.status == DESIGNED
-    return replace(answer, early=_early(problem), worth=worths[best] if worths else None, sure=sure)
-
-
-def _worths(problem: Problem, target: Array, casts: Sequence[Candidate]) -> tuple[TrialWorth, ...]:
-    """Return what each cast is worth; empty where money does not count or a material has no price."""
-    if problem.job.objective != "cost" or not all(name in problem.job.prices for name in problem.names):
-        return ()
-    shares = np.array([[cast.blend.get(name, 0.0) for name in problem.names] for cast in casts])
-    mixes = per_liter(problem.model, shares, np.array([cast.water_ratio for cast in casts]))
-    return trial_worths(problem, target, list(mixes))
+    return replace(answer, early=_early(problem), worth=worth, sure=sure)
 
 
 @dataclass(frozen=True, eq=False)

@@ -111,6 +111,13 @@ class Designed:
         changed: dict[str, Any] = {part: value}
         return replace(self, solution=replace(self.solution, **changed))
 
+    def explained(self, *parts: str) -> Designed:
+        """Return the design with some of its `EXPLANATIONS`, worked out in the order given."""
+        made = self
+        for part in parts:
+            made = made.told(part, EXPLANATIONS[part](made))
+        return made
+
 
 def design_problem(
     problem: Problem,
@@ -122,9 +129,7 @@ def design_problem(
 ) -> Solution:
     """Return the solution of a compiled problem; see `design` and `designed_problem`."""
     made = designed_problem(problem, grid=grid, proof_seconds=proof_seconds, nominal=nominal)
-    for part in EXPLANATIONS if explain else ():
-        made = made.told(part, EXPLANATIONS[part](made))
-    return made.solution
+    return made.explained(*(EXPLANATIONS if explain else ())).solution
 
 
 def designed_problem(
@@ -246,9 +251,7 @@ def _alternatives(design: Designed) -> tuple[Alternative, ...]:
 
 def _worth_a_trial(design: Designed) -> tuple[TrialWorth, ...]:
     mix = design.solution.mix
-    if mix is None:
-        return ()
-    trial = best_trial(design.problem, np.array(mix.per_liter), (*design.known, *design.nominal.met))
+    trial = None if mix is None else best_trial(design.problem, mix, design.solution.alternatives)
     return () if trial is None else (trial,)
 
 
@@ -272,4 +275,4 @@ EXPLANATIONS: Final[Mapping[str, Callable[[Designed], Any]]] = {
     "price_switches": _price_switches,
 }
 """What explains a design, by the field of `Solution` that holds it, in the order in which they build on each
-other: `relaxations` reads `conflict`."""
+other: `relaxations` reads `conflict`, `worth_a_trial` reads `alternatives`."""

@@ -14,28 +14,17 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.engine.candidate import Candidate
-from optimizer.engine.chance_constraints import ChanceBlend, chance_blends, surest_blends
-from optimizer.engine.chance_rows import ChanceQuestion
-from optimizer.job import Limit
 from optimizer.problem import Problem
+from optimizer.property_model.microstructure import per_liter
 from optimizer.property_model.samples import DrawSet, Samples, samples_of
-from optimizer.solution import TrialWorth
+from optimizer.solution import Alternative, TrialWorth, WeighedMix
 from optimizer.studies.explain import blend_shares
-from optimizer.verdict.assess import held_and_cost, is_open, joint_probability
+from optimizer.studies.trial_candidates import Candidate, candidates
+from optimizer.verdict.assess import held_and_cost, joint_probability
 
-__all__ = ["TOLD", "best_trial", "curve_mixes", "trial_cost", "trial_worths"]
+__all__ = ["TOLD", "best_trial", "most_worth", "trial_cost", "trial_worths"]
 
 Array = NDArray[np.float64]
-
-_CHANCES: Final = (0.2, 0.35, 0.5, 0.65)
-"""Chances at which the curve of cost against chance is looked at, below the one asked for [-]."""
-
-_BETWEEN: Final = (0.275, 0.425, 0.575, 0.725)
-"""Chances looked at as well where blends are known to start from: a search near them takes little."""
-
-_BESIDE: Final = 4
-"""Next best blends of each chance that are looked at, too [count]: worth is not what they were ranked by."""
 
 _FEWEST: Final = 1.0
 """Good vessels over which the trials of a blend are spread, at least [count]."""
@@ -122,59 +111,40 @@ def _mean(total: Array) -> float:
     return float(total[sold].mean() / sold.mean()) if sold.any() else math.inf
 
 
-def best_trial(problem: Problem, today: Array, near: Sequence[Candidate] = ()) -> TrialWorth | None:
-    """Return the trial that is worth most beside today's design; None where none pays.
+def most_worth(problem: Problem, today: Array, casts: Sequence[Candidate]) -> tuple[int, TrialWorth] | None:
+    """Return which of some casts is worth most, and what it is worth; the first where none pays.
+
+    None where money does not count, or a material has no price.
 
     Parameters
     ----------
     problem, today
         As for `trial_worths`.
-    near
-        As for `curve_mixes`.
+    casts
+        What may be cast, today's design first.
     """
     if problem.job.objective != "cost" or not all(name in problem.job.prices for name in problem.names):
         return None
-    mixes = (*curve_mixes(problem, near), today)
-    found = max(trial_worths(problem, today, mixes), key=lambda each: each.worth, default=None)
-    if found is None or not found.pays:
-        return None
+    shares = np.array([[cast.blend.get(name, 0.0) for name in problem.names] for cast in casts])
+    mixes = per_liter(problem.model, shares, np.array([cast.water_ratio for cast in casts]))
+    seen = trial_worths(problem, today, list(mixes))
     many = samples_of(problem.catalogue, problem.names, problem.parameters, TOLD)
-    (told,) = trial_worths(problem, today, [np.array(found.mix)], many)
-    return told if told.pays else None
+    best = max(range(len(casts)), key=lambda k: seen[k].worth)
+    told = trial_worths(problem, today, [mixes[best], mixes[0]], many)
+    return (best, told[0]) if told[0].pays else (0, told[1])
 
 
-def curve_mixes(problem: Problem, near: Sequence[Candidate] = ()) -> tuple[Array, ...]:
-    """Return blends along the curve of expected cost against chance, below the chance asked for.
+def best_trial(
+    problem: Problem, mix: WeighedMix, alternatives: Sequence[Alternative] = ()
+) -> TrialWorth | None:
+    """Return the trial that is worth most beside today's design; None where none pays.
 
     Parameters
     ----------
     problem
         What is asked.
-    near
-        Blends that a search of the same question met: this one then starts and stays near them, in a fifth of
-        the time. Without any, the surest blend is found too: where no blend is sure enough, it
-        is the first to be tried.
+    mix, alternatives
+        Today's design, and the blends that cost about the same.
     """
-    judged = tuple(x for x in problem.job.limits if x.property != "cost" and not is_open(problem, x))
-    if not judged:
-        return ()
-    found = _on_curve(problem, judged, _CHANCES, near)
-    if near:  # these walks exchange no materials: go on between the chances from where all of them ended
-        met = [blend for each in found for blend in (each.candidate, *each.near[:_BESIDE])]
-        found += _on_curve(problem, judged, (*_CHANCES, *_BETWEEN), (*met, *near))
-    else:
-        found += [each for each in surest_blends([ChanceQuestion(problem, judged, 0.5)]) if each is not None]
-    blends = [blend for each in found for blend in (each.candidate, *each.near[:_BESIDE])]
-    # the curve meets many a blend twice, and each is judged in all the draws that are printed
-    return tuple({np.round(blend.mix, 9).tobytes(): np.asarray(blend.mix) for blend in blends}.values())
-
-
-def _on_curve(
-    problem: Problem, judged: tuple[Limit, ...], chances: Sequence[float], near: Sequence[Candidate]
-) -> list[ChanceBlend]:
-    asked = [
-        ChanceQuestion(problem, judged, chance, near=tuple(near))
-        for chance in chances
-        if chance < problem.job.confidence
-    ]
-    return [each for each in chance_blends(asked) if each is not None]
+    found = most_worth(problem, np.array(mix.per_liter), list(candidates(problem, mix, alternatives)))
+    return found[1] if found is not None and found[1].pays else None

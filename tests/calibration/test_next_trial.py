@@ -10,7 +10,7 @@ import pytest
 from optimizer.calibration.fit import calibrate
 from optimizer.calibration.next_trial import next_trial
 from optimizer.calibration.record import parameter_set
-from optimizer.calibration.trial_candidates import Candidate, standard_trial
+from optimizer.calibration.standard_trial import standard_trial
 from optimizer.errors import NoBlend, NoVerdict
 from optimizer.job import Limit
 from optimizer.problem import limit_rows, problem_of
@@ -18,6 +18,7 @@ from optimizer.property_model.microstructure import per_liter
 from optimizer.property_model.predict import cast_of
 from optimizer.property_model.samples import perturbations_of
 from optimizer.studies.design import design_problem
+from optimizer.studies.trial_candidates import Candidate
 from optimizer.verdict.assess import assess
 from optimizer.verdict.evidence import evidences
 from tests.calibration.studios import NAMES, filled

@@ -1,8 +1,7 @@
-"""Casts that might be made next, as a caster would name them, and what a careful one notes of each."""
+"""Blends that might be tried next, as a caster would name them."""
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -11,18 +10,22 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.engine.chance_constraints import chance_blends, surest_blends
+from optimizer.engine.chance_rows import ChanceQuestion
 from optimizer.problem import Problem
 from optimizer.property_model.microstructure import per_liter
 from optimizer.solution import SECOND_CHOICE, Alternative, WeighedMix
-from optimizer.studies.trial_worth import curve_mixes
-from optimizer.trials.records import Portion, Strength, Trial, Weighing
+from optimizer.verdict.assess import is_open
 
-__all__ = ["DAY", "Candidate", "candidates", "grams_of", "standard_trial"]
+__all__ = ["Candidate", "candidates", "curve_mixes"]
 
 Array = NDArray[np.float64]
 
-DAY: Final = 1440.0
-"""Age at which the early cube is crushed where no limit says another [min]."""
+_CHANCES: Final = (0.2, 0.35, 0.5, 0.65)
+"""Chances at which the curve of cost against chance is looked at, below the one asked for [-]."""
+
+_BESIDE: Final = 4
+"""Next best blends of each chance that are looked at, too [count]: worth is not what they were ranked by."""
 
 _TRACE: Final = 1e-6
 
@@ -79,42 +82,16 @@ def _at_demand(problem: Problem, name: str, parts: Sequence[int]) -> Candidate:
     )
 
 
-def standard_trial(cast: Candidate, early: float = DAY) -> Trial:
-    """Return what a careful caster notes of one batch; the figures are placeholders.
+def curve_mixes(problem: Problem) -> tuple[Array, ...]:
+    """Return blends along the curve of expected cost against chance, below the chance asked for [kg/L].
 
-    Wet density, both sets, the first time out of the mold, the mass of one piece then and at the end, a cube
-    crushed at the age `early` [min] and another dry, the whiteness from a photo and the water soaked up.
+    The surest blend is among them: where no blend is sure enough, it is the first to be tried.
     """
-    return Trial(
-        dt.date(2000, 1, 1),
-        id="next",
-        portions=tuple(Portion(name, 1000.0 * share) for name, share in cast.blend.items()),
-        water=1000.0 * cast.water_ratio,
-        cavity_volume=200.0,
-        fresh_density=1.0,
-        initial_set=1.0,
-        final_set=1.0,
-        demold_first=1.0,
-        whiteness=50.0,
-        absorption=0.1,
-        weighings=(Weighing(0.0, 1.0), Weighing(1.0, 1.0)),
-        strengths=(Strength(1.0, early, "wet", method="cube"), Strength(1.0, None, "dry", method="cube")),
-    )
-
-
-def grams_of(problem: Problem, cast: Candidate, volume: float) -> dict[str, float]:
-    """Return what to weigh of a cast for a volume of slurry, water last [g].
-
-    Parameters
-    ----------
-    problem
-        The question, for the densities of its materials.
-    cast
-        What is cast.
-    volume
-        Slurry wanted [mL].
-    """
-    shares = np.array([[cast.blend.get(name, 0.0) for name in problem.names]])
-    mix = per_liter(problem.model, shares, np.array([cast.water_ratio]))[0] * volume
-    names = (*problem.names, "water")
-    return {name: float(mass) for name, mass in zip(names, mix, strict=True) if mass > 0.0}
+    judged = tuple(x for x in problem.job.limits if x.property != "cost" and not is_open(problem, x))
+    if not judged:
+        return ()
+    asked = [ChanceQuestion(problem, judged, x) for x in _CHANCES if x < problem.job.confidence]
+    found = (*chance_blends(asked), *surest_blends([ChanceQuestion(problem, judged, 0.5)]))
+    blends = [blend for each in found if each is not None for blend in (each.candidate, *each.near[:_BESIDE])]
+    # the curve meets many a blend twice, and each is judged in all the draws that are printed
+    return tuple({np.round(blend.mix, 9).tobytes(): np.asarray(blend.mix) for blend in blends}.values())
