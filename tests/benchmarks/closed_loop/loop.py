@@ -22,6 +22,7 @@ from optimizer.jobfile import parse_job, template
 from optimizer.materials import Catalogue
 from optimizer.problem import Problem, problem_of
 from optimizer.property_model.microstructure import per_liter
+from optimizer.property_model.parameters import ParameterSet, parameters_of
 from optimizer.property_model.predict import PREDICTORS, cast_of
 from optimizer.studies.design import design_problem
 from optimizer.trials.records import Trial
@@ -34,6 +35,10 @@ _BATCHES: Final = 400
 
 _SLACK: Final = 0.002
 """Share of a bound a limit may be missed by and be met [-]."""
+
+_WARMTH, _LIMIT = 0.8, (51.7, 0.7)
+"""What an informed studio knows: warmth of rooms with which the chain's set times scatter as truths' do [K],
+mean and spread of the heat limit of cement [degC]."""
 
 JUDGED: Final = ("demold_time", "dry_strength", "dry_mass", "working_window", "whiteness", "absorption")
 """Properties whose ranges are compared with the truth."""
@@ -94,32 +99,57 @@ class Outcome:
 
 @dataclass(frozen=True)
 class Studio:
-    """One invented studio and the job it asks."""
+    """One invented studio and the job it asks.
+
+    Attributes
+    ----------
+    seed, catalogue
+        Which, and the figures it starts from.
+    informed : bool
+        True where the heat limit and what a warm room does are known as well as truths scatter in them. No
+        cast reads the first, and handbooks leave both wider than truths are drawn.
+    """
 
     seed: int
     catalogue: Catalogue
+    informed: bool = False
 
     @cached_property
-    def job(self) -> Job:
+    def _demo(self) -> Job:
         return replace(parse_job(template("demo"), self.catalogue, "demo"), confidence=0.8)
 
     @cached_property
+    def job(self) -> Job:
+        shop = self._demo.shop
+        return (
+            replace(self._demo, shop=replace(shop, temperature_error=_WARMTH))
+            if self.informed
+            else self._demo
+        )
+
+    @cached_property
     def truth(self) -> Truth:
-        candle = self.job.candle
+        candle = self._demo.candle
         assert candle is not None
         assert candle.measured_outer is not None
-        return Truth(self.seed, self.job.shop, candle.measured_outer)
+        return Truth(self.seed, self._demo.shop, candle.measured_outer)
 
     @cached_property
     def shipped(self) -> Problem:
-        return problem_of(self.job, self.catalogue)
+        return self._asked(parameters_of(self.catalogue, NAMES))
 
     def problem(self, trials: Sequence[Trial]) -> Problem:
         """Return the question with what the trials taught."""
         if not trials:
             return self.shipped
         kept = calibrate(trials, self.catalogue, studio_of(self.job)).calibration
-        return problem_of(self.job, self.catalogue, parameter_set(kept, self.catalogue, NAMES))
+        return self._asked(parameter_set(kept, self.catalogue, NAMES))
+
+    def _asked(self, known: ParameterSet) -> Problem:
+        if self.informed:
+            limit = next(item for item in known if item.name == "ettringite_limit")
+            known = known.moved({limit.name: replace(limit, center=_LIMIT[0], spread=_LIMIT[1])})
+        return problem_of(self.job, self.catalogue, known)
 
     def cost(self, shares: np.ndarray, true: Properties) -> np.ndarray:
         """Return what a good vessel truly costs, by the shop's own figures [currency]."""
@@ -346,8 +376,12 @@ def _mixed(trials: Sequence[Trial]) -> tuple[np.ndarray, np.ndarray]:
     return shares, np.array([t.water_ratio for t in trials])
 
 
+INFORMED: Final = "worth, heat known"
+"""Strategy of an informed studio."""
+
 STRATEGIES: Final[Mapping[str, Callable[[Studio, Sequence[Trial]], tuple[Blend, Blend]]]] = {
     "worth": by_worth,
+    INFORMED: by_worth,
     "design again": by_design,
     "one factor": by_factor,
     "process from scratch": by_gaussian_process,
@@ -357,7 +391,7 @@ STRATEGIES: Final[Mapping[str, Callable[[Studio, Sequence[Trial]], tuple[Blend, 
 
 def run(seed: int, strategy: str, casts: int, catalogue: Catalogue) -> list[Outcome]:
     """Return what a strategy ends with after 0, 1 ... `casts` casts in one studio."""
-    studio, trials, out = Studio(seed, catalogue), [], []
+    studio, trials, out = Studio(seed, catalogue, strategy == INFORMED), [], []
     for number in range(casts + 1):
         sold, tried = STRATEGIES[strategy](studio, trials)
         out.append(studio.outcome(strategy, number, sold))
