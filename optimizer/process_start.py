@@ -20,6 +20,23 @@ def one_thread() -> None:
         os.environ.setdefault(name, value)
 
 
+_ARENA_MAX: Final = -8
+"""Name of the most heaps in glibc's malloc.h, see mallopt(3)."""
+
+
+def share_heaps() -> bool:
+    """Let the threads of this process share two heaps; return False where the C library has no such number.
+
+    With glibc up to eight threads a core have a heap each, and a heap keeps what it once needed: after edits
+    in fifty windows, each run by threads of their own, the page held 770 MB instead of 390.
+    """
+    if "CS_GNU_LIBC_VERSION" not in getattr(os, "confstr_names", {}):
+        return False
+    import ctypes
+
+    return bool(ctypes.CDLL(None).mallopt(_ARENA_MAX, 2))
+
+
 def begin_work() -> None:
     """Leave Ctrl-C to the process in charge, and end with it however it ends."""
     import multiprocessing

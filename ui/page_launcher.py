@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from optimizer.errors import VesselblendError
+from optimizer.process_start import share_heaps
 from ui.page_base import ServerNamed
 from ui.page_guard import NAMES, OwnAddressOnly
 from ui.palette import DARK, LIGHT, chart_colors
@@ -77,6 +78,7 @@ def run(port: int | None = None, open_browser: bool = True) -> int:
     VesselblendError
         If no port near the wanted one is free.
     """
+    share_heaps()  # before there is a second thread
     import streamlit as st
     from starlette.middleware import Middleware
 

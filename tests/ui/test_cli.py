@@ -304,6 +304,37 @@ def test_shells_are_told_what_may_follow() -> None:
     assert "plain,design" in _process(env=words).stdout
 
 
+_HEAPS = """
+import ctypes, sys, threading
+from optimizer.process_start import share_heaps
+if sys.argv[2] == "shared":
+    assert share_heaps()
+together = threading.Barrier(6)
+def work():
+    together.wait()
+    kept = [bytes(300) for _ in range(1000)]
+    together.wait()
+threads = [threading.Thread(target=work) for _ in range(6)]
+[each.start() for each in threads]
+[each.join() for each in threads]
+library = ctypes.CDLL(None)
+library.fopen.restype = ctypes.c_void_p
+file = ctypes.c_void_p(library.fopen(sys.argv[1].encode(), b"w"))
+library.malloc_info(0, file)
+library.fclose(file)
+"""
+
+
+@pytest.mark.skipif("CS_GNU_LIBC_VERSION" not in os.confstr_names, reason="heaps of glibc")
+@pytest.mark.parametrize("shared", [True, False])
+def test_threads_of_the_page_share_two_heaps(tmp_path: Path, shared: bool) -> None:
+    """Counted by malloc_info(3), which writes an element for each heap."""
+    told = tmp_path / "heaps.xml"
+    words = [sys.executable, "-c", _HEAPS, str(told), "shared" if shared else "own"]
+    subprocess.run(words, env={**ENV, "PYTHONMALLOC": "malloc"}, check=True)
+    assert (told.read_text().count("<heap nr=") <= 2) == shared
+
+
 @pytest.mark.parametrize(("before", "then"), [(None, "1"), ("3", "3")])
 def test_linear_algebra_uses_one_thread_unless_the_environment_says_otherwise(before, then):
     """Sums in another order may end a frontier at another blend; set before numpy is loaded."""
