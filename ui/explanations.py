@@ -23,9 +23,8 @@ PARTS: Final = ("conflict", "barred_by", "relaxations", "alternatives", "limits"
 _KEPT: Final = 128
 """Designs whose explanations are kept [count]."""
 
-_BETWEEN: Final = 0.1
-"""Time after which a waiting window looks whether its caster edited something [s]: fifty of them that looked
-twice as often took a fifth of the page's time."""
+_BETWEEN: Final = 0.05
+"""Time after which a waiting window looks whether its caster edited something [s]."""
 
 Teller = Callable[[str], Solution]
 """Waits for a part and returns the solution with all parts up to it."""
