@@ -10,12 +10,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from typing import Final, Generic, TypeVar
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.errors import Fault, FileFaults
+from optimizer.identity import Same
 from optimizer.job import Bounds, Job, Limit
 from optimizer.materials import Catalogue, Material
 from optimizer.money.landed_cost import landed_price
@@ -34,7 +35,6 @@ from optimizer.property_model.samples import SampleSets
 from optimizer.property_model.strength import gain_at
 
 Array = NDArray[np.float64]
-Thing = TypeVar("Thing")
 
 _LEAST = {"binder": 0.02, "filler": 0.02, "pigment": 0.002}
 """Smallest share worth weighing and keeping a bag for, when the job states none [fraction]; judgement."""
@@ -100,7 +100,7 @@ class Problem:
     @cached_property
     def samples(self) -> SampleSets:
         """The chain at common draws of what is not known, kept by `with_job`."""
-        return _sample_sets(_Same(self.catalogue), self.names, _Same(self.parameters))
+        return _sample_sets(Same(self.catalogue), self.names, Same(self.parameters))
 
     @cached_property
     def materials(self) -> tuple[Material, ...]:
@@ -195,32 +195,19 @@ def problem_of(
         If a name is not in the catalogue.
     """
     names = tuple(dict.fromkeys((*job.materials, *extra)))
-    known = parameters or _shipped(_Same(catalogue), names)
+    known = parameters or _shipped(Same(catalogue), names)
     conditions = conditions_of(job)
     return Problem(job, catalogue, names, known, conditions, compile_model(catalogue, names, known))
 
 
-class _Same(Generic[Thing]):
-    """One thing as a key: equal to itself alone, however large it is."""
-
-    def __init__(self, thing: Thing) -> None:
-        self.thing = thing
-
-    def __hash__(self) -> int:
-        return id(self.thing)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Same) and other.thing is self.thing
-
-
 @lru_cache(maxsize=4)
-def _shipped(catalogue: _Same[Catalogue], names: tuple[str, ...]) -> ParameterSet:
+def _shipped(catalogue: Same[Catalogue], names: tuple[str, ...]) -> ParameterSet:
     return parameters_of(catalogue.thing, names)
 
 
 @lru_cache(maxsize=4)
 def _sample_sets(
-    catalogue: _Same[Catalogue], names: tuple[str, ...], parameters: _Same[ParameterSet]
+    catalogue: Same[Catalogue], names: tuple[str, ...], parameters: Same[ParameterSet]
 ) -> SampleSets:
     """Return the sets of like problems, compiled once for the design and for every check beside it."""
     return SampleSets(catalogue.thing, names, parameters.thing)

@@ -92,7 +92,7 @@ class Question:
         if not self.calibration:
             return None
         names = tuple(dict.fromkeys((*self.job.materials, *extra)))
-        return _parameters(self.calibration, _own_files(), names)
+        return parameter_set(_calibration(self.calibration), catalogue(), names)
 
     def signed(self, solution: Solution) -> Solution:
         """Return an answer with the fingerprint of all it rests on, the calibration too."""
@@ -110,9 +110,3 @@ def _job(text: str) -> Job:
 @lru_cache(maxsize=8)
 def _calibration(text: str) -> Calibration:
     return parse_calibration(text, "calibration")
-
-
-@lru_cache(maxsize=8)
-def _parameters(calibration: str, files: tuple[tuple[str, int], ...], names: tuple[str, ...]) -> ParameterSet:
-    """Return the same set for the same question: the draws of a set are compiled once."""
-    return parameter_set(_calibration(calibration), _catalogue(files)[0], names)

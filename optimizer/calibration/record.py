@@ -7,6 +7,7 @@ import hashlib
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
+from functools import lru_cache
 from importlib.metadata import PackageNotFoundError
 from importlib.metadata import version as installed
 from typing import TYPE_CHECKING, Any, Final, TypeVar
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 from optimizer.calibration.measurement_errors import KINDS
 from optimizer.calibration.process import TaughtDiscrepancy
 from optimizer.errors import Fault, FileFaults
+from optimizer.identity import Same
 from optimizer.materials import Catalogue, Figure, Material, canonical_text
 from optimizer.property_model.parameters import VALUE_AT_CAST, Parameter, ParameterSet, parameters_of
 from optimizer.tables import data_frame, html_lines, html_table
@@ -301,7 +303,19 @@ def parameter_set(calibration: Calibration, catalogue: Catalogue, names: Sequenc
     ------
     FileFaults
         If the figures have changed since, so that the trials must be fitted again.
+
+    Notes
+    -----
+    The same calibration, catalogue and names give the same set, so that what it is compiled to is kept, too.
     """
+    return _parameter_set(Same(calibration), Same(catalogue), tuple(names))
+
+
+@lru_cache(maxsize=8)
+def _parameter_set(
+    calibrated: Same[Calibration], figures_of: Same[Catalogue], names: tuple[str, ...]
+) -> ParameterSet:
+    calibration, catalogue = calibrated.thing, figures_of.thing
     known = [name for name in calibration.materials if name in catalogue.materials]
     if priors_fingerprint(catalogue, known) != calibration.priors:
         raise FileFaults([_stale(calibration)])

@@ -18,6 +18,7 @@ LAYERS = (
         "pareto",
         "tables",
         "process_start",
+        "identity",
     ),
     ("materials", "outputs", "toml_files", "unit_words"),
     ("units",),
