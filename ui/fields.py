@@ -78,6 +78,7 @@ CANDLE: Final = (
     Field("candle.wicks", "wicks", "1"),
     Field("candle.burn_rate", "wax burned by one wick", "4.5 g/h"),
     Field("candle.measured_outer", "outer wall in your burn test", "44 C or 111 F; empty: estimated"),
+    Field("candle.room", "room where it burns", "21 C or 70 F, whatever the shop's is"),
 )
 ROOM: Final = (
     Field("shop.temperature", "room temperature", "21 C or 70 F"),
