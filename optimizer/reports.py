@@ -291,13 +291,15 @@ def order_json(answer: OrderAnswer) -> Json:
     }
     if answer.no_blend is not None:
         return {"order": asked, **solution_json(answer.no_blend)}
+    blend = solution_json(answer.solution)
+    blend.pop("worth_a_trial", None)  # an order asks for none
     return {
         "order": asked,
         "status": "in time" if answer.plan.meets_date else "late",
         "confidence": answer.solution.job.confidence,
         "joint_probability": answer.solution.joint_probability,
         "plan": _plan(answer.plan),
-        "blend": solution_json(answer.solution),
+        "blend": blend,
         "ranking": [_ranked(row) for row in answer.ranked],
         "compared": answer.compared,
         "switches": [{"vessels": each.vessels, "cheaper": each.cheaper} for each in answer.switches],

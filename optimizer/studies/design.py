@@ -112,9 +112,12 @@ class Designed:
         return replace(self, solution=replace(self.solution, **changed))
 
     def explained(self, *parts: str) -> Designed:
-        """Return the design with some of its `EXPLANATIONS`, worked out in the order given."""
+        """Return the design with some of its `EXPLANATIONS`, worked out in the order given.
+
+        Where no blend holds it has all of them: what stands in the way is the answer then.
+        """
         made = self
-        for part in parts:
+        for part in EXPLANATIONS if self.found is None else parts:
             made = made.told(part, EXPLANATIONS[part](made))
         return made
 
@@ -129,7 +132,7 @@ def design_problem(
 ) -> Solution:
     """Return the solution of a compiled problem; see `design` and `designed_problem`."""
     made = designed_problem(problem, grid=grid, proof_seconds=proof_seconds, nominal=nominal)
-    return made.explained(*(EXPLANATIONS if explain else ())).solution
+    return made.explained(*EXPLANATIONS).solution if explain else made.solution
 
 
 def designed_problem(

@@ -17,13 +17,13 @@ from optimizer.money.lateness_options import fast_enough
 from optimizer.money.order import OrderPlan, Ranked, plan_order, rank_candidates
 from optimizer.money.request import Candidate, OrderRequest, Times, check_candidate, check_request
 from optimizer.money.vessel_cost import Switch, break_even
-from optimizer.problem import problem_of
+from optimizer.problem import Problem, problem_of
 from optimizer.property_model.parameters import ParameterSet
 from optimizer.property_model.predict import predict
-from optimizer.property_model.samples import DrawSet, samples_of
+from optimizer.property_model.samples import DrawSet, Samples, samples_of
 from optimizer.solution import BURN_FIRST, Solution
 from optimizer.studies.check import check
-from optimizer.studies.design import design
+from optimizer.studies.design import design, designed_problem
 from optimizer.studies.explain import named_alternatives
 from optimizer.tables import data_frame, html_table
 from optimizer.units import odds_words, show
@@ -170,12 +170,11 @@ def candidate_of(name: str, solution: Solution, catalogue: Catalogue, *, trial: 
     )
 
 
-def _drawn(solution: Solution, catalogue: Catalogue, parameters: ParameterSet | None) -> tuple[Times, ...]:
-    """Return what the times and coats of a blend may be."""
+def _drawn(solution: Solution, among: Problem, samples: Samples) -> tuple[Times, ...]:
+    """Return what the times and coats of a blend may be, in draws of all the materials `among` has."""
     assert solution.mix is not None
-    problem = problem_of(solution.job, catalogue, parameters, extra=tuple(solution.mix.blend))
+    problem = among.with_job(solution.job)
     grams = np.array([solution.mix.grams.get(name, 0.0) for name in (*problem.names, "water")])
-    samples = samples_of(catalogue, problem.names, problem.parameters, _DRAWS)
     cast = samples.cast(problem.conditions, mix_of_grams(problem, grams)[1][None, :])
     drawn = predict(cast, ("demold_time", "drying_time", "working_window", "sealer_coats"))
     columns = [np.broadcast_to(values, (_DRAWS.count, 1))[:, 0].tolist() for values in drawn.values()]
@@ -228,7 +227,9 @@ def plan_blends(
     if faults:
         raise FileFaults(faults)
     asked = replace(job, shop=request.shop)
-    best = design(asked, catalogue, parameters)
+    made = designed_problem(problem_of(asked, catalogue, parameters))
+    unsure = made.found is not None and not made.found.sure
+    best = made.explained(*(("relaxations",) if unsure else ()), "alternatives").solution
     if best.mix is None:
         return OrderAnswer(request, (), {}, no_blend=best)
     plan = plan_order(request, candidate_of(DESIGN, best, catalogue, trial=trial))
@@ -242,8 +243,11 @@ def plan_blends(
     ]
     blends = dict(_distinct({**dict(found), **dict(_others(asked, best, catalogue, parameters))}))
     chosen = found[0][0]
+    used = [each for blend in blends.values() if blend.mix is not None for each in blend.mix.blend]
+    among = problem_of(asked, catalogue, parameters, extra=tuple(used))
+    samples = samples_of(catalogue, among.names, among.parameters, _DRAWS)
     candidates = [
-        replace(candidate_of(name, blend, catalogue, trial=trial), drawn=_drawn(blend, catalogue, parameters))
+        replace(candidate_of(name, blend, catalogue, trial=trial), drawn=_drawn(blend, among, samples))
         for name, blend in blends.items()
     ]
     able = [each for each in candidates if each.name == chosen or not check_candidate(each, request)]

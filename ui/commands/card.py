@@ -34,9 +34,10 @@ def card(
 
     JOB is a TOML file, or - for standard input; without it the shipped demo job.
     """
+    from optimizer.problem import problem_of
     from optimizer.solution import DESIGNED
     from optimizer.studies.check import batch_of, check
-    from optimizer.studies.design import design
+    from optimizer.studies.design import designed_problem
     from optimizer.verdict.assess import HOLDS
     from ui.answer_text import no_blend_blocks
     from ui.card import card_html, card_json, sheet_of
@@ -52,7 +53,7 @@ def card(
         solution = check(asked.job, parts, asked.catalogue, read_water_ratio(water_ratio), parameters)
     else:
         asked.require_prices()
-        solution = design(asked.job, asked.catalogue, parameters)
+        solution = designed_problem(problem_of(asked.job, asked.catalogue, parameters)).explained().solution
     solution = asked.signed(solution)
     if solution.mix is None:
         say(rendered(no_blend_blocks(solution, delivery.units), None))

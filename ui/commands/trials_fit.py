@@ -82,7 +82,7 @@ def trials_next(job: str | None, book: str, specs: str | None, delivery: Deliver
     from optimizer.calibration.next_trial import next_trial
     from optimizer.calibration.standard_trial import grams_of
     from optimizer.problem import problem_of
-    from optimizer.studies.design import EXPLANATIONS, designed_problem
+    from optimizer.studies.design import designed_problem
     from ui.answer_text import no_blend_blocks
     from ui.fit_text import next_blocks, test_volume
     from ui.jobs import ask
@@ -95,9 +95,7 @@ def trials_next(job: str | None, book: str, specs: str | None, delivery: Deliver
     if path is not None:
         say(f"Figures are those fitted beside the book: {path.name}.")
     problem = problem_of(asked.job, asked.catalogue, parameters)
-    made = designed_problem(problem)
-    parts = EXPLANATIONS if made.found is None else ("alternatives",)
-    solution = made.explained(*parts).solution
+    solution = designed_problem(problem).explained("alternatives").solution
     if solution.mix is None:
         say(rendered(no_blend_blocks(solution, delivery.units), None))
         return NO_BLEND
