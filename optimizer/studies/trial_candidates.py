@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 
 from optimizer.engine.chance_constraints import chance_blends, surest_blends
 from optimizer.engine.chance_rows import ChanceQuestion
+from optimizer.engine.search_state import Question
+from optimizer.engine.swap_search import best_mixes
 from optimizer.problem import Problem
 from optimizer.property_model.microstructure import per_liter
 from optimizer.solution import SECOND_CHOICE, Alternative, WeighedMix
@@ -90,8 +92,9 @@ def curve_mixes(problem: Problem) -> tuple[Array, ...]:
     judged = tuple(x for x in problem.job.limits if x.property != "cost" and not is_open(problem, x))
     if not judged:
         return ()
-    asked = [ChanceQuestion(problem, judged, x) for x in _CHANCES if x < problem.job.confidence]
-    found = (*chance_blends(asked), *surest_blends([ChanceQuestion(problem, judged, 0.5)]))
+    (nominal,) = best_mixes([Question(problem)])
+    asked = [ChanceQuestion(problem, judged, x, nominal) for x in _CHANCES if x < problem.job.confidence]
+    found = (*chance_blends(asked), *surest_blends([ChanceQuestion(problem, judged, 0.5, nominal)]))
     blends = [blend for each in found if each is not None for blend in (each.candidate, *each.near[:_BESIDE])]
     # the curve meets many a blend twice, and each is judged in all the draws that are printed
     return tuple({np.round(blend.mix, 9).tobytes(): np.asarray(blend.mix) for blend in blends}.values())
