@@ -9,7 +9,7 @@ import streamlit as st
 
 from optimizer.errors import Fault, FileFaults, VesselblendError
 from optimizer.trials.book import TrialBook
-from optimizer.trials.checks import doubtful
+from optimizer.trials.marks import doubtful_in
 from optimizer.trials.records import Trial
 from ui.plain_text import marked, plain
 from ui.question import catalogue, own_specs
@@ -72,7 +72,7 @@ def _corrected(book: TrialBook, id: str, column: str) -> None:
     try:
         entry = book.get(id)
         trial = corrected_trial(entry.trial, [f"{column}={value}"], None, own_specs())
-        if _odd(trial, entry.trial):
+        if _odd(book, trial, entry.trial):
             return
         revision = book.correct(trial, reason, supersedes=entry.revision) if trial != entry.trial else 0
     except FileFaults as error:
@@ -87,9 +87,10 @@ def _corrected(book: TrialBook, id: str, column: str) -> None:
         st.session_state[key] = ""
 
 
-def _odd(trial: Trial, before: Trial) -> bool:
+def _odd(book: TrialBook, trial: Trial, before: Trial) -> bool:
     """Tell whether to ask before a correction is taken; what is odd then stands beside the button."""
-    odd: list[Fault] = [each for each in doubtful(trial) if each not in doubtful(before)]
+    known = doubtful_in(book, before)
+    odd: list[Fault] = [each for each in doubtful_in(book, trial) if each not in known]
     if not odd or st.session_state.get("correct_right"):
         st.session_state.pop(_ODD, None)
         return False

@@ -12,9 +12,10 @@ from dataclasses import dataclass
 from typing import Final
 
 from optimizer.errors import Fault
+from optimizer.trials.book import TrialBook
 from optimizer.trials.cells import read_row, row_faults
-from optimizer.trials.checks import doubtful
 from optimizer.trials.columns import read_header
+from optimizer.trials.marks import doubtful_in
 from optimizer.trials.records import FIELDS, GROUP_FIELDS, METHODS, STATES, Trial
 
 _WHERE: Final = "trial"
@@ -118,8 +119,8 @@ def _unweighed_lots(noted: Mapping[str, str], trial: Trial, faults: Mapping[str,
     }
 
 
-def doubts_of(trial: Trial) -> dict[str, Fault]:
-    """Return what to ask about before a trial is taken, by the column of the form it belongs to.
+def doubts_of(trial: Trial, book: TrialBook | None = None) -> dict[str, Fault]:
+    """Return what to ask about before a book takes a trial, by the column of the form it belongs to.
 
     Examples
     --------
@@ -129,9 +130,12 @@ def doubts_of(trial: Trial) -> dict[str, Fault]:
     """
     words = {field: word for word, (field, _) in GROUP_FIELDS.items()}
     out = {}
-    for fault in doubtful(trial):
+    for fault in doubtful_in(book, trial):
         field, *rest = fault.where.split(".")
-        out[" ".join([words.get(field, field), *rest])] = fault
+        if field == "portions":  # the form has the lot of a powder, not of its place
+            out[lot_column(trial.portions[int(rest[0]) - 1].material)] = fault
+        else:
+            out[" ".join([words.get(field, field), *rest])] = fault
     return out
 
 

@@ -18,6 +18,7 @@ from optimizer.tables import csv_number
 from optimizer.trials.book import TrialBook
 from optimizer.trials.cells import Cell, cell_text, restored, write_row
 from optimizer.trials.columns import BOOK, Column, headers_for
+from optimizer.trials.marks import alike_words
 from optimizer.trials.records import FIELDS, GROUP_FIELDS, Trial, Version
 from optimizer.trials.rows import Entry
 from optimizer.trials.table_files import Table
@@ -218,13 +219,15 @@ def trace_rows(found: Trace, catalogue: Catalogue) -> list[tuple[str, str, str, 
 
 
 def trace_words(found: Trace, catalogue: Catalogue) -> Iterator[str]:
-    """Yield the bags of the batches with their lots, and the batches whose vessels cannot all be named."""
+    """Yield the bags of the batches, batches whose vessels cannot all be named, and lots much alike."""
     bags = [
         f"{_label(name, catalogue)}, {f'lot {lot}' if lot else 'lot not noted'}" for name, lot in found.bags
     ]
     yield f"Bags: {'; '.join(bags)}."
     if found.unlabeled:
         yield f"Not every vessel of {', '.join(found.unlabeled)} has a label."
+    if found.alike:
+        yield alike_words(found.alike)
 
 
 def lots_words(lots: Iterable[tuple[str, str]], catalogue: Catalogue) -> str:

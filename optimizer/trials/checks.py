@@ -40,7 +40,8 @@ _WETTEST: Final = 1.2
 _DRIEST: Final = 0.1
 """Water per powder outside of these [g/g] is more often a slip."""
 
-_RIGHT: Final = "Correct it, or say that it is right."
+RIGHT: Final = "Correct it, or say that it is right."
+"""Repair of what is asked about."""
 
 
 def trial_faults(trial: Trial, today: dt.date | None = None) -> tuple[Fault, ...]:
@@ -275,7 +276,7 @@ def _strengths(trial: Trial) -> Iterator[Fault]:
     for number, one in enumerate(trial.strengths, start=1):
         if 0.0 < one.value < _WEAKEST:
             allowed = f"{_WEAKEST:g} MPa ({_WEAKEST / MPA_PER_PSI:.0f} psi) or more, as a rule"
-            yield Fault(f"strengths.{number}.value", f"{one.value:.3g} MPa", allowed, _RIGHT)
+            yield Fault(f"strengths.{number}.value", f"{one.value:.3g} MPa", allowed, RIGHT)
 
 
 def _water(trial: Trial) -> Iterator[Fault]:
@@ -284,9 +285,9 @@ def _water(trial: Trial) -> Iterator[Fault]:
     if not trial.water:
         if trial.cast:
             allowed = "the water weighed: without it the casting teaches nothing"
-            yield Fault("water", "castings without water", allowed, _RIGHT)
+            yield Fault("water", "castings without water", allowed, RIGHT)
         return
     ratio = trial.water / trial.powder_mass
     if not _DRIEST <= ratio <= _WETTEST:
         shown = f"{trial.water:g} g to {trial.powder_mass:g} g of powder, a water ratio of {ratio:.3g}"
-        yield Fault("water", shown, f"a water ratio of {_DRIEST:g} to {_WETTEST:g}, as a rule", _RIGHT)
+        yield Fault("water", shown, f"a water ratio of {_DRIEST:g} to {_WETTEST:g}, as a rule", RIGHT)

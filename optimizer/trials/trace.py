@@ -8,6 +8,7 @@ from typing import Final
 
 from optimizer.trials.book import TrialBook
 from optimizer.trials.files import reading
+from optimizer.trials.marks import alike_words, spellings
 from optimizer.trials.records import Trial
 from optimizer.trials.rows import entries_of
 from optimizer.trials.trial_errors import NoSuchTrial
@@ -24,9 +25,12 @@ class Trace:
     ----------
     batches : tuple[Trial, ...]
         Current trials, by date.
+    alike : tuple[str, ...]
+        Other lots that look like the one asked for, perhaps the same bag.
     """
 
     batches: tuple[Trial, ...]
+    alike: tuple[str, ...] = ()
 
     @property
     def bags(self) -> tuple[tuple[str, str], ...]:
@@ -70,7 +74,9 @@ def trace_lot(book: TrialBook, lot: str, material: str | None = None) -> Trace:
     order = """SELECT DISTINCT current.* FROM current JOIN portion ON portion.entry = current.number
         WHERE portion.lot = ?1 AND portion.lot <> '' AND (?2 IS NULL OR portion.material = ?2)
         ORDER BY current.date, current.id"""
-    return _trace(book, order, (lot, material), f"lot {lot!r}")
+    with reading(book.path, book.timeout) as connection:
+        alike = tuple(each for each in spellings(connection, lot, material) if each != lot)
+    return _trace(book, order, (lot, material), f"lot {lot!r}", alike)
 
 
 def trace_vessel(book: TrialBook, label: str) -> Trace:
@@ -101,11 +107,14 @@ def last_lots(book: TrialBook) -> dict[str, str]:
     return lots
 
 
-def _trace(book: TrialBook, order: str, values: tuple[str | None, ...], what: str) -> Trace:
+def _trace(
+    book: TrialBook, order: str, values: tuple[str | None, ...], what: str, alike: tuple[str, ...] = ()
+) -> Trace:
     with reading(book.path, book.timeout) as connection:
         rows: list[sqlite3.Row] = connection.execute(order, values).fetchall()
         if not rows:
             repair = "Check the spelling; only what was noted on weighing or labeling can be traced."
+            repair = f"{alike_words(alike)} {repair}".lstrip()
             raise NoSuchTrial(book.path, what, "one that is in the book", repair)
         batches = tuple(
             entry.trial
@@ -113,4 +122,4 @@ def _trace(book: TrialBook, order: str, values: tuple[str | None, ...], what: st
             for entry in entries_of(connection, rows[start : start + 500])
             if entry.whole
         )
-    return Trace(batches)
+    return Trace(batches, alike)

@@ -59,6 +59,18 @@ def test_a_corrected_batch_is_traced_by_its_newest_version(week):
         trace_vessel(week, "V1")
 
 
+def test_a_lot_in_another_spelling_is_named_where_it_counts(week):
+    assert trace_lot(week, "G1").alike == ()
+    old = week.get("mon").trial
+    week.correct(Trial(old.date, "mon", (Portion("gypsum_cement", 300, "gI"),)), "misread", today=TODAY)
+    assert trace_lot(week, "G1").alike == ("gI",)
+    assert trace_lot(week, "G1", "rapid_set_mortar").alike == ()
+    with pytest.raises(NoSuchTrial, match="Also noted: G1, gI, perhaps the same bag"):
+        trace_lot(week, "G-l")
+    week.withdraw("mon", "no batch at all")
+    assert trace_lot(week, "G1").alike == ()
+
+
 @pytest.mark.parametrize("lot", ["", "G3"])
 def test_an_unknown_lot_is_said_to_be_unknown(week, lot):
     with pytest.raises(NoSuchTrial, match="noted on weighing"):

@@ -91,6 +91,18 @@ class TestNoting:
         assert not at.checkbox(key="trial_same_bags").value
         assert last_lots(book) == {GYPSUM: "G2", FLOUR: "F2"}
 
+    def test_a_lot_in_another_spelling_is_asked_about(self, book):
+        at = noting(opened())
+        at.text_input(key=f"trial.{powder_column(GYPSUM)}").set_value("300 g")
+        at.text_input(key=f"trial.{lot_column(GYPSUM)}").set_value("g-1")
+        _button(at, "Enter it").click().run()
+        assert book.count() == 3
+        assert "a lot as it is noted of gypsum_cement: G1; or one unlike it" in at.error[0].value
+        at.checkbox(key="trial_right").check()
+        _button(at, "Enter it").click().run()
+        assert not at.exception
+        assert lots_of(book.page()[0].trial) == {GYPSUM: "g-1"}
+
     def test_a_mass_at_fault_is_told_once(self):
         typed = {"date": "2026-03-02", powder_column(GYPSUM): "much", lot_column(GYPSUM): "G1"}
         assert list(trial_of(typed)[1]) == [powder_column(GYPSUM)]
@@ -196,6 +208,19 @@ class TestSearch:
         assert "Check the spelling; only what was noted on weighing or labeling can be traced." in told
         assert "Check the spelling; only what was noted" in command("trials", "trace", "--lot", "G9").err
 
+    def test_lots_in_another_spelling_are_named_found_or_not(self, book, command):
+        slip = Trial(dt.date(2026, 3, 5), "thu", (Portion(GYPSUM, 300, "g l"),))
+        book.add(slip, dt.date(2026, 4, 1))
+        at = turned(opened(), "trial_book")
+        at.text_input(key="trace lot of a bag").set_value("G1").run()
+        words = "Also noted: g l, perhaps the same bag."
+        assert words in text_of(at)
+        assert words in command("trials", "trace", "--lot", "G1").out
+        at.text_input(key="trace lot of a bag").set_value("G-1").run()
+        words = "Also noted: G1, g l, perhaps the same bag."
+        assert words in text_of(at)
+        assert words in command("trials", "trace", "--lot", "G-1").err
+
     def test_the_list_shows_lots_where_any_are_noted(self, folder):
         book = TrialBook(folder / "trials.db")
         book.add(Trial(dt.date(2026, 3, 2), "mon", (Portion(GYPSUM, 300),)), dt.date(2026, 4, 1))
@@ -217,6 +242,21 @@ class TestCommandLine:
         assert told.code == 0
         trial = TrialBook(folder / "trials.db").get("mon").trial
         assert (lots_of(trial), trial.labels) == ({GYPSUM: "G1"}, ("V1", "V2"))
+
+    def test_a_lot_in_another_spelling_is_asked_about(self, folder, command):
+        assert command(*self.WEIGHED, "lot of gypsum_cement=B-1017", "id=mon").code == 0
+        typed = (*self.WEIGHED, "lot of gypsum_cement=b-1O17")
+        told = command(*typed)
+        assert told.code == 4
+        assert "B-1017; or one unlike it. Correct it, or add --yes if it is right." in told.err
+        assert command(*typed, "--yes").code == 0
+        for same in ("B-1017", "b-1O17", "B-1018"):
+            assert command(*self.WEIGHED, f"lot of gypsum_cement={same}").code == 0
+        assert command(*self.WEIGHED, "lot of gypsum_cement=b1O17").code == 4
+
+    def test_a_spelling_is_put_right_without_a_question(self, folder, command):
+        assert command(*self.WEIGHED, "lot of gypsum_cement=b-1O17", "id=mon").code == 0
+        assert command("trials", "add", "--correct", "mon", "powder 1 lot=B-1017").code == 0
 
     def test_a_lot_without_a_mass_is_refused(self, command):
         told = command(*self.WEIGHED, "lot of marble_flour=F1")

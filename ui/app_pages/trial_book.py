@@ -271,7 +271,7 @@ def _would_count() -> None:
 
 def _entered(path: Path, form: _Form) -> None:
     trial, columns = _typed(form)
-    if trial is None or _odd(trial):
+    if trial is None or _odd(trial, path):
         return
     try:
         entry = TrialBook(path).add(trial)
@@ -285,9 +285,9 @@ def _entered(path: Path, form: _Form) -> None:
     st.session_state[_SAME_BAGS] = False
 
 
-def _odd(trial: Trial) -> bool:
+def _odd(trial: Trial, path: Path) -> bool:
     """Tell whether to ask before the trial is taken; what is odd then stands beside the button."""
-    odd = doubts_of(trial)
+    odd = doubts_of(trial, TrialBook(path) if path.exists() else None)
     if not odd or st.session_state.get("trial_right"):
         st.session_state.pop("trial_odd", None)
         return False

@@ -58,7 +58,7 @@ def add(
     """
     from optimizer.specs import load_catalogue
     from optimizer.trials.book import TrialBook
-    from optimizer.trials.checks import doubtful
+    from optimizer.trials.marks import doubtful_in
     from ui.commands.asking import believed
     from ui.fit_text import counts_of
     from ui.terminal import sentence
@@ -67,7 +67,7 @@ def add(
 
     if correct is None:
         trial = typed_trial(readings, weighed, specs)
-        believed(doubtful(trial), yes=yes)
+        believed(doubtful_in(opened(Path(book)) if Path(book).exists() else None, trial), yes=yes)
         kept = TrialBook(Path(book))
         entry = kept.get(kept.add(trial))
         said = f"Entered as {entry.trial.id} in {book}."
@@ -76,7 +76,8 @@ def add(
         earlier = kept.get(correct)
         correct = earlier.trial.id
         trial = corrected_trial(earlier.trial, readings, weighed, specs)
-        believed([fault for fault in doubtful(trial) if fault not in doubtful(earlier.trial)], yes=yes)
+        known = doubtful_in(kept, earlier.trial)
+        believed([fault for fault in doubtful_in(kept, trial) if fault not in known], yes=yes)
         kept.correct(trial, reason, supersedes=earlier.revision)
         entry = kept.get(correct)
         said = (
@@ -240,6 +241,7 @@ def trials_trace(
         "vessels": list(found.vessels),
         "orders": list(found.orders),
         "unlabeled": list(found.unlabeled),
+        "also_noted": list(found.alike),
     }
     catalogue = load_catalogue(specs)
     delivery.send(data, trace_blocks(found, catalogue))
