@@ -173,13 +173,7 @@ def day_words(day: datetime.date | None) -> str:
 
 def timely(plan: OrderPlan) -> str:
     """Return how surely an order that meets its date at best values does: nine of ten like it must, too."""
-    return "Perhaps in time" if _late_end(plan) else "In time"
-
-
-def _late_end(plan: OrderPlan) -> datetime.date | None:
-    """Return the late end of the range of the ready date where that is past the date; else None."""
-    late = plan.ready_range[1]
-    return late if late is not None and late > plan.request.due else None
+    return "Perhaps in time" if plan.late_end else "In time"
 
 
 def headline(plan: OrderPlan) -> str:
@@ -188,9 +182,9 @@ def headline(plan: OrderPlan) -> str:
     if plan.ready is None:
         return f"{plan.vessels:,} vessels by {day_words(due)} cannot be made"
     days = (plan.ready - due).days
-    if days <= 0 and _late_end(plan):
+    if days <= 0 and plan.late_end:
         ready = f"{plan.vessels:,} ready {day_words(plan.ready)}"
-        return f"{timely(plan)}: {ready}, in nine of ten orders by {day_words(_late_end(plan))}"
+        return f"{timely(plan)}: {ready}, in nine of ten orders by {day_words(plan.late_end)}"
     if days <= 0:
         spare = "on the very day" if not days else f"{_days(-days)} to spare"
         return f"{timely(plan)}: {plan.vessels:,} ready {day_words(plan.ready)}, {spare}"

@@ -385,6 +385,20 @@ def test_the_ready_date_spans_the_demold_time():
     assert plan(*[60.0] * 9, 900.0).ready_range == (ends[0], None)
 
 
+def test_an_order_that_is_perhaps_in_time_is_told_what_would_make_it_surer():
+    """Ready on the day it is due, and later where one casting in ten takes long to leave its mold."""
+    asked = order(60, day(300), molds=2)
+    drawn = tuple(Times(each, 0.0, 20.0, 0) for each in (*[60.0] * 9, 100.0))
+    early, late = plan_order(asked, candidate(drawn=drawn)).ready_range
+    plan = plan_order(replace(asked, due=early), candidate(drawn=drawn))
+    assert plan.meets_date
+    assert plan.late_end == late > early
+    assert plan.remedies
+    assert all(each.ready <= early - (late - early) for each in plan.remedies)
+    assert plan.total == pytest.approx(60 * plan.cost_order.per_good_vessel)
+    assert plan_order(replace(asked, due=late), candidate(drawn=drawn)).remedies == ()
+
+
 def test_the_range_runs_forward_where_slower_molds_are_ready_first():
     """What is cast faster fills the drying rack sooner, and may be ready later: both days in order."""
     asked = order(300, day(60), molds=6, shelf_places=120, pack_minutes=4.0, test_burn_days=2)

@@ -29,8 +29,10 @@ from ui.order_text import (
     no_remedy_words,
     plan_words,
     pours_words,
+    remedies_words,
     remedy_words,
     shelf_words,
+    total_words,
 )
 from ui.plain_text import bullets, marked, paragraphs, plain
 from ui.printing import print_card
@@ -291,8 +293,7 @@ def _remedies(now: Session, plan: OrderPlan, answer: OrderAnswer) -> None:
         if not plan.meets_date:
             st.markdown(plain(no_remedy_words(plan, answer.request.due)))
         return
-    due = day_words(answer.request.due)
-    st.markdown(plain(f"Any one of these makes {due} with the shop as it stands:"))
+    st.markdown(plain(f"Any one of these {remedies_words(plan)}:"))
     for place, remedy in enumerate(plan.remedies):
         figures = _figures_of(answer, remedy)
         if not figures:
@@ -343,7 +344,10 @@ def _money(now: Session, plan: OrderPlan) -> None:
     charged, worn = (money(each.per_good_vessel, currency) for each in (plan.cost_order, plan.cost_wear))
     st.markdown(
         marked(
-            "**{}** a good vessel, bought molds charged to this order; **{}** with wear only.", charged, worn
+            "**{}** a good vessel, bought molds charged to this order; **{}** with wear only. {}",
+            charged,
+            worn,
+            total_words(plan, currency),
         )
     )
     lowest = money(plan.price_floor, currency)

@@ -8,6 +8,7 @@ from optimizer.nomenclature import quantity
 from optimizer.solution import Solution
 from optimizer.studies.check import Comparison, weighing_order, weighing_step
 from optimizer.units import odds_words
+from optimizer.verdict.assess import FAILS
 from ui import answers
 from ui.blend_form import BlendForm
 from ui.charts import BARS, in_short, margin_chart, margin_rows
@@ -216,7 +217,11 @@ def _saving(found: Comparison, currency: str) -> None:
         st.markdown(plain(f"No saving can be named{f': {why}' if why else ''}."))
         return
     both = f"{money(new, currency)} against {money(old, currency)}"
-    st.markdown(marked("The candidate **{}**: {}.", saving_words(old, new, currency), both))
+    if found.candidate.verdict == FAILS:
+        words = saving_words(old, new, currency)
+        st.markdown(marked("The candidate {}: {}; of no use while it fails.", words, both))
+    else:
+        st.markdown(marked("The candidate **{}**: {}.", saving_words(old, new, currency), both))
     st.markdown(paragraphs(even_price_words(found, answers.catalogue())))
 
 

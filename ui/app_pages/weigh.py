@@ -59,6 +59,7 @@ from ui.words import (
 
 _STEP_CHANCE = 1.0 / 3.0
 _USUAL = "usual_mix"
+_OF_THIS_BLEND = ("heat_negative", "stays_soft", "extrapolated", "damp", "bleeding", "gypsum_water")
 _NAMES = {
     "bounds": "the bounds of {} in the job file",
     "at_most_materials": f"“{MOST_POWDERS.label}” (below)",
@@ -168,7 +169,7 @@ def _price(now: Session, solution: Solution) -> None:
         st.info("Give every powder a price on the page Shelf and prices to see the cost.")
         return
     cost, span = money(solution.cost, now.job.currency), span_of(solution)
-    st.markdown(marked("### {}\n:small[a good vessel, expected; {}]", cost, span))
+    st.markdown(marked("### {}\n:small[a good vessel, expected at these prices; {}]", cost, span))
 
 
 def _buttons(now: Session) -> None:
@@ -356,13 +357,15 @@ def _relaxation_words(now: Session, relaxation: Relaxation) -> str:
 
 
 def _cautions(solution: Solution) -> None:
-    """Show the gravest caution in full, the others folded."""
+    """Show the gravest caution and those of this blend in full, what holds for all such blends folded."""
     st.markdown("### Cautions")
-    texts = [caution_words(key, units()) for key in solution.cautions]
-    st.markdown(paragraphs(texts[:1]))
-    if texts[1:]:
-        with st.expander(marked("{} more with this blend", str(len(texts) - 1))):
-            st.markdown(bullets(texts[1:]))
+    open_keys = {*solution.cautions[:1], *_OF_THIS_BLEND}
+    shown = [caution_words(key, units()) for key in solution.cautions if key in open_keys]
+    folded = [caution_words(key, units()) for key in solution.cautions if key not in open_keys]
+    st.markdown(paragraphs(shown))
+    if folded:
+        with st.expander(marked("{} more, of any such blend", str(len(folded)))):
+            st.markdown(bullets(folded))
 
 
 def _details(now: Session, solution: Solution) -> None:
