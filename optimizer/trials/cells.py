@@ -14,7 +14,7 @@ from typing import Any, Final, cast
 from optimizer.errors import Fault, QuantityError
 from optimizer.trials.checks import trial_faults
 from optimizer.trials.columns import BOOK, Column, Header
-from optimizer.trials.fields import BETWEEN_LABELS, WORDS
+from optimizer.trials.fields import WORDS, labels_of
 from optimizer.trials.records import RECORDS, Trial, Version, field_of, needed
 from optimizer.units import parse
 
@@ -315,7 +315,7 @@ def _read_cell(cell: str, header: Header, decimal_comma: bool) -> Value:
     if kind == "name":
         return restored(cell)
     if kind == "labels":
-        return tuple(filter(None, BETWEEN_LABELS.split(restored(cell))))
+        return labels_of(restored(cell))
     if kind == "yes":
         return _yes(cell)
     return _date(cell) if kind == "date" else _number(cell, header.unit, kind, decimal_comma)

@@ -6,11 +6,45 @@ import re
 from dataclasses import dataclass
 from typing import Final
 
+from optimizer.errors import QuantityError
+
 WORDS: Final = ("text", "name", "date", "labels", "yes")
 """Units of fields that hold no number."""
 
 BETWEEN_LABELS: Final = re.compile(r"[\s,;]+")
 """What parts the labels in one cell, so that none of them may hold it."""
+
+MOST_IN_ROW: Final = 200
+"""Labels that may be written as the first and the last of them [count]."""
+
+_IN_ROW: Final = re.compile(
+    r"(?<![^\s,;])([^\s,;]*[^\s,;\d])([0-9]{1,9})\s*[-\u2013]\s*\1([0-9]{1,9})(?![^\s,;])"
+)
+"""Labels from one to another: the same stem, which ends in no digit, and two numbers."""
+
+
+def labels_of(text: str) -> tuple[str, ...]:
+    """Return the labels in a text, those between V1 and V6 where it says V1-V6.
+
+    Raises
+    ------
+    QuantityError
+        When the second number of such a row is not above the first, or too many labels are between them.
+
+    Examples
+    --------
+    >>> labels_of("V8-V11, A-09 - A-10 26-114")
+    ('V8', 'V9', 'V10', 'V11', 'A-09', 'A-10', '26-114')
+    """
+    return tuple(filter(None, BETWEEN_LABELS.split(_IN_ROW.sub(_in_row, text))))
+
+
+def _in_row(found: re.Match[str]) -> str:
+    first, last = int(found[2]), int(found[3])
+    if not 0 < last - first < MOST_IN_ROW:
+        allowed = f"labels such as V1-V6, the lower number first, and at most {MOST_IN_ROW} of them"
+        raise QuantityError(found[0], allowed, "Correct the numbers, or write the labels one by one.")
+    return " ".join(f"{found[1]}{number:0{len(found[2])}d}" for number in range(first, last + 1))
 
 
 @dataclass(frozen=True)

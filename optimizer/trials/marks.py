@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import Final
 
 from optimizer.errors import Fault
@@ -49,6 +49,13 @@ def spellings(
         WHERE portion.lot IN ({", ".join("?" * len(near))}) AND (? IS NULL OR portion.material = ?)
         AND current.id <> ? ORDER BY portion.lot"""
     return tuple(each for (each,) in connection.execute(order, (*near, material, material, apart_from)))
+
+
+def same_labels(connection: sqlite3.Connection, labels: Collection[str]) -> tuple[str, ...]:
+    """Return the labels ever noted that are those of `labels` but for case."""
+    keys = {label.casefold() for label in labels}
+    held = connection.execute("SELECT DISTINCT label FROM label")
+    return tuple(each for (each,) in held if each.casefold() in keys)
 
 
 def alike_words(lots: tuple[str, ...]) -> str:

@@ -173,9 +173,9 @@ class Trial(_Noted):
         tuple[str, ...],
         TrialField(
             "labels",
-            "labels of the single vessels, parted by spaces or commas",
+            "labels of the single vessels, parted by spaces or commas; V1-V6 are six of them",
             label="numbers of the vessels",
-            example="V1 V2 V3",
+            example="V1-V6, V9",
         ),
     ] = ()
     sold_order: Annotated[

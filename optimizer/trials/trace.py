@@ -8,7 +8,7 @@ from typing import Final
 
 from optimizer.trials.book import TrialBook
 from optimizer.trials.files import reading
-from optimizer.trials.marks import alike_words, spellings
+from optimizer.trials.marks import alike_words, same_labels, spellings
 from optimizer.trials.records import Trial
 from optimizer.trials.rows import entries_of
 from optimizer.trials.trial_errors import NoSuchTrial
@@ -82,16 +82,19 @@ def trace_lot(book: TrialBook, lot: str, material: str | None = None) -> Trace:
 def trace_vessel(book: TrialBook, label: str) -> Trace:
     """Return the batch or batches a vessel was cast from, and through them its bags.
 
-    With batches and bags; more than one batch when a mold was topped up or a label used twice.
+    With batches and bags, whatever the case of the label; more than one batch when a mold was
+    topped up or a label used twice.
 
     Raises
     ------
     NoSuchTrial
         When no current batch has the label.
     """
-    order = """SELECT DISTINCT current.* FROM current JOIN label ON label.entry = current.number
-        WHERE label.label = ? ORDER BY current.date, current.id"""
-    return _trace(book, order, (label,), f"vessel {label!r}")
+    with reading(book.path, book.timeout) as connection:
+        labels = same_labels(connection, (label,))
+    order = f"""SELECT DISTINCT current.* FROM current JOIN label ON label.entry = current.number
+        WHERE label.label IN ({", ".join("?" * len(labels))}) ORDER BY current.date, current.id"""
+    return _trace(book, order, labels, f"vessel {label!r}")
 
 
 def last_lots(book: TrialBook) -> dict[str, str]:

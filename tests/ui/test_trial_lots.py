@@ -63,6 +63,21 @@ class TestNoting:
         assert (entry.trial.labels, entry.trial.sold_order) == (("V1", "V2", "V3"), "order 7")
         assert not any(each.value for each in at.text_input if each.key.startswith("trial.lot of "))
 
+    def test_numbers_from_one_to_another_are_all_of_them(self, folder):
+        at = noting(opened())
+        field = at.text_input(key="trial.labels")
+        assert field.placeholder == "such as V1-V6, V9"
+        field.set_value("V6-V1")
+        _button(at, "Enter it").click().run()
+        assert "the lower number first, and at most 200 of them" in at.error[0].value
+        at.text_input(key="trial.labels").set_value("V1-V6, V9")
+        _button(at, "Enter it").click().run()
+        (entry,) = TrialBook(folder / "trials.db").page()
+        assert entry.trial.labels == ("V1", "V2", "V3", "V4", "V5", "V6", "V9")
+        at.text_input(key="trace number of a vessel").set_value("v6").run()
+        found = next(each.value for each in at.dataframe if "vessels" in each.value)
+        assert list(found["vessels"]) == ["V1 V2 V3 V4 V5 V6 V9"]
+
     def test_a_lot_of_a_powder_that_was_not_weighed_is_told_at_its_field(self, folder):
         at = noting(opened())
         at.text_input(key=f"trial.{powder_column(GYPSUM)}").set_value("300 g")
@@ -242,6 +257,16 @@ class TestCommandLine:
         assert told.code == 0
         trial = TrialBook(folder / "trials.db").get("mon").trial
         assert (lots_of(trial), trial.labels) == ({GYPSUM: "G1"}, ("V1", "V2"))
+
+    def test_numbers_from_one_to_another_are_all_of_them(self, folder, command):
+        assert command(*self.WEIGHED, "labels=v08-v11, A1", "id=mon").code == 0
+        trial = TrialBook(folder / "trials.db").get("mon").trial
+        assert trial.labels == ("v08", "v09", "v10", "v11", "A1")
+        assert "mon" in command("trials", "trace", "--vessel", "V10").out
+        told = command(*self.WEIGHED, "labels=V1-V201")
+        assert told.code == 4
+        assert "read V1-V201" in told.err.replace("'", "")
+        assert command(*self.WEIGHED, "labels=W1-W200").code == 0
 
     def test_a_lot_in_another_spelling_is_asked_about(self, folder, command):
         assert command(*self.WEIGHED, "lot of gypsum_cement=B-1017", "id=mon").code == 0
