@@ -155,7 +155,10 @@ def _answer(now: Session, asked: _Asked) -> OrderAnswer | None:
                 trial=asked.trial,
             )
     except FileFaults as error:
-        for fault in error.faults:
+        bare = asked.shelf_only and not any(price.stock for price in now.job.prices.values())
+        if bare:
+            st.info("No powder has its stock written on the shelf, so there is nothing to pour from it.")
+        for fault in () if bare else error.faults:
             st.error(plain(str(fault)))
         if asked.shelf_only:
             st.page_link("app_pages/shelf.py", label="Write what stands on the shelf: empty counts as none")
@@ -304,7 +307,7 @@ def _remedies(now: Session, plan: OrderPlan, answer: OrderAnswer) -> None:
             continue
         more = remedy_cost(plan.request, plan.candidate, plan.cost_order.per_good_vessel, remedy)
         st.button(
-            plain(f"{remedy_words(remedy)}; {_more_words(more, now.job.currency)}"),
+            plain(f"{remedy_words(remedy)}; {_more_words(more, now.job.currency)}{_unpriced(remedy)}"),
             key=f"remedy_{place}",
             on_click=apply_figures,
             args=(figures,),
@@ -318,6 +321,12 @@ def _more_words(more: float, currency: str) -> str:
     if abs(more) < _CENT:
         return "the order costs the same"
     return f"the order costs {money(abs(more), currency)} {'more' if more > 0.0 else 'less'}"
+
+
+def _unpriced(remedy: Remedy) -> str:
+    """Say what of a change has no price: a drying rack is bought once."""
+    rack = any(change.name == "shelf_places" for change in remedy.changes)
+    return ", the rack itself not counted" if rack else ""
 
 
 def _figures_of(answer: OrderAnswer, remedy: Remedy) -> dict[str, object]:
