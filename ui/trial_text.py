@@ -219,15 +219,23 @@ def trace_rows(found: Trace, catalogue: Catalogue) -> list[tuple[str, str, str, 
 
 
 def trace_words(found: Trace, catalogue: Catalogue) -> Iterator[str]:
-    """Yield the bags of the batches, batches whose vessels cannot all be named, and lots much alike."""
-    bags = [
-        f"{_label(name, catalogue)}, {f'lot {lot}' if lot else 'lot not noted'}" for name, lot in found.bags
-    ]
-    yield f"Bags: {'; '.join(bags)}."
+    """Yield the bags of each batch, batches whose vessels cannot all be named, and lots much alike."""
+    weighed: dict[str, list[str]] = {}
+    for batch in found.batches:
+        weighed.setdefault(_bags_words(batch, catalogue), []).append(batch.id)
+    for bags, ids in weighed.items():
+        whose = f"Bags of {', '.join(ids)}" if len(found.batches) > 1 else "Bags"
+        yield f"{whose}: {bags}."
     if found.unlabeled:
         yield f"Not every vessel of {', '.join(found.unlabeled)} has a label."
     if found.alike:
         yield alike_words(found.alike)
+
+
+def _bags_words(batch: Trial, catalogue: Catalogue) -> str:
+    bags = dict.fromkeys((part.material, part.lot) for part in batch.portions)
+    named = (f"{_label(name, catalogue)}, {f'lot {lot}' if lot else 'lot not noted'}" for name, lot in bags)
+    return "; ".join(named) or "no powder noted"
 
 
 def lots_words(lots: Iterable[tuple[str, str]], catalogue: Catalogue) -> str:

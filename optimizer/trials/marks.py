@@ -1,4 +1,4 @@
-"""Lots of bags as they are noted: the same one in another spelling is found and asked about, never merged."""
+"""Lots of bags and labels of vessels as noted: those nearly or wholly taken are asked about, never merged."""
 
 from __future__ import annotations
 
@@ -72,13 +72,13 @@ def alike_words(lots: tuple[str, ...]) -> str:
 def doubtful_in(book: TrialBook | None, trial: Trial) -> tuple[Fault, ...]:
     """Return what to ask about before `trial` goes into a book; None: a book still to be made.
 
-    As `checks.doubtful`, and each lot that looks like one noted of the same powder without being it. Earlier
-    versions of the trial itself do not count.
+    As `checks.doubtful`; each lot that looks like one noted of the same powder without being it; and labels
+    that another batch has. Earlier versions of the trial itself do not count.
     """
     if book is None:
         return doubtful(trial)
     with reading(book.path, book.timeout) as connection:
-        return (*doubtful(trial), *_lots(connection, trial))
+        return (*doubtful(trial), *_lots(connection, trial), *_labels(connection, trial))
 
 
 def _lots(connection: sqlite3.Connection, trial: Trial) -> Iterator[Fault]:
@@ -87,3 +87,16 @@ def _lots(connection: sqlite3.Connection, trial: Trial) -> Iterator[Fault]:
         if noted and portion.lot not in noted:
             allowed = f"a lot as it is noted of {portion.material}: {', '.join(noted)}; or one unlike it"
             yield Fault(f"portions.{number}.lot", repr(portion.lot), allowed, RIGHT)
+
+
+def _labels(connection: sqlite3.Connection, trial: Trial) -> Iterator[Fault]:
+    near = same_labels(connection, trial.labels)
+    order = f"""SELECT label.label, current.id FROM current JOIN label ON label.entry = current.number
+        WHERE label.label IN ({", ".join("?" * len(near))}) AND current.id <> ?
+        ORDER BY current.date, current.id, label.place"""
+    taken: dict[str, list[str]] = {}
+    for label, id in connection.execute(order, (*near, trial.id)):
+        taken.setdefault(id, []).append(label)
+    if taken:
+        told = "; ".join(f"{', '.join(labels)} of batch {id}" for id, labels in taken.items())
+        yield Fault("labels", told, "numbers that no other batch has, as a rule", RIGHT)

@@ -118,6 +118,16 @@ class TestNoting:
         assert not at.exception
         assert lots_of(book.page()[0].trial) == {GYPSUM: "g-1"}
 
+    def test_a_number_that_another_batch_has_is_asked_about(self, book):
+        at = noting(opened())
+        at.text_input(key="trial.labels").set_value("v1-v3, V4")
+        _button(at, "Enter it").click().run()
+        assert book.count() == 3
+        assert "V1, V2 of batch mon; V3 of batch tue" in at.error[0].value
+        at.checkbox(key="trial_right").check()
+        _button(at, "Enter it").click().run()
+        assert book.page()[0].trial.labels == ("v1", "v2", "v3", "V4")
+
     def test_a_mass_at_fault_is_told_once(self):
         typed = {"date": "2026-03-02", powder_column(GYPSUM): "much", lot_column(GYPSUM): "G1"}
         assert list(trial_of(typed)[1]) == [powder_column(GYPSUM)]
@@ -172,6 +182,15 @@ class TestCorrecting:
         _button(at, "Correct it").click().run()
         assert book.get("mon").trial == replace(before, water=139.0)
 
+    def test_a_number_that_another_batch_has_is_asked_about(self, book):
+        at = turned(opened(), "trial_book")
+        at.selectbox(key="correct_id").set_value("wed").run()
+        at.selectbox(key="correct_what").set_value("labels").run()
+        at.text_input(key="correct labels").set_value("V3")
+        _button(at, "Correct it").click().run()
+        assert "V3 of batch tue" in at.error[0].value
+        assert book.get("wed").revision == 1
+
     def test_what_is_odd_is_asked_about(self, book):
         at = turned(opened(), "trial_book")
         at.selectbox(key="correct_id").set_value("mon").run()
@@ -209,6 +228,24 @@ class TestSearch:
         ):
             assert words in text_of(at)
             assert words in told
+
+    def test_the_bags_of_several_batches_are_told_batch_by_batch(self, book, command):
+        for day, (name, lot) in enumerate((("sat", "G4"), ("sun", "G1")), start=7):
+            trial = Trial(dt.date(2026, 3, day), name, (Portion(GYPSUM, 300, lot),), labels=("V1",))
+            book.add(trial, dt.date(2026, 4, 1))
+        at = turned(opened(), "trial_book")
+        at.text_input(key="trace number of a vessel").set_value("v1").run()
+        told = command("trials", "trace", "--vessel", "v1").out
+        for words in (
+            "Bags of mon: gypsum cement, lot G1; marble flour, lot F1.",
+            "Bags of sat: gypsum cement, lot G4.",
+            "Bags of sun: gypsum cement, lot G1.",
+        ):
+            assert words in text_of(at)
+            assert words in told
+        book.withdraw("mon", "no batch")
+        book.withdraw("sun", "no batch")
+        assert "Bags: gypsum cement, lot G4." in command("trials", "trace", "--vessel", "V1").out
 
     def test_a_vessel_leads_to_its_bags(self, book):
         at = turned(opened(), "trial_book")
@@ -278,6 +315,14 @@ class TestCommandLine:
         for same in ("B-1017", "b-1O17", "B-1018"):
             assert command(*self.WEIGHED, f"lot of gypsum_cement={same}").code == 0
         assert command(*self.WEIGHED, "lot of gypsum_cement=b1O17").code == 4
+
+    def test_a_number_that_another_batch_has_is_asked_about(self, book, command):
+        told = command(*self.WEIGHED, "labels=V2-V3")
+        assert told.code == 4
+        assert "labels: read V2 of batch mon; V3 of batch tue" in told.err
+        assert command("trials", "add", "--correct", "mon", "labels=V1-V2, V5").code == 0
+        assert command("trials", "add", "--correct", "mon", "labels=V1-V3").code == 4
+        assert command(*self.WEIGHED, "labels=V2-V3", "--yes").code == 0
 
     def test_a_spelling_is_put_right_without_a_question(self, folder, command):
         assert command(*self.WEIGHED, "lot of gypsum_cement=b-1O17", "id=mon").code == 0
