@@ -356,6 +356,30 @@ def test_a_lot_noted_on_a_phone_leads_to_its_vessels(visit):
     assert "Check the spelling" in one.words
 
 
+def test_find_and_correct_stay_open_once_a_trial_is_entered_or_corrected(visit):
+    one = visit().go("/trials")
+    one.page.get_by_text("Lots of the bags, numbers of the vessels").click()
+    one.box("numbers of the vessels").fill("W1-W3")
+    one.page.get_by_role("button", name="Enter it").click()
+    one.page.get_by_text("Entered as").first.wait_for()
+    one.settle()
+    one.page.get_by_text("Find what a bag went into").click()
+    one.type("number of a vessel", "w9")
+    assert one.page.get_by_text("vessel 'w9'").first.is_visible()
+    one.page.get_by_text("Correct a trial or make it void").click()
+    one.box("As it should be").fill("2026-03-03")
+    one.page.get_by_role("button", name="Correct it").click()
+    one.page.get_by_text("is corrected: version 2").first.wait_for()
+    one.settle()
+    assert one.box("As it should be").is_visible()
+    one.box("As it should be").fill("2026-03-04")
+    one.page.get_by_role("button", name="Correct it").click()
+    one.page.get_by_text("is corrected: version 3").first.wait_for()
+    one.type("number of a vessel", "w2")
+    assert one.box("As it should be").is_visible()
+    assert one.page.get_by_text("number of a vessel w2").first.is_visible()
+
+
 def test_choosing_a_page_closes_the_drawer_of_a_phone(browser, served):
     phone = browser.new_context(
         viewport={"width": 390, "height": 844}, user_agent="Mozilla/5.0 (Linux; Android 14) Mobile"

@@ -205,6 +205,26 @@ class TestCorrecting:
         assert book.get("mon").trial.strengths
 
 
+class TestPlaces:
+    """The framework shuts a section that moves up or down on the page."""
+
+    def test_no_section_moves_when_what_was_done_is_said(self, book):
+        at = turned(opened(), "trial_book")
+        before = places(at)
+        assert len(before) == 4
+        _button(at, "Enter it").click().run()
+        assert at.success
+        assert places(at) == before
+        at.run()
+        assert not at.success
+        assert places(at) == before
+
+
+def places(at) -> dict[str, int]:
+    """Return where each folded section stands on the page."""
+    return {block.label: place for place, block in at.main.children.items() if block.type == "expander"}
+
+
 class TestSearch:
     """A complaint: what else came from the bag."""
 

@@ -105,8 +105,9 @@ def show() -> None:
 
 def _enter(now: Session, path: Path, book: TrialBook | None) -> None:
     said = st.session_state.pop("trial_said", "")
-    if said:
-        st.success(plain(said))
+    with st.container():  # also without words: what moves up or down on the page is shut by the framework
+        if said:
+            st.success(plain(said))
     st.markdown("### Note a trial")
     card = _card(now)
     other = card is None or _recipe() == _OTHER
