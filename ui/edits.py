@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import streamlit as st
@@ -13,6 +13,7 @@ from ui import answers
 from ui.batch_text import most_per_mix
 from ui.draft import tables_of
 from ui.fields import DECISIONS, SHOP, price_fields
+from ui.jobs import blend_text
 from ui.plain_text import marked, plain
 from ui.question import Question
 from ui.receipt import Answer, changed_fields, receipt_words
@@ -60,6 +61,14 @@ class Edit:
     did: str
 
 
+def _before(last: Seen, old: Answer, seen: Seen) -> Solution | None:
+    """Return the verdict on the design before an edit as the question now is; None for a blend picked."""
+    mix, there = old.solution.mix, seen.asked.job.materials
+    if last.blend or seen.blend or mix is None or not set(mix.blend) <= set(there):
+        return None
+    return answers.checked(seen.asked, blend_text(mix.blend, mix.water_ratio))
+
+
 def _grams(seen: Seen, solution: Solution) -> dict[str, float]:
     if solution.mix is None:
         return {}
@@ -77,7 +86,8 @@ def _edits(now: Session) -> list[Edit]:
     edits: list[Edit] = st.session_state.setdefault(_EDITS, [])
     last, old = st.session_state.get(_NOW, (seen, answer))
     if last != seen and not st.session_state.get(_TURNING):
-        did = receipt_words(old, answer, answers.catalogue())
+        kept = replace(answer, before=_before(last, old, seen))
+        did = receipt_words(old, kept, answers.catalogue())
         edits.append(Edit(last, "; ".join(_what(last, seen)), did))
         del edits[:-_MOST]
         st.session_state[_UNDONE] = []

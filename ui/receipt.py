@@ -8,13 +8,19 @@ from dataclasses import dataclass
 from typing import Final
 
 from optimizer.materials import Catalogue
+from optimizer.nomenclature import quantity
 from optimizer.solution import Solution
+from optimizer.units import odds_words
 from ui.draft import field_value
 from ui.fields import Field
+from ui.verdict_words import least_sure, sure_enough
 from ui.words import label_of
 
 _MASSES: Final = 2
 """Masses named in a receipt, the ones that changed most [count]."""
+
+_SURER: Final = 0.05
+"""Chance by which a blend is surer than the one before where that is why it took its place [-]."""
 
 _NAMED: Final = 3
 """Fields named in a receipt [count]."""
@@ -22,10 +28,21 @@ _NAMED: Final = 3
 
 @dataclass(frozen=True)
 class Answer:
-    """An answer, and what is weighed for it: grams of one mix by material."""
+    """An answer, what is weighed for it, and what became of the blend before.
+
+    Attributes
+    ----------
+    solution : Solution
+        The answer.
+    grams : Mapping[str, float]
+        Grams of one mix by material [g].
+    before : Solution | None
+        Verdict on the blend of the answer before, as the question now is; None where that was not asked.
+    """
 
     solution: Solution
     grams: Mapping[str, float]
+    before: Solution | None = None
 
 
 def changed_fields(
@@ -73,6 +90,7 @@ def _told(before: Answer, after: Answer, catalogue: Catalogue) -> Iterator[str]:
     yield from _cost(old, new)
     yield from _chance(old, new)
     yield from _grams(before.grams, after.grams, catalogue)
+    yield from _no_more(after)
 
 
 def _cost(old: Solution, new: Solution) -> Iterator[str]:
@@ -87,6 +105,18 @@ def _chance(old: Solution, new: Solution) -> Iterator[str]:
     chances = [round(100.0 * (each.joint_probability or 0.0)) for each in (old, new)]
     if chances[0] != chances[1] and old.limits and new.limits:
         yield f"chance {chances[0]} → {chances[1]} %"
+
+
+def _no_more(after: Answer) -> Iterator[str]:
+    """Say that the blend before is not sure enough now, and by which limit: why another took its place."""
+    kept = after.before
+    worst = None if kept is None else least_sure(kept)
+    if kept is None or worst is None or sure_enough(kept):
+        return
+    chance, now = kept.joint_probability or 0.0, after.solution.joint_probability or 0.0
+    if now - chance > _SURER:
+        label = quantity(worst.limit.property).label
+        yield f"the blend before would hold with {odds_words(chance)}, least surely its {label}"
 
 
 def _grams(old: Mapping[str, float], new: Mapping[str, float], catalogue: Catalogue) -> Iterator[str]:

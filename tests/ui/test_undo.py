@@ -8,6 +8,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from optimizer.calibration.files import newest_calibration
+from optimizer.jobfile import template
 from optimizer.trials.book import TrialBook
 from optimizer.trials.records import Portion, Strength, Trial
 from tests.ui.test_page_logic import opened, text_of, turned
@@ -106,3 +107,13 @@ def test_undo_takes_a_fit_out_of_use_and_keeps_its_file(folder):
     at.button(key="undo").click().run()
     assert at.toggle(key="use_trials").value
     assert newest_calibration(folder) is not None  # the toggle alone was taken back
+
+
+def test_an_edit_says_why_another_blend_took_the_place_of_the_one_before():
+    """A hot room: what pours for long enough at 21 degC does not at 32."""
+    at = opened(template("demo"))
+    at.text_input(key="shop.temperature").set_value("32 C").run()
+    assert "the blend before would hold with" in text_of(at)
+    assert "least surely its working window" in text_of(at)
+    at.text_input(key="shop.temperature").set_value("31.9 C").run()
+    assert "the blend before" not in text_of(at), "it holds still"
