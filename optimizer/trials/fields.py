@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -37,6 +38,32 @@ def labels_of(text: str) -> tuple[str, ...]:
     ('V8', 'V9', 'V10', 'V11', 'A-09', 'A-10', '26-114')
     """
     return tuple(filter(None, BETWEEN_LABELS.split(_IN_ROW.sub(_in_row, text))))
+
+
+def in_short(labels: Sequence[str]) -> str:
+    """Return labels as a person writes them, three and more in a row as the first and the last.
+
+    Examples
+    --------
+    >>> in_short(("V8", "V9", "V10", "W1", "W2"))
+    'V8-V10, W1, W2'
+    """
+    rows: list[list[str]] = []
+    for label in labels:
+        row = rows[-1] if rows else []
+        if row and len(row) < MOST_IN_ROW and _joined([*row, label]):
+            row.append(label)
+        else:
+            rows.append([label])
+    return ", ".join(f"{row[0]}-{row[-1]}" if len(row) > 2 else ", ".join(row) for row in rows)
+
+
+def _joined(row: Sequence[str]) -> bool:
+    """Tell whether the first and the last label stand for all of a row."""
+    try:
+        return labels_of(f"{row[0]}-{row[-1]}") == tuple(row)
+    except QuantityError:
+        return False
 
 
 def _in_row(found: re.Match[str]) -> str:

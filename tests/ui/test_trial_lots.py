@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 
 from optimizer.trials.book import TrialBook
-from optimizer.trials.records import Portion, Trial
+from optimizer.trials.records import Portion, Strength, Trial
 from optimizer.trials.trace import last_lots
 from tests.ui.test_page_logic import _button, noting, opened, text_of, turned
 from ui.trial_form import lot_column, powder_column, trial_of
 
 GYPSUM, FLOUR = "gypsum_cement", "marble_flour"
+SMALL_LIST = 946
+"""Width of the list in a window 1280 px wide, sidebar open, as measured in Chromium [px]."""
 
 
 @pytest.fixture(autouse=True)
@@ -42,6 +46,11 @@ def book(folder):
 
 def lots_of(trial: Trial) -> dict[str, str]:
     return {portion.material: portion.lot for portion in trial.portions}
+
+
+def found_in(at) -> pd.DataFrame:
+    """Return the table of what a search found."""
+    return next(each.value for each in at.dataframe if "batch" in each.value)
 
 
 class TestNoting:
@@ -75,7 +84,7 @@ class TestNoting:
         (entry,) = TrialBook(folder / "trials.db").page()
         assert entry.trial.labels == ("V1", "V2", "V3", "V4", "V5", "V6", "V9")
         at.text_input(key="trace number of a vessel").set_value("v6").run()
-        found = next(each.value for each in at.dataframe if "vessels" in each.value)
+        found = found_in(at)
         assert list(found["vessels"]) == ["V1 V2 V3 V4 V5 V6 V9"]
 
     def test_a_lot_of_a_powder_that_was_not_weighed_is_told_at_its_field(self, folder):
@@ -232,7 +241,7 @@ class TestSearch:
         at = turned(opened(), "trial_book")
         at.text_input(key="trace lot of a bag").set_value(" G2 ").run()
         assert not at.exception
-        found = next(each.value for each in at.dataframe if "vessels" in each.value)
+        found = found_in(at)
         assert found.to_dict("records") == [
             {
                 "batch": "tue",
@@ -271,7 +280,7 @@ class TestSearch:
         at = turned(opened(), "trial_book")
         at.text_input(key="trace number of a vessel").set_value("V1").run()
         assert "Bags: gypsum cement, lot G1; marble flour, lot F1." in text_of(at)
-        assert next(each.value for each in at.dataframe if "vessels" in each.value)["order"][0] == "order 1"
+        assert found_in(at)["order"][0] == "order 1"
 
     def test_what_is_not_in_the_book_is_told_with_its_repair(self, book, command):
         at = turned(opened(), "trial_book")
@@ -302,6 +311,24 @@ class TestSearch:
         at.run()
         listed = next(each.value for each in at.dataframe if "left out" in each.value)
         assert list(listed["lots"]) == ["gypsum cement G1", ""]
+
+    def test_the_list_shows_what_was_noted_in_a_small_window(self, folder, book):
+        at = turned(opened(), "trial_book")
+        listed = next(each for each in at.dataframe if "left out" in each.value)
+        assert list(listed.value) == ["trial", "left out", "blend by mass", "lots", "vessels", "order"]
+        assert list(listed.value["vessels"]) == ["", "V3", "V1, V2"]
+        labels = tuple(f"W{number}" for number in range(1, 25))
+        trial = Trial(
+            dt.date(2026, 3, 5), "thu", (Portion(GYPSUM, 300),), whiteness=90.0, labels=labels, remarks="late"
+        )
+        book.add(replace(trial, demold=40.0, strengths=(Strength(24.0),)), dt.date(2026, 4, 1))
+        at.run()
+        listed = next(each for each in at.dataframe if "left out" in each.value)
+        assert listed.value["vessels"][0] == "W1-W24"
+        columns = json.loads(listed.proto.columns)
+        widths = [columns[name]["width"] for name in listed.value]
+        assert len(widths) == 10
+        assert sum(widths) <= SMALL_LIST
 
 
 class TestCommandLine:

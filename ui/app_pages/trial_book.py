@@ -14,6 +14,7 @@ from optimizer.calibration.readings import studio_of
 from optimizer.errors import Fault, VesselblendError
 from optimizer.studies.check import Batch, weighing_order, weighing_step
 from optimizer.trials.book import TrialBook, book_beside
+from optimizer.trials.fields import in_short
 from optimizer.trials.records import Trial
 from optimizer.trials.table_files import write_csv_text
 from optimizer.trials.trace import last_lots
@@ -48,8 +49,28 @@ _VESSELS: Final = tuple(reading for reading in READINGS if reading.column in ("l
 _FIRST: Final = tuple(reading for reading in READINGS if reading.column in _FOUR)
 _WATER: Final = next(reading for reading in READINGS if reading.column == "water")
 _MORE: Final = tuple(reading for reading in READINGS if reading not in (*_FIRST, _WATER, *_VESSELS))
-_WIDTHS: Final = {"trial": 108, "blend by mass": 300, "lots": 150, "remarks": 110}
-"""Widths of columns of the list, so that lots and readings stand in the window [px]."""
+_WIDTHS: Final = {
+    "trial": 100,
+    "left out": 70,
+    "blend by mass": 138,
+    "lots": 138,
+    "vessels": 74,
+    "order": 70,
+    "left the mold after": 92,
+    "strength": 68,
+    "whiteness L*": 96,
+    "remarks": 98,
+}
+"""Widths of columns of the list, which together stand in a window 1280 px wide [px]."""
+
+_HEADS: Final = {"left the mold after": "out of mold"}
+"""Heads of columns that would not stand in their width."""
+
+_ROW: Final = 72
+"""Height of a row of the list, in which words go on in a second and third line [px]."""
+
+_ALWAYS: Final = ("trial", "left out", "blend by mass")
+"""Columns of the list that stand there whatever was noted."""
 
 _SAME_BAGS: Final = "trial_same_bags"
 _NEEDS: Final = (
@@ -320,12 +341,16 @@ def _list(now: Session, book: TrialBook) -> None:
             marked("{} damaged and counted nowhere: `vesselblend trials list` names them.", str(damaged))
         )
     rows = [_row(entry.trial, now) for entry in entries]
-    if not any(row["lots"] for row in rows):
-        rows = [{name: words for name, words in row.items() if name != "lots"} for row in rows]
+    used = [name for name in rows[0] if name in _ALWAYS or any(row[name] for row in rows)] if rows else []
+    rows = [{name: row[name] for name in used} for row in rows]
     st.dataframe(
         rows,
         hide_index=True,
-        column_config={name: st.column_config.TextColumn(width=width) for name, width in _WIDTHS.items()},
+        column_config={
+            name: st.column_config.TextColumn(_HEADS.get(name), width=width)
+            for name, width in _WIDTHS.items()
+        },
+        row_height=_ROW,
         key="trials_table",
         alt="The newest trials",
     )
@@ -365,6 +390,8 @@ def _row(trial: Trial, now: Session) -> dict[str, str]:
         "left out": counts_of(trial, answers.catalogue(), studio_of(now.job)).left_out,
         "blend by mass": known_blend(trial, answers.catalogue()),
         "lots": trial_lots(trial, answers.catalogue()),
+        "vessels": in_short(trial.labels),
+        "order": trial.sold_order,
         "left the mold after": out_words(trial, units()),
         "strength": ", ".join(strengths),
         "whiteness L*": "" if trial.whiteness is None else show_value(trial.whiteness, "whiteness", units()),
