@@ -365,7 +365,7 @@ def test_find_and_correct_stay_open_once_a_trial_is_entered_or_corrected(visit):
     one.settle()
     one.page.get_by_text("Find what a bag went into").click()
     one.type("number of a vessel", "w9")
-    assert one.page.get_by_text("vessel 'w9'").first.is_visible()
+    one.page.get_by_text("vessel 'w9'").first.wait_for()
     one.page.get_by_text("Correct a trial or make it void").click()
     one.box("As it should be").fill("2026-03-03")
     one.page.get_by_role("button", name="Correct it").click()
@@ -377,7 +377,7 @@ def test_find_and_correct_stay_open_once_a_trial_is_entered_or_corrected(visit):
     one.page.get_by_text("is corrected: version 3").first.wait_for()
     one.type("number of a vessel", "w2")
     assert one.box("As it should be").is_visible()
-    assert one.page.get_by_text("number of a vessel w2").first.is_visible()
+    one.page.get_by_text("number of a vessel w2").first.wait_for()
 
 
 def test_choosing_a_page_closes_the_drawer_of_a_phone(browser, served):
