@@ -295,7 +295,7 @@ def order_json(answer: OrderAnswer) -> Json:
     blend.pop("worth_a_trial", None)  # an order asks for none
     return {
         "order": asked,
-        "status": "in time" if answer.plan.meets_date else "late",
+        "status": answer.plan.status,
         "confidence": answer.solution.job.confidence,
         "joint_probability": answer.solution.joint_probability,
         "plan": _plan(answer.plan),

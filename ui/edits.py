@@ -61,12 +61,20 @@ class Edit:
     did: str
 
 
-def _before(last: Seen, old: Answer, seen: Seen) -> Solution | None:
-    """Return the verdict on the design before an edit as the question now is; None for a blend picked."""
+def _before(last: Seen, old: Answer, seen: Seen, new: Answer) -> Solution | None:
+    """Return the verdict on the design before as the question now is, where another took its place."""
     mix, there = old.solution.mix, seen.asked.job.materials
-    if last.blend or seen.blend or mix is None or not set(mix.blend) <= set(there):
+    if (
+        last.blend
+        or seen.blend
+        or mix is None
+        or new.solution.mix is None
+        or not set(mix.blend) <= set(there)
+    ):
         return None
-    return answers.checked(seen.asked, blend_text(mix.blend, mix.water_ratio))
+    text = blend_text(mix.blend, mix.water_ratio)
+    same = text == blend_text(new.solution.mix.blend, new.solution.mix.water_ratio)
+    return None if same else answers.checked(seen.asked, text)
 
 
 def _grams(seen: Seen, solution: Solution) -> dict[str, float]:
@@ -86,7 +94,7 @@ def _edits(now: Session) -> list[Edit]:
     edits: list[Edit] = st.session_state.setdefault(_EDITS, [])
     last, old = st.session_state.get(_NOW, (seen, answer))
     if last != seen and not st.session_state.get(_TURNING):
-        kept = replace(answer, before=_before(last, old, seen))
+        kept = replace(answer, before=_before(last, old, seen, answer))
         did = receipt_words(old, kept, answers.catalogue())
         edits.append(Edit(last, "; ".join(_what(last, seen)), did))
         del edits[:-_MOST]

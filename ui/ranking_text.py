@@ -9,7 +9,7 @@ import datetime
 from collections.abc import Iterator, Sequence
 
 from optimizer.materials import Catalogue
-from optimizer.money.order import OrderPlan, Ranked
+from optimizer.money.order import PERHAPS, OrderPlan, Ranked
 from optimizer.money.vessel_cost import Switch
 from optimizer.studies.order_blends import OrderAnswer
 from optimizer.units import odds_words
@@ -173,7 +173,7 @@ def day_words(day: datetime.date | None) -> str:
 
 def timely(plan: OrderPlan) -> str:
     """Return how surely an order that meets its date at best values does: nine of ten like it must, too."""
-    return "Perhaps in time" if plan.late_end else "In time"
+    return plan.status.capitalize()
 
 
 def headline(plan: OrderPlan) -> str:
@@ -182,9 +182,10 @@ def headline(plan: OrderPlan) -> str:
     if plan.ready is None:
         return f"{plan.vessels:,} vessels by {day_words(due)} cannot be made"
     days = (plan.ready - due).days
-    if days <= 0 and plan.late_end:
-        ready = f"{plan.vessels:,} ready {day_words(plan.ready)}"
-        return f"{timely(plan)}: {ready}, in nine of ten orders by {day_words(plan.late_end)}"
+    if plan.status == PERHAPS:
+        late = plan.ready_range[1]
+        range_words = f"in nine of ten orders by {day_words(late)}" if late else "and some orders never"
+        return f"{timely(plan)}: {plan.vessels:,} ready {day_words(plan.ready)}, {range_words}"
     if days <= 0:
         spare = "on the very day" if not days else f"{_days(-days)} to spare"
         return f"{timely(plan)}: {plan.vessels:,} ready {day_words(plan.ready)}, {spare}"

@@ -20,7 +20,7 @@ _MASSES: Final = 2
 """Masses named in a receipt, the ones that changed most [count]."""
 
 _SURER: Final = 0.05
-"""Chance by which a blend is surer than the one before where that is why it took its place [-]."""
+"""Chance by which a blend is surer than the one before where that is why it took its place [-]; judgement."""
 
 _NAMED: Final = 3
 """Fields named in a receipt [count]."""

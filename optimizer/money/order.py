@@ -43,6 +43,9 @@ from optimizer.money.vessel_cost import (
 _LEVELS: Final = 10
 _ENDS: Final = (0.05, 0.95)
 
+IN_TIME, PERHAPS, LATE = "in time", "perhaps in time", "late"
+"""What a plan says of its date."""
+
 TIE = 0.01
 """Costs that lie this close are called the same [fraction of the lower cost]."""
 
@@ -142,10 +145,12 @@ class OrderPlan:
         return min(early or self.ready, self.ready), late and max(late, self.ready)
 
     @property
-    def late_end(self) -> datetime.date | None:
-        """Late end of the range of the ready date where that is past the date; else None."""
+    def status(self) -> str:
+        """``in time`` where nine of ten orders are, ``perhaps in time`` where the plan is, else ``late``."""
+        if not self.meets_date:
+            return LATE
         late = self.ready_range[1]
-        return late if late is not None and late > self.request.due else None
+        return IN_TIME if late is not None and late <= self.request.due else PERHAPS
 
     @property
     def total(self) -> float:
@@ -162,9 +167,10 @@ class OrderPlan:
         """
         if not self.owned_make_it:
             return find_remedies(self.request, self.candidate)
-        if self.late_end is None or self.ready is None:
+        late = self.ready_range[1]
+        if self.status != PERHAPS or late is None or self.ready is None:
             return ()
-        sooner = self.request.due - (self.late_end - self.ready)
+        sooner = self.request.due - (late - self.ready)
         return find_remedies(replace(self.request, due=sooner), self.candidate)
 
     @property

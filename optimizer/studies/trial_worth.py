@@ -128,8 +128,10 @@ def most_worth(problem: Problem, today: Array, casts: Sequence[Candidate]) -> tu
     shares = np.array([[cast.blend.get(name, 0.0) for name in problem.names] for cast in casts])
     mixes = per_liter(problem.model, shares, np.array([cast.water_ratio for cast in casts]))
     seen = trial_worths(problem, today, list(mixes))
-    many = samples_of(problem.catalogue, problem.names, problem.parameters, TOLD)
     best = max(range(len(casts)), key=lambda k: seen[k].worth)
+    if not seen[best].pays:  # nothing is told to be worth anything, and draws by the thousand take time
+        return 0, seen[0]
+    many = samples_of(problem.catalogue, problem.names, problem.parameters, TOLD)
     told = trial_worths(problem, today, [mixes[best], mixes[0]], many)
     return (best, told[0]) if told[0].pays else (0, told[1])
 

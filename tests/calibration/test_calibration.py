@@ -64,6 +64,12 @@ class TestAgreement:
             assert after[name] == pytest.approx(value, abs=0.05 * (wide[name][1] - wide[name][0])), name
             assert narrow[name][1] - narrow[name][0] < 0.8 * (wide[name][1] - wide[name][0]), name
 
+    def test_the_same_fit_gives_the_same_parameters(self, catalogue):
+        """Draws are kept by which set they were compiled for: a set made anew compiles them anew."""
+        kept = calibrate([expected_trial(catalogue)], catalogue).calibration
+        assert parameter_set(kept, catalogue, NAMES) is parameter_set(kept, catalogue, list(NAMES))
+        assert parameter_set(kept, catalogue, NAMES[:2]) is not parameter_set(kept, catalogue, NAMES)
+
     def test_readings_are_less_off_than_before(self, catalogue, trials):
         found = agreement(calibrate(trials, catalogue))
         assert {one.kind for one in found} >= {"dry_strength", "initial_set", "whiteness", "fresh_density"}

@@ -15,7 +15,7 @@ from optimizer.errors import FileFaults
 from optimizer.job import Price, Shop
 from optimizer.money.capacity import RESOURCES, molds_per_mix
 from optimizer.money.lateness_options import LONGEST_SHIFT, Remedy
-from optimizer.money.order import plan_order, rank_candidates
+from optimizer.money.order import IN_TIME, PERHAPS, plan_order, rank_candidates
 from optimizer.money.request import Candidate, OrderRequest, Times
 from optimizer.units import parse
 
@@ -392,11 +392,16 @@ def test_an_order_that_is_perhaps_in_time_is_told_what_would_make_it_surer():
     early, late = plan_order(asked, candidate(drawn=drawn)).ready_range
     plan = plan_order(replace(asked, due=early), candidate(drawn=drawn))
     assert plan.meets_date
-    assert plan.late_end == late > early
+    assert plan.status == PERHAPS
+    assert late > early
     assert plan.remedies
     assert all(each.ready <= early - (late - early) for each in plan.remedies)
     assert plan.total == pytest.approx(60 * plan.cost_order.per_good_vessel)
-    assert plan_order(replace(asked, due=late), candidate(drawn=drawn)).remedies == ()
+    surely = plan_order(replace(asked, due=late), candidate(drawn=drawn))
+    assert (surely.status, surely.remedies) == (IN_TIME, ())
+    never = tuple(Times(each, 0.0, 20.0, 0) for each in (*[60.0] * 9, 900.0))
+    stuck = plan_order(replace(asked, due=late), candidate(drawn=never))
+    assert (stuck.ready_range[1], stuck.status, stuck.remedies) == (None, PERHAPS, ())
 
 
 def test_the_range_runs_forward_where_slower_molds_are_ready_first():

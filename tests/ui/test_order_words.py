@@ -103,7 +103,11 @@ def test_the_headline_counts_what_is_packed_by_the_date() -> None:
     packed = sum(day.packed for day in late.schedule.days if day.day <= dt.date(2026, 12, 18))
     assert f"{days} day" in words
     assert f"{min(packed, 400)} of 400 by the date" in words
-    assert headline(_planned(dt.date(2027, 6, 30)).plan).startswith("In time: 60 ready")
+    plan = _planned(dt.date(2027, 6, 30)).plan
+    assert headline(plan).startswith("Perhaps in time: 60 ready"), "some draws never leave the mold"
+    assert headline(plan).endswith("and some orders never")
+    surely = replace(plan, candidate=replace(plan.candidate, drawn=()))
+    assert headline(surely).startswith("In time: 60 ready")
 
 
 def test_the_headline_promises_no_more_than_the_range() -> None:
@@ -112,7 +116,7 @@ def test_the_headline_promises_no_more_than_the_range() -> None:
     for plan in rows:
         late = plan.ready_range[1]
         if late is None or late == plan.ready:
-            continue  # a blend that may never leave the mold is told by its chance
+            continue  # what may never leave the mold has no late end
         words = headline(replace(plan, request=replace(plan.request, due=plan.ready)))
         assert words.startswith("Perhaps in time: 60 ready")
         assert late.isoformat() in words
